@@ -35,6 +35,9 @@ if TYPE_CHECKING:
     from .model.measurand import Operation as Operation
     from .model.measurand import Part as Part
     from .model.measurand import Trait as Trait
+    from .model.possible import Possible as Possible
+    from .model.possible import for_each as for_each
+    from .model.possible import possible as possible
     from .model.value import Value as Value
     from .model.value import exact as exact
     from .model.value import propagate as propagate
@@ -75,6 +78,9 @@ _WHERE = {
     "Operation": "model.measurand",
     "Part": "model.measurand",
     "Trait": "model.measurand",
+    "Possible": "model.possible",
+    "for_each": "model.possible",
+    "possible": "model.possible",
     "Value": "model.value",
     "exact": "model.value",
     "propagate": "model.value",

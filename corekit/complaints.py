@@ -214,6 +214,11 @@ def symptoms() -> SymptomList:
         for field in ("none", "outside"):
             if not 0 < getattr(row, field) < 1:
                 faults.add(("symptoms", key, field), f"is {getattr(row, field)}", "a chance between 0 and 1")
+    if form.outside.per_1000 >= 1000:
+        faults.add(("outside", "per_1000"), f"is {form.outside.per_1000}", "a number below 1000")
+    for key, shown in form.shows.items():
+        if shown.share > 1:
+            faults.add(("shows", key, "share"), f"is {shown.share}", "a share above 0, at most 1")
     for key, hazard in form.hazards.items():
         for symptom in hazard.symptoms:
             if symptom not in form.symptoms:
@@ -275,9 +280,13 @@ def trials() -> TrialList:
     data, faults = read_toml(data_path(name), name), Faults()
     form = structured(data, _TrialFile, faults)
     for key, row in form.ways.items():
-        for result in (*row.results, *row.telling):
-            if result not in form.results:
-                faults.add(("ways", key, "results"), f"there is no result {result}", "one of [results]")
+        for field, results in (("results", row.results), ("telling", row.telling)):
+            for result in results:
+                if result not in form.results:
+                    faults.add(("ways", key, field), f"there is no result {result}", "one of [results]")
+        for field in ("fails", "this_part", "other", "none"):
+            if getattr(row, field) >= 1:
+                faults.add(("ways", key, field), f"is {getattr(row, field)}", "a chance below 1")
         if row.provokes and not (row.none > 0 and row.other > 0 and row.this_part > 0 and row.telling):
             expected = "chances this_part, other and none, and the results that are telling"
             faults.add(("ways", key), "provokes without saying how often", expected)

@@ -2,9 +2,10 @@
 
 The verdict compares the margin (value − limit, both with their uncertainty, shared sources cancelling) with
 1.645 times its standard uncertainty, so a one-sided limit is passed wrongly in at most 5 % of cases even when
-the truth lies exactly on it. A two-sided limit whose far end is out of reach is judged like a one-sided one;
-where both ends are in reach, by the probability of lying between them. The same rule over columns of numbers
-stands in `judge_columns`; both do the same operations in the same order.
+the truth lies exactly on it. Half of a limit's width is its standard uncertainty. A two-sided limit whose far
+end is out of reach is judged like a one-sided one; where both ends are in reach, by the probability of lying
+between them. The same rule over columns of numbers stands in `judge_columns`; both do the same operations in
+the same order. What is judged while something is unknown stands in `judge_unknown`.
 
 Source: JCGM 106:2012 clauses 7.3, 7.4 and 8.3 (from memory); the quantile is
 `statistics.NormalDist().inv_cdf(0.95)`.
@@ -30,7 +31,7 @@ REACH = 9.0
 MIDDLE = 1.9599639845400545
 RULE = (
     "pass when the reading lies inside the limit with at least 95 % probability, fail at 5 % or less,"
-    " undecided between"
+    " undecided between; the uncertainty of the reading and of the limit both count"
 )
 
 
@@ -39,7 +40,7 @@ class Judged:
     """The outcome of one comparison.
 
     Attributes:
-        verdict: `pass`, `fail`, `undecided`; `advice` when the limit is too weak to decide anything.
+        verdict: `pass`, `fail`, `undecided`; `advice` when the limit only advises.
         leans: What the numbers alone say, whatever the limit is worth; never `advice`.
         probability: That the true value conforms, 0 … 1.
         unfit: The uncertainty is so wide against a two-sided limit that no reading could ever pass, not even
@@ -170,6 +171,18 @@ def _needed(value: Value, limit: Limit, margins: list[Value], unfit: bool) -> fl
     rest = max(0.0, margin.u**2 - value.u**2)  # of the limit; where both share sources it only helps
     room = whole**2 - rest
     return math.sqrt(room) if room > 0.0 else None
+
+
+def passes_nothing(limit: Limit) -> bool:
+    """True when the limit is known so badly that not even an exact reading could pass.
+
+    Of a limit with a high end only, what passes must not lie below nothing: drops, currents and
+    spreads are not negative.
+    """
+    low, high = limit.low, limit.high
+    if low is not None and high is not None:
+        return high.number - low.number < MIDDLE * (low.u + high.u)
+    return low is None and high is not None and high.u > 0.0 and 0.0 < high.number <= Z * high.u
 
 
 def normal(z: float) -> float:

@@ -21,6 +21,7 @@ except ImportError as error:  # pragma: no cover
 
 from .judge import REACH, Z, lean
 from .model.finding import Verdict
+from .model.limit import Limit
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -34,8 +35,8 @@ BLOCK = 16_384
 
 @attrs.frozen(kw_only=True)
 class Ends:
-    """A limit for columns: ends in the coherent unit, each one number or a column, with the standard
-    uncertainty of a computed one.
+    """A limit for columns: ends in the coherent unit, each one number or a column, with its standard
+    uncertainty: half the width of a limit on file, and what a computed one rests on.
 
     The uncertainty of an end is taken as independent of the readings'. Where they share a source, judge the
     margin itself: give value − end as the column, its own uncertainty as `u`, and 0 as the end.
@@ -46,6 +47,17 @@ class Ends:
     u_low: ArrayLike = 0.0
     u_high: ArrayLike = 0.0
 
+    @classmethod
+    def of(cls, limit: Limit) -> Ends:
+        """The ends of a limit, each with how well it is known."""
+        low, high = limit.low, limit.high
+        return cls(
+            low=None if low is None else low.number,
+            high=None if high is None else high.number,
+            u_low=0.0 if low is None else low.u,
+            u_high=0.0 if high is None else high.u,
+        )
+
     def __attrs_post_init__(self) -> None:
         if self.low is None and self.high is None:
             raise ValueError("A limit needs a low end, a high end or both.")
@@ -54,7 +66,7 @@ class Ends:
 def leanings(numbers: ArrayLike, u: ArrayLike, ends: Ends) -> NDArray[np.int8]:
     """What the numbers of each row say, as an index into `VERDICTS`.
 
-    Whether the limit's source lets it decide is for the caller.
+    Whether the limit decides or only advises is for the caller.
 
     Args:
         numbers: Values in the coherent unit. u: Their standard uncertainties, one for all or one for each.

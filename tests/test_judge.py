@@ -8,6 +8,7 @@ import random
 from itertools import pairwise
 from statistics import NormalDist
 
+import attrs
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 from corekit.judge import Side, Z, conform, normal, side
 from corekit.model.finding import Verdict
 from corekit.model.limit import Limit
-from corekit.model.source import Basis, Confidence, Source, Status
+from corekit.model.source import Basis, Source, Status
 from corekit.model.value import Value, exact
 
 SOUND = Source(key="s", title="A handbook", basis=Basis.HANDBOOK, status=Status.READ)
@@ -28,10 +29,10 @@ def limit(
     low: float | None = None,
     high: float | None = None,
     source: Source = SOUND,
-    confidence: Confidence = Confidence.HIGH,
+    why: str = "exact",
 ) -> Limit:
     ends = [None if end is None else exact("voltage", end) for end in (low, high)]
-    return Limit(key="k", source=source, low=ends[0], high=ends[1], confidence=confidence)
+    return Limit(key="k", source=source, low=ends[0], high=ends[1], why=why)
 
 
 def read(number: float, u: float) -> Value:
@@ -160,27 +161,23 @@ def test_without_uncertainty_the_limit_itself_belongs_to_what_is_allowed(ends: d
 
 def test_uncertainty_that_reading_and_limit_share_cancels() -> None:
     reading = Value("voltage", 12.5, {"meter.gain": 0.2, "r": 0.01})
-    computed = Limit(key="k", source=SOUND, low=Value("voltage", 12.4, {"meter.gain": 0.2}))
+    computed = Limit(key="k", source=SOUND, why="computed", low=Value("voltage", 12.4, {"meter.gain": 0.2}))
     assert conform(reading, computed).verdict is Verdict.PASS
     assert conform(reading, limit(low=12.4)).verdict is Verdict.UNDECIDED
 
 
 def test_the_uncertainty_of_a_computed_limit_counts() -> None:
-    computed = Limit(key="k", source=SOUND, low=Value("voltage", 12.4, {"model": 0.2}))
+    computed = Limit(key="k", source=SOUND, why="computed", low=Value("voltage", 12.4, {"model": 0.2}))
     assert conform(read(12.5, 0.01), computed).verdict is Verdict.UNDECIDED
 
 
 # ---- what a limit is worth
 
 
-WEAK = [
-    limit(low=12.4, source=Source(key="s", title="t", basis=Basis.PRACTICE, status=Status.NONE)),
-    limit(low=12.4, source=Source(key="s", title="t", basis=Basis.HANDBOOK, status=Status.MEMORY)),
-    limit(low=12.4, confidence=Confidence.LOW),
-]
+WEAK = [limit(low=12.4, why=""), attrs.evolve(limit(low=12.4), only_advises=True)]
 
 
-@pytest.mark.parametrize("weak", WEAK, ids=["practice", "from memory", "low confidence"])
+@pytest.mark.parametrize("weak", WEAK, ids=["without a width", "its author says so"])
 @pytest.mark.parametrize(
     ("y", "leans"), [(13.0, Verdict.PASS), (12.4, Verdict.UNDECIDED), (11.0, Verdict.FAIL)]
 )
@@ -255,10 +252,10 @@ def test_where_both_ends_are_in_reach_the_reading_must_be_as_good_as_for_two_end
 
 
 def test_what_the_limit_itself_brings_in_is_left_out_of_what_the_reading_may_have() -> None:
-    computed = Limit(key="k", source=SOUND, low=Value("voltage", 12.4, {"model": 0.03}))
+    computed = Limit(key="k", source=SOUND, why="computed", low=Value("voltage", 12.4, {"model": 0.03}))
     whole = 0.1 / NormalDist().inv_cdf(0.95)
     assert conform(read(12.5, 0.08), computed).needed == pytest.approx((whole**2 - 0.03**2) ** 0.5, rel=1e-9)
-    hazy = Limit(key="k", source=SOUND, low=Value("voltage", 12.4, {"model": 0.07}))
+    hazy = Limit(key="k", source=SOUND, why="computed", low=Value("voltage", 12.4, {"model": 0.07}))
     assert conform(read(12.5, 0.08), hazy).needed is None
 
 

@@ -69,7 +69,9 @@ def test_a_million_rows_get_the_verdicts_of_the_scalar_rule(low: float, high: fl
 )
 def test_a_row_is_judged_as_the_same_value_against_the_same_limit(ends: dict[str, float]) -> None:
     numbers, u = drawn(11, ends.get("low", -math.inf), ends.get("high", math.inf))
-    limit = Limit(key="k", source=SOURCE, **{end: exact("voltage", number) for end, number in ends.items()})
+    limit = Limit(
+        key="k", source=SOURCE, why="exact", **{end: exact("voltage", number) for end, number in ends.items()}
+    )
     found = leanings(numbers[:20_000], u[:20_000], Ends(**ends))
     for y, uncertainty, code in zip(numbers.tolist(), u.tolist(), found.tolist(), strict=False):
         assert (
@@ -94,7 +96,7 @@ def test_a_computed_limit_brings_its_own_uncertainty(
         Value("voltage", low, {"a": u_low}),
         (None if width is None else Value("voltage", low + width, {"b": u_high})),
     )
-    limit = Limit(key="k", source=SOURCE, low=low_end, high=high_end)
+    limit = Limit(key="k", source=SOURCE, why="computed", low=low_end, high=high_end)
     (code,) = leanings(
         [y], [u], Ends(low=low, u_low=u_low, high=None if width is None else low + width, u_high=u_high)
     )
@@ -153,3 +155,13 @@ def test_numpy_is_loaded_by_columns_alone_and_its_absence_is_said_in_words() -> 
     )
     said = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
     assert "install corekit[columns]" in said
+
+
+def test_a_column_is_judged_with_the_widths_of_its_limit() -> None:
+    ends = (Value("voltage", 13.5, {"width": 0.15}), Value("voltage", 14.8, {"width": 0.1}))
+    limit = Limit(key="k", source=SOURCE, why="differs", low=ends[0], high=ends[1])
+    numbers, u = drawn(17, 13.5, 14.8)
+    found = leanings(numbers[:5_000], u[:5_000], Ends.of(limit))
+    for y, uncertainty, code in zip(numbers.tolist(), u.tolist(), found.tolist(), strict=False):
+        value = Value("voltage", y, {"r": uncertainty} if uncertainty else {})
+        assert VERDICTS[code] is conform(value, limit).leans

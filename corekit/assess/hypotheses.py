@@ -99,24 +99,24 @@ class Tables:
         """The probability of each outcome of a system's test under a hypothesis: faults of other systems
         leave it as on a sound vehicle.
         """
-        known = self._rows.setdefault((system, test.key), {})
-        row = known.get(hypothesis)
-        if row is None:
-            row = known[hypothesis] = self._row(system, test, hypothesis)
-        return row
+        return self.systems[system].row(test, self.own(system, hypothesis))
+
+    def own(self, system: str, hypothesis: Hypothesis) -> frozenset[str]:
+        """The faults of a hypothesis that a system's tests can see, by the system's own keys."""
+        known = self._own.setdefault(system, {})
+        found = known.get(hypothesis)
+        if found is None:
+            mark = f"{system}."
+            found = known[hypothesis] = frozenset(
+                fault if fault == OUTSIDE else fault[len(mark) :]
+                for fault in hypothesis
+                if fault == OUTSIDE or fault.startswith(mark)
+            )
+        return found
 
     @cached_property
-    def _rows(self) -> dict[tuple[str, str], dict[Hypothesis, tuple[float, ...]]]:
+    def _own(self) -> dict[str, dict[Hypothesis, frozenset[str]]]:
         return {}
-
-    def _row(self, system: str, test: FaultTest, hypothesis: Hypothesis) -> tuple[float, ...]:
-        mark = f"{system}."
-        own = frozenset(
-            fault if fault == OUTSIDE else fault[len(mark) :]
-            for fault in hypothesis
-            if fault == OUTSIDE or fault.startswith(mark)
-        )
-        return self.systems[system].row(test, own)
 
     def told(self, hypothesis: Hypothesis) -> float:
         """The chance that a customer tells this complaint under a hypothesis.

@@ -153,7 +153,7 @@ def countable(
         for key in early:
             del kept[key]
     allowed = {**before, **kept}
-    groups = {outcome.test.group: key for key, outcome in (earlier or {}).items()}
+    groups = {outcome.test.group: key for key, outcome in (earlier or {}).items() if outcome.test.group}
     for key, outcome in kept.items():
         if outcome.test.group:
             groups.setdefault(outcome.test.group, key)
@@ -204,12 +204,12 @@ def _check_outcome(test: FaultTest, findings: Sequence[Finding]) -> Outcome | No
 def _grades(test: FaultTest, finding: Finding) -> list[float] | None:
     """The weights of a test's outcomes by one finding; None where it says nothing yet."""
     value = finding.value
-    if value is None:
-        return None
+    if value is None or (finding.verdict is Verdict.UNDECIDED and finding.probability is None):
+        return None  # the check was barred: it has said nothing yet, whatever value it names
     if test.at:
         return _shares(test.at, value.number, value.u)
     if finding.probability is None or not finding.limits:
-        return None  # the check was barred: it has said nothing yet
+        return None
     if not test.beyond:
         return [finding.probability, 1 - finding.probability]
     ends = [

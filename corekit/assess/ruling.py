@@ -245,7 +245,8 @@ def _plain_call(finding: Finding, stage: int, evidence: Evidence) -> Call:
 
 def _test_before(system: System, finding: Finding) -> NextTest:
     """The test that a barred check asks for first."""
-    wanted = system.measurands.get(finding.next_test) or system.observations.get(finding.next_test)
+    key = finding.next_test
+    wanted = system.measurands.get(key) or system.observations.get(key) or system.traits.get(key)
     title = wanted.title if wanted is not None else finding.next_test
     check = finding.check[0].lower() + finding.check[1:]
     question = (

@@ -10,7 +10,7 @@ import attrs
 from ..complaints import trials
 from ..model.measurand import Operation
 from ..plugin.faults import NONE, OUTSIDE, FaultTest
-from .hypotheses import SOUND, Hypothesis, JointTest, Tables
+from .hypotheses import SOUND, JointTest, Tables
 from .inference import Act, Beliefs, Branch, Hint, chance_of, fresh_row, now, row_for, step
 from .outcome import LIKELY, Outcome, allowance, applies
 from .timeline import Event, StageOutcome
@@ -20,7 +20,7 @@ CALL_AT, WORK_AT = 0.86, 0.80
 #: From this chance on a part is so likely that a test which shows it directly is worth making for that alone.
 HALF = 0.5
 #: Tests that promise less than this many bits are not worth walking to the bonnet for.
-WORTHWHILE = 0.01
+WORTHWHILE = 0.03
 #: A question to the customer costs no hands-on time; it is ranked as if it took so many minutes.
 ASKING = 0.5
 #: An outcome speaks for or against a cause where it is so many times likelier with it than without, or less.
@@ -186,7 +186,8 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     again only where it was left open, or where something that it speaks of was worked on since.
     """
     tables = evidence.tables
-    states = _groups(evidence.beliefs)
+    ranking = _Ranking(evidence.beliefs)
+    unconfirmed = _unconfirmed(evidence, evidence.beliefs)
     grouped = {
         (tables.tests[key].system, tables.tests[key].test.group): key
         for key in evidence.current
@@ -208,8 +209,8 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             < LIKELY
         ):
             continue
-        bits = _information(evidence.beliefs, states, one.system, test)
-        bits += _confirmation(evidence, evidence.beliefs, one)
+        bits = _information(ranking, one.system, test)
+        bits += _confirmation(unconfirmed, evidence.beliefs, one)
         if bits >= WORTHWHILE:
             found.append(_next_test(evidence, key, bits))
     found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
@@ -217,25 +218,31 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     return _spoilers_last(tables, ranked)
 
 
-def _confirmation(evidence: Evidence, beliefs: Beliefs, one: JointTest) -> float:
-    """What a test is worth that would show a part directly which most likely is at fault: without it the part
-    may not be called for. It counts as one bit, times the chance that it shows it.
+def _unconfirmed(evidence: Evidence, beliefs: Beliefs) -> frozenset[str]:
+    """The faults of parts that most likely are at fault and that nothing has shown directly so far: without
+    that they may not be called for.
     """
     tables, states = evidence.tables, now(beliefs)
+    works = {fault.calls_for for fault in tables.faults.values() if fault.calls_for}
+    found: set[str] = set()
+    for faults in map(tables.of_work, works):
+        if chance_of(states, faults) >= HALF and not any(_direct(evidence, key) for key in faults):
+            found |= faults
+    return frozenset(found)
+
+
+def _confirmation(unconfirmed: Collection[str], beliefs: Beliefs, one: JointTest) -> float:
+    """What a test is worth that would show a likely part directly: one bit, times the chance that it does."""
     worth = 0.0
     for fault, row in one.test.given.items():
         full = f"{one.system}.{fault}"
-        if not row.direct or full not in tables.faults:
-            continue
-        faults = tables.of_work(tables.faults[full].calls_for)
-        if chance_of(states, faults) < HALF or any(_direct(evidence, key) for key in faults):
-            continue
-        place = one.test.outcomes.index(row.direct)
-        worth += sum(
-            chance * row_for(beliefs, branch, one.system, one.test)[place]
-            for branch, chance in beliefs.branches.items()
-            if full in branch.now
-        )
+        if row.direct and full in unconfirmed:
+            place = one.test.outcomes.index(row.direct)
+            worth += sum(
+                chance * row_for(beliefs, branch, one.system, one.test)[place]
+                for branch, chance in beliefs.branches.items()
+                if full in branch.now
+            )
     return worth
 
 
@@ -246,15 +253,16 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     if operation.key in evidence.done or operation.as_test is None or not removes:
         return None
     after = step(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
-    groups, done = _groups(after), evidence.done | {operation.key}
+    ranking, done = _Ranking(after), evidence.done | {operation.key}
+    unconfirmed = _unconfirmed(evidence, after)
     minutes, waits = operation.as_test
     best: tuple[float, NextTest] | None = None
     for key, one in tables.tests.items():
         allowed = _opened(evidence, after, one, done)
         if not allowed or not applies(one.test.only, evidence.fitted):
             continue
-        bits = _information(after, groups, one.system, one.test)
-        bits = allowed * (bits + _confirmation(evidence, after, one))
+        bits = _information(ranking, one.system, one.test)
+        bits = allowed * (bits + _confirmation(unconfirmed, after, one))
         takes = minutes + one.test.minutes
         if bits >= WORTHWHILE and (best is None or bits / takes > best[0]):
             test = attrs.evolve(
@@ -354,34 +362,81 @@ def _spoilers_last(tables: Tables, ranked: Iterable[NextTest]) -> list[NextTest]
     return placed
 
 
-#: The work of a state → its states, each with the branches that have come to it: now, changed, chance.
-_States = Mapping[frozenset[str], Sequence[tuple[Branch, float]]]
+#: What is left out of a ranking: states that together have less than this chance.
+LEFT_OUT = 5e-4
 
 
-def _groups(beliefs: Beliefs) -> _States:
-    found: dict[frozenset[str], dict[tuple[Hypothesis, int], float]] = {}
-    for branch, chance in beliefs.branches.items():
-        group = found.setdefault(beliefs.tables.work(branch.now), {})
-        group[branch.now, branch.changed] = group.get((branch.now, branch.changed), 0.0) + chance
-    return {
-        work: [(Branch(state, state, changed), chance) for (state, changed), chance in group.items()]
-        for work, group in found.items()
-    }
+@attrs.frozen
+class _Seen:
+    """The likely states as the tests of one system see them.
+
+    `alike`: one branch of each kind that these tests can tell from the others. `works`: for each work that is
+    called for, which kinds come with it and how likely.
+    """
+
+    alike: Sequence[Branch]
+    works: Sequence[Sequence[tuple[int, float]]]
 
 
-def _information(beliefs: Beliefs, states: _States, system: str, test: FaultTest) -> float:
+@attrs.frozen
+class _Ranking:
+    """The likely states of the vehicle, as the tests of each system see them."""
+
+    beliefs: Beliefs
+    _seen: dict[str, _Seen] = attrs.field(factory=dict)
+
+    def seen(self, system: str) -> _Seen:
+        if system not in self._seen:
+            self._seen[system] = self._as_seen(system)
+        return self._seen[system]
+
+    def _as_seen(self, system: str) -> _Seen:
+        """Works under which the system is as on a sound vehicle are one: its tests tell nothing of them."""
+        tables = self.beliefs.tables
+        kinds: dict[tuple[frozenset[str], int], int] = {}
+        alike: list[Branch] = []
+        works: dict[frozenset[str], dict[int, float]] = {}
+        for branch, chance in self._likely():
+            key = tables.own(system, branch.now), branch.changed
+            if key not in kinds:
+                kinds[key] = len(alike)
+                alike.append(branch)
+            group = works.setdefault(tables.work(branch.now), {})
+            group[kinds[key]] = group.get(kinds[key], 0.0) + chance
+        unseen = {kind for (own, changed), kind in kinds.items() if not own and not changed}
+        merged = [list(group.items()) for group in works.values() if group.keys() != unseen]
+        rest = [item for group in works.values() if group.keys() == unseen for item in group.items()]
+        return _Seen(alike, [*merged, rest] if rest else merged)
+
+    def _likely(self) -> list[tuple[Branch, float]]:
+        ranked = sorted(self.beliefs.branches.items(), key=lambda item: item[1])
+        left, start = 0.0, 0
+        while start < len(ranked) and left + ranked[start][1] < LEFT_OUT:
+            left += ranked[start][1]
+            start += 1
+        return ranked[start:]
+
+
+def _information(ranking: _Ranking, system: str, test: FaultTest) -> float:
     """Mutual information between the work called for and the test's outcome, in bits; never negative."""
+    seen = ranking.seen(system)
+    rows = [row_for(ranking.beliefs, branch, system, test) for branch in seen.alike]
     results = [0.0] * len(test.outcomes)
     bits = 0.0
-    for group in states.values():
+    for group in seen.works:
         joint = [0.0] * len(test.outcomes)
-        for branch, chance in group:
-            for place, p in enumerate(row_for(beliefs, branch, system, test)):
+        for kind, chance in group:
+            for place, p in enumerate(rows[kind]):
                 joint[place] += chance * p
-        held = sum(joint)
-        bits += sum(p * math.log2(p / held) for p in joint if p > 0.0)
+        bits += _weighed_logs(joint)
         results = [result + p for result, p in zip(results, joint, strict=True)]
-    return max(0.0, bits - sum(p * math.log2(p) for p in results if p > 0.0))
+    return max(0.0, (bits - _weighed_logs(results)) / sum(results))
+
+
+def _weighed_logs(joint: Sequence[float]) -> float:
+    """Σ p log₂(p/Σp)."""
+    held = sum(joint)
+    return sum(p * math.log2(p / held) for p in joint if p > 0.0)
 
 
 # ---- calls

@@ -8,7 +8,7 @@ import attrs
 
 from ..complaints import Way, symptoms, trials
 from ..model.job import Job
-from ..model.records import Repaired, Retold, Tried
+from ..model.records import Opened, Repaired, Retold, Tried
 from ..plugin.host import Plugins
 from ..plugin.system import System
 from . import inference
@@ -52,7 +52,8 @@ def complaint_of(job: Job) -> Complaint | None:
             circumstances=tuple(told.circumstances),
             shows=shows.share if shows else 1.0,
         )
-    return Complaint() if job.opened.words is not None else None
+    opened = job.last(Opened)
+    return Complaint() if opened is not None and opened.record.words is not None else None
 
 
 def events(job: Job, plugins: Plugins, tables: Tables, outcomes: Sequence[StageOutcome]) -> list[Event]:

@@ -16,10 +16,10 @@ from ..judge import conform
 from ..model.finding import Finding, Gap, Reason, Verdict
 from ..model.job import Job, stage_name
 from ..model.limit import Limit
-from ..model.measurand import Measurand, Observation
+from ..model.measurand import Measurand, Observation, Trait
 from ..model.records import WAIVED_CHARGES
 from ..model.value import Value
-from ..plugin.case import limit_words, uncertainty_at_most
+from ..plugin.limit_words import limit_with_basis, limit_words, uncertainty_at_most
 from ..plugin.reading import Reading
 from ..plugin.uncertainty import overdue, shares
 from ..report.findings import code_sentences
@@ -184,8 +184,8 @@ def _finding(finding: Finding, many: bool, seen: CheckView) -> str:
     lines = [f"{finding.verdict}{when}, {finding.urgency}: {finding.text}"]
     beside = []
     for limit in finding.limits[:1]:
-        weak = "" if limit.decides else "; too weak a source to decide"
-        beside.append(f"limit {limit_words(limit, finding.unit)} ({limit.source.named}{weak})")
+        weak = "" if limit.decides else "; it only advises"
+        beside.append(f"limit {limit_with_basis(limit, finding.unit)} ({limit.source.named}{weak})")
     if finding.probability is not None and finding.limits:
         beside.append(f"{_likely(finding.probability)} likely to conform")
     needed = _needed(finding)
@@ -283,13 +283,15 @@ def _test(seen: CheckView, number: int, test: NextTest) -> str:
     )
     lines += [f'First repaired = {{ operation = "{test.operation}" }}.'] if test.operation else []
     if wanted is not None:
-        lines += [f"Caution: {wanted.hazard}"] if wanted.hazard else []
+        lines += [f"Caution: {wanted.hazard}"] if not isinstance(wanted, Trait) and wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""
         lines += [" ".join(part for part in (where, wanted.how) if part)] if where or wanted.how else []
         at = f', place = "{test.place}"' if test.place else ""
-        lines.append(f'Write it down as of = "{wanted.key}"{at}.')
-    elif test.wants in seen.plugins.traits:
-        lines.append(f'Write it down as "{test.wants}" = "…" under traits.')
+        lines.append(
+            f'Write it down under [traits] as "{wanted.key}".'
+            if isinstance(wanted, Trait)
+            else f'Write it down as of = "{wanted.key}"{at}.'
+        )
     elif asks_for_codes(test, seen.plugins):
         read = seen.assessment.job.codes_by_list(seen.assessment.job.stage)
         lists = ", ".join(f"{state} = [ … ]" for state in ("stored", "pending") if state not in read)
@@ -310,8 +312,9 @@ def _time(test: NextTest) -> str:
     return f" About {test.minutes:g} min." if test.minutes else ""
 
 
-def _wanted(seen: CheckView, key: str) -> Measurand | Observation | None:
-    return seen.plugins.measurands.get(key) or seen.plugins.observations.get(key)
+def _wanted(seen: CheckView, key: str) -> Measurand | Observation | Trait | None:
+    plugins = seen.plugins
+    return plugins.measurands.get(key) or plugins.observations.get(key) or plugins.traits.get(key)
 
 
 def _item(first: str, *more: str) -> str:
@@ -482,7 +485,9 @@ def _limit_data(limit: Limit, unit: str) -> dict[str, Any]:
         "high": limit.high.number if limit.high else None,
         "scope": str(limit.scope),
         "decides": limit.decides,
-        "confidence": str(limit.confidence),
+        "width_low": 2 * limit.low.u if limit.low else None,
+        "width_high": 2 * limit.high.u if limit.high else None,
+        "why": limit.why,
         "source": limit.source.named,
         "basis": str(limit.source.basis),
         "status": str(limit.source.status),

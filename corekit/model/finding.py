@@ -105,7 +105,7 @@ class Finding:
         evidence: Ids of the entries it rests on.
         calls_for: Key of the operation it speaks for; whether that is enough to offer it is decided over all
             findings.
-        next_test: Key of the measurand or observation that would settle it, when undecided.
+        next_test: Key of the measurand, observation or trait that would settle it, when undecided.
         rule: The decision rule in words.
         figure: The picture that makes it plain, if one does.
         grade: How the check itself graded what it saw; outcomes of the fault table may rest on it.

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 import attrs
 
-from .source import Confidence, Source
+from .source import Source
 from .value import Value
 
 
@@ -34,14 +34,17 @@ class Scope(StrEnum):
 
 @attrs.frozen(kw_only=True)
 class Limit:
-    """Low and/or high end of what is allowed, and the authority for it.
+    """Low and/or high end of what is allowed, how well each is known, and the authority for it.
 
-    A limit that came out of a calculation carries its uncertainty in `low` or `high`; a printed one has none.
+    How well an end is known stands in its Value: u is half of its width (k = 2); one that came out of a
+    calculation carries the uncertainty of what it was computed from as well.
 
     Attributes:
         key: Checked name, e.g. `brakes.line_pressure`.
         low, high: Ends as Values of one kind, low not above high; at least one must be given.
-        confidence: Of the figure itself; a weak source lowers it further (see `decides`).
+        why: Reason for the width, also where it is 0. Empty where nobody has said how well the limit is
+            known: then it advises and never decides.
+        only_advises: It has a width and still decides nothing by itself.
         beaten: The general limit that this vehicle's own specification replaced, kept so that paper can show
             it.
     """
@@ -51,7 +54,8 @@ class Limit:
     low: Value | None = None
     high: Value | None = None
     scope: Scope = Scope.GENERAL
-    confidence: Confidence = Confidence.HIGH
+    why: str = ""
+    only_advises: bool = False
     note: str = ""
     beaten: Limit | None = None
 
@@ -72,5 +76,12 @@ class Limit:
 
     @property
     def decides(self) -> bool:
-        """False: the limit only gives advice (weak source, memory, or low confidence)."""
-        return self.source.decides and self.confidence is not Confidence.LOW
+        """False: it only advises, because nobody has said how well it is known, or because its author says
+        so.
+        """
+        return bool(self.why) and not self.only_advises
+
+
+def known_to(end: Value, width: float, key: str) -> Value:
+    """An end of a limit that is known to ± `width` (k = 2, in the coherent unit of its difference)."""
+    return attrs.evolve(end, budget={**end.budget, f"width of {key}": width / 2}) if width else end

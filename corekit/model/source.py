@@ -29,10 +29,16 @@ class Status(StrEnum):
     NONE = "none"
 
 
-class Confidence(StrEnum):
-    HIGH = "high"
-    MEDIUM = "medium"
-    LOW = "low"
+#: How a figure's authority is named beside it.
+BASIS_WORDS = {
+    Basis.STANDARD: "standard",
+    Basis.LAW: "law",
+    Basis.HANDBOOK: "handbook",
+    Basis.MAKER: "manufacturer",
+    Basis.MEASURED: "measured",
+    Basis.PRACTICE: "common practice",
+    Basis.ESTIMATE: "estimate",
+}
 
 
 @attrs.frozen(kw_only=True)
@@ -57,8 +63,8 @@ class Source:
     note: str = ""
 
     @property
-    def decides(self) -> bool:
-        """True when a limit from here may pass or fail something by itself."""
+    def can_be_exact(self) -> bool:
+        """True when a figure from here may be taken as it stands, with a width of 0."""
         return self.basis not in (Basis.PRACTICE, Basis.ESTIMATE) and self.status not in (
             Status.MEMORY,
             Status.NONE,

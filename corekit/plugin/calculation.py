@@ -4,15 +4,34 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable
-from typing import Annotated, Any, Generic, ParamSpec, TypeVar, get_args, get_origin, get_type_hints
+from functools import partial
+from typing import (
+    Annotated,
+    Any,
+    Generic,
+    ParamSpec,
+    Protocol,
+    TypeVar,
+    get_args,
+    get_origin,
+    get_type_hints,
+    overload,
+)
 
 import attrs
 
 from .. import units
+from ..model.possible import Possible, for_each
 from ..model.value import Value, propagate
 from .reading import Reading
 
 P = ParamSpec("P")
+
+
+class Quantity(Protocol):
+    """A number with a unit, as pint has it."""
+
+    def m_as(self, units: Any) -> Any: ...
 
 
 @attrs.frozen
@@ -90,15 +109,23 @@ class Calculation(Generic[P]):
     def __repr__(self) -> str:
         return f"<calculation {self.key}>"
 
-    def __call__(self, *args: Any, **named: Any) -> Value:
-        """The result with its uncertainty.
+    @overload
+    def __call__(self, *args: Value | Reading | Quantity, **named: Value | Reading | Quantity) -> Value: ...
+
+    @overload
+    def __call__(self, *args: Any, **named: Any) -> Value | Possible[Value]: ...
+
+    def __call__(self, *args: Any, **named: Any) -> Value | Possible[Value]:
+        """The result with its uncertainty; of what is only possible, one result for each candidate.
 
         Raises:
             TypeError: an input is missing, surplus or not a quantity.
             ValueError: an input is of another kind or outside its range; the text says which and in which
                 unit.
         """
-        values = self._values(args, named)
+        return for_each(self._result, *self._values(args, named))
+
+    def _result(self, *values: Value) -> Value:
         for (name, declared), value in zip(self.inputs.items(), values, strict=True):
             fault = declared.fault(value.number)
             if fault:
@@ -113,7 +140,7 @@ class Calculation(Generic[P]):
                 raise ValueError(name)
         return self.si(*numbers)  # type: ignore[arg-type, call-arg]
 
-    def _values(self, args: tuple[Any, ...], named: dict[str, Any]) -> list[Value]:
+    def _values(self, args: tuple[Any, ...], named: dict[str, Any]) -> list[Value | Possible[Value]]:
         names = list(self.inputs)
         unknown = sorted(set(named) - set(names))
         if unknown or len(args) > len(names):
@@ -129,7 +156,7 @@ class Calculation(Generic[P]):
         for name, declared in self.inputs.items():
             if name not in given:
                 raise TypeError(f"{self.key} needs {name} in {declared.unit}.")
-            values.append(self._value(name, declared, given[name]))
+            values.append(for_each(partial(self._value, name, declared), given[name]))
         return values
 
     def _value(self, name: str, declared: Input, given: Any) -> Value:

@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from decimal import ROUND_DOWN, Decimal
 from enum import Enum
-from typing import Protocol
+from typing import Protocol, TypeVar, cast, overload
 
 import attrs
 
 from .. import units
-from ..judge import RULE, Side, conform, side
+from ..judge import RULE, Side
+from ..judge_unknown import conform_together, side_together
 from ..model.finding import Finding, Gap, Reason, Says, Tells, Text, Urgency, Verdict
-from ..model.limit import Limit, Scope
+from ..model.limit import Limit, Scope, known_to
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait, places_counted
-from ..model.source import Basis, Confidence, Source, Status
-from ..model.value import Value
+from ..model.possible import Possible, for_each, possible
+from ..model.source import Basis, Source, Status
+from ..model.value import Value, exact
 from .claim import Claim
 from .faults import FaultTable
+from .limit_words import limit_by_answer, possible_limit_words, uncertainty_at_most
 from .reading import Reading
+
+E = TypeVar("E", bound=Enum)
 
 
 class Owner(Protocol):
@@ -50,6 +54,11 @@ DISAGREE = (
     "{title}: the {count} readings, from {least} to {most}, disagree by more than their uncertainty; read it"
     " again. Asked for: {limit}."
 )
+#: Of what is right under one answer and wrong under another nothing else is said.
+DEPENDS = (
+    "{title} {value}: whether that is right depends on what is not known yet: {unknown}. Asked for: {limit}."
+)
+DEPENDS_PLAIN = "Whether this is as it should be depends on what is not known yet: {unknown}."
 
 
 @attrs.frozen
@@ -193,6 +202,70 @@ class Case:
         """Whether this vehicle's own figure of it is known."""
         return measurand.key in self.specified
 
+    def limit_by(
+        self,
+        trait: Trait,
+        answer: E | None,
+        limits: Mapping[E, Measurand | str | Limit | Possible[Limit]],
+        otherwise: Measurand | str | Limit | Possible[Limit] | None = None,
+    ) -> Limit | Possible[Limit]:
+        """The limit for how the vehicle is fitted; while that is unknown, every one that may hold.
+
+        Outside all of them fails, inside all passes, otherwise it is undecided and the trait is asked.
+
+        Args:
+            limits: For every answer of the trait its limit, or the key of one on file.
+            otherwise: For an answer without a limit of its own; while the trait is unknown, also for what
+                none of its answers names.
+
+        Raises:
+            ValueError: the trait has no closed answers, or one of them has no limit.
+        """
+        held: dict[Enum | None, Limit | Possible[Limit]] = {}
+        for one in trait.answers or ():
+            of = limits.get(cast(E, one), otherwise)
+            if of is None:
+                raise ValueError(
+                    f"{trait.key}: every answer needs its limit; there is none for {one.value!r}."
+                )
+            held[one] = self.limit(of) if isinstance(of, Measurand | str) else of
+        if not held:
+            raise ValueError(
+                f"{trait.key} has a value and no closed answers; work its limit out of the value."
+            )
+        if answer is not None:
+            return held[answer]
+        if otherwise is not None:
+            held[None] = self.limit(otherwise) if isinstance(otherwise, Measurand | str) else otherwise
+        return possible(trait, held)
+
+    def ends(
+        self,
+        read: Reading | None,
+        of: Measurand,
+        *,
+        low: float | None = None,
+        high: float | None = None,
+    ) -> Value | Possible[Value]:
+        """A condition as it was read; else both ends of its usual span.
+
+        What is computed from both ends and judged is decided where both lead to the same verdict, and
+        otherwise undecided with the condition named. Between the ends it has to rise or fall throughout.
+
+        Args:
+            low, high: Other ends, in the coherent unit, where what follows is known only between them.
+
+        Raises:
+            ValueError: the measurand's usual span has an open end.
+        """
+        if read is not None:
+            return read.value
+        low, high = of.usual.low if low is None else low, of.usual.high if high is None else high
+        if low is None or high is None:
+            raise ValueError(f"{of.key} needs both ends of its usual span; it has {low} and {high}.")
+        return possible(of, {number: exact(of.kind, number) for number in (low, high)})
+
+    @overload
     def computed_limit(
         self,
         key: str,
@@ -200,31 +273,72 @@ class Case:
         *,
         low: Value | None = None,
         high: Value | None = None,
-        confidence: Confidence = Confidence.HIGH,
-    ) -> Limit:
+        width: float | None = None,
+        why: str = "",
+    ) -> Limit: ...
+
+    @overload
+    def computed_limit(
+        self,
+        key: str,
+        source: str,
+        *,
+        low: Value | Possible[Value] | None = None,
+        high: Value | Possible[Value] | None = None,
+        width: float | None = None,
+        why: str = "",
+    ) -> Limit | Possible[Limit]: ...
+
+    def computed_limit(
+        self,
+        key: str,
+        source: str,
+        *,
+        low: Value | Possible[Value] | None = None,
+        high: Value | Possible[Value] | None = None,
+        width: float | None = None,
+        why: str = "",
+    ) -> Limit | Possible[Limit]:
         """A limit that a check works out from readings, on the authority of one of the system's sources.
+
+        Args:
+            width: How well the rule behind it is known (k = 2), in the coherent unit of a difference; it
+                counts beside the uncertainty of the readings. Without one the limit only advises. why: Its
+                reason.
 
         Raises:
             KeyError: the system has no source of that key.
+            ValueError: a width without a reason, or a reason without a width; a width of 0 although the
+                source is no document that was read.
         """
-        return Limit(key=key, low=low, high=high, source=self.system.sources[source], confidence=confidence)
+        found = self.system.sources[source]
+        if (width is None) is bool(why):
+            raise ValueError(f"{key}: a width and its reason go together; got {width} and {why!r}.")
+        if width == 0 and not found.can_be_exact:
+            raise ValueError(f"{key}: {source} is {found.basis}, {found.status}; its width cannot be 0.")
 
-    def side(self, judged: Reading | Value, limit: Limit) -> Side:
+        def made(bottom: Value | None, top: Value | None) -> Limit:
+            ends = [None if end is None else known_to(end, width or 0.0, key) for end in (bottom, top)]
+            return Limit(key=key, low=ends[0], high=ends[1], source=found, why=why)
+
+        return for_each(made, low, high)
+
+    def side(self, judged: Reading | Value | Possible[Value], limit: Limit | Possible[Limit]) -> Side:
         """Where a value lies against a limit: below, inside, above, or too close to an end to say.
 
         The same rule as `judge`, whatever the limit is worth. Readings that disagree among themselves are
-        undecided.
+        undecided, and so is what depends on something unknown.
         """
         if isinstance(judged, Reading):
             if judged.disagrees:
                 return Side.UNDECIDED
             judged = judged.value
-        return side(judged, limit)
+        return side_together(judged, limit)
 
     def judge(
         self,
-        judged: Reading | Value,
-        limit: Limit,
+        judged: Reading | Value | Possible[Value],
+        limit: Limit | Possible[Limit],
         claim: Claim,
         says: Says,
         tells: Tells | None = None,
@@ -232,46 +346,65 @@ class Case:
     ) -> Finding:
         """A finding from the margin between a value and a limit.
 
+        Where either is only possible, because something is unknown, it has to hold for all that is possible;
+        else the finding is undecided and names what to find out.
+
         Args:
             says: In the trade's words. tells: In the customer's; the trade's stand where there are none.
             values: More places for the sentences, beside {value}, {limit} and {place}.
         """
-        value = judged.value if isinstance(judged, Reading) else judged
-        outcome = conform(value, limit)
+        together = conform_together(judged.value if isinstance(judged, Reading) else judged, limit)
+        value, one, outcome = together.value, together.limit, together.judged
+        about = judged if isinstance(judged, Reading) else value
         verdict, leans, probability = outcome.verdict, outcome.leans, outcome.probability
         apart = isinstance(judged, Reading) and judged.disagrees
         if apart and isinstance(judged, Reading):
             # Nobody knows which of them is right, so each counts alike, and nothing is decided by whichever
             # came last.
-            several = [probability, *(conform(other, limit).probability for other in judged.others)]
+            others = [conform_together(other, limit).judged for other in judged.others]
+            several = [probability, *(other.probability for other in others)]
             probability, leans = sum(several) / len(several), Verdict.UNDECIDED
-            verdict = Verdict.UNDECIDED if limit.decides else Verdict.ADVICE
+            verdict = Verdict.ADVICE if verdict is Verdict.ADVICE else Verdict.UNDECIDED
         advises = verdict is Verdict.ADVICE
+        depends_on = None if apart else together.depends_on
         template, customer_text = says.text(leans, advises), tells.text(leans, advises) if tells else ""
         if apart:
             # A sentence about the last reading alone ("too close to call") would be false of the others.
             template, customer_text = DISAGREE, ""
-        if outcome.unfit and leans is Verdict.UNDECIDED and not apart:
+        elif depends_on is not None:
+            template, customer_text = DEPENDS, DEPENDS_PLAIN
+        if outcome.unfit and leans is Verdict.UNDECIDED and not apart and depends_on is None:
             template += " This instrument cannot decide it at all: its uncertainty is as wide as the limit."
             template += (
                 " It takes one that is known to {needed} (k = 2)."
                 if outcome.needed
                 else " Nor could any: the limit itself is known no better."
             )
-        unit = self._unit(claim, judged)
-        places = {"limit": limit_words(limit, unit), **(values or {})}
+        unit = self._unit(claim, about)
+        places = {"limit": possible_limit_words(together, unit), **(values or {})}
+        least, most = together.values[0], together.values[-1]
+        if least.number != most.number:
+            places["value"] = " to ".join(units.show(end, unit) for end in (least, most))
         if outcome.unfit and outcome.needed:
             places["needed"] = uncertainty_at_most(outcome.needed, unit)
         if isinstance(judged, Reading):
             places |= _repeats(judged, unit)
+        if depends_on is not None:
+            measurand = claim.of or (judged.measurand if isinstance(judged, Reading) else None)
+            places |= {
+                "title": measurand.title if measurand else self.check,
+                "unknown": depends_on.title[0].lower() + depends_on.title[1:],
+                "limit": limit_by_answer(together, unit),
+            }
+            claim = attrs.evolve(claim, next_test=depends_on)
         passes = leans is Verdict.PASS
         return attrs.evolve(
-            self._finding(claim, verdict, judged, _Texts(template, customer_text, places)),
+            self._finding(claim, verdict, about, _Texts(template, customer_text, places)),
             urgency=Urgency.NOTHING if passes else claim.urgency or Urgency.THIS_VISIT,
             probability=probability,
             disagrees=apart,
-            limits=(limit,) if limit.beaten is None else (limit, limit.beaten),
-            evidence=_evidence(value, claim.evidence, limit, judged),
+            limits=(one,) if one.beaten is None else (one, one.beaten),
+            evidence=_evidence(value, claim.evidence, one, about),
             calls_for=claim.calls_for.key if claim.calls_for and not passes else "",
             rule=RULE,
         )
@@ -445,28 +578,6 @@ class Case:
         }
 
 
-def limit_words(limit: Limit, unit: str) -> str:
-    """`at least 9.3 V`, `at most 50 mA`, `14.2 V to 14.9 V`."""
-    low = units.show(limit.low, unit, uncertainty=False) if limit.low is not None else ""
-    high = units.show(limit.high, unit, uncertainty=False) if limit.high is not None else ""
-    if low and high:
-        return f"{low} to {high}"
-    return f"at least {low}" if low else f"at most {high}"
-
-
-def uncertainty_at_most(u: float, unit: str) -> str:
-    """A standard uncertainty that must not be exceeded, as printed at k = 2: rounded down, so that what is
-    printed is enough.
-    """
-    step = abs(units.from_coherent(u, unit) - units.from_coherent(0.0, unit))
-    spread = Decimal(
-        repr(2 * step * (1 + 1e-9))
-    )  # what a scale's offset took of the last digits must not cost a whole one
-    place = spread.adjusted() - (0 if spread.as_tuple().digits[0] >= 3 else 1)
-    down = float(spread.quantize(Decimal(1).scaleb(place), ROUND_DOWN))
-    return units.show_uncertainty((units.to_coherent(down, unit) - units.to_coherent(0.0, unit)) / 2, unit)
-
-
 def _repeats(reading: Reading, unit: str) -> dict[str, str]:
     """The places of a sentence about a reading that was taken several times."""
     taken = sorted((reading.value, *reading.others), key=lambda one: one.number)
@@ -482,7 +593,8 @@ def own_limit(key: str, low: Value | None, high: Value | None, where_from: str, 
         basis=Basis.MAKER,
         status=Status.READ,
     )
-    return Limit(key=key, low=low, high=high, source=source, scope=Scope.THIS_VEHICLE)
+    why = "this vehicle's own figure is exact by what it is"
+    return Limit(key=key, low=low, high=high, source=source, scope=Scope.THIS_VEHICLE, why=why)
 
 
 def _evidence(

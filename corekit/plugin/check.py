@@ -14,7 +14,8 @@ from .. import units
 from ..model.finding import Finding, Gap, Reason, Urgency, Verdict
 from ..model.measurand import Measurand, Observation, Trait, ruled_out_by
 from ..model.value import Value
-from .case import Case, Missing, limit_words
+from .case import Case, Missing
+from .limit_words import limit_words
 from .reading import Reading
 
 Checker = Callable[..., Iterator[Finding | Gap]]

@@ -99,8 +99,8 @@ class TestTable:
     codes: list[str] | None = None
     wants: str = ""
     after: dict[str, list[str]] = attrs.field(factory=dict)
-    since: str = ""
-    until: str = ""
+    since: list[str] = attrs.field(factory=list)
+    until: list[str] = attrs.field(factory=list)
     spoils: list[str] = attrs.field(factory=list)
     group: str = ""
     again: float = 0.96
@@ -379,9 +379,9 @@ class _Meaning:
         if row.wants.startswith(f"{self.system}."):
             known = [*self.declared.measurands, *self.declared.observations]
             self._one_of((*path, "wants"), row.wants, "measurand or observation", known)
-        for name, operation in (("since", row.since), ("until", row.until)):
-            if operation:
-                self._one_of((*path, name), operation, "operation", self.declared.operations)
+        for name, operations in (("since", row.since), ("until", row.until)):
+            for n, operation in enumerate(operations):
+                self._one_of((*path, name, n), operation, "operation", self.declared.operations)
         if not 0 <= row.minutes < math.inf:
             self.faults.add((*path, "minutes"), f"is {row.minutes}", "hands-on minutes, 0 for a question")
         if not 0.5 <= row.again < 1:
@@ -410,8 +410,8 @@ class _Meaning:
             wants=row.wants,
             waits=row.waits,
             after={first: tuple(names) for first, names in row.after.items()},
-            since=row.since,
-            until=row.until,
+            since=tuple(row.since),
+            until=tuple(row.until),
             spoils=tuple(row.spoils),
             group=row.group,
             again=row.again,

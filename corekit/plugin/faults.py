@@ -92,8 +92,8 @@ class FaultTest:
         answers: Of each outcome the words that mean it.
         after: Test → its outcomes of which one must have been shown first; without that this test means
             nothing. Of those, a test that is not due is not asked for.
-        since, until: Key of an operation: it means something only after that was done, or only before
-            (an open-circuit voltage says another thing after a full charge).
+        since, until: Keys of operations: it means something only after one of these was done, or only before
+            all of them (an open-circuit voltage says another thing after a full charge).
         spoils: Tests that read wrong once this one was made, so they come before it.
         group: Of the tests of one group only the first in the table that was made counts.
         again: How surely an unchanged vehicle shows the same again.
@@ -125,8 +125,8 @@ class FaultTest:
     wants: str = ""
     waits: float = 0.0
     after: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
-    since: str = ""
-    until: str = ""
+    since: tuple[str, ...] = ()
+    until: tuple[str, ...] = ()
     spoils: tuple[str, ...] = ()
     group: str = ""
     again: float = 0.96
@@ -161,7 +161,9 @@ class FaultTest:
 
     def is_due(self, done: Collection[str]) -> bool:
         """Whether it means something after these operations were done."""
-        return (not self.since or self.since in done) and (not self.until or self.until not in done)
+        return (not self.since or any(key in done for key in self.since)) and not any(
+            key in done for key in self.until
+        )
 
     @property
     def asked_for(self) -> str:

@@ -278,8 +278,8 @@ class System:
 
     @cached_property
     def limits(self) -> Mapping[str, Limit]:
-        """The system's own limits: [[limit]] of limits.toml with key, low, high, unit, source, confidence,
-        note.
+        """The system's own limits: [[limit]] of limits.toml with key, low, high, unit, source, width and why,
+        only_advises, note.
         """
         path = self.folder / "limits.toml"
         return read_limits(path, f"{path.name} of {self.key}", self.sources) if path.is_file() else {}

@@ -12,7 +12,7 @@ from ..model.finding import Finding, Reason, Urgency, Verdict
 from ..model.job import Job, stage_name
 from ..model.limit import Scope
 from ..model.personal import Personal
-from ..plugin.case import limit_words
+from ..plugin.limit_words import limit_with_basis, limit_words
 from ..plugin.uncertainty import overdue
 from ..reference import code_in_words
 from .noted import is_noted, own_words
@@ -283,7 +283,7 @@ def _basis(finding: Finding) -> str:
     if not finding.limits:
         return ""
     limit = finding.limits[0]
-    text = f"Limit: {limit_words(limit, finding.unit)}. Source: {limit.source.named}."
+    text = f"Limit: {limit_with_basis(limit, finding.unit)}. Source: {limit.source.named}."
     if not limit.decides:
         text += " It only advises."
     for beaten in finding.limits[1:]:

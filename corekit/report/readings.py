@@ -17,7 +17,7 @@ from ..model.job import stage_name
 from ..model.limit import Limit
 from ..model.measurand import Measurand
 from ..model.value import Value
-from ..plugin.case import limit_words
+from ..plugin.limit_words import limit_with_basis
 from ..plugin.reading import WORST, Reading
 
 
@@ -62,7 +62,7 @@ def _row(before: Reading, pair: Comparison | None, finding: Finding | None, cond
         name=f"{measurand.title}, {before.place}" if before.place else measurand.title,
         before=before.shown,
         after=after.shown if after else "",
-        limit=limit_words(limit, measurand.unit) if limit else "",
+        limit=limit_with_basis(limit, measurand.unit) if limit else "",
         source=limit.source.named if limit else "",
         note="; ".join(part for part in (late, conditions, _repeats(before, after), _change(pair)) if part),
         strip=strip_of(measurand, before, after, limit) if limit else None,

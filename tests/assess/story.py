@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import attrs
@@ -11,16 +12,20 @@ from corekit.assess.assessment import Assessment, assess
 from corekit.model.entry import Entry, seal
 from corekit.model.finding import Finding, Gap
 from corekit.model.job import Job, fold
+from corekit.model.personal import Personal
 from corekit.model.records import (
     RECORDS,
+    Complained,
     Fitted,
     Instrument,
     Measured,
     Opened,
     Repaired,
+    Retold,
     Seen,
     Setup,
     Specified,
+    Tried,
     body_of,
 )
 from corekit.plugin.host import Plugins
@@ -42,7 +47,7 @@ class Story:
     entries: list[Entry] = attrs.field(factory=list)
 
     def __attrs_post_init__(self) -> None:
-        self.say(Opened(origin="visit"), "opened")
+        self.say(Opened(origin="visit", words=Personal("words", "0" * 64)), "opened")
 
     def say(
         self, record: Any, subject: str, *, chain: str = "van", replaces: tuple[Entry, ...] = ()
@@ -94,6 +99,24 @@ class Story:
             ).subject
         return self
 
+    def complain(self, *symptoms: str, when: Sequence[str] = (), shows: str = "") -> Story:
+        record = Complained(symptoms=list(symptoms), circumstances=list(when), shows=shows)
+        self.say(record, "complaint")
+        return self
+
+    def retold(self, result: str) -> Story:
+        self.say(Retold(result=result, stage=self.stage), f"{self.stage}/complaint#{len(self.entries)}")
+        return self
+
+    def try_out(
+        self, part: str, how: str, result: str, *, swapped_with: str = "", before: bool = False
+    ) -> Story:
+        record = Tried(
+            part=part, how=how, result=result, swapped_with=swapped_with, stage=self.stage, before=before
+        )
+        self.say(record, f"{self.stage}/tried/{part}/{how}#{len(self.entries)}")
+        return self
+
     def see(self, of: str, answer: str = "", cannot: str = "") -> Story:
         self.say(
             Seen(of=of, answer=answer, cannot=cannot, stage=self.stage),
@@ -136,6 +159,11 @@ class Story:
     @property
     def assessment(self) -> Assessment:
         return assess(self.job, self.plugins)
+
+    @property
+    def chances(self) -> dict[str, float]:
+        """Fault → its probability, as the suspects say it."""
+        return {suspect.fault: suspect.probability for suspect in self.assessment.suspects}
 
     def findings(self, code: str, stage: int | None = None) -> list[Finding]:
         return [

@@ -635,11 +635,17 @@ def test_the_current_findings_are_the_latest_of_each_code_and_place() -> None:
 # ---- suspects and calls over the stages
 
 
-def test_suspects_are_those_of_the_latest_stage_that_has_outcomes() -> None:
-    story = Story().see("brakes.pedal", "sinks").repair("brakes.replace_master")
-    assert story.assessment.suspects[0].fault == "worn_master"
-    story.see("brakes.pedal", "spongy")
-    assert story.assessment.suspects[0].fault == "air"
+def test_a_repair_ends_its_own_fault_but_for_one_in_ten_and_forgets_nothing_of_the_others() -> None:
+    story = Story().see("brakes.pedal", "sinks")
+    before = story.chances
+    after = story.repair("brakes.replace_master").chances
+    # A renewed part fails in 1 of 10 (shared/trials.toml); no fault of the table names it as its part, so
+    # none is brought in.
+    assert after["worn_master"] == pytest.approx(before["worn_master"] / 10)
+    for fault in ("air", "soft_hose", "outside"):
+        assert after[fault] == pytest.approx(before[fault])
+    spongy = story.see("brakes.pedal", "spongy").chances
+    assert spongy["air"] > 3 * after["air"] and spongy["worn_master"] < after["worn_master"]
 
 
 def test_calls_are_kept_by_the_stage_they_were_made_at() -> None:

@@ -153,9 +153,11 @@ def test_what_was_read_of_a_system_ranks_its_tests_whether_or_not_somebody_asks(
     assert estimated(story.fit("brakes.hose", "rubber").assessment) == alone
 
 
-def test_a_system_in_question_only_comes_after_the_one_that_was_read() -> None:
+def test_tests_of_all_systems_are_ranked_together_by_what_they_tell_per_minute() -> None:
     made = Story(plugins=BOTH).fit("horn.kind", "loud").read("brakes.force", "200 N").assessment
-    assert [test.system for test in made.next_tests] == ["brakes"] * 3 + ["horn"] * 2
+    rates = [test.bits / test.minutes for test in made.next_tests]
+    assert {test.system for test in made.next_tests} == {"brakes", "horn"}
+    assert rates == sorted(rates, reverse=True)
 
 
 def test_a_system_that_is_asked_about_comes_before_one_that_was_read_beside_it_and_is_in_order() -> None:
@@ -186,15 +188,18 @@ def test_a_system_without_a_fault_table_has_no_first_test() -> None:
     )
 
 
-def test_what_was_tested_out_on_arrival_does_not_begin_anew_when_a_new_part_is_described() -> None:
+def test_what_was_tested_out_begins_anew_only_where_it_speaks_of_the_part_that_was_renewed() -> None:
     story = (
         Story(plugins=BOTH)
         .see("brakes.pedal", "sinks")
         .read("brakes.travel", "90 mm")
         .read("brakes.pressure", "20 bar", "left")
     )
-    before = estimated(story.assessment)
-    assert estimated(story.repair("brakes.replace_master").fit("brakes.hose", "rubber").assessment) == before
+    assert estimated(story.assessment) == []
+    story.repair("brakes.replace_hose").fit("brakes.hose", "rubber")
+    assert estimated(story.assessment) == []  # no test speaks of the hoses
+    again = story.repair("brakes.replace_master").assessment.next_tests
+    assert {test.key for test in again} == set(FIRST) and all(test.repeat for test in again)
 
 
 def test_a_test_says_where_it_reads_when_that_is_fixed() -> None:

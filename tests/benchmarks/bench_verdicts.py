@@ -113,10 +113,10 @@ def our_visit() -> list[Verdict]:
             )
         )
     limits = {
-        kind: Limit(key="k", source=SOURCE, low=exact(kind, low))
+        kind: Limit(key="k", source=SOURCE, why="exact", low=exact(kind, low))
         for kind, low in (("voltage", 12.1), ("current", 0.315), ("drop", 0.05))
     }
-    drop = Limit(key="k", source=SOURCE, high=exact("voltage", 0.05))
+    drop = Limit(key="k", source=SOURCE, why="exact", high=exact("voltage", 0.05))
     found = [conform(value, limits[value.kind]).verdict for value in values[10:30]]
     found += [
         conform(one - other, drop).verdict for one, other in zip(values[:10], values[10:20], strict=True)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import attrs
 import pytest
 
 from corekit.model.finding import Text
-from corekit.model.limit import Limit, Span
-from corekit.model.source import Basis, Confidence, Source, Status
-from corekit.model.value import exact
+from corekit.model.limit import Limit, Span, known_to
+from corekit.model.source import Basis, Source, Status
+from corekit.model.value import Value, exact
 
 
 def source(basis: Basis = Basis.HANDBOOK, status: Status = Status.READ) -> Source:
@@ -43,15 +44,26 @@ def test_a_limit_needs_an_end_and_ends_of_one_kind() -> None:
 
 @pytest.mark.parametrize("status", Status)
 @pytest.mark.parametrize("basis", Basis)
-@pytest.mark.parametrize("confidence", Confidence)
-def test_practice_estimate_memory_nothing_and_low_confidence_only_advise(
-    basis: Basis, status: Status, confidence: Confidence
+def test_whatever_its_source_a_limit_decides_once_somebody_says_how_well_it_is_known(
+    basis: Basis, status: Status
 ) -> None:
-    weak = basis in {"practice", "estimate"} or status in {"memory", "none"} or confidence == "low"
-    assert (
-        Limit(key="k", source=source(basis, status), low=exact("voltage", 1.0), confidence=confidence).decides
-        is not weak
-    )
+    bare = Limit(key="k", source=source(basis, status), low=exact("voltage", 1.0))
+    told = attrs.evolve(bare, why="sources differ by as much")
+    assert (bare.decides, told.decides, attrs.evolve(told, only_advises=True).decides) == (False, True, False)
+
+
+@pytest.mark.parametrize("status", Status)
+@pytest.mark.parametrize("basis", Basis)
+def test_only_what_was_read_in_a_document_can_be_exact(basis: Basis, status: Status) -> None:
+    weak = basis in {"practice", "estimate"} or status in {"memory", "none"}
+    assert source(basis, status).can_be_exact is not weak
+
+
+def test_half_a_width_is_the_standard_uncertainty_beside_what_the_end_rests_on() -> None:
+    assert known_to(exact("voltage", 9.6), 0.6, "k").u == pytest.approx(0.3)
+    # 0.4 V of a reading and 0.3 V of the rule: the root of the sum of squares
+    assert known_to(Value("voltage", 9.6, {"r": 0.4}), 0.6, "k").u == pytest.approx(0.5)
+    assert known_to(exact("voltage", 9.6), 0.0, "k") == exact("voltage", 9.6)
 
 
 @pytest.mark.parametrize(

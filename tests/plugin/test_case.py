@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from enum import Enum
+
 import attrs
 import pytest
 
 import corekit as ck
 from corekit.model.finding import Gap, Reason, Urgency, Verdict
-from corekit.model.limit import Limit
+from corekit.model.limit import Limit, Span
+from corekit.model.measurand import Trait
 from corekit.model.source import Basis, Source, Status
-from corekit.plugin.case import Case, Missing, limit_words, uncertainty_at_most
+from corekit.model.value import Value
+from corekit.plugin.case import Case, Missing
+from corekit.plugin.limit_words import limit_with_basis, limit_words, uncertainty_at_most
 from corekit.testing.bench import Bench
 
 from ..assess.brakes import bleed, boiling, brakes, force, pedal, pressure, travel
@@ -138,7 +143,7 @@ def test_the_customer_is_told_in_his_own_words_and_else_in_the_trades(
     case = Bench(brakes).read("travel", f"{mm} mm").case()
     limit = case.limit(travel)
     if advises:
-        limit = attrs.evolve(limit, source=attrs.evolve(limit.source, basis=Basis.ESTIMATE))
+        limit = attrs.evolve(limit, why="")
     tells = ck.Tells(passes="All is well.", fails="Too far: {value}.", advises="Soon.")
     finding = case.judge(case[travel], limit, ck.Claim("brakes.travel"), SAYS, tells)
     assert str(finding.for_customer)[: len(words)] == words
@@ -229,7 +234,7 @@ def test_what_somebody_typed_into_a_sentence_is_never_read_as_a_place() -> None:
 def test_evidence_holds_what_value_limit_and_neighbours_rest_on_each_once() -> None:
     case = bench().case()
     left, right = case.everywhere(pressure)
-    computed = Limit(key="brakes.p", source=case.limit(pressure).source, low=right.value)
+    computed = Limit(key="brakes.p", source=case.limit(pressure).source, low=right.value, why="exact")
     finding = case.judge(
         left, computed, ck.Claim("brakes.p", evidence=[right, case[travel], "e9", "e9"]), SAYS
     )
@@ -278,3 +283,81 @@ def test_a_limit_in_words_names_its_ends() -> None:
 def test_a_case_of_nothing_is_empty() -> None:
     case = Case(system=brakes, check="x")
     assert (case.everywhere(pressure), case.seen_everywhere(pedal), case.stage) == ([], {}, 0)
+
+
+# ---- how well a limit is known
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (Value("voltage", 9.6, {"w": 0.3}), None, "at least 9.6 V ± 0.6 V"),
+        (None, Value("voltage", 0.1, {"w": 0.025}), "at most 0.10 V ± 0.05 V"),
+        (
+            Value("voltage", 13.5, {"w": 0.15}),
+            Value("voltage", 14.8, {"w": 0.15}),
+            "13.5 V to 14.8 V ± 0.3 V",
+        ),
+        (
+            Value("voltage", 13.5, {"w": 0.15}),
+            Value("voltage", 15.3, {"w": 0.1}),
+            "13.5 V ± 0.3 V to 15.30 V ± 0.20 V",
+        ),
+    ],
+)
+def test_a_limit_is_printed_with_how_well_it_is_known(low: Value, high: Value, words: str) -> None:
+    source = Source(key="s", title="t", basis=Basis.PRACTICE, status=Status.NONE)
+    limit = Limit(key="k", source=source, low=low, high=high, why="sources differ")
+    assert limit_words(limit, "V") == words
+    assert limit_with_basis(limit, "V") == f"common practice, {words}"
+
+
+def test_a_computed_limit_counts_the_width_of_its_rule_beside_what_it_rests_on() -> None:
+    case = bench().case()
+    key = case.limit(travel).source.key
+    low = Value("length", 0.05, {"r": 0.004})
+    made = case.computed_limit("brakes.p", key, low=low, width=0.006, why="the rule is good to 6 mm")
+    # half of 6 mm and 4 mm: 5 mm
+    assert made.low.u == pytest.approx(0.005) and made.decides
+    assert not case.computed_limit("brakes.p", key, low=low).decides
+    with pytest.raises(ValueError, match="go together"):
+        case.computed_limit("brakes.p", key, low=low, width=0.006)
+    with pytest.raises(ValueError, match="cannot be 0"):
+        case.computed_limit("brakes.p", "habit", low=low, width=0.0, why="exact")
+
+
+class Fluid(Enum):
+    OLD = "old"
+    FRESH = "fresh"
+
+
+FLUID = Trait(key="brakes.fluid", title="Brake fluid", answers=Fluid)
+
+
+def test_a_limit_by_a_trait_is_that_of_its_answer_and_every_one_while_it_is_unknown() -> None:
+    case = Bench(brakes).read("travel", "60 mm").case()
+    short = attrs.evolve(case.limit(travel), high=ck.exact("length", 0.05))
+    limits = {Fluid.OLD: travel, Fluid.FRESH: short}
+    assert case.limit_by(FLUID, Fluid.FRESH, limits) is short
+    unknown = case.limit_by(FLUID, None, limits)
+    claim = ck.Claim("brakes.travel")
+    finding = case.judge(ck.exact("length", 0.055), unknown, attrs.evolve(claim, unit="mm"), SAYS)
+    assert (finding.verdict, finding.next_test) == ("undecided", "brakes.fluid")
+    assert "brake fluid" in str(finding.text) and "brake fluid" in str(finding.for_customer)
+    assert "at most 60 mm (old)" in str(finding.text) and "at most 50 mm (fresh)" in str(finding.text)
+    with pytest.raises(ValueError, match="none for 'fresh'"):
+        case.limit_by(FLUID, Fluid.OLD, {Fluid.OLD: travel})
+
+
+def test_a_condition_that_was_not_read_stands_at_both_ends_of_what_is_usual() -> None:
+    case = Bench(brakes).read("travel", "60 mm").case()
+    read = case[travel]
+    assert case.ends(read, travel) == read.value
+    ends = case.ends(None, travel)
+    assert isinstance(ends, ck.Possible)
+    assert [value.number for _, value in ends.candidates] == [travel.usual.low, travel.usual.high]
+    narrower = case.ends(None, travel, low=0.02)
+    assert isinstance(narrower, ck.Possible)
+    assert [value.number for _, value in narrower.candidates] == [0.02, travel.usual.high]
+    with pytest.raises(ValueError, match="both ends of its usual span"):
+        case.ends(None, attrs.evolve(travel, usual=Span(0.0, None)))

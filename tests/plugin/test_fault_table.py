@@ -184,6 +184,12 @@ def test_nothing_is_ever_impossible_or_certain() -> None:
         assert row == pytest.approx([0.002 / 1.002, 0.1 / 1.002, 0.9 / 1.002])
 
 
+def test_what_is_plainly_seen_may_be_rarer_on_a_sound_vehicle_than_any_reading_but_never_impossible() -> None:
+    for least, read in ((0.0, 0.0001), (0.0001, 0.0001), (0.0003, 0.0003)):
+        seen = horn.fault_table(changed("test/sound/none", [1 - least, least]), "here").tests["sound"]
+        assert seen.none[1] == pytest.approx(read, rel=0.001)
+
+
 @pytest.mark.parametrize(
     ("path", "value", "where"),
     [
@@ -646,8 +652,8 @@ def with_limits(folder: Path, text: str) -> ck.System:
 
 def test_limits_are_read_in_the_coherent_unit_with_their_source(tmp_path: Path) -> None:
     text = (
-        '[[limit]]\nkey = "horn.voltage"\nlow = 9\nhigh = 14500\nunit = "mV"\nsource = "book"\nconfidence ='
-        ' "low"\nnote = "warm"\n'
+        '[[limit]]\nkey = "horn.voltage"\nlow = 9\nhigh = 14500\nunit = "mV"\nsource = "book"\nwidth_low ='
+        ' 100\nwidth_high = 400\nwhy = "two books differ"\nonly_advises = true\nnote = "warm"\n'
     )
     (limit,) = with_limits(tmp_path, text.replace("9\n", "9000\n")).limits.values()
     assert limit.low is not None
@@ -661,11 +667,62 @@ def test_limits_are_read_in_the_coherent_unit_with_their_source(tmp_path: Path) 
         False,
     )
     assert limit.source.title == "An invented book"
+    # 100 mV and 400 mV at k = 2
+    assert (limit.low.u, limit.high.u, limit.why) == (
+        pytest.approx(0.05),
+        pytest.approx(0.2),
+        "two books differ",
+    )
 
 
 def test_a_system_without_files_has_no_limits_sources_or_faults(tmp_path: Path) -> None:
     system = ck.System("horn", "Horn", folder=tmp_path)
     assert (system.limits, system.sources, system.faults) == ({}, {}, None)
+
+
+WEAK_SOURCE = (
+    SOURCES + '[[source]]\nkey = "habit"\ntitle = "common practice"\nbasis = "practice"\nstatus = "none"\n'
+)
+
+
+@pytest.mark.parametrize(
+    ("row", "says"),
+    [
+        ("high = 0.1\nwidth = 0.13\nwhy = 'x'", "with a width of ± 0.13 V no reading could ever pass"),
+        (
+            "low = 9\nhigh = 10\nwidth = 0.52\nwhy = 'x'",
+            "with a width of ± 0.52 V no reading could ever pass",
+        ),
+        ("low = 9\nwidth = 0.5", "the width has no reason"),
+        ("low = 9\nwhy = 'x'", "there is no width that it could be the reason of"),
+        ("low = 9\nwidth = -1\nwhy = 'x'", "-1 is negative"),
+        ("low = 9\nhigh = 10\nwidth_low = 0.1\nwhy = 'x'", "only one end has a width"),
+        ("low = 9\nwidth_high = 0.1\nwidth_low = 0.1\nwhy = 'x'", "the limit has no high end"),
+        ("low = 9\nwidth_low = 0.1\nwidth = 0.1\nwhy = 'x'", "it stands beside width_low or width_high"),
+        ("low = 9\nwidth = 0\nwhy = 'x'\nsource = 'habit'", "it is 0, and the source is practice, none"),
+    ],
+)
+def test_a_width_that_cannot_be_is_refused_when_the_limits_are_read(
+    tmp_path: Path, row: str, says: str
+) -> None:
+    source = "" if "source" in row else "source = 'book'\n"
+    system = with_limits(tmp_path, f'[[limit]]\nkey = "horn.a"\nunit = "V"\n{source}{row}\n')
+    (tmp_path / "sources.toml").write_text(WEAK_SOURCE)
+    with pytest.raises(ValueError, match=r"limits\.toml of horn cannot be used") as error:
+        _ = system.limits
+    assert says in str(error.value)
+
+
+def test_a_width_in_a_unit_with_an_offset_is_a_difference(tmp_path: Path) -> None:
+    row = 'high = 51.6\nunit = "°C"\nsource = "book"\nwidth = 2\nwhy = "x"\n'
+    (limit,) = with_limits(tmp_path, f'[[limit]]\nkey = "horn.a"\n{row}').limits.values()
+    assert limit.high is not None and limit.high.u == pytest.approx(1.0)
+
+
+def test_a_limit_without_a_width_only_advises_whatever_its_source(tmp_path: Path) -> None:
+    row = '[[limit]]\nkey = "horn.a"\nlow = 9\nunit = "V"\nsource = "book"\n'
+    (limit,) = with_limits(tmp_path, row).limits.values()
+    assert not limit.decides
 
 
 def test_all_faults_of_a_list_of_limits_are_told_at_once(tmp_path: Path) -> None:
@@ -680,7 +737,7 @@ def test_all_faults_of_a_list_of_limits_are_told_at_once(tmp_path: Path) -> None
             'key = "horn.d"\nlow = 1\nunit = "volts of sort"\nsource = "book"'
         ),
         ".unit (horn.e): ": 'key = "horn.e"\nlow = 1\nunit = "bar"\nsource = "book"',
-        ".lower (horn.f): is not a key here; write one of key, low, high, unit, source, confidence, note": (
+        ".lower (horn.f): is not a key here; write one of key, low, high, unit, source, width, width_low": (
             'key = "horn.f"\nlower = 1\nlow = 1\nunit = "V"\nsource = "book"'
         ),
         '.low (horn.g): is the text "1 V"; expected a number': (
@@ -695,8 +752,8 @@ def test_all_faults_of_a_list_of_limits_are_told_at_once(tmp_path: Path) -> None
         ".low (horn.j): is nan; expected a finite number": (
             'key = "horn.j"\nlow = nan\nunit = "V"\nsource = "book"'
         ),
-        '.confidence (horn.k): is the text "sure"; expected one of "high", "medium", "low"': (
-            'key = "horn.k"\nlow = 1\nunit = "V"\nsource = "book"\nconfidence = "sure"'
+        '.only_advises (horn.k): is the text "sure"; expected true or false': (
+            'key = "horn.k"\nlow = 1\nunit = "V"\nsource = "book"\nonly_advises = "sure"'
         ),
         '.key (horn.m): there already is a limit "horn.m"': (
             'key = "horn.m"\nlow = 1\nunit = "V"\nsource = "book"'

@@ -51,7 +51,7 @@ LAMPS = """
         return lamps
 """
 SOURCES = '[[source]]\nkey = "book"\ntitle = "An invented book"\nbasis = "handbook"\nstatus = "read"\n'
-LIMITS = '[[limit]]\nkey = "lamps.voltage"\nlow = 11\nunit = "V"\nsource = "book"\n'
+LIMITS = '[[limit]]\nkey = "lamps.voltage"\nlow = 11\nunit = "V"\nsource = "book"\nwidth = 0\nwhy = "exact"\n'
 
 SYSTEM = """
     import corekit as ck

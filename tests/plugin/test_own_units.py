@@ -50,7 +50,9 @@ BEAMS = """
         return beams
 """
 SOURCES = '[[source]]\nkey = "book"\ntitle = "An invented book"\nbasis = "handbook"\nstatus = "read"\n'
-LIMITS = '[[limit]]\nkey = "beams.dipped"\nlow = 0.012\nunit = "klx"\nsource = "book"\n'
+LIMITS = (
+    '[[limit]]\nkey = "beams.dipped"\nlow = 0.012\nunit = "klx"\nsource = "book"\nwidth = 0\nwhy = "exact"\n'
+)
 VISIT = """
 job = "wall"
 reason = "The light is dim."

@@ -325,7 +325,7 @@ def test_two_faults_that_are_met_together_no_more_often_than_by_chance_are_no_pa
             assert lamp.fault_table(data, "here").pairs["bulb+relay"].per_1000 == per_1000
         else:
             (fault,) = told(data)
-            assert fault.startswith("faults.pairs[0].per_1000: is 0.008, and by chance the two are met together")
+            assert fault.startswith("faults.pairs[0].per_1000: is 0.008, and by chance the two are")
 
 
 @pytest.mark.parametrize("per_1000", [1000, 1e9])

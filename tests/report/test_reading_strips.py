@@ -23,7 +23,7 @@ def scale(of: str, typed: str, low: float) -> tuple[float, float]:
     """Both ends of the strip of one reading held against a lower end, in the unit it is printed in."""
     assessment = Story(plugins=Plugins(systems={"tank": tank})).read(of, typed).assessment
     ((reading,),) = assessment.readings
-    limit = Limit(key="l", source=SOURCE, low=ck.exact(reading.value.kind, low))
+    limit = Limit(key="l", source=SOURCE, why="exact", low=ck.exact(reading.value.kind, low))
     strip = strip_of(reading.measurand, reading, None, limit)
     assert reading_rows(assessment)[0].strip is None, "nothing judged it, so paper shows no strip of it"
     return strip.low_end, strip.high_end

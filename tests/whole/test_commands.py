@@ -487,7 +487,7 @@ def test_words_for_people_name_findings_limits_gaps_suspects_and_the_next_test_w
     said = done(corekit("check", "undecided", shop=demo_out))
     for part in (
         "undecided, this visit:",
-        "limit at least 9.54 V",
+        "limit handbook, at least 9.54 V ± 0.08 V",
         "Not evaluated",
         "Likely causes",
         "Next test",

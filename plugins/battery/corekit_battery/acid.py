@@ -11,6 +11,7 @@ from .declarations import battery
 from .tables import kelvin
 
 CELLS = 6
+EMF_SLOPE = 0.2e-3  # V/K and cell; source: emf-temperature
 ACID_MASS = 0.098079  # kg/mol, sulfuric acid
 #: Electrode potentials after Bode, x = log10 of molality: E = Σ a xⁿ. source: bode-emf
 BODE = (1.922, 0.148, 0.063, 0.074, 0.034)
@@ -174,6 +175,19 @@ def freezing_point(
     return max(
         kelvin(ck.interpolate(gravity, table)) for table in FREEZING if table[0][0] <= gravity <= table[-1][0]
     )
+
+
+@battery.calculation(source="emf-temperature")
+def open_circuit_voltage_at_25(
+    voltage: Annotated[float, ck.Input("V", "Open-circuit voltage", 0, 16)],
+    temperature: Annotated[float, ck.Input("K", "Battery temperature", 223.0, 353.2)],
+) -> Annotated[float, ck.Output("V", "Open-circuit voltage at 25 °C")]:
+    """What a rested 12-V block would show at 25 °C. A cold one shows a little less for the same charge.
+
+    >>> round(open_circuit_voltage_at_25.si(12.60, 263.15), 3)
+    12.642
+    """
+    return voltage + CELLS * EMF_SLOPE * (298.15 - temperature)
 
 
 def _molality(fraction: float) -> float:

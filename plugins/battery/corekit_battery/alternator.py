@@ -1,354 +1,497 @@
-"""What the alternator adds: running against open-circuit voltage, the current into the battery, and looks at
-belt, warning light and lead.
-
-No charging is never read off one voltage: what counts is how far it rises, and which way the current flows.
-"""
+"""Charging with the engine running: the voltage at the posts, and what the alternator gives."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated
+
+import attrs
 
 import corekit as ck
 
-from .charge_state import charge_of
+from .charge_history import known_full_charge
+from .converter import has_converter
+from .dangers import barred
 from .declarations import (
+    BatteryType,
     Control,
+    InUse,
     Loads,
+    alternator_output,
+    alternator_rating,
     battery,
+    battery_type,
+    charge,
     charging_repair,
     charging_voltage,
     control,
     engine_speed,
+    in_use,
     loads,
     open_circuit_voltage,
+    ripple,
+    temperature,
 )
-from .starting_declarations import (
-    AlternatorLead,
-    Belt,
-    Drive,
-    LightKeyOn,
-    alternator_lead,
-    battery_current,
-    belt_seen,
-    drive,
-    light_key_on,
-    running_time,
-)
+from .regulator import regulated
 
-# V: what a charging alternator adds at least, and below which none arrives; source: charging-rise
-ADDS, NOTHING = 0.5, 0.2
-ASKED_ON_PURPOSE = 12.8  # V: as low as smart charging goes without discharging; source: charging-rise
-FAST, LONG, LONG_MANAGED = 25.0, 120.0, 300.0  # rev/s (1500 rpm) and s; source: charging-rise
-FLOWS = 2.0  # A: below it a clamp meter tells no direction; source: battery-current
+AT_SPEED = 1500 / 60  # 1/s; source: output-test
+#: V above the open-circuit voltage: more where charge arrives, less where none does. source: rise
+CHARGES, CHARGES_NOT = 0.5, 0.2
 
 
-@battery.calculation(source="charging-rise")
-def rise(
-    running: Annotated[float, ck.Input("V", "Charging voltage", 0, 20)],
-    before: Annotated[float, ck.Input("V", "Open-circuit voltage before the start", 0, 16)],
-) -> Annotated[float, ck.Output("V", "Rise of the voltage, engine running")]:
-    """How far the voltage at the posts lies above what it was before the engine ran.
-
-    >>> round(rise.si(14.2, 12.5), 1)
-    1.7
-    """
-    return running - before
-
-
-@battery.check("Charging voltage against open-circuit voltage")
-def charging_rise(
+@battery.check("Charging voltage")
+def charging(
     case: ck.Case,
-    *,
-    running: Annotated[ck.Reading | None, charging_voltage],
-    before: Annotated[ck.Reading | None, open_circuit_voltage],
+    volts: Annotated[ck.Reading | None, charging_voltage],
     speed: Annotated[ck.Reading | None, engine_speed],
-    lasted: Annotated[ck.Reading | None, running_time],
-    on: Annotated[Loads | None, loads],
+    lamps: Annotated[Loads | None, loads],
     ruled: Annotated[Control | None, control],
-    driven: Annotated[Drive | None, drive],
-    flows: Annotated[ck.Reading | None, battery_current],
+    does: Annotated[InUse | None, in_use],
+    kind: Annotated[BatteryType | None, battery_type],
+    warmth: Annotated[ck.Reading | None, temperature],
+    *,
+    rest: Annotated[ck.Reading | None, open_circuit_voltage],
+    waves: Annotated[list[ck.Reading] | None, ripple],
+    gives: Annotated[ck.Reading | None, alternator_output],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """A rise that is plain without any of the conditions stands; a missing one only where they were met."""
-    if running is None:
+    """Against what its type, its temperature and the way the vehicle rules it allow; what is not known of
+    these leaves open what it would decide.
+
+    Several readings are no repeats: speed, loads and warmth move the voltage. Within the limit all of them
+    pass and outside all of them fail, whatever lies between them. A voltage within its limit passes the
+    voltage alone: a failed diode hides behind it. A low one is held against the open-circuit voltage.
+    """
+    if has_converter(case):
+        yield case.does_not_apply("A converter charges the 12 V battery here, not an alternator of its own.")
         return
-    if driven in (Drive.MILD, Drive.HYBRID, Drive.ELECTRIC):
-        yield case.does_not_apply(
-            "A converter charges the 12-V battery here, not an alternator of its own: 13 to 15 V when ready."
+    stop = barred(case)
+    if stop and volts is None:
+        yield case.does_not_apply(stop)
+        return
+    volts = volts or case[charging_voltage]
+    highest, lowest = _ends(volts)
+    limit = regulated(
+        case, kind, _managed(case, highest, does), ruled, volts.condition(temperature) or warmth
+    )
+    beside = _Beside(rest=rest, rise=_rise(highest, rest), current_read=bool(waves) or gives is not None)
+    if stop:
+        yield from _overcharged(case, highest)
+        if case.side(highest, limit) is ck.Side.ABOVE:
+            yield _held(case, volts, limit, speed, lamps, ruled is Control.MANAGED, beside)
+        else:
+            yield case.does_not_apply(stop)
+        return
+    idle = _none_at_all(case, highest, lowest, speed, beside)
+    if does is InUse.CHARGED and idle:
+        noted = case.noted(in_use)
+        yield case.inconclusive(
+            ck.Claim(
+                "battery.contradiction",
+                of=charging_voltage,
+                unit="V",
+                evidence=[volts, *noted],
+                next_test=charging_voltage,
+            ),
+            (
+                "With the engine running {read} was read, yet in daily use the battery stays charged:"
+                " both cannot be. The meter's mode or the position of the probes is questionable,"
+                " since half-wave and AC output give false readings on a DC range. Read DC volts on"
+                " the battery's own posts at 2000 rpm."
+            ),
+            highest,
+            tells="The voltage read does not fit a battery that stays charged; it is read again.",
+            values={"read": ck.show(highest, "V", uncertainty=False)},
         )
         return
-    if before is None:
+    yield from _overcharged(case, highest)
+    held = _held(case, volts, limit, speed, lamps, ruled is Control.MANAGED, beside)
+    yield held
+    yield from idle
+    if not beside.current_read and held.urgency is ck.Urgency.NOTHING:
         yield case.gap(
-            open_circuit_voltage,
-            "Whether the alternator adds anything shows only beside the open-circuit voltage before the"
-            " start.",
+            ripple,
+            "Only the charging voltage was read: whether all phases of the alternator charge shows in its AC"
+            " ripple or its output current.",
         )
-        return
-    if running.disagrees or before.disagrees:
-        yield _open(case, running, before, "the readings disagree; read both again, one after the other")
-        return
-    added = running.value - before.value
-    plain = case.side(added, _limit(case, ADDS)) is ck.Side.INSIDE
-    why = "" if plain else _unmet(case, running, before, speed, lasted, ruled, flows)
-    if plain and on is Loads.OFF:
-        why = "with lights and blower off a weak alternator adds as much; read again with them on"
-    if why:
-        yield _open(case, running, before, why)
-        return
-    none = case.side(added, _limit(case, NOTHING)) is ck.Side.BELOW
-    evidence = [reading for reading in (running, before, speed, lasted, flows) if reading is not None]
-    yield case.judge(
-        added,
-        _limit(case, ADDS),
+
+
+@attrs.frozen(kw_only=True)
+class _Beside:
+    """What a running voltage is held against.
+
+    Attributes:
+        rest: The open-circuit voltage. rise: The running voltage above it; None where it was not read.
+        current_read: Ripple or output was read as well.
+    """
+
+    rest: ck.Reading | None
+    rise: ck.Value | None
+    current_read: bool
+
+    @property
+    def charge_arrives(self) -> bool:
+        return self.rise is not None and self.rise.number - 2 * self.rise.u > CHARGES
+
+    @property
+    def nothing_arrives(self) -> bool:
+        return self.rise is not None and self.rise.number + 2 * self.rise.u < CHARGES_NOT
+
+    @property
+    def words(self) -> dict[str, str]:
+        if self.rise is None or self.rest is None:
+            return {"against": "", "rise": "", "rest": ""}
+        over = ck.show(attrs.evolve(self.rise, number=abs(self.rise.number)), "V", uncertainty=False)
+        return {
+            "against": f"{over} {'below' if self.rise.number < 0 else 'above'}",
+            "rise": ck.show(self.rise, "V", uncertainty=False),
+            "rest": ck.show(self.rest.value, "V", uncertainty=False),
+        }
+
+
+def _rise(highest: ck.Value, rest: ck.Reading | None) -> ck.Value | None:
+    return highest - rest.value if rest is not None and not rest.disagrees else None
+
+
+def _managed(case: ck.Case, highest: ck.Value, does: InUse | None) -> ck.Limit:
+    """What a managed system may hold. By a limit alone it never fails; it does where the battery goes flat on
+    the road and the voltage shows that it is being discharged.
+    """
+    discharging = case.limit("battery.charging_voltage_discharging")
+    if does is InUse.FLAT_DRIVING and case.side(highest, discharging) is ck.Side.BELOW:
+        return discharging
+    return case.limit("battery.charging_voltage_managed")
+
+
+def _ends(volts: ck.Reading) -> tuple[ck.Value, ck.Value]:
+    values = [volts.value, *volts.others]
+    return max(values, key=lambda value: value.number), min(values, key=lambda value: value.number)
+
+
+def _held(
+    case: ck.Case,
+    volts: ck.Reading,
+    limit: ck.Limit | ck.Possible[ck.Limit],
+    speed: ck.Reading | None,
+    lamps: Loads | None,
+    managed: bool,
+    beside: _Beside,
+) -> ck.Finding:
+    highest, lowest = _ends(volts)
+    side = case.side(highest, limit)
+    when = [f"at {ck.show(speed.value, 'rpm', uncertainty=False)}"] if speed is not None else []
+    when += [f"lights and blower {lamps.value}"] if lamps is not None else []
+    wanders = (
+        (" This vehicle varies its charging voltage on purpose (smart charging), so one reading says little.")
+        if managed
+        else ""
+    )
+    read = ck.show(volts.value, "V", uncertainty=False)
+    judged: ck.Reading | ck.Value = volts
+    if volts.disagrees and _of_one_mind(case, volts, limit):
+        judged = highest
+        if side is ck.Side.INSIDE:  # the one that lies nearer to an end has to pass as well
+            judged = min((highest, lowest), key=lambda value: _judged(case, value, limit).probability or 0.0)
+        read, when = f"{lowest.number:.2f} to {highest.number:.2f} V", [f"{volts.count} readings"]
+    found = _judged(
+        case,
+        judged,
+        limit,
+        evidence=[volts, *(reading for reading in (speed,) if reading is not None)],
+        values={
+            "read": read,
+            "when": f" ({', '.join(when)})" if when else "",
+            "wanders": wanders,
+            "meaning": _too_low(beside) if side is ck.Side.BELOW else TOO_HIGH,
+            "only": _voltage_only(beside),
+        },
+        pulled_down=side is ck.Side.BELOW and beside.charge_arrives,
+    )
+    if found.verdict is ck.Verdict.UNDECIDED or 0.05 < (found.probability or 0.0) < 0.95:
+        return attrs.evolve(found, urgency=ck.Urgency.PLAN_IT)
+    return found
+
+
+#: That something is wrong is shown by a voltage; which part it is never.
+TOO_HIGH = (
+    "The battery gets more than it should and loses water in time. The voltage does not say why: regulator,"
+    " its sensing lead and its ground connections come into question."
+)
+
+
+def _judged(
+    case: ck.Case,
+    judged: ck.Reading | ck.Value,
+    limit: ck.Limit | ck.Possible[ck.Limit],
+    evidence: Sequence[ck.Reading] = (),
+    values: Mapping[str, str] | None = None,
+    *,
+    pulled_down: bool = False,
+) -> ck.Finding:
+    return case.judge(
+        judged,
+        limit,
         ck.Claim(
-            "battery.rise",
+            "battery.charging",
             of=charging_voltage,
             unit="V",
             evidence=evidence,
-            calls_for=charging_repair,
+            calls_for=None if pulled_down else charging_repair,
             next_test=charging_voltage,
         ),
-        _NONE if none else _LITTLE,
-        _NONE_PLAIN if none else _LITTLE_PLAIN,
-        values=_read(running, before, added),
+        ck.Says(
+            passes="Charging voltage {read}{when}, within {limit}.{only}{wanders}",
+            fails=("Charging voltage {read}{when}, outside {limit}. {meaning}{wanders}"),
+            undecided=("Charging voltage {read}{when}, too close to an end of {limit} to call.{wanders}"),
+        ),
+        ck.Tells(
+            passes=(
+                "With the engine running the charging voltage is within its range. That is the voltage only."
+                if (values or {}).get("only")
+                else "With the engine running the battery gets a charging voltage within its range."
+            ),
+            fails="With the engine running the battery gets a charging voltage outside its range.",
+            undecided="Whether the battery gets the right voltage with the engine running is still open.",
+        ),
+        values=values,
     )
 
 
-def _limit(case: ck.Case, volts: float) -> ck.Limit:
-    return case.computed_limit("battery.rise", "charging-rise", low=ck.exact("voltage", volts))
+def _too_low(beside: _Beside) -> str:
+    """What a low voltage may come from: the alternator, or a battery that pulls it down."""
+    if beside.charge_arrives:
+        return _PULLED_DOWN.format(**beside.words)
+    if beside.nothing_arrives:
+        return (
+            "The battery is not being charged as it should: {against} the open-circuit voltage of {rest}"
+            " shows no charge arriving."
+        ).format(**beside.words)
+    both = (
+        "The battery is not being charged as it should, or a dead cell or a deeply discharged battery holds"
+        " down a working alternator."
+    )
+    if beside.rise is not None:
+        return (
+            both + " It rises by {rise} over the open-circuit voltage of {rest}: charge it and read again."
+        ).format(**beside.words)
+    return (
+        f"{both} Hold it against the open-circuit voltage: a rise of more than 0.5 V shows that charge"
+        " arrives. Charge the battery and read again."
+    )
 
 
-def _read(running: ck.Reading, before: ck.Reading, added: ck.Value) -> dict[str, str]:
-    return {
-        "running": ck.show(running.value, "V", uncertainty=False),
-        "before": ck.show(before.value, "V", uncertainty=False),
-        "added": ck.show(added, "V", uncertainty=False),
-    }
+_PULLED_DOWN = (
+    "It rises by {rise} over the open-circuit voltage of {rest}, so charge arrives. Either a dead cell or a"
+    " deeply discharged battery pulls down a sound alternator, or the alternator is weak: its output"
+    " current, and the battery by itself, tell them apart."
+)
 
 
-def _unmet(
-    case: ck.Case,
-    running: ck.Reading,
-    before: ck.Reading,
-    speed: ck.Reading | None,
-    lasted: ck.Reading | None,
-    ruled: Control | None,
-    flows: ck.Reading | None,
-) -> str:
-    """Why a small rise means nothing yet; empty when it does."""
-    if charge_of(case, before).flattered:
-        return "a charge just taken flatters the open-circuit voltage; let it rest, then read both"
-    slow = case.computed_limit("battery.rise", "charging-rise", low=ck.exact("engine speed", FAST))
-    if speed is not None and case.side(speed, slow) is ck.Side.BELOW:
-        return "at idle some alternators give next to nothing; read it at 2000 rpm"
-    wait = LONG_MANAGED if ruled is Control.MANAGED else LONG
-    long = case.computed_limit("battery.rise", "charging-rise", low=ck.exact("time", wait))
-    if lasted is not None and case.side(lasted, long) is ck.Side.BELOW:
-        return f"the engine has run for too short a time; read it after {wait / 60:.0f} min with loads on"
-    if ruled is Control.FIXED:
-        return ""
-    purpose = case.computed_limit("battery.rise", "charging-rise", low=ck.exact("voltage", ASKED_ON_PURPOSE))
-    if case.side(running, purpose) is not ck.Side.BELOW:
-        return "smart charging may ask for no more on purpose; read the current into the battery after 5 min"
-    if ruled is Control.MANAGED and (flows is None or case.side(flows, _in(case)) is not ck.Side.BELOW):
-        return "with smart charging only a battery that is discharged then shows it; read its current"
-    return ""
+def _voltage_only(beside: _Beside) -> str:
+    """What a voltage within its limit does not show."""
+    only = (
+        ""
+        if beside.current_read
+        else " That passes the voltage only: a failed diode or an open phase hides behind it, and"
+        " shows in the AC ripple or the output."
+    )
+    if beside.nothing_arrives:
+        only += (
+            f" It lies {beside.words['against']} the open-circuit voltage of {beside.words['rest']},"
+            " so it does not show that charge arrives."
+        )
+    return only
 
 
-def _in(case: ck.Case) -> ck.Limit:
-    """Current plainly out of the battery lies below this span, current plainly into it above."""
-    ends = ck.exact("current", -FLOWS), ck.exact("current", FLOWS)
-    return case.computed_limit("battery.amps", "battery-current", low=ends[0], high=ends[1])
+def _of_one_mind(case: ck.Case, volts: ck.Reading, limit: ck.Limit | ck.Possible[ck.Limit]) -> bool:
+    """True when all readings plainly lie within the limit, or all on one side of it."""
+    sides = {case.side(value, limit) for value in (volts.value, *volts.others)}
+    return len(sides) == 1 and ck.Side.UNDECIDED not in sides
 
 
-def _open(case: ck.Case, running: ck.Reading, before: ck.Reading, why: str) -> ck.Finding:
-    return case.inconclusive(
-        ck.Claim("battery.rise", of=charging_voltage, evidence=[running, before], next_test=charging_voltage),
-        "Open-circuit voltage {before}, {running} with the engine running: that decides nothing yet; {why}.",
-        tells="Whether the battery gets charged by the engine could not be told from these readings yet.",
+def _overcharged(case: ck.Case, highest: ck.Value) -> Iterator[ck.Finding]:
+    """Above what any system holds, whatever the battery and however cold: a statement of its own, because it
+    cannot wait.
+    """
+    found = case.judge(
+        highest,
+        case.limit("battery.overcharge"),
+        ck.Claim(
+            "battery.overcharge",
+            of=charging_voltage,
+            unit="V",
+            calls_for=charging_repair,
+            urgency=ck.Urgency.BEFORE_DRIVING,
+            next_test=charging_voltage,
+        ),
+        ck.Says(
+            passes="",
+            fails=(
+                "With the engine running {read}; whatever the battery and however cold, {limit} is sound. The"
+                " battery gasses and can burst, and electronics are harmed. Stop the engine, keep sparks"
+                " away, do not lean over the battery, wear goggles. Which part fails this"
+                " does not show."
+            ),
+            undecided=(
+                "With the engine running {read}, about as much as any 12-V system holds ({limit}). Do not let"
+                " it run on for long; read it again with a second meter."
+            ),
+        ),
+        ck.Tells(
+            passes="",
+            fails=(
+                "With the engine running the voltage is dangerously high: the battery can burst and"
+                " electronics are harmed. It has to be put right before the vehicle is driven."
+            ),
+            undecided="With the engine running the voltage is very high; it is measured again.",
+        ),
+        values={"read": ck.show(highest, "V", uncertainty=False)},
+    )
+    if found.verdict is ck.Verdict.UNDECIDED:
+        yield attrs.evolve(found, urgency=ck.Urgency.THIS_VISIT)
+    elif found.verdict is ck.Verdict.FAIL:
+        yield found
+
+
+def _none_at_all(
+    case: ck.Case, highest: ck.Value, lowest: ck.Value, speed: ck.Reading | None, beside: _Beside
+) -> list[ck.Finding]:
+    """Below the least that even a managed system asks for nothing useful arrives; far below it the battery
+    itself is empty.
+
+    At idle all loads together can hold a sound system down, so it is decided only at speed.
+    """
+    least = case.limit("battery.not_charging")
+    at_speed = speed is not None and speed.number - 2 * speed.value.u >= AT_SPEED
+    none = case.judge(
+        highest,
+        least if at_speed else attrs.evolve(least, only_advises=True),
+        ck.Claim("battery.not_charging", of=charging_voltage, unit="V", calls_for=charging_repair),
+        ck.Says(
+            passes="",
+            undecided="",
+            fails=(
+                "With the engine running the battery is at {read} at best, below what even smart"
+                " charging requires ({limit}): no useful charge reaches it. Alternator, its exciter"
+                " wire, main fusible link, belt and cables are all possible causes; measure at the"
+                " alternator's own terminal, and the voltage drop on both sides.{or_cell}"
+            ),
+        ),
+        ck.Tells(
+            passes="",
+            fails=(
+                "With the engine running the battery gets no useful charge."
+                if beside.nothing_arrives
+                else "With the engine running the battery's voltage is so low that it gets no useful charge,"
+                " or the battery itself holds it down."
+            ),
+        ),
         values={
-            "running": ck.show(running.value, "V", uncertainty=False),
-            "before": ck.show(before.value, "V", uncertainty=False),
-            "why": why,
+            "read": ck.show(highest, "V", uncertainty=False),
+            "or_cell": (
+                ""
+                if beside.nothing_arrives
+                else " A dead cell can also pull a sound alternator down so far: hold it against the"
+                " open-circuit voltage."
+            ),
         },
     )
+    if (none.probability or 0.0) > 0.05:
+        return []
+    if beside.charge_arrives:
+        none = case.inconclusive(
+            ck.Claim(
+                "battery.pulled_down",
+                of=charging_voltage,
+                unit="V",
+                evidence=[beside.rest] if beside.rest is not None else [],
+                next_test=alternator_output,
+            ),
+            "With the engine running the battery is at {read} at best. " + _PULLED_DOWN,
+            highest,
+            tells=(
+                "With the engine running the battery's voltage is low although charge arrives. Battery and"
+                " alternator are tested separately before either is blamed."
+            ),
+            values={"read": ck.show(highest, "V", uncertainty=False), **beside.words},
+        )
+    empty = case.judge(
+        lowest,
+        case.limit("battery.deep_discharge"),
+        ck.Claim(
+            "battery.empty",
+            of=charging_voltage,
+            unit="V",
+            calls_for=charge if known_full_charge(case) is None else None,
+        ),
+        ck.Says(
+            passes="",
+            undecided="",
+            fails=(
+                "Even with the engine running its voltage is only {read}: the battery is deeply"
+                " discharged, and such a battery pulls down a good alternator. {then}"
+            ),
+        ),
+        ck.Tells(
+            passes="",
+            fails=(
+                "The battery is deeply discharged and has to be charged before anything else can be judged."
+                if known_full_charge(case) is None
+                else "The battery is deeply discharged although it was charged; why is tested next."
+            ),
+        ),
+        values={
+            "read": ck.show(lowest, "V", uncertainty=False),
+            "then": (
+                "Charge it with a charger, let it rest and test it, then measure the charging again."
+                if known_full_charge(case) is None
+                else "It was charged already, so a dead cell comes first: read its open-circuit voltage."
+            ),
+        },
+    )
+    return [none, empty] if (empty.probability or 0.0) <= 0.05 else [none]
 
 
-_NONE = ck.Says(
-    passes="Running, the voltage rises by {added} from {before} to {running}: the alternator charges.",
-    fails=(
-        "Running, the voltage rises by no more than {added} from {before} to {running}: no charge arrives."
-        " Look at the belt, at the charge warning light with the key on, and read the alternator's own"
-        " terminal before the alternator is blamed."
-    ),
-    undecided="Running, the voltage rises by {added} from {before} to {running}: too little to call.",
-)
-_LITTLE = ck.Says(
-    passes=_NONE.passes,
-    fails=(
-        "Running, the voltage rises by only {added} from {before} to {running}: little charge arrives. Charge"
-        " the battery fully and read again, since a deeply discharged one holds down a good alternator."
-    ),
-    undecided="Running, the voltage rises by {added} from {before} to {running}: too close to {limit}"
-    " to call.",
-)
-_NONE_PLAIN = ck.Tells(
-    passes="With the engine running the battery gets charged.",
-    fails="With the engine running the battery gets no charge.",
-)
-_LITTLE_PLAIN = ck.Tells(
-    passes=_NONE_PLAIN.passes, fails="With the engine running the battery gets little charge."
-)
-
-
-@battery.check("Current into the battery, engine running")
-def charging_current(
+@battery.check("Alternator output")
+def output(
     case: ck.Case,
     *,
-    flows: Annotated[ck.Reading | None, battery_current],
-    running: Annotated[ck.Reading | None, charging_voltage],
-    ruled: Annotated[Control | None, control],
-    driven: Annotated[Drive | None, drive],
+    gives: Annotated[ck.Reading | None, alternator_output],
+    rated: Annotated[ck.Value | None, alternator_rating],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Which way it flows. Smart charging lets it flow out on purpose: there the voltage must be low too."""
-    if flows is None:
+    """Its current against its rating.
+
+    Advice: it gives only what is asked of it, so a low figure condemns nothing by itself.
+    """
+    if gives is None:
         return
-    if driven in (Drive.MILD, Drive.HYBRID, Drive.ELECTRIC):
-        yield case.does_not_apply("A converter charges the 12-V battery here, not an alternator of its own.")
+    if (stop := barred(case)) or has_converter(case):
+        yield case.does_not_apply(stop or "A converter charges the 12 V battery here, not an alternator.")
         return
-    read = {"read": ck.show(flows.value, "A", uncertainty=False)}
-    side = case.side(flows, _in(case))
-    if side is not ck.Side.ABOVE and ruled is Control.MANAGED:
-        low = case.computed_limit("battery.amps", "charging-rise", low=ck.exact("voltage", ASKED_ON_PURPOSE))
-        if running is None or case.side(running, low) is not ck.Side.BELOW:
-            yield case.inconclusive(
-                ck.Claim("battery.amps", of=battery_current, evidence=[flows], next_test=charging_voltage),
-                (
-                    "Current into the battery {read}. Smart charging stops it on purpose; that counts only"
-                    " together with less than 12.8 V after 5 min with loads on."
-                ),
-                tells="Whether the battery gets charged could not be told from this current alone.",
-                values=read,
-            )
-            return
-    says, tells = _FLOW[side]
-    yield case.advise(
-        ck.Claim(
-            "battery.amps",
-            evidence=[running] if running is not None else [],
-            calls_for=charging_repair if side is ck.Side.BELOW else None,
-            urgency=ck.Urgency.THIS_VISIT if side is ck.Side.BELOW else ck.Urgency.NOTHING,
+    if rated is None:
+        yield case.gap(alternator_rating, "The alternator's output means something only beside its rating.")
+        return
+    share = ck.propagate(lambda amps, plate: amps / plate, (gives.value, rated), "ratio")
+    yield case.judge(
+        share,
+        case.limit("battery.output"),
+        ck.Claim("battery.output", of=alternator_output, unit="%", evidence=[gives]),
+        ck.Says(
+            passes="Alternator output {gives}, {share} of its {rated}: full output.",
+            fails=(
+                "Alternator output {gives}, {share} of its {rated}; {limit} is usual with the battery"
+                " loaded down and all loads on. If the demand was lower, it need not give more: repeat"
+                " it loaded down before anything is concluded."
+            ),
+            undecided="Alternator output {gives}, {share} of its {rated}: close to the usual {limit}.",
         ),
-        says,
-        flows,
-        tells=tells,
-        values=read,
-    )
-
-
-_FLOW = {
-    ck.Side.ABOVE: (
-        "{read} flow into the battery after the start: it is being charged.",
-        "With the engine running current flows into the battery.",
-    ),
-    ck.Side.INSIDE: (
-        "About no current flows into the battery ({read}): it is full, or the alternator feeds the"
-        " loads alone.",
-        "With the engine running about no current flows into the battery.",
-    ),
-    ck.Side.BELOW: (
-        "{read}: with the engine running the battery feeds the vehicle. Belt, wiring or alternator; look at"
-        " the belt first.",
-        "With the engine running the battery is being discharged instead of charged.",
-    ),
-    ck.Side.UNDECIDED: (
-        "{read} into the battery, which this clamp meter cannot tell from none. Zero it and read again.",
-        "Whether current flows into the battery could not be told with this meter.",
-    ),
-}
-
-
-@battery.check("Alternator drive belt")
-def belt_looked_at(case: ck.Case, seen: Annotated[Belt, belt_seen]) -> Iterator[ck.Finding | ck.Gap]:
-    """A belt that is off stops more than charging: pump and steering may hang on it."""
-    says, tells = {
-        Belt.SOUND: ("The belt is tight and whole.", "The belt that drives the alternator looks whole."),
-        Belt.SLIPS: (
-            "The belt is slack or glazed; it can slip under load. Look at the tensioner and at what it"
-            " drives.",
-            "The belt that drives the alternator can slip.",
+        ck.Tells(
+            undecided="The alternator's output is close to what is usual.",
+            passes="The alternator gives its full output.",
+            fails=("The alternator gave less than it usually should; that alone does not show a fault."),
         ),
-        Belt.OFF: (
-            "The belt is torn or missing: nothing drives the alternator, and perhaps neither water pump nor"
-            " steering. Find out why it went before a new one goes on.",
-            "The belt that drives the alternator is gone; other things may hang on it too.",
-        ),
-    }[seen]
-    yield case.visual(
-        belt_seen,
-        ck.Claim(
-            "battery.belt",
-            calls_for=charging_repair,
-            urgency=ck.Urgency.BEFORE_DRIVING if seen is Belt.OFF else None,
-        ),
-        says,
-        passes=seen is Belt.SOUND,
-        tells=tells,
-    )
-
-
-@battery.check("Charge warning light with the key on")
-def light_looked_at(
-    case: ck.Case, seen: Annotated[LightKeyOn, light_key_on]
-) -> Iterator[ck.Finding | ck.Gap]:
-    """Dark before the start: on many vehicles the alternator is excited through that very light."""
-    lit = seen is LightKeyOn.LIT
-    yield case.advise(
-        ck.Claim(
-            "battery.light_key_on",
-            evidence=case.noted(light_key_on),
-            urgency=ck.Urgency.NOTHING if lit else ck.Urgency.THIS_VISIT,
-            next_test=charging_voltage,
-        ),
-        (
-            "The charge warning light lights up with the key on."
-            if lit
-            else "The charge warning light stays dark with the key on: light, its wire, plug or the"
-            " alternator's"
-            " exciter circuit is open. Where a module runs the light, read its trouble codes."
-        ),
-        tells=(
-            "The charge warning light works."
-            if lit
-            else "The charge warning light does not light up before the start, as it should."
-        ),
-    )
-
-
-@battery.check("Parasitic draw through the alternator")
-def alternator_leaks(
-    case: ck.Case, seen: Annotated[AlternatorLead, alternator_lead]
-) -> Iterator[ck.Finding | ck.Gap]:
-    """Current that flows back through a parked alternator comes through its diodes."""
-    flows = seen is AlternatorLead.FLOWS
-    yield case.advise(
-        ck.Claim(
-            "battery.alternator_leak",
-            evidence=case.noted(alternator_lead),
-            calls_for=charging_repair if flows else None,
-            urgency=ck.Urgency.PLAN_IT if flows else ck.Urgency.NOTHING,
-        ),
-        (
-            "Parked, current flows back through the alternator's lead: a leaking diode. Read it again with"
-            " the engine cold before the alternator is blamed."
-            if flows
-            else "Parked, no current flows in the alternator's lead: what draws current is elsewhere;"
-            " go fuse by"
-            " fuse."
-        ),
-        tells=(
-            "Parked, current flows away through the alternator."
-            if flows
-            else "The alternator draws no current while the vehicle is parked."
-        ),
+        values={
+            "gives": ck.show(gives.value, "A", uncertainty=False),
+            "share": f"{100 * share.number:.0f} %",
+            "rated": ck.show(rated, "A", uncertainty=False),
+        },
     )

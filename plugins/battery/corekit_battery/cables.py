@@ -9,6 +9,15 @@ from typing import Annotated
 
 import corekit as ck
 
+from .converter import not_cranked
+from .cranking_current import (
+    CONNECTION_AT_MOST,
+    SIDE_AT_MOST,
+    allowed,
+    ends_of_current,
+    is_left_open,
+)
+from .dangers import barred
 from .declarations import (
     battery,
     cable_drop,
@@ -62,71 +71,130 @@ def drops(
     lost: Annotated[list[ck.Reading] | None, cable_drop],
     flows: Annotated[ck.Reading | None, starter_current],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Each side against its printed limit, with its current; a joint that loses anything is bad at any
-    current.
+    """Each side and each connection against its printed limit at the current it was read with; where nobody
+    read the current, at both ends of its usual span.
     """
+    if stop := not_cranked(case):
+        yield case.does_not_apply(stop)
+        return
     for drop in lost or []:
         current = drop.condition(starter_current) or flows
-        if drop.place not in LEGS:
-            yield _joint(case, drop)
-        elif current is None or current.number <= 0:
+        if current is not None and current.number <= 0:
             yield case.gap(
                 starter_current, f"The voltage drop on the {drop.place} means nothing without the current."
             )
-        else:
-            yield _leg(case, drop, current)
+            continue
+        if current is None and drop.place in LEGS:
+            yield case.gap(
+                starter_current,
+                f"What the voltage drop on the {drop.place} means depends on the current, which was not"
+                " read.",
+            )
+        yield _leg(case, drop, current) if drop.place in LEGS else _joint(case, drop, current)
 
 
-def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading) -> ck.Finding:
-    limit = case.limit(LEGS[drop.place])
+def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading | None) -> ck.Finding:
+    printed = case.limit(LEGS[drop.place])
+    amps = ends_of_current(case, current)
+    if is_left_open(case, drop, printed, amps, SIDE_AT_MOST):
+        return _depends_on_current(case, drop, current, "battery.voltage_drop")
+    limit = allowed(printed, amps[1], SIDE_AT_MOST)
     assert limit.high is not None
-    allowed = leg_resistance(limit.high, current)
+    at = "whatever the current"
+    if current is not None:
+        has = ck.show(leg_resistance(drop, current), "mΩ", uncertainty=False)
+        may = ck.show(leg_resistance(limit.high, current), "mΩ", uncertainty=False)
+        at = f"at {ck.show(current.value, 'A', uncertainty=False)}"
+    else:
+        has = may = ""
+    beside, allowance = (f" ({has})", f" ({may})") if current is not None else ("", "")
     return case.judge(
         drop,
         limit,
-        ck.Claim("battery.voltage_drop", evidence=[current], calls_for=repair_cable, next_test=cable_drop),
+        ck.Claim(
+            "battery.voltage_drop",
+            evidence=[current] if current is not None else [],
+            calls_for=repair_cable,
+            next_test=cable_drop,
+        ),
         ck.Says(
-            passes="Voltage drop on the {place}: {read} at {current} ({has}); {limit} is allowed ({may}).",
+            passes="Voltage drop on the {place}: {read} {at}{beside}; {limit} is allowed{allowance}.",
             fails=(
-                "Voltage drop on the {place}: {read} at {current} ({has}); {limit} is allowed ({may})."
+                "Voltage drop on the {place}: {read} {at}{beside}; {limit} is allowed{allowance}."
                 " Measure it section by section at the same current to find the bad connection."
             ),
             undecided=(
-                "Voltage drop on the {place}: {read} at {current} ({has}): too close to the"
-                " {limit} allowed to call."
+                "Voltage drop on the {place}: {read} {at}{beside}: too close to the {limit} allowed to call."
             ),
         ),
         ck.Tells(
             passes="The {place} of the starter's wiring loses no more voltage than is allowed.",
             fails="The {place} of the starter's wiring loses more voltage than is allowed.",
+            undecided="The {place} of the starter's wiring loses about as much voltage as is allowed.",
         ),
         values={
             "read": ck.show(drop.value, "V", uncertainty=False),
-            "current": ck.show(current.value, "A", uncertainty=False),
-            "has": ck.show(leg_resistance(drop, current), "mΩ", uncertainty=False),
-            "may": ck.show(allowed, "mΩ", uncertainty=False),
+            "at": at,
+            "has": has,
+            "may": may,
+            "beside": beside,
+            "allowance": allowance,
         },
     )
 
 
-def _joint(case: ck.Case, drop: ck.Reading) -> ck.Finding:
+def _joint(case: ck.Case, drop: ck.Reading, current: ck.Reading | None) -> ck.Finding:
+    printed = case.limit("battery.contact")
+    amps = ends_of_current(case, current)
+    if is_left_open(case, drop, printed, amps, CONNECTION_AT_MOST):
+        return _depends_on_current(case, drop, current, "battery.joint")
     return case.judge(
         drop,
-        case.limit("battery.contact"),
-        ck.Claim("battery.joint", calls_for=clean_contacts, next_test=cable_drop),
+        allowed(printed, amps[1], CONNECTION_AT_MOST),
+        ck.Claim(
+            "battery.joint",
+            evidence=[current] if current is not None else [],
+            calls_for=clean_contacts,
+            next_test=cable_drop,
+        ),
         ck.Says(
             passes="Voltage drop from {place}: {read}; this connection is good.",
             fails=(
                 "Voltage drop from {place}: {read}, where there should be next to none, however good"
                 " it looks. Clean and tighten it, then read again."
             ),
-            undecided="Voltage drop from {place}: {read}, which this meter cannot tell from zero.",
+            undecided="Voltage drop from {place}: {read}, too close to the {limit} allowed to call.",
         ),
         ck.Tells(
             passes="This battery connection carries its current well.",
             fails="A battery connection loses voltage where it should lose next to none.",
+            undecided="A battery connection loses about as much voltage as is allowed.",
         ),
         values={"read": ck.show(drop.value, "V", uncertainty=False)},
+    )
+
+
+def _depends_on_current(case: ck.Case, drop: ck.Reading, current: ck.Reading | None, code: str) -> ck.Finding:
+    """One reading, two meanings: much at a small current, usual at a large one."""
+    return case.inconclusive(
+        ck.Claim(
+            code,
+            evidence=[current] if current is not None else [],
+            next_test=starter_current if current is None else cable_drop,
+        ),
+        (
+            "Voltage drop on the {place}: {read} at a current that was not read. That is much while the"
+            " starter turns easily and usual for one that stalls at 400 A: read it again with the current."
+            if current is None
+            else "Voltage drop on the {place}: {read} at only {current}: about what is printed for"
+            " cranking, and much for that current. Read it again at a larger one."
+        ),
+        drop,
+        tells="What this voltage drop means depends on the current, so it is read again with it.",
+        values={
+            "read": ck.show(drop.value, "V", uncertainty=False),
+            "current": ck.show(current.value, "A", uncertainty=False) if current is not None else "",
+        },
     )
 
 
@@ -143,7 +211,7 @@ def closure(
     Three of the four give the fourth; four that do not close hold a slip.
     """
     posts = next((reading for reading in volts or [] if reading.place == "posts"), None)
-    if starter is None or posts is None:
+    if starter is None or posts is None or not_cranked(case):
         return
     legs = {reading.place: reading for reading in lost or [] if reading.place in LEGS}
     if len(legs) == 1:
@@ -168,6 +236,7 @@ def closure(
                 " cranking. Measure it directly."
             ),
             left,
+            tells="What the {place} of the starter's wiring loses was worked out from other readings.",
             values={"read": ck.show(left, "V", uncertainty=False)},
         )
     elif len(legs) == 2:
@@ -193,6 +262,7 @@ def _open(
             " {left} unaccounted for, so one of them is wrong. Read them again."
         ),
         rest,
+        tells="Readings of the starting circuit do not add up; they are taken again.",
         values={
             "posts": ck.show(posts.value, "V", uncertainty=False),
             "starter": ck.show(starter.value, "V", uncertainty=False),
@@ -214,6 +284,9 @@ def small_load(
     Beside the posts it shows what is lost on the way.
     """
     places = {reading.place: reading for reading in loaded or []}
+    if places and (stop := barred(case)):
+        yield case.does_not_apply(stop)
+        return
     for reading in places.values():
         if (
             reading.place != "fuse box"
@@ -231,6 +304,7 @@ def small_load(
                     " voltage, and gives no state of charge."
                 ),
                 reading,
+                tells="This voltage was read with something switched on, so it does not tell the charge.",
                 values={"read": ck.show(reading.value, "V", uncertainty=False)},
             )
     far = places.get("fuse box")
@@ -267,6 +341,7 @@ def small_load(
             undecided=("{near} at the posts, {far} at the fuse box: a voltage drop of about {lost}."),
         ),
         ck.Tells(
+            undecided="The wiring from the battery to the fuse box loses about as much as is usual at most.",
             passes=("The wiring from the battery to the fuse box loses no more voltage than is usual."),
             fails="The wiring from the battery to the fuse box loses more voltage than is usual.",
         ),

@@ -17,6 +17,8 @@ LOWEST, HIGHEST = 0.8, 50.0  # of the 20-hour current, and A: where Peukert's la
 
 #: Factor and exponent of the power law by kind of battery. source: reserve-power-law
 VENTED, CLOSED = (0.7732, 1.1828), (1.1339, 1.1201)
+#: Ends of Peukert's exponent where no reserve capacity is known. source: peukert-span
+VENTED_EXPONENTS, CLOSED_EXPONENTS, LITHIUM_EXPONENTS = (1.1, 1.3), (1.05, 1.2), (1.0, 1.05)
 # half the spread of the relations on file for 120 min, 64 to 74 Ah, as a share; source: reserve-power-law
 RELATIONS_APART = 0.08
 

@@ -7,7 +7,10 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import BatteryType, battery, battery_type, charge, gravity, replace
+from .charge_history import known_full_charge
+from .dangers import barred
+from .declarations import BatteryType, Caps, battery, battery_type, caps, charge, gravity, replace
+from .looks import is_sealed
 
 # average from which a low cell is blamed on the battery and not on a short charge: 0.015 below the weaker
 # full acid; an estimate of ours
@@ -20,13 +23,28 @@ def cell_spread(
     case: ck.Case,
     cells: Annotated[list[ck.Reading] | None, gravity],
     kind: Annotated[BatteryType | None, battery_type],
+    lid: Annotated[Caps | None, caps],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Highest less lowest cell.
 
     Two handbooks draw the line at 0.025 and at 0.050: the first warns here, the second decides.
     """
-    if not cells and kind in (BatteryType.AGM, BatteryType.GEL):
-        yield case.does_not_apply("The battery is sealed; its acid cannot be drawn.")
+    if is_sealed(kind, lid):
+        yield case.does_not_apply(
+            "The battery is sealed; its acid cannot be drawn."
+            if not cells
+            else "The battery is sealed, so its acid cannot have been drawn: look at the type again."
+        )
+        return
+    if stop := barred(case):
+        yield case.does_not_apply(stop)
+        return
+    if not cells and kind is None and lid is None:
+        yield case.gap(
+            battery_type,
+            "Whether the acid of its cells can be read depends on its type: only where it is flooded and its"
+            " caps come off.",
+        )
         return
     if not cells:
         yield case.gap(gravity, "The specific gravity of the cells was not read.")
@@ -45,13 +63,17 @@ def cell_spread(
         "average": f"{average:.3f}",
     }
     full = average >= FULL
+    charged = known_full_charge(case)
     places["then"] = (
         "One cell no longer takes charge."
         if full
         else (
             "The battery is not full (average {average}): charge it slowly, let it stand, and read"
             " them again before any verdict on it; water just added and a partial charge look the same."
-        ).format(average=places["average"])
+            if charged is None
+            else "The battery is not full (average {average}) after {charged}: weak cells do not take their"
+            " charge, or the charger stopped early, and the same charge again shows nothing new."
+        ).format(average=places["average"], charged=charged.words if charged is not None else "")
     )
     judged = case.judge(
         spread,
@@ -61,7 +83,7 @@ def cell_spread(
             of=gravity,
             unit="1",
             evidence=cells,
-            calls_for=replace if full else charge,
+            calls_for=replace if full else charge if charged is None else None,
             next_test=gravity,
         ),
         ck.Says(
@@ -78,6 +100,7 @@ def cell_spread(
         ck.Tells(
             passes="The battery's six cells are as alike as they should be.",
             fails="The battery's six cells differ more than they should.",
+            undecided="The battery's six cells differ by about as much as is allowed.",
         ),
         values=places,
     )
@@ -87,9 +110,22 @@ def cell_spread(
             (
                 "The specific gravity of the six cells differs by {spread} ({low} lowest), but the"
                 " battery is not charged. Charge it, let it stand, and read them again."
+                if charged is None
+                else "The specific gravity of the six cells differs by {spread} ({low} lowest), and the"
+                " battery is not full after {charged}: it does not take its charge, or the charger stopped"
+                " early. Read voltage and current at the end of a charge."
             ),
             spread,
-            values={"spread": places["spread"], "low": low.place},
+            tells=(
+                "The battery's cells can be compared only once it is charged."
+                if charged is None
+                else "The battery was charged and its cells are still weak; why is tested next."
+            ),
+            values={
+                "spread": places["spread"],
+                "low": low.place,
+                "charged": charged.words if charged is not None else "",
+            },
         )
         return
     yield judged
@@ -108,6 +144,7 @@ def cell_spread(
                 " unserviceable; monitor it."
             ),
             spread,
+            tells="One of the battery's six cells is a little weaker than the others; it is worth watching.",
             limits=warned.limits,
             values={"low": low.place, "spread": places["spread"]},
         )

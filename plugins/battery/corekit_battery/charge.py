@@ -28,26 +28,19 @@ from .charging import (
     charging_time_to,
     charging_voltage_at,
     time_at_full_current,
-    time_left,
     time_to_one_percent,
     time_to_return,
 )
+from .dangers import barred
 from .declarations import (
     ACID,
     DAMAGED,
     SPARK,
     BatteryType,
-    Case,
-    Control,
-    Level,
     battery,
     battery_type,
     capacity,
-    case_seen,
     charger_voltage,
-    charging_voltage,
-    control,
-    level,
     open_circuit_voltage,
     starter_battery,
     temperature,
@@ -79,8 +72,6 @@ VOLTAGE = {
     BatteryType.GEL: (14.2, 13.8, 14.4),
 }
 OFF_THE_CAR = 15.0  # V: above it the battery is charged off the vehicle; source: charge-off-vehicle
-SLOW, HOT = "It charges slowly and perhaps never fully.", "It gasses and loses water."
-SET_LOW, SET_HIGH = 13.8, 14.8  # V at 25 °C, where a fixed set point usually lies; source: charging-by-warmth
 # mA for each Ah that make gas on a boost charge; source: ventilation
 GAS_VENTED, GAS_CLOSED = 20e-3, 8e-3
 LOAD_SPACE = 6.0  # m³, a van's load space, when nobody measured it; an estimate of ours
@@ -340,8 +331,6 @@ def charge_plan(
     kind: Annotated[BatteryType | None, battery_type],
     label: Annotated[ck.Value | None, label_voltage],
     currents: Annotated[list[ck.Reading] | None, charge_current],
-    body: Annotated[Case | None, case_seen],
-    acid_level: Annotated[Level | None, level],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """How long a charge takes, why its end takes longest, and what the hours at hand reach.
 
@@ -349,8 +338,14 @@ def charge_plan(
     """
     if gives is None and hours is None:
         return
-    if body not in (None, Case.SOUND) or acid_level is Level.BARE:
-        yield case.does_not_apply("The battery is not charged: what was seen of it rules that out.")
+    if stop := barred(case):
+        yield case.does_not_apply(stop)
+        return
+    if kind is BatteryType.LITHIUM:
+        yield case.does_not_apply(
+            "This charging plan is for lead-acid batteries. A lithium battery: only a charger made for it, at"
+            " most 14.6 V, no desulphating mode, never below 0 °C."
+        )
         return
     if rest is None:
         yield case.gap(
@@ -386,7 +381,7 @@ def _plan(
     share = found.share
     missing = ck.propagate(lambda charged, ah: max(0.0, 1 - charged) * ah, (share, holds), "charge")
     tail = ck.propagate(lambda ah: TAIL * ah / HOUR, (holds,), "current")
-    tau = _fitted(currents) or _usual(rest, warmth)
+    tau = fitted_time(currents) or _usual(rest, warmth)
     if missing.number <= 1.5 * tail.number * tau.number:
         return None
     most = current_allowed(holds, ck.exact("ratio", MOST[kind] if kind is not None else MOST_UNKNOWN))
@@ -404,7 +399,7 @@ def _usual(rest: ck.Reading, warmth: ck.Reading | None) -> ck.Value:
     return ck.Value("time", mid, {f"{rest.entry}.this battery's acceptance time, a default": half}, rests)
 
 
-def _pair(currents: list[ck.Reading]) -> tuple[ck.Reading, ck.Reading, ck.Value] | None:
+def two_readings(currents: list[ck.Reading]) -> tuple[ck.Reading, ck.Reading, ck.Value] | None:
     """First and later reading with the time between them; None when one of them or its time is missing."""
     by_place = {reading.place: reading for reading in currents}
     first, later = by_place.get("first"), by_place.get("later")
@@ -416,8 +411,8 @@ def _pair(currents: list[ck.Reading]) -> tuple[ck.Reading, ck.Reading, ck.Value]
     return first, later, now.value - then.value
 
 
-def _fitted(currents: list[ck.Reading]) -> ck.Value | None:
-    pair = _pair(currents)
+def fitted_time(currents: list[ck.Reading]) -> ck.Value | None:
+    pair = two_readings(currents)
     if pair is None:
         return None
     first, later, apart = pair
@@ -456,7 +451,7 @@ def _setting(
     return "".join(words)
 
 
-def _hours(seconds: float) -> str:
+def hours_in_words(seconds: float) -> str:
     hours = seconds / HOUR
     return f"{hours * 60:.0f} min" if hours < 0.95 else f"{hours:.1f} h" if hours < 9.95 else f"{hours:.0f} h"
 
@@ -470,9 +465,9 @@ def _planned(
         "share": plan.found.words["share"],
         "band": plan.found.words["band"],
         "current": f"{plan.current.number:.0f} A",
-        "whole": _hours(whole.number),
+        "whole": hours_in_words(whole.number),
         "tail": f"{plan.tail.number:.1f} A",
-        "spread": f"{_hours(low)} to {_hours(high)}",
+        "spread": f"{hours_in_words(low)} to {hours_in_words(high)}",
         "setting": setting,
     }
     says = (
@@ -481,7 +476,7 @@ def _planned(
     )
     if to_enough is not None:
         places |= {
-            "enough": _hours(to_enough.number),
+            "enough": hours_in_words(to_enough.number),
             "portion": f"{100 * (1 - to_enough.number / whole.number):.0f} %",
         }
         says += (
@@ -489,7 +484,10 @@ def _planned(
             " accepts less and less current."
         )
     if hours is not None:
-        places |= {"hours": _hours(hours.number), "reached": f"{100 * plan.share(hours.number):.0f} %"}
+        places |= {
+            "hours": hours_in_words(hours.number),
+            "reached": f"{100 * plan.share(hours.number):.0f} %",
+        }
         says += " In the {hours} available it reaches about {reached}" + (
             ": not fully charged." if hours.number < whole.number else "."
         )
@@ -526,7 +524,7 @@ def _which_charger(
                 "No charger, however large, brings it to 80 % in {hours}: the battery itself needs {soonest}"
                 " for that. Leave a charger there, or charge it elsewhere."
             ),
-            values={"hours": _hours(hours.number), "soonest": _hours(soonest)},
+            values={"hours": hours_in_words(hours.number), "soonest": hours_in_words(soonest)},
         )
         return
     fits = (
@@ -541,178 +539,8 @@ def _which_charger(
             " the battery then limits the current."
         )
         + fits,
-        values={"needed": f"{needed:.0f} A", "hours": _hours(hours.number), "most": f"{most:.0f} A"},
+        values={"needed": f"{needed:.0f} A", "hours": hours_in_words(hours.number), "most": f"{most:.0f} A"},
     )
-
-
-@battery.check("End of charge by current")
-def charge_tail(
-    case: ck.Case,
-    currents: Annotated[list[ck.Reading] | None, charge_current],
-    *,
-    holds: Annotated[ck.Value | None, capacity],
-    minutes: Annotated[ck.Value | None, reserve],
-    kind: Annotated[BatteryType | None, battery_type],
-) -> Iterator[ck.Finding | ck.Gap]:
-    """Whether the current tells that the charge is done, how long it still takes, and whether the battery
-    grows too hot.
-    """
-    if not currents:
-        return
-    latest = next((reading for reading in currents if reading.place == "later"), currents[-1])
-    hot = latest.condition(temperature)
-    if hot is not None:
-        warm = case.judge(
-            hot,
-            case.limit("battery.charge_temperature"),
-            ck.Claim("battery.charge_hot", evidence=[latest], urgency=ck.Urgency.BEFORE_DRIVING),
-            ck.Says(
-                passes="",
-                fails=(
-                    "On the charger the battery has reached {read}; {limit} is the most. Stop charging, let"
-                    " it cool, and look for a shorted cell."
-                ),
-                undecided=(
-                    "On the charger the battery is at about {read}, close to {limit}, the most allowed."
-                    " Charge with less or pause."
-                ),
-            ),
-            ck.Tells(
-                passes="",
-                fails="The battery got too hot on the charger; charging has to stop until it has cooled.",
-            ),
-            values={"read": ck.show(hot.value, "°C", uncertainty=False)},
-        )
-        if warm.verdict is not ck.Verdict.PASS:
-            yield warm
-    holds = capacity_known(holds, minutes, kind)
-    if holds is None:
-        yield case.gap(
-            capacity, "When a charge is complete depends on the battery's Ah, which are not known."
-        )
-        return
-    yield from _too_much(case, currents, holds, kind)
-    tail = ck.propagate(lambda ah: TAIL * ah / HOUR, (holds,), "current")
-    read, end = ck.show(latest.value, "A", uncertainty=False), f"{tail.number:.1f} A"
-    held = latest.condition(charger_voltage) or case.reading(charger_voltage)
-    if latest.number <= tail.number and held is not None and held.number < _least(case, kind):
-        # at too low a voltage the current falls before the battery is full; the check of the charger says so
-        return
-    if latest.number <= tail.number:
-        yield case.advise(
-            ck.Claim("battery.charge_tail", evidence=currents, calls_for=None, urgency=ck.Urgency.NOTHING),
-            (
-                "The current has fallen to {read}, below {tail}: by its current the charge is"
-                " complete. A cold or sulphated battery looks the same, so read its open-circuit"
-                " voltage after a rest and put it under load."
-            ),
-            latest,
-            values={"read": read, "tail": end},
-        )
-        return
-    pair = _pair(currents)
-    if pair is None:
-        yield case.gap(
-            charge_current,
-            "How long the charge still takes needs two readings of its current, each with its time on the"
-            " charger.",
-        )
-        return
-    first, later, apart = pair
-    tau = _fitted(currents)
-    if tau is None:
-        yield case.inconclusive(
-            ck.Claim("battery.charge_tail", evidence=currents, next_test=charge_current),
-            (
-                "In {apart} the current went from {was} to {read}: it does not fall yet, so the"
-                " charger still limits the current. If it rises at a steady voltage, feel whether the"
-                " battery gets hot, and stop if it does."
-            ),
-            later,
-            values={
-                "was": ck.show(first.value, "A", uncertainty=False),
-                "read": read,
-                "apart": _hours(apart.number),
-            },
-        )
-        return
-    left = time_left(later, tail, tau)
-    missing = ck.propagate(lambda amps, constant: amps * constant, (later.value, tau), "charge")
-    quick = (
-        " That is faster than a battery usually accepts charge; part of it may only make gas."
-        if tau.number < TAU_LAW
-        else ""
-    )
-    yield case.advise(
-        ck.Claim(
-            "battery.charge_tail",
-            of=charge_current,
-            unit="h",
-            evidence=currents,
-            urgency=ck.Urgency.THIS_VISIT,
-        ),
-        (
-            "The current falls with a time constant of {tau}. At {read} about {missing} are still missing,"
-            " and down to {tail} it takes another {left} ({spread})."
-        )
-        + quick,
-        left,
-        values={
-            "read": read,
-            "tail": end,
-            "tau": _hours(tau.number),
-            "left": _hours(left.number),
-            "spread": (
-                f"{_hours(max(0.0, left.number - 1.645 * left.u))} to {_hours(left.number + 1.645 * left.u)}"
-            ),
-            "missing": f"{missing.number / HOUR:.0f} Ah",
-        },
-    )
-
-
-def _least(case: ck.Case, kind: BatteryType | None) -> float:
-    """V: below it no charge is ever finished; 0 when neither type nor label is known."""
-    own = case.specified.get(charger_voltage.key)
-    if own is not None and own.low is not None:
-        return own.low.number
-    low = (
-        case.limit("battery.charger_voltage_gel" if kind is BatteryType.GEL else charger_voltage).low
-        if kind is not None
-        else None
-    )
-    return low.number if low is not None else 0.0
-
-
-def _too_much(
-    case: ck.Case, currents: list[ck.Reading], holds: ck.Value, kind: BatteryType | None
-) -> Iterator[ck.Finding]:
-    if kind not in (BatteryType.AGM, BatteryType.GEL):
-        return
-    most = current_allowed(holds, ck.exact("ratio", LAID_DOWN))
-    strongest = max(currents, key=lambda reading: reading.number)
-    judged = case.judge(
-        strongest,
-        case.computed_limit("battery.charge_current", "charge-current-by-type", high=most),
-        ck.Claim("battery.charge_current"),
-        ck.Says(
-            passes="",
-            fails=(
-                "Charging current {read}; {limit} is usual for a sealed battery of this size unless"
-                " its label allows more."
-            ),
-            undecided=(
-                "Charging current {read}, close to the {limit} that is usual for a sealed battery of"
-                " this size."
-            ),
-        ),
-        ck.Tells(
-            passes="",
-            fails=("The battery is being charged with more current than is usual for one of its size."),
-        ),
-        values={"read": ck.show(strongest.value, "A", uncertainty=False)},
-    )
-    if judged.urgency is not ck.Urgency.NOTHING:
-        yield judged
 
 
 @battery.check("Ventilation while charging")
@@ -750,7 +578,7 @@ def charging_air(
         air = f" With a charger that limits its voltage it needs {flow:.2f} m³ of fresh air an hour."
     places: dict[str, Any] = {
         "amps": f"{amps:.0f} A",
-        "soon": _hours(soon),
+        "soon": hours_in_words(soon),
         "air": air,
         "volume": f"{volume:.0f} m³",
         "where": there.value,
@@ -781,57 +609,6 @@ def charging_air(
         )
 
 
-@battery.check("Charging voltage for the battery temperature")
-def charging_by_warmth(
-    case: ck.Case,
-    *,
-    volts: Annotated[ck.Reading | None, charging_voltage],
-    ruled: Annotated[Control | None, control],
-) -> Iterator[ck.Finding | ck.Gap]:
-    """A cold battery asks for more than a warm one.
-
-    Only where the set point is fixed, the battery temperature was taken, and no own figure stands.
-    """
-    if volts is None or ruled is not Control.FIXED or case.is_specified(charging_voltage) or volts.disagrees:
-        return
-    warmth = volts.condition(temperature)
-    if warmth is None:
-        return
-    if not COLDEST + 2 * warmth.value.u <= warmth.number <= HOTTEST - 2 * warmth.value.u:
-        yield case.does_not_apply("No charging voltage is on file for a battery as cold or as hot as this.")
-        return
-    low, high = (charging_voltage_at(ck.exact("voltage", end), warmth) for end in (SET_LOW, SET_HIGH))
-    warm = ck.show(warmth.value, "°C", uncertainty=False)
-    limit = case.computed_limit("battery.charging_by_warmth", "charging-by-warmth", low=low, high=high)
-    yield case.judge(
-        volts,
-        limit,
-        ck.Claim(
-            "battery.charging_by_warmth",
-            evidence=[warmth],
-            urgency=ck.Urgency.PLAN_IT,
-            next_test=charging_voltage,
-        ),
-        ck.Says(
-            passes="For a battery at {warm} a charging voltage of {limit} is usual; it gets {read}.",
-            fails="For a battery at {warm} a charging voltage of {limit} is usual; it gets {read}. {slow}",
-            undecided=(
-                "For a battery at {warm} a charging voltage of {limit} is usual; it gets {read}, close"
-                " to an end of that."
-            ),
-        ),
-        ck.Tells(
-            passes="The charging voltage is what is usual for the battery's temperature.",
-            fails="The charging voltage is not what is usual for the battery's temperature.",
-        ),
-        values={
-            "read": ck.show(volts.value, "V", uncertainty=False),
-            "warm": warm,
-            "slow": SLOW if case.side(volts, limit) is ck.Side.BELOW else HOT,
-        },
-    )
-
-
 def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:
     """State of charge against time: a straight climb, then a bend that never quite arrives."""
     whole = plan.whole.number
@@ -851,7 +628,11 @@ def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:
         chart.line([(0.0, 80.0), (end / HOUR, 80.0)], 0.5, dashed=True),
         chart.line(curve, 1.2),
         chart.words(
-            whole / HOUR, 100 * plan.share(whole), f"about fully charged after {_hours(whole)}", "end", 1.5
+            whole / HOUR,
+            100 * plan.share(whole),
+            f"about fully charged after {hours_in_words(whole)}",
+            "end",
+            1.5,
         ),
     ]
     told = f"From about {begun:.0f} % the charge climbs"
@@ -860,11 +641,15 @@ def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:
         marks += chart.dot(to_enough.number / HOUR, 80.0, 0.0)
         marks += [
             chart.words(
-                to_enough.number / HOUR, 80.0, f" 80 % after {_hours(to_enough.number)}", "start", -5.5
+                to_enough.number / HOUR,
+                80.0,
+                f" 80 % after {hours_in_words(to_enough.number)}",
+                "start",
+                -5.5,
             )
         ]
-        told += f" to 80 % in {_hours(to_enough.number)}"
-    told += f" and is about fully charged after {_hours(whole)}."
+        told += f" to 80 % in {hours_in_words(to_enough.number)}"
+    told += f" and is about fully charged after {hours_in_words(whole)}."
     if hours is not None:
         at = 100 * plan.share(hours.number)
         marks += [
@@ -872,5 +657,5 @@ def _picture(plan: _Plan, hours: ck.Value | None) -> ck.Figure:
             *chart.dot(hours.number / HOUR, at, 0.0),
         ]
         marks += [chart.words(hours.number / HOUR, 0.0, f" this visit: {at:.0f} %", "start", 2.0)]
-        told += f" The {_hours(hours.number)} available end at about {at:.0f} %."
+        told += f" The {hours_in_words(hours.number)} available end at about {at:.0f} %."
     return chart.figure(marks, f"State of charge against time at {plan.current.number:.0f} A", told)

@@ -12,15 +12,11 @@ import attrs
 import corekit as ck
 
 from .charge import charge_current, charge_elapsed
-from .declarations import BatteryType, battery, battery_type, charger_voltage
+from .charge_history import known_full_charge
+from .dangers import barred
+from .declarations import BatteryType, battery, battery_type, charger_voltage, temperature
+from .regulator import filled
 
-#: The absorption band of each type at 25 °C, as limits. source: charge-voltage-by-type
-BANDS = {
-    BatteryType.FLOODED: "battery.charger_voltage",
-    BatteryType.EFB: "battery.charger_voltage",
-    BatteryType.AGM: "battery.charger_voltage",
-    BatteryType.GEL: "battery.charger_voltage_gel",
-}
 HOUR = 3600.0
 
 
@@ -32,27 +28,26 @@ def charged(
     currents: Annotated[list[ck.Reading] | None, charge_current],
     lasted: Annotated[ck.Reading | None, charge_elapsed],
     kind: Annotated[BatteryType | None, battery_type],
+    warmth: Annotated[ck.Reading | None, temperature],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A small current at too low a voltage is not full, and neither is a charge of which nobody
     saw the end.
     """
+    if kind is BatteryType.LITHIUM:
+        return  # its own check speaks of it
     tail = next((reading for reading in reversed(currents or [])), None)  # the later place stands last
-    profile = None
+    low = False
     if held is not None:
-        own = case.is_specified(charger_voltage)
-        if kind is None and not own:
-            yield case.gap(battery_type, "The right charger voltage depends on the type of battery.")
+        limit = filled(case, kind, held.condition(temperature) or warmth)
+        if limit is None:
+            yield case.gap(charger_voltage, "No charger voltage is on file for this type; its label says it.")
         else:
-            profile = _profile(
-                case, held, case.limit(charger_voltage if own or kind is None else BANDS[kind])
-            )
+            profile = _profile(case, held, limit)
+            least = ck.for_each(lambda one: attrs.evolve(one, high=None), limit)
+            low = (profile.probability or 0.0) <= 0.5 and case.side(held, least) is not ck.Side.INSIDE
             yield profile
-    low = (
-        profile is not None
-        and held is not None
-        and (profile.probability or 0.0) <= 0.5
-        and case.side(held, attrs.evolve(profile.limits[0], high=None)) is not ck.Side.INSIDE
-    )
+    if barred(case):
+        return  # whether it needs more charge is no question then
     if low and held is not None:
         yield case.inconclusive(
             ck.Claim(
@@ -66,6 +61,9 @@ def charged(
                 " rest, then test it again."
             ),
             held,
+            tells=(
+                "The charger's voltage is too low to fill the battery, so the battery cannot be judged yet."
+            ),
             values={
                 "read": ck.show(held.value, "V", uncertainty=False),
                 "tail": f", even at {ck.show(tail.value, 'A', uncertainty=False)},"
@@ -73,7 +71,7 @@ def charged(
                 else "",
             },
         )
-    elif lasted is not None and tail is None:
+    elif lasted is not None and tail is None and known_full_charge(case) is None:
         yield case.inconclusive(
             ck.Claim("battery.charge_first", of=charge_elapsed, next_test=charge_current),
             (
@@ -82,11 +80,12 @@ def charged(
                 " which takes a discharged battery a night and more, let it rest, then test it again."
             ),
             lasted,
+            tells="The battery was on a charger, and whether that filled it is not known.",
             values={"read": f"{lasted.number / HOUR:.3g} h"},
         )
 
 
-def _profile(case: ck.Case, held: ck.Reading, limit: ck.Limit) -> ck.Finding:
+def _profile(case: ck.Case, held: ck.Reading, limit: ck.Limit | ck.Possible[ck.Limit]) -> ck.Finding:
     meaning = (
         "It never fully charges the battery like this."
         if case.side(held, limit) is ck.Side.BELOW
@@ -104,6 +103,7 @@ def _profile(case: ck.Case, held: ck.Reading, limit: ck.Limit) -> ck.Finding:
         ck.Tells(
             passes="The charger's voltage suits this battery.",
             fails="The charger's voltage does not suit this battery.",
+            undecided="The charger's voltage is close to an end of what suits this battery.",
         ),
         values={"read": ck.show(held.value, "V", uncertainty=False), "meaning": meaning},
     )

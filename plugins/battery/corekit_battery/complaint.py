@@ -9,23 +9,19 @@ from typing import Annotated
 
 import corekit as ck
 
+from .converter import has_converter, not_cranked
+from .dangers import barred
 from .declarations import (
     Cranks,
-    InUse,
     Lamp,
     RippleMeter,
     alternator_output,
     battery,
     cable_drop,
-    capacity,
     charge_lamp,
     charging_voltage,
     cranking_voltage,
     cranks,
-    delivered,
-    discharge_current,
-    discharge_fall,
-    in_use,
     ripple,
     ripple_meter,
     temperature,
@@ -35,9 +31,6 @@ from .tables import Rows, kelvin
 FREEZING = 273.15  # K
 #: (°F, share of its cranking power at 80 °F that a full battery still gives). source: cranking-cold
 CRANKING_POWER: Rows = tuple((kelvin(f), share) for f, share in ((-20, 0.2), (0, 0.4), (32, 0.65), (80, 1.0)))
-#: A 12-V block of car size has some milliohms; less than this none has once the current has flowed for
-#: seconds. An estimate of ours.
-LEAST_RESISTANCE = 1.5e-3  # Ω
 
 
 @battery.calculation(source="cranking-cold")
@@ -68,6 +61,9 @@ def cranks_badly(
     """
     if turns in (None, Cranks.WELL):
         return
+    if stop := not_cranked(case):
+        yield case.does_not_apply(stop)
+        return
     does = {
         Cranks.SLOWLY: "It cranks slowly",
         Cranks.RATTLES: "The solenoid rattles and it does not crank",
@@ -88,6 +84,9 @@ def cranks_badly(
                 "{does}, and the voltage while cranking was not read. Without it neither battery nor"
                 " starter nor cables can be blamed or ruled out."
             ),
+            tells=(
+                "Battery, starter or cables cannot be told apart before the voltage is read while cranking."
+            ),
             values={"does": does},
         )
     if not drops and not {"posts", "clamps"} <= places:
@@ -97,6 +96,7 @@ def cranks_badly(
                 "{does}, and the voltage drop of the cables was not read. Read both sides while"
                 " cranking, with the current: post to starter stud, other post to starter body."
             ),
+            tells="Whether the starter's wiring loses voltage was not read yet.",
             values={"does": does},
         )
     if warmth is not None and warmth.number < FREEZING:
@@ -108,6 +108,7 @@ def cranks_badly(
                 " its cranking power then, while thick oil demands more."
             ),
             left,
+            tells="In such cold any battery cranks slowly; that alone is no fault of it.",
             values={
                 "does": does,
                 "cold": ck.show(warmth.value, "°C", uncertainty=False),
@@ -129,7 +130,10 @@ def lamp_and_voltage(
 
     The feed of the lamp itself fits as well.
     """
-    if lamp is None and not waves:
+    if (lamp is None and not waves) or has_converter(case):
+        return
+    if stop := barred(case):
+        yield case.does_not_apply(stop)
         return
     limit = case.limit(ripple)
     fit = (
@@ -170,6 +174,7 @@ def lamp_and_voltage(
         ),
         ("Charging voltage {read}, but {signs}: a failed diode or an open phase is possible.{feed} {ask}"),
         volts,
+        tells="The charging voltage is usual, but other signs say that the alternator may not charge fully.",
         values={
             "read": ck.show(volts.value, "V", uncertainty=False),
             "signs": " and ".join(signs),
@@ -205,86 +210,5 @@ _RIPPLE = ck.Says(
 _RIPPLE_PLAIN = ck.Tells(
     passes="The charging current is smooth enough; no standard sets a limit for that.",
     fails="The charging current is rough; no standard sets a limit for that.",
+    undecided="The charging current is nearly too rough; no standard sets a limit for that.",
 )
-
-
-@battery.check("Capacity test")
-def capacity_test(
-    case: ck.Case,
-    *,
-    does: Annotated[InUse | None, in_use],
-    gave: Annotated[ck.Reading | None, delivered],
-    current: Annotated[ck.Reading | None, discharge_current],
-    fell: Annotated[ck.Reading | None, discharge_fall],
-    rated: Annotated[ck.Value | None, capacity],
-) -> Iterator[ck.Finding | ck.Gap]:
-    """Only a discharge with a known current shows capacity; a current that moves no voltage was none."""
-    if (
-        current is not None
-        and fell is not None
-        and current.number > 0
-        and fell.number + 2 * fell.value.u < LEAST_RESISTANCE * current.number
-    ):
-        yield case.inconclusive(
-            ck.Claim(
-                "battery.contradiction", of=discharge_current, evidence=[fell], next_test=discharge_current
-            ),
-            (
-                "A current of {read} is recorded, and the voltage dropped by only {fell}: no battery"
-                " has so little internal resistance, so one of the two is wrong. Count the charge from"
-                " where the voltage steps down, and look at the raw current."
-            ),
-            current,
-            values={
-                "read": ck.show(current.value, "A", uncertainty=False),
-                "fell": ck.show(fell.value, "mV", uncertainty=False),
-            },
-        )
-        return
-    if gave is None:
-        if does is InUse.SOONER:
-            noted = case.noted(in_use)
-            yield case.inconclusive(
-                ck.Claim("battery.capacity_unread", of=delivered, evidence=noted, next_test=delivered),
-                (
-                    "It runs down sooner than before, and no voltage shows how much it holds. Charge"
-                    " it fully, then discharge it with a known current (about a twentieth of its Ah)"
-                    " down to 10.5 V."
-                ),
-            )
-        return
-    if rated is None:
-        yield case.gap(capacity, "The delivered capacity means something only beside the Ah on its label.")
-        return
-    if current is None:
-        yield case.gap(
-            discharge_current, "The delivered capacity means something only with the current it was taken at."
-        )
-        return
-    share = ck.propagate(lambda got, whole: got / whole, (gave.value, rated), "ratio")
-    yield case.judge(
-        share,
-        case.limit("battery.capacity_left"),
-        ck.Claim("battery.capacity_left", of=delivered, unit="%", evidence=[gave, current]),
-        ck.Says(
-            passes=(
-                "It delivered {gave}, {share} of its rated capacity; {limit} is usual for a"
-                " serviceable battery."
-            ),
-            fails=(
-                "It delivered {gave}, {share} of its rated capacity; {limit} is usual for a"
-                " serviceable battery."
-            ),
-            undecided="It delivered {gave}, {share} of its rated capacity: close to the usual {limit}.",
-        ),
-        ck.Tells(
-            passes=(
-                "The battery delivered {share} of what its label says, as is usual for a serviceable battery."
-            ),
-            fails=(
-                "The battery delivered {share} of what its label says, less than is usual for a"
-                " serviceable battery."
-            ),
-        ),
-        values={"gave": ck.show(gave.value, "Ah", uncertainty=False), "share": f"{100 * share.number:.0f} %"},
-    )

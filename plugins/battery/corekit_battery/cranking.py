@@ -8,10 +8,24 @@ import math
 from collections.abc import Iterator
 from typing import Annotated, Any
 
+import attrs
+
 import corekit as ck
 
-from .declarations import battery, clean_contacts, cranking_voltage
+from .converter import not_cranked
+from .cranking_current import CONNECTION_AT_MOST, allowed, ends_of_current, is_left_open
+from .declarations import (
+    battery,
+    cable_drop,
+    clean_contacts,
+    cranking_voltage,
+    starter_current,
+    temperature,
+)
 
+#: K: battery and engine are warm from here on, and below freezing the usual figure decides nothing. source:
+#: cranking-voltage
+WARM, FROST = 293.15, 273.15
 RHO_20 = 1 / 58e6  # Ω m, annealed copper at 20 °C; source: copper
 #: Most that each element of a 12-V cranking circuit may lose, V. source: cranking-drop-elements
 SHORT_CABLE, LONG_CABLE, SWITCH, SOLENOID, MAGNETIC = 0.1, 0.2, 0.1, 0.2, 0.3
@@ -165,36 +179,72 @@ def drop_allowed_by_elements(
 
 @battery.check("Voltage while cranking")
 def cranking(
-    case: ck.Case, volts: Annotated[list[ck.Reading], cranking_voltage]
+    case: ck.Case,
+    volts: Annotated[list[ck.Reading] | None, cranking_voltage],
+    warmth: Annotated[ck.Reading | None, temperature],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The voltage at the posts, and what is lost between posts and clamps.
-
-    Advice: no citable limit is on file.
-    """
+    """The voltage at the posts, and what is lost between posts and clamps."""
+    if stop := not_cranked(case):
+        yield case.does_not_apply(stop)
+        return
+    volts = volts or [case[cranking_voltage]]
     for reading in volts:
         if reading.place == "posts":
-            yield _posts(case, reading)
+            yield _posts(case, reading, reading.condition(temperature) or warmth)
     for pair in case.pairs(volts, "posts", "clamps"):
         yield pair if isinstance(pair, ck.Gap) else _contact(case, *pair)
 
 
-def _posts(case: ck.Case, posts: ck.Reading) -> ck.Finding:
+def _least(case: ck.Case, warmth: ck.Reading | None) -> ck.Limit | ck.Possible[ck.Limit]:
+    """What a sound battery keeps at its temperature: less in the cold, and in frost nobody knows it well
+    enough to decide by it.
+    """
+    warm = case.limit(cranking_voltage)
+    if case.is_specified(cranking_voltage):
+        return warm
+    known = [
+        (at, case.limit(key).low)
+        for at, key in ((253.15, "battery.cranking_at_minus_20"), (263.15, "battery.cranking_at_minus_10"))
+    ]
+    rows = [(at, end.number) for at, end in [*known, (WARM, warm.low)] if end is not None]
+    widths = [(at, 2 * end.u) for at, end in [*known, (WARM, warm.low)] if end is not None]
+
+    def at(battery_at: ck.Value) -> ck.Limit:
+        if battery_at.number >= WARM:
+            return warm
+        least = ck.propagate(lambda kelvins: ck.interpolate_clamped(kelvins, rows), (battery_at,), "voltage")
+        found = case.computed_limit(
+            warm.key,
+            warm.source.key,
+            low=least,
+            width=ck.interpolate_clamped(battery_at.number, widths),
+            why=warm.why,
+        )
+        return attrs.evolve(found, only_advises=battery_at.number < FROST)
+
+    return ck.for_each(at, case.ends(warmth, temperature))
+
+
+def _posts(case: ck.Case, posts: ck.Reading, warmth: ck.Reading | None) -> ck.Finding:
     return case.judge(
         posts,
-        case.limit(cranking_voltage),
-        ck.Claim("battery.cranking"),
+        _least(case, warmth),
+        ck.Claim("battery.cranking", next_test=cranking_voltage),
         ck.Says(
             passes="Cranking voltage {read} at the posts; {limit} is usual.",
             fails=(
-                "Cranking voltage drops to {read} at the posts; {limit} is usual with a warm engine. A"
-                " weak or discharged battery, a stiff cold engine or a starter that draws too much"
-                " current can cause that."
+                "Cranking voltage drops to {read} at the posts; {limit} is usual. A weak or discharged"
+                " battery, a stiff cold engine or a starter that draws too much current can cause that;"
+                " which of them it is, this does not show."
             ),
             undecided="Cranking voltage {read} at the posts, close to the usual {limit}.",
         ),
         ck.Tells(
             passes="The battery keeps the usual voltage while the engine is cranked.",
             fails="The battery's voltage drops lower than usual while the engine is cranked.",
+            undecided=(
+                "The battery's voltage while the engine is cranked is close to the least that is usual."
+            ),
         ),
         values={"read": ck.show(posts.value, "V", uncertainty=False)},
     )
@@ -219,11 +269,35 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
                 "While cranking the clamps read {clamps}, more than the posts with {posts}, which"
                 " cannot be. Were the two swapped? Read both again."
             ),
+            lost,
+            tells="Two readings at the battery cannot both be right; they are taken again.",
+            values=places,
+        )
+    printed = case.limit("battery.contact")
+    current = case.reading(starter_current)
+    amps = ends_of_current(case, current, cranked=True)
+    if is_left_open(case, lost, printed, amps, CONNECTION_AT_MOST):
+        return case.inconclusive(
+            ck.Claim(
+                "battery.contact",
+                of=cranking_voltage,
+                unit="V",
+                evidence=[posts, clamps, *([current] if current is not None else [])],
+                next_test=cable_drop,
+            ),
+            (
+                "Voltage drop from posts to clamps while cranking: {lost}. Much where the starter turns"
+                " easily, usual where it stalls at 400 A: measure across each connection, with the current."
+            ),
+            lost,
+            tells=(
+                "What the connections lose depends on the current, so they are measured one by one with it."
+            ),
             values=places,
         )
     return case.judge(
         lost,
-        case.limit("battery.contact"),
+        allowed(printed, amps[1], CONNECTION_AT_MOST),
         ck.Claim(
             "battery.contact",
             of=cranking_voltage,
@@ -245,6 +319,7 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
         ck.Tells(
             passes="The battery connections carry their current well.",
             fails="The battery connections lose voltage where they should lose next to none.",
+            undecided="Whether the battery connections lose voltage could not be told apart from none.",
         ),
         values=places,
     )

@@ -10,13 +10,14 @@ battery = ck.System("battery", "Battery and charging")
 
 # ---- what to beware of, in our words; local rules and the vehicle manufacturer's instructions come first
 
+# Common practice, from memory; source: battery-hazard
 SPARK = (
-    "A battery gives off gas that explodes: no flame, no spark, no smoking near it, and no metal"
-    " objects on top."
+    "A battery gives off hydrogen that explodes, AGM and gel batteries too: no flame, no spark, no smoking"
+    " near it, and no metal objects on top."
 )
 ACID = (
     "Battery acid burns eyes and skin: wear goggles and gloves, keep plenty of water at hand, rinse"
-    " off at once."
+    " off at once. Acid in an eye: rinse it with water for 15 minutes and see a doctor."
 )
 SHORT = (
     "A tool across both posts can weld itself on and cause burns: take off rings and watches, cover"
@@ -41,6 +42,15 @@ MOVING = (
 )
 # What the handbooks say of frozen batteries; source: frozen
 DAMAGED = "Do not charge, load or jump-start a battery that is frozen, cracked, swollen or leaking."
+# Common practice, from memory; source: battery-hazard
+RUNAWAY = (
+    "Current that rises at a steady voltage, or a case above 50 °C: charger off at the mains, not at its"
+    " clamps."
+)
+LITHIUM_CARE = (
+    "A lithium battery: only a charger made for it, at most 14.6 V, no desulphating or recondition mode,"
+    " never below 0 °C."
+)
 
 
 class BatteryType(Enum):
@@ -48,6 +58,12 @@ class BatteryType(Enum):
     EFB = "EFB"
     AGM = "AGM"
     GEL = "gel"
+    LITHIUM = "lithium"
+
+
+class Caps(Enum):
+    REMOVABLE = "removable"
+    SEALED = "sealed"
 
 
 class FullAcid(Enum):
@@ -146,7 +162,17 @@ battery_type = battery.trait(
     "Battery type",
     BatteryType,
     part=starter_battery,
-    how="On its label; a stop-start car has AGM (flat plate) or EFB.",
+    how=(
+        "On its label; a stop-start car has AGM (flat plate) or EFB. LiFePO4, Li-ion or 12.8 V on the label:"
+        " lithium."
+    ),
+)
+caps = battery.trait(
+    "caps",
+    "Cell caps",
+    Caps,
+    part=starter_battery,
+    how="Sealed: no caps to turn, or a cover that is not meant to come off. Nothing is pried open.",
 )
 full_acid = battery.trait(
     "acid",
@@ -181,7 +207,7 @@ full_voltage = battery.trait(
 )
 control = battery.trait(
     "charging_control",
-    "Charging voltage",
+    "Charging control",
     Control,
     how="Smart charging: a sensor on the negative clamp, and the voltage varies on purpose.",
 )
@@ -315,7 +341,10 @@ sleep_time = battery.measurand(
     possible=(0, 1440),
     usual=(1, 120),
     accuracy="2 min",
-    how="Since the last door, key or lock was used; half an hour, on recent vehicles up to 75 minutes.",
+    how=(
+        "Since the last door, key or lock was used; half an hour, on recent vehicles up to 75 minutes. Key"
+        " more than 5 m away, diagnostic plug out."
+    ),
 )
 drain = battery.measurand(
     "parasitic_draw",
@@ -327,8 +356,9 @@ drain = battery.measurand(
     conditions=(sleep_time,),
     where="Around the negative lead.",
     how=(
-        "With the modules asleep, latches closed by hand. Clamp meter, or a bridging lead before the"
-        " clamp comes off: cutting the supply wakes the modules again."
+        "With the modules asleep, latches closed by hand, key more than 5 m away, diagnostic plug out. Clamp"
+        " meter, or a bridging lead before the battery clamp comes off: cutting the supply wakes the modules"
+        " again."
     ),
     hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
 )
@@ -461,7 +491,7 @@ charger_voltage = battery.measurand(
     conditions=(temperature,),
     where="On the posts, charger on.",
     how="At the end of the charge, when it no longer rises.",
-    hazard=f"{DAMAGED} {SPARK}",
+    hazard=f"{DAMAGED} {SPARK} {RUNAWAY} {LITHIUM_CARE}",
 )
 tester_figure = battery.measurand(
     "tester_figure",
@@ -484,7 +514,7 @@ discharge_current = battery.measurand(
     possible=(0, 500),
     usual=(0.1, 100),
     accuracy="3 % + 0.05 A",
-    how="About a twentieth of its Ah.",
+    how="About a twentieth of its Ah; at a higher current it delivers less, and that is reckoned with.",
 )
 discharge_fall = battery.measurand(
     "discharge_fall",
@@ -591,8 +621,7 @@ charge = battery.operation(
     as_test=(5, 240),
     hazard=(
         f"{DAMAGED} {SPARK} Charger off while its leads are connected or removed; keep the place"
-        f" ventilated. {CLAMPS}"
-        f" {HIGH_VOLTAGE}"
+        f" ventilated. {RUNAWAY} {LITHIUM_CARE} {CLAMPS} {HIGH_VOLTAGE}"
     ),
 )
 clean_contacts = battery.operation(

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from enum import Enum
 from typing import Annotated
 
 import corekit as ck
 
 from .capacity import capacity_known, reserve
 from .charge_state import charge_of
+from .dangers import barred
 from .declarations import (
     BatteryType,
+    Cranks,
     Cut,
     Settles,
     battery,
     battery_type,
     capacity,
     circuit_cut,
+    cranks,
     drain,
     find_drain,
     open_circuit_voltage,
@@ -37,11 +41,17 @@ LOSS = {
     BatteryType.EFB: 0.03,
     BatteryType.AGM: 0.02,
     BatteryType.GEL: 0.02,
+    BatteryType.LITHIUM: 0.03,
 }  # in a month; source: self-discharge
 ASLEEP = 1800.0  # s; source: drain-limit
 # two readings of one current that lie this many times apart were not taken in one state, or one is a slip; an
 # estimate of ours
 APART = 5.0
+# what a battery in use still holds of the Ah on its label, at least; source: capacity-of-an-old-battery
+OLD_HOLDS = 0.6
+KNOWN_ENOUGH = (
+    4.0  # times: a span that ends this many times later than it begins tells nothing; an estimate of ours
+)
 LONG, SOON = 60 * DAY, 3.0  # s and days: beyond the first nobody is warned, below the second it does not wait
 
 #: (K, gravity lost per day) by a full battery. source: gravity-per-day
@@ -95,7 +105,7 @@ def woken(
     """A meter put into the lead resets the modules; until they were woken once they may draw less than they
     ever do when parked.
     """
-    if before is None:
+    if before is None or barred(case):
         return
     low = ck.show(before.value, "mA", uncertainty=False)
     if drawn is None:
@@ -106,6 +116,7 @@ def woken(
                 " state: ignition on and off, lock it, wait, read again."
             ),
             before,
+            tells="The current was read before the parked car had been woken once; it is read again.",
             values={"low": low},
         )
     elif abs((drawn.value - before.value).number) > 2 * (drawn.value - before.value).u:
@@ -116,6 +127,7 @@ def woken(
                 " parked state, so that one counts."
             ),
             before,
+            tells="The current of the parked car was read before and after waking it; the second counts.",
             values={"low": low, "high": ck.show(drawn.value, "mA", uncertainty=False)},
         )
 
@@ -136,8 +148,31 @@ def circuits(
                 "With the fuse of the circuit {place} pulled the parasitic draw {what}: it runs"
                 " through there. Unplug what is connected to it one by one."
             ),
+            tells="With one fuse pulled the current of the parked car {what}; it runs through that circuit.",
             values={"what": what},
         )
+
+
+class Parked(Enum):
+    """How the vehicle stood while the parasitic draw was read."""
+
+    AS_PARKED = "locked, latches shut, key over 5 m away, diagnostic plug out"
+    OPEN = "a latch open"
+    KEY_NEAR = "key within 5 m"
+    PLUG_IN = "diagnostic plug in"
+
+
+parked = battery.observation(
+    "parked_state",
+    "Vehicle while the parasitic draw was read",
+    Parked,
+    how="A key near it, an open latch or a plugged-in tester keeps modules awake for as long as it lasts.",
+)
+_KEPT_AWAKE = {
+    Parked.OPEN: "a latch was open",
+    Parked.KEY_NEAR: "the key lay within 5 m",
+    Parked.PLUG_IN: "the diagnostic plug was in",
+}
 
 
 @battery.check("Parasitic draw")
@@ -152,8 +187,13 @@ def key_off(
     holds: Annotated[ck.Value | None, capacity],
     minutes: Annotated[ck.Value | None, reserve],
     still: Annotated[Settles | None, settles],
+    stood: Annotated[Parked | None, parked],
+    turns: Annotated[Cranks | None, cranks],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The current itself, then the days it leaves."""
+    if stop := barred(case):
+        yield case.does_not_apply(stop)
+        return
     several = sorted(value.number for value in (drawn.value, *drawn.others))
     if drawn.disagrees and several[-1] > APART * several[0]:
         yield case.inconclusive(
@@ -164,62 +204,81 @@ def key_off(
                 " before anything is concluded."
             ),
             drawn,
+            tells="Two figures of the parked car's current cannot both be right; it is read again.",
             values={"low": f"{several[0] * 1000:.3g} mA", "high": f"{several[-1] * 1000:.3g} mA"},
         )
         return
     limit = case.limit(drain)
     read = ck.show(drawn.value, "mA", uncertainty=False)
-    early = (waited is None or waited.number < ASLEEP) and still is not Settles.SETTLED
-    awake = early and case.side(drawn, limit) is not ck.Side.INSIDE
-    evidence = [reading for reading in (waited,) if reading is not None]
+    why_awake = _why_awake(waited, still, stood)
+    awake = bool(why_awake) and case.side(drawn, limit) is not ck.Side.INSIDE
+    evidence: list[ck.Reading | str] = [*([waited] if waited is not None else []), *case.noted(parked)]
     if awake:
-        how_long = "how long the car had been left alone is not recorded"
-        if waited is not None:
-            how_long = (
-                f"the car had been left alone for {ck.show(waited.value, 'min', uncertainty=False)} only"
-            )
         yield case.inconclusive(
             ck.Claim(
                 "battery.parasitic_draw", evidence=evidence, urgency=ck.Urgency.PLAN_IT, next_test=drain
             ),
             (
-                "The parasitic draw is {read}, but {how_long}, and some modules stay awake for half an"
-                " hour or more. Read it again after that."
+                "The parasitic draw is {read}, but {why}, and some modules stay awake for half an"
+                " hour or more. Read it again after that: locked, latches shut, key more than 5 m away,"
+                " diagnostic plug out."
             ),
             drawn,
+            tells=(
+                "The current of the parked car was read before everything in it was asleep; it is read again."
+            ),
             limits=[limit],
-            values={"read": read, "how_long": how_long},
+            values={"read": read, "why": why_awake},
         )
-        usual = False
-    else:
-        judged = case.judge(
-            drawn,
-            limit,
-            ck.Claim(
-                "battery.parasitic_draw",
-                evidence=evidence,
-                calls_for=find_drain,
-                urgency=ck.Urgency.PLAN_IT,
-                next_test=drain,
-            ),
-            ck.Says(
-                passes="The parasitic draw is {read}; {limit} is usual.",
-                fails=(
-                    "The parasitic draw is {read}; {limit} is usual. Something stays on when the car"
-                    " is parked."
-                ),
-                undecided=(
-                    "The parasitic draw is {read}, too close to the usual {limit} to call with this meter."
-                ),
-            ),
-            ck.Tells(
-                passes="Parked, the car draws no more current than is usual.",
-                fails="Parked, the car draws more current than is usual: something stays on.",
-            ),
-            values={"read": read},
+        yield case.gap(
+            parked if stood in _KEPT_AWAKE else sleep_time,
+            "Days parked are told only of a current that was read with everything asleep.",
         )
-        yield judged
-        usual = judged.urgency is ck.Urgency.NOTHING
+        return
+    judged = case.judge(
+        drawn,
+        limit,
+        ck.Claim(
+            "battery.parasitic_draw",
+            evidence=evidence,
+            calls_for=find_drain,
+            urgency=ck.Urgency.PLAN_IT,
+            next_test=drain,
+        ),
+        ck.Says(
+            passes="The parasitic draw is {read}; {limit} is usual.",
+            fails=(
+                "The parasitic draw is {read}; {limit} is usual. Something stays on when the car"
+                " is parked{if_parked}."
+            ),
+            undecided=(
+                "The parasitic draw is {read}, too close to the usual {limit} to call with this meter."
+            ),
+        ),
+        ck.Tells(
+            passes="Parked, the car draws no more current than is usual.",
+            fails="Parked, the car draws more current than is usual: something stays on.",
+            undecided="Parked, the car draws about as much current as is usual at most.",
+        ),
+        values={
+            "read": read,
+            "if_parked": (
+                ""
+                if stood is Parked.AS_PARKED
+                else ", if latches were shut, the key more than 5 m away and the diagnostic plug out"
+            ),
+        },
+    )
+    yield judged
+    usual = judged.urgency is ck.Urgency.NOTHING
+    if drawn.disagrees:
+        return
+    if turns is not None and turns is not Cranks.WELL:
+        yield case.gap(
+            cranks,
+            "Days parked are not told of a car that does not crank well as it stands: why comes first.",
+        )
+        return
     holds = capacity_known(holds, minutes, kind)
     if holds is None:
         yield case.gap(
@@ -232,7 +291,24 @@ def key_off(
         return
     needed = NEEDED_COLD if warmth is not None and warmth.number < COLD else NEEDED
     loss = LOSS[kind] if kind is not None else max(LOSS.values())
-    yield _days(case, drawn, rest, holds=holds, needed=needed, loss=loss, awake=awake, usual=usual)
+    by_voltage = rest if kind is not BatteryType.LITHIUM else None
+    yield _days(case, drawn, by_voltage, holds=holds, needed=needed, loss=loss, usual=usual)
+
+
+def _why_awake(waited: ck.Reading | None, still: Settles | None, stood: Parked | None) -> str:
+    """Why modules may have been awake at the reading, a clause; empty where the step's own words were"
+    " kept."""
+    if stood in _KEPT_AWAKE:
+        return _KEPT_AWAKE[stood]
+    if still is Settles.FALLING:
+        return "it was still falling"
+    if still is Settles.SETTLED:
+        return ""
+    if waited is None:
+        return "how long the car had been left alone is not recorded"
+    if waited.number < ASLEEP:
+        return f"the car had been left alone for {ck.show(waited.value, 'min', uncertainty=False)} only"
+    return ""
 
 
 def _days(
@@ -243,9 +319,9 @@ def _days(
     holds: ck.Value,
     needed: float,
     loss: float,
-    awake: bool,
     usual: bool,
-) -> ck.Finding:
+) -> ck.Finding | ck.Gap:
+    """As a span: the label's Ah are those of a new battery, and how much of them is left is not known."""
     start = charge_of(case, rest).share if rest is not None else ck.exact("ratio", 1.0)
     start = ck.Value(start.kind, min(1.0, max(0.0, start.number)), start.budget, start.rests_on)
     if start.number <= needed:
@@ -257,16 +333,30 @@ def _days(
                 "At about {share} charge it has less than the {needed} assumed for a start, whatever"
                 " the parasitic draw."
             ),
+            tells="The battery has less charge than a start is taken to need, however little is drawn.",
             values={"share": f"{100 * start.number:.0f} %", "needed": f"{100 * needed:.0f} %"},
         )
     lasts = time_to_no_start(start, ck.exact("ratio", needed), holds, drawn, ck.exact("ratio", loss))
     days, spread = lasts.number / DAY, 1.645 * lasts.u / DAY
-    if lasts.number > LONG:
+    fewest, most = OLD_HOLDS * days - spread, days + spread
+    if fewest <= 0 or most > KNOWN_ENOUGH * fewest:
+        return case.gap(
+            open_circuit_voltage if rest is not None else drain,
+            "How many days the battery lasts parked cannot be told: current, charge and capacity are not"
+            " known well enough.",
+        )
+    if fewest > LONG / DAY:
         says = "Parked like this, the battery should still start the car after two months."
-    elif days < 1:
+        tells = says
+    elif most < 1:
         says = "Parked like this, the battery may no longer start the car within a day{since}."
+        tells = says
     else:
-        says = "Parked like this, the battery starts the car for about {days} ({band}){since}."
+        says = (
+            "Parked like this, the charge lasts for {span}{since} until the battery may no longer start the"
+            " car. The longer span is that of a new battery with the Ah on the label."
+        )
+        tells = "Parked like this, the battery may no longer start the car after {span}{since}."
     return case.advise(
         ck.Claim(
             "battery.days",
@@ -286,14 +376,26 @@ def _days(
                 else _picture(start.number, needed, days, ck.show(drawn.value, "mA", uncertainty=False))
             ),
         ),
-        says + (" That holds if the current stays what it was." if awake else ""),
+        says,
         lasts,
+        tells=tells,
         values={
-            "days": "one day" if round(days) == 1 else f"{days:.0f} days",
-            "band": f"{max(0, days - spread):.0f} to {days + spread:.0f}",
+            "span": _span(fewest, most),
             "since": " from the charge it has now" if rest is not None else " from a full charge",
         },
     )
+
+
+def _span(fewest: float, most: float) -> str:
+    """A span of days in words.
+
+    >>> _span(4.8, 8.2), _span(0.6, 1.2)
+    ('5 to 8 days', 'about one day')
+    """
+    low, high = max(1, round(fewest)), max(1, round(most))
+    if low == high:
+        return "about one day" if low == 1 else f"about {low} days"
+    return f"{low} to {high} days"
 
 
 def _picture(start: float, needed: float, days: float, read: str) -> ck.Figure:

@@ -326,6 +326,10 @@ def energy_life(
 
     Asked for by telling of the trips; advice, because its defaults are estimates.
     """
+    if kind is BatteryType.LITHIUM:
+        if trip is not None or trips is not None:
+            yield case.does_not_apply("How driving recharges it is reckoned for lead-acid batteries only.")
+        return
     if trip is None and trips is None:
         if (
             rest is not None

@@ -9,9 +9,14 @@ from typing import Annotated
 
 import corekit as ck
 
+from .charge_history import known_full_charge
 from .charge_state import charge_of, judged_charge
+from .converter import not_cranked
+from .dangers import barred
 from .declarations import (
+    BatteryType,
     battery,
+    battery_type,
     cranking_voltage,
     load_voltage,
     logged_minimum,
@@ -34,9 +39,18 @@ def tester(
     shown: Annotated[ck.Reading | None, tester_figure],
     rest: Annotated[ck.Reading | None, open_circuit_voltage],
     rated: Annotated[ck.Value | None, rating],
+    kind: Annotated[BatteryType | None, battery_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """An estimate, never a verdict, and below 75 % charge not even that."""
     if shown is None:
+        return
+    if kind is BatteryType.LITHIUM:
+        yield case.does_not_apply(
+            "Such a tester is made for lead-acid batteries and says nothing of lithium."
+        )
+        return
+    if stop := barred(case):
+        yield case.does_not_apply(stop)
         return
     read = ck.show(shown.value, "A", uncertainty=False)
     if rest is None:
@@ -47,6 +61,7 @@ def tester(
                 " battery was charged enough for that to mean anything."
             ),
             shown,
+            tells="The battery tester's figure means nothing without the battery's voltage.",
             values={"read": read},
         )
         return
@@ -56,18 +71,24 @@ def tester(
             ck.Claim("battery.tester", evidence=[rest], next_test=load_voltage),
             (
                 "The tester shows {read}, but the charge may be anywhere {band}, and below 75 % such a"
-                " figure is low however good the battery is. Charge it, then test it again."
+                " figure is low however good the battery is. {then}"
             ),
             shown,
-            values={"read": read, **found.words},
+            tells="The battery tester's figure means nothing while the battery is not charged.",
+            values={
+                "read": read,
+                "then": "Charge it, then test it again."
+                if known_full_charge(case) is None
+                else "It was charged already: first find why its voltage is still low.",
+                **found.words,
+            },
         )
         return
     if rated is None:
         yield case.gap(
             rating,
             f"The tester shows {read}; that means something only beside the rating on the label, with the"
-            " name"
-            " of its test.",
+            " name of its test.",
         )
         return
     share = 100 * shown.number / rated.number
@@ -78,6 +99,7 @@ def tester(
             " test. It is an estimate: a load test decides."
         ),
         shown,
+        tells="The battery tester gives an estimate only; a load test decides.",
         values={"read": read, "share": f"{share:.0f} %"},
     )
 
@@ -90,6 +112,9 @@ def logged_start(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A slow log catches the first dip by luck; neither a low nor a high value of it is a cranking test."""
     if lowest is None:
+        return
+    if stop := not_cranked(case):
+        yield case.does_not_apply(stop)
         return
     interval = lowest.condition(sample_interval) or every
     if interval is None:
@@ -116,6 +141,7 @@ def logged_start(
                 " nor rules it out."
             ),
             lowest,
+            tells="The recording is too slow to show how far the voltage dips at a start.",
             values={"read": read, "every": f"{interval.number:.3g} s"},
         )
         return
@@ -126,5 +152,9 @@ def logged_start(
             " while cranking."
         ),
         lowest,
+        tells=(
+            "The first dip of the voltage at a start was recorded; what counts is the steady voltage"
+            " after it."
+        ),
         values={"read": read},
     )

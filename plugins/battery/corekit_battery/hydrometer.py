@@ -17,27 +17,30 @@ import attrs
 import corekit as ck
 
 from .acid import DENSITY, GRAVITY_25C, GRAVITY_80F, gravity_at_80f
-from .charge_state import KNOWN, UNKNOWN, Charge, charge_1265, charge_1280, charge_of
+from .charge_history import known_full_charge
+from .charge_scales import KNOWN, UNKNOWN, charge_1265, charge_1280
+from .charge_state import Charge, charge_of
+from .dangers import barred
 from .declarations import (
     BatteryType,
-    Case,
+    Caps,
     FullAcid,
-    Level,
     battery,
     battery_type,
-    case_seen,
+    caps,
     charge,
     full_acid,
     gravity,
-    level,
     open_circuit_voltage,
     temperature,
 )
+from .looks import is_sealed
 from .tables import kelvin
 
 WATER_20 = 998.204  # kg/m³, density of water at 20 °C, from memory of handbook tables
 GRAVITY_20C = tuple((w, r20 / WATER_20) for w, r20, _ in DENSITY)
-COLDEST, HOTTEST = 244.2, 323.2  # K, where the printed correction ends; source: tm-5-4210-hydrometer
+# K, −29 and 50 °C, where the printed correction ends; source: tm-5-4210-hydrometer
+COLDEST, HOTTEST = 244.15, 323.2
 # how far at most a figure moves between the three references; from the density table, source: acid-density
 UNSAID = 0.0062
 UNSEEN = 0.008  # 20 °F either way when nobody took the temperature of the acid; source: tm-5-4210-hydrometer
@@ -131,16 +134,16 @@ def charge_by_gravity(
     warmth: Annotated[ck.Reading | None, temperature],
     by: Annotated[Reference | None, reference],
     kind: Annotated[BatteryType | None, battery_type],
+    lid: Annotated[Caps | None, caps],
     acid: Annotated[FullAcid | None, full_acid],
     rest: Annotated[ck.Reading | None, open_circuit_voltage],
-    body: Annotated[Case | None, case_seen],
-    acid_level: Annotated[Level | None, level],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The average of the cells read as a state of charge; and whether the open-circuit voltage agrees with
     it.
     """
-    if not cells or kind in (BatteryType.AGM, BatteryType.GEL):
+    if not cells or is_sealed(kind, lid) or barred(case):
         return
+    charged = known_full_charge(case)
     if acid is FullAcid.G1300:
         yield case.gap(
             full_acid,
@@ -181,6 +184,7 @@ def charge_by_gravity(
                 " {share} ({band}).{remarks}"
             ),
             share,
+            tells="The battery's acid tells the same charge as its voltage.",
             values=places,
         )
         return
@@ -192,7 +196,7 @@ def charge_by_gravity(
             of=gravity,
             unit="%",
             evidence=cells,
-            calls_for=charge if body in (None, Case.SOUND) and acid_level is not Level.BARE else None,
+            calls_for=charge if charged is None else None,
             next_test=gravity,
         ),
         ck.Says(
@@ -202,7 +206,7 @@ def charge_by_gravity(
             ),
             fails=(
                 "By its specific gravity ({average} on average at 80 °F) it is charged to about"
-                " {share} ({band}): it needs charging.{remarks}"
+                " {share} ({band}): {then}.{remarks}"
             ),
             undecided=(
                 "By its specific gravity ({average} on average at 80 °F) it is charged to about"
@@ -211,9 +215,22 @@ def charge_by_gravity(
         ),
         ck.Tells(
             passes="By its acid the battery is charged enough to be tested.",
-            fails="By its acid the battery needs charging.",
+            fails=(
+                "By its acid the battery needs charging."
+                if charged is None
+                else "By its acid the battery is not full although it was charged."
+            ),
+            undecided="By its acid the battery may hold too little charge to be tested.",
         ),
-        values=places,
+        values={
+            **places,
+            "then": "it needs charging"
+            if charged is None
+            else (
+                f"too little after {charged.words}, so it does not take its charge or the charger"
+                f" stopped early"
+            ),
+        },
     )
     yield from apart
 
@@ -269,5 +286,6 @@ def _against_voltage(
             " about {volts}: both cannot be. {why}; read both again after a charge and a rest."
         ),
         found.share,
+        tells="Acid and voltage of the battery tell different charges; both are read again.",
         values={"why": why, "acid": found.words["share"], "volts": by_voltage.words["share"]},
     )

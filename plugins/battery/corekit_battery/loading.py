@@ -2,8 +2,9 @@
 temperature.
 
 A load smaller or shorter than that makes it easy, a larger or longer one hard. So a fail under an easy load
-and a pass under a hard one still stand; the other two say nothing. And below 75 % charge a fail says nothing
-about the battery at all.
+and a pass under a hard one still stand; the other two say nothing. And below 75 % charge neither a fail nor a
+pass says anything of the battery, unless it was just charged and sags deeper than any sound one at its
+charge.
 """
 
 from __future__ import annotations
@@ -15,11 +16,14 @@ import attrs
 
 import corekit as ck
 
+from .charge_history import FullCharge, known_full_charge
 from .charge_state import Charge, charge_of, judged_charge
+from .dangers import barred
 from .declarations import (
-    Case,
+    BatteryType,
     battery,
-    case_seen,
+    battery_type,
+    full_voltage,
     load_current,
     load_time,
     load_voltage,
@@ -28,6 +32,7 @@ from .declarations import (
     replace,
     temperature,
 )
+from .lithium import may_be_lithium
 from .tables import Rows, pair
 
 #: (°F and °C as printed, V of a 12-V block after 15 s); the warmest row means "and above". source:
@@ -44,11 +49,16 @@ PRINTED = (
 )
 LEAST: Rows = tuple((pair(f, celsius), volts) for f, celsius, volts in PRINTED)
 COLDEST = 255.34  # K: the row for 0 °F, which is also printed as -17.8 °C and -18 °C
+# V; how well the table is known
+TABLE_WIDTH, TABLE_WHY = 0.05, "printed in steps of 0.1 V"
 HALF = 0.5  # source: load-half-rating
 # a load within a tenth of half the rating counts as that; an estimate of ours, like the two seconds below
 NEAR = 0.10
 TIME, NEAR_TIME = 15.0, 2.0  # s; source: load-half-rating
 SURE = 0.95
+#: V for each whole of charge that a sound battery sags deeper when less than ENOUGH is in it, and the charge
+#: below which there is no floor. source: sound-sag
+DEEPER, ENOUGH, NO_FLOOR = 4.0, 0.75, 0.25
 
 #: Rating system → rough factor to SAE. No exact one exists, so ratings other than SAE and EN only ever
 #: advise. source: rating-rough
@@ -103,6 +113,22 @@ def apparent_resistance(
     return (rest - loaded) / current
 
 
+@battery.calculation(source="sound-sag")
+def least_sound_voltage(
+    required: Annotated[float, ck.Input("V", "Voltage required of a charged battery", 0, 14)],
+    share: Annotated[float, ck.Input("1", "State of charge", 0, 1)],
+) -> Annotated[float, ck.Output("V", "Lowest voltage of a sound battery at that charge")]:
+    """How far a sound battery may sag under half its rating when it is not charged: a volt for each 25 points
+    of charge below 75 %, and to any voltage below 25 %.
+
+    >>> round(least_sound_voltage.si(9.6, 0.5), 2)
+    8.6
+    """
+    if share < NO_FLOOR:
+        return 0.0
+    return max(0.0, required - DEEPER * max(0.0, ENOUGH - share))
+
+
 @battery.check("Load test")
 def load(
     case: ck.Case,
@@ -113,19 +139,21 @@ def load(
     lasted: Annotated[ck.Reading | None, load_time],
     warmth: Annotated[ck.Reading | None, temperature],
     rated: Annotated[ck.Value | None, rating],
-    body: Annotated[Case | None, case_seen],
+    kind: Annotated[BatteryType | None, battery_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The load test against the temperature table, once charge, load and time allow it to speak."""
-    if under is None:
-        yield from _not_loaded(case, rest, body)
+    if stop := barred(case):
+        yield case.does_not_apply(stop)
         return
-    own = case.specified.get(load_voltage.key)
-    if own is None and warmth is None:
-        yield case.gap(
-            temperature,
-            "The voltage required under load depends on the battery temperature, and that was not taken.",
+    if kind is BatteryType.LITHIUM:
+        yield case.does_not_apply(
+            "The table of load voltages is for lead-acid batteries; a lithium battery is not judged by it."
         )
         return
+    if under is None:
+        yield from _not_loaded(case, rest)
+        return
+    own = case.specified.get(load_voltage.key)
     if current is None:
         yield case.gap(load_current, "A voltage under load means nothing without the load that was set.")
         return
@@ -135,7 +163,11 @@ def load(
     }
     if rated is None:
         yield case.inconclusive(
-            ck.Claim("battery.load", evidence=[under, current]), _NO_RATING, under, values=read
+            ck.Claim("battery.load", evidence=[under, current]),
+            _NO_RATING,
+            under,
+            tells="Whether the battery was tested with the right load is not known.",
+            values=read,
         )
         return
     if own is None and warmth is not None and warmth.number < COLDEST:
@@ -146,6 +178,7 @@ def load(
                 " then test again."
             ),
             under,
+            tells="The battery is too cold to be tested; it has to be warmed first.",
             values={"cold": ck.show(warmth.value, "°C", uncertainty=False), **read},
         )
         return
@@ -158,17 +191,21 @@ def load(
     )
 
 
-def _not_loaded(case: ck.Case, rest: ck.Reading | None, body: Case | None) -> Iterator[ck.Finding | ck.Gap]:
-    if body is not None and body is not Case.SOUND:
-        yield case.does_not_apply(f"The battery is {body.value}: it is not put under load.")
-        return
+def _not_loaded(case: ck.Case, rest: ck.Reading | None) -> Iterator[ck.Finding | ck.Gap]:
     if rest is not None:
         found = charge_of(case, rest)
         if not _may_speak(case, rest, found):
+            charged = known_full_charge(case)
             yield case.inconclusive(
-                ck.Claim("battery.load", of=load_voltage, evidence=[rest], next_test=load_voltage),
-                _barred_says(case, rest, found).format(seen=""),
-                values=found.words,
+                ck.Claim(
+                    "battery.load",
+                    of=load_voltage,
+                    evidence=[rest],
+                    next_test=load_voltage if charged is None else None,
+                ),
+                _barred_says(case, rest, found, charged).format(seen=""),
+                tells=_BARRED_PLAIN if charged is None else _CHARGED_PLAIN,
+                values={**found.words, "charged": charged.words if charged is not None else ""},
             )
             return
     yield case.gap(load_voltage, "Voltage under load was not measured.")
@@ -181,14 +218,14 @@ _NO_RATING = (
 )
 
 
-def _limit(case: ck.Case, warmth: ck.Reading | None, rated: ck.Value) -> ck.Limit:
-    assert warmth is not None  # the check has yielded a gap otherwise
-    key = (
-        "load-voltage-table"
-        if rated.kind in ("cranking rating SAE", "cranking rating EN")
-        else "rating-rough"
+def _limit(case: ck.Case, warmth: ck.Reading | None, rated: ck.Value) -> ck.Limit | ck.Possible[ck.Limit]:
+    """By the table at the battery's temperature; where that was not taken, at both ends of what it can be."""
+    least = least_load_voltage(case.ends(warmth, temperature, low=COLDEST))
+    if rated.kind not in ("cranking rating SAE", "cranking rating EN"):
+        return case.computed_limit("battery.load_voltage", "rating-rough", low=least)
+    return case.computed_limit(
+        "battery.load_voltage", "load-voltage-table", low=least, width=TABLE_WIDTH, why=TABLE_WHY
     )
-    return case.computed_limit("battery.load_voltage", key, low=least_load_voltage(warmth))
 
 
 @attrs.frozen(kw_only=True)
@@ -211,7 +248,9 @@ class _Tried:
         ]
 
 
-def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) -> ck.Finding:
+def _ruled(
+    case: ck.Case, tried: _Tried, limit: ck.Limit | ck.Possible[ck.Limit], read: dict[str, Any]
+) -> ck.Finding:
     """The verdict, or the reason why it cannot stand."""
     under, current, lasted, warmth, rated = (
         tried.under,
@@ -228,6 +267,11 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
         **read,
         "wanted": f"{wanted.number:.0f} A",
         "beside": _beside(less, more, wanted),
+        "then": (
+            "Charge it fully, then test it again."
+            if known_full_charge(case) is None
+            else "It was charged: test it again warm, or with a meter that is known better."
+        ),
         "at": f" at {ck.show(warmth.value, '°C', uncertainty=False)}" if warmth is not None else "",
     }
     judged = case.judge(
@@ -248,12 +292,13 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
             ),
             undecided=(
                 "It shows {read} under a load of {load}: too close to what is required{at} ({limit})"
-                " to call. Charge it fully, then test it again."
+                " to call. {then}"
             ),
         ),
         ck.Tells(
             passes="The battery holds its voltage under load as it should.",
             fails="The battery was charged, and its voltage drops too far under load.",
+            undecided="The battery's voltage under load is too close to what is required to say.",
         ),
         values=places,
     )
@@ -261,10 +306,9 @@ def _ruled(case: ck.Case, tried: _Tried, limit: ck.Limit, read: dict[str, Any]) 
     passes, fails = chance >= SURE, chance <= 1 - SURE
     if (easy and not fails) or (hard and not passes):
         return _wrong_load(case, tried, places, easy=easy)
-    if not passes:
-        barred = _too_empty(case, tried, places)
-        if barred is not None:
-            return barred
+    discharged = _too_empty(case, tried, limit, places, passes=passes)
+    if discharged is not None:
+        return discharged
     return (
         judged if fails else attrs.evolve(judged, figure=None)
     )  # the limit strip beside the reading says the rest
@@ -291,46 +335,115 @@ def _wrong_load(case: ck.Case, tried: _Tried, places: dict[str, Any], *, easy: b
             " 15 s and test again."
         ),
         tried.under,
+        tells="The battery was tested with the wrong load; the test is made again.",
         values={"held_for": held_for, "too": too, **places},
     )
 
 
-def _too_empty(case: ck.Case, tried: _Tried, places: dict[str, Any]) -> ck.Finding | None:
-    """What bars the load test from condemning a battery that may simply be empty."""
+def _too_empty(
+    case: ck.Case,
+    tried: _Tried,
+    limit: ck.Limit | ck.Possible[ck.Limit],
+    places: dict[str, Any],
+    *,
+    passes: bool,
+) -> ck.Finding | None:
+    """What bars the load test of a battery that may simply be discharged: from condemning it, and from
+    clearing it, since counting only one of the two would tilt whatever rests on it.
+    """
     if tried.rest is None:
         return case.inconclusive(
             ck.Claim(
                 "battery.load", of=load_voltage, evidence=tried.evidence, next_test=open_circuit_voltage
             ),
-            (
-                "It drops to {read} under a load of {load}, but whether it was charged is not known."
-                " Read its open-circuit voltage first."
-            ),
+            ("It {does} {read} under a load of {load}, but {unknown}. Read its open-circuit voltage first."),
             tried.under,
-            values=places,
+            tells="Whether the battery held a charge when it was tested is not known.",
+            values={
+                **places,
+                "does": "holds" if passes else "drops to",
+                "unknown": "whether it was charged is not known"
+                if known_full_charge(case) is None
+                else "whether it holds the charge it was given is not known",
+            },
         )
     found = charge_of(case, tried.rest)
+    charged = known_full_charge(case)
     if _may_speak(case, tried.rest, found):
         return None
+    deeper = not passes and _sags_deeper_than_a_sound_one(tried, found, limit)
+    if deeper and charged is not None and _was_charged_enough(case, tried.rest, found, charged):
+        return None
+    says, plain = _barred_says(case, tried.rest, found, charged), _BARRED_PLAIN
+    if says is _CHARGED_LOW:
+        says, plain = (_NOT_HELD if deeper else _CHARGED_LOW), _CHARGED_PLAIN
+    elif passes and charged is None and says is not _TYPE_OPEN:
+        says = _HELD_ALL_THE_SAME
     return case.inconclusive(
-        ck.Claim("battery.load", of=load_voltage, evidence=tried.evidence, next_test=load_voltage),
-        _barred_says(case, tried.rest, found).format(seen=_SEEN),
+        ck.Claim(
+            "battery.load",
+            of=load_voltage,
+            evidence=[*tried.evidence, *(charged.evidence if charged is not None else ())],
+            next_test=load_voltage,
+        ),
+        says.format(seen=_SEEN),
         tried.under,
-        values={**found.words, **places},
+        tells=plain,
+        values={
+            **found.words,
+            **places,
+            "charged": charged.words if charged is not None else "",
+            "floor": f"{_floor(found, limit):.1f} V",
+        },
     )
+
+
+def _floor(found: Charge, limit: ck.Limit | ck.Possible[ck.Limit]) -> float:
+    """V: what a sound battery still shows at the low end (9 in 10) of the charge that this one may have."""
+    known = [one for _, one in limit.candidates] if isinstance(limit, ck.Possible) else [limit]
+    required = min((one.low.number for one in known if one.low is not None), default=0.0)
+    least = min(1.0, max(0.0, found.share.number - 1.645 * found.share.u))
+    return least_sound_voltage.si(required, least)
+
+
+def _sags_deeper_than_a_sound_one(
+    tried: _Tried, found: Charge, limit: ck.Limit | ck.Possible[ck.Limit]
+) -> bool:
+    """Could any sound battery with that charge sag so far? True when none could."""
+    return tried.under.number + 2 * tried.under.value.u < _floor(found, limit)
+
+
+def _was_charged_enough(case: ck.Case, rest: ck.Reading, found: Charge, charged: FullCharge) -> bool:
+    """True when the charge just done and the voltage after it both say that it is not discharged. A voltage
+    still flattered by the charge counts only where the end of that charge was seen.
+    """
+    if rest.disagrees or (found.flattered and not charged.seen) or _type_is_open(case, rest):
+        return False
+    return found.share.number >= ENOUGH
+
+
+def _type_is_open(case: ck.Case, rest: ck.Reading) -> bool:
+    """A voltage that a lithium battery could rest at as well shows no charge before the type is known."""
+    kind, full = case.fitted.get(battery_type.key), case.fitted.get(full_voltage.key)
+    return kind is None and full is None and may_be_lithium(rest)
 
 
 def _may_speak(case: ck.Case, rest: ck.Reading, found: Charge) -> bool:
     """True when there was charge enough for a load test to mean something."""
     enough = (judged_charge(case, rest, found).probability or 0.0) >= SURE
-    return enough and not found.flattered and not rest.disagrees
+    return enough and not found.flattered and not rest.disagrees and not _type_is_open(case, rest)
 
 
-def _barred_says(case: ck.Case, rest: ck.Reading, found: Charge) -> str:
+def _barred_says(case: ck.Case, rest: ck.Reading, found: Charge, charged: FullCharge | None) -> str:
     chance = judged_charge(case, rest, found).probability or 0.0
-    if chance <= 1 - SURE:
-        return _TOO_EMPTY
-    return _TOO_SOON if found.flattered else _PERHAPS
+    if _type_is_open(case, rest):
+        return _TYPE_OPEN
+    plainly = chance <= 1 - SURE  # a voltage that a recent charge flatters is lower still, never higher
+    if found.flattered and not plainly:
+        return _TOO_SOON if charged is None else _TOO_SOON_AFTER
+    if charged is not None:
+        return _CHARGED_LOW
+    return _TOO_EMPTY if plainly else _PERHAPS
 
 
 # `seen` is put in before the places of the sentence are.
@@ -346,6 +459,33 @@ _PERHAPS = (
 _TOO_SOON = (
     "Too soon to judge: {seen}its state of charge is not certain yet.{{remarks}} Let it rest or charge"
     " it, then test it under load."
+)
+_TOO_SOON_AFTER = (
+    "Too soon to judge: {seen}its state of charge is not certain yet.{{remarks}} Let it rest, then test it"
+    " under load."
+)
+_TYPE_OPEN = (
+    "Its type comes first: {seen}a lithium battery a fifth full has the open-circuit voltage of a full"
+    " lead-acid one. Read the type off its label."
+)
+_HELD_ALL_THE_SAME = (
+    "It holds {{read}} under a load of {{load}} although its charge may be anywhere {{band}}. That speaks for"
+    " it, and clears it only once it is charged: charge it, then test it under load."
+)
+_CHARGED_LOW = (
+    "Too discharged to test after {{charged}}: {seen}it is charged to about {{share}} ({{band}}). Charging it"
+    " the same way again shows nothing new: it does not take or hold its charge, or the charger stopped"
+    " early."
+)
+_NOT_HELD = (
+    "{seen}at about {{share}} ({{band}}) a sound battery still shows some {{floor}}: being discharged does"
+    " not explain it. After {{charged}} what is left is that it does not take or hold its charge; read the"
+    " current it takes, and its voltage after a night with the negative clamp off."
+)
+_BARRED_PLAIN = "The battery is not charged enough to be tested; it is charged first and then tested again."
+_CHARGED_PLAIN = (
+    "The battery was charged and still holds too little charge to be tested. Whether it takes and holds a"
+    " charge is tested next."
 )
 
 

@@ -5,51 +5,57 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
-import attrs
-
 import corekit as ck
 
-from .acid import freezing_point, gravity_of_voltage
-from .charge_state import open_circuit_voltage_at_25
 from .declarations import (
     BatteryType,
+    Caps,
     Case,
     Level,
     Terminals,
     battery,
     battery_type,
+    caps,
     case_seen,
     clean_contacts,
     level,
-    open_circuit_voltage,
     replace,
-    temperature,
     terminals,
 )
 
-COLD = 275.15  # K: above it nothing that a battery holds can be frozen
-# V, gravity about 1.10: below it the acid may be nearly water, so ice begins at 0 °C; an estimate of ours on
-# freezing-tables
-EMPTY = 11.7
-ICE = 273.15
+
+def is_sealed(kind: BatteryType | None, lid: Caps | None) -> bool:
+    """True when nobody can or may reach its acid."""
+    return lid is Caps.SEALED or kind in (BatteryType.AGM, BatteryType.GEL, BatteryType.LITHIUM)
 
 
+#: source: battery-hazard
 _CASE = {
     Case.SOUND: "The battery case is sound.",
     Case.SWOLLEN: (
         "The battery case is swollen: it has been overheated, overcharged or frozen. Do not charge,"
-        " load-test or jump-start it."
+        " load-test or jump-start it, and never charge it again. Engine off, charger off at the mains, clamps"
+        " untouched; keep away for an hour where it is warm or smells."
     ),
     Case.CRACKED: (
-        "The battery case is cracked; acid can leak out. Do not charge, load-test or jump-start it."
+        "The battery case is cracked; acid can leak out. Do not charge, load-test or jump-start it. Goggles"
+        " and gloves; acid in an eye: rinse it with water for 15 minutes and see a doctor."
     ),
     Case.LEAKING: (
         "The battery leaks acid, which burns skin and eats metal. Do not charge, load-test or jump-start it."
+        " Goggles and gloves; acid in an eye: rinse it with water for 15 minutes and see a doctor."
     ),
     Case.FROZEN: (
         "The battery is frozen. Do not charge, load-test or jump-start it: it can burst. Let it thaw"
-        " in a warm place, then look for cracks."
+        " in a warm place, then look for cracks; it is charged only once it is thawed and whole."
     ),
+}
+_CASE_PLAIN = {
+    Case.SOUND: "The battery case looks sound.",
+    Case.SWOLLEN: "The battery is swollen. It can burst and must never be charged or jump-started again.",
+    Case.CRACKED: "The battery case is cracked and acid can leak out. Do not charge or jump-start it.",
+    Case.LEAKING: "The battery leaks acid, which burns skin. It must not be charged or jump-started.",
+    Case.FROZEN: "The battery is frozen. It must not be charged or jump-started before it has thawed whole.",
 }
 
 
@@ -66,21 +72,24 @@ def case_looked_at(case: ck.Case, seen: Annotated[Case, case_seen]) -> Iterator[
         ),
         _CASE[seen],
         passes=seen is Case.SOUND,
+        tells=_CASE_PLAIN[seen],
     )
 
 
 @battery.check("Electrolyte level")
 def acid_level(
-    case: ck.Case, seen: Annotated[Level, level], kind: Annotated[BatteryType | None, battery_type]
+    case: ck.Case,
+    seen: Annotated[Level, level],
+    kind: Annotated[BatteryType | None, battery_type],
+    lid: Annotated[Caps | None, caps],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Bare plates must not be charged or loaded: the gas above them can explode.
 
     Nobody opens a closed battery to pour water in.
     """
-    if kind in (BatteryType.AGM, BatteryType.GEL):
+    if is_sealed(kind, lid):
         yield case.does_not_apply(
-            f"The electrolyte level of a sealed battery ({kind.value}) is not checked, and nothing is"
-            " poured into it."
+            "The electrolyte level of a sealed battery is not checked, and nothing is poured into it."
         )
         return
     says = {
@@ -94,8 +103,15 @@ def acid_level(
             " collects inside and a spark can burst it."
         ),
     }[seen]
+    tells = {
+        Level.RIGHT: "There is enough electrolyte in the battery.",
+        Level.LOW: "The battery is low on water; it is topped up with distilled water after charging.",
+        Level.BARE: "The battery has lost so much water that it must not be charged before it is topped up.",
+    }[seen]
     urgency = ck.Urgency.BEFORE_DRIVING if seen is Level.BARE else ck.Urgency.THIS_VISIT
-    yield case.visual(level, ck.Claim("battery.level", urgency=urgency), says, passes=seen is Level.RIGHT)
+    yield case.visual(
+        level, ck.Claim("battery.level", urgency=urgency), says, passes=seen is Level.RIGHT, tells=tells
+    )
 
 
 @battery.check("Posts and clamps")
@@ -111,75 +127,9 @@ def contacts_looked_at(case: ck.Case, seen: Annotated[Terminals, terminals]) -> 
         ck.Claim("battery.terminals", calls_for=clean_contacts),
         says,
         passes=seen is Terminals.TIGHT,
+        tells={
+            Terminals.TIGHT: "The battery's connections look clean and are tight.",
+            Terminals.LOOSE: "A battery connection is loose and can fail while driving.",
+            Terminals.CORRODED: "The battery's connections are corroded.",
+        }[seen],
     )
-
-
-@battery.check("Whether the acid may be frozen")
-def freezing(
-    case: ck.Case,
-    warmth: Annotated[ck.Reading, temperature],
-    rest: Annotated[ck.Reading | None, open_circuit_voltage],
-    seen: Annotated[Case | None, case_seen],
-) -> Iterator[ck.Finding | ck.Gap]:
-    """A discharged battery freezes where a full one does not: its temperature against the freezing point of
-    the acid it has now.
-    """
-    if seen is Case.FROZEN:
-        yield case.does_not_apply("It was seen to be frozen.")
-        return
-    if warmth.number - 2 * warmth.value.u > COLD:
-        yield case.does_not_apply("The battery is too warm to be frozen.")
-        return
-    weak = rest is None or rest.number < EMPTY
-    if weak:
-        low = ck.exact("temperature", ICE)
-    else:
-        assert rest is not None
-        volts = open_circuit_voltage_at_25(rest, warmth)
-        acid = gravity_of_voltage(
-            attrs.evolve(volts, number=min(max(volts.number, 11.35), 12.98))
-        )  # the ends of the acid table
-        if acid.number > 1.28:
-            yield case.does_not_apply("Its acid is too strong to freeze at ordinary temperatures.")
-            return
-        low = freezing_point(acid)
-    if rest is None:
-        why = "its state of charge is not known"
-    elif weak:
-        why = "it is deeply discharged, and weak acid freezes like water"
-    else:
-        why = (
-            f"at an open-circuit voltage of {ck.show(rest.value, 'V', uncertainty=False)} its acid"
-            " freezes at about"
-            f" {ck.show(low, '°C', uncertainty=False)}"
-        )
-    judged = case.judge(
-        warmth,
-        case.computed_limit("battery.freezing", "freezing-tables", low=low),
-        ck.Claim(
-            "battery.freezing",
-            evidence=[rest] if rest is not None else [],
-            urgency=ck.Urgency.BEFORE_DRIVING,
-            next_test=case_seen,
-        ),
-        ck.Says(
-            passes="",
-            fails=(
-                "At {read} the battery may be frozen: {why}. Look for ice and a bulging case. Do not"
-                " charge, load-test or jump-start it before it has thawed."
-            ),
-            undecided=(
-                "At {read} the battery may be freezing: {why}. Look for ice and a bulging case before"
-                " it is charged, load-tested or jump-started."
-            ),
-        ),
-        ck.Tells(
-            passes="",
-            fails=("The battery may be frozen; it must not be charged or jump-started before it has thawed."),
-        ),
-        values={"read": ck.show(warmth.value, "°C", uncertainty=False), "why": why},
-    )
-    if judged.verdict is ck.Verdict.PASS:
-        yield case.does_not_apply("With the charge it has, the battery is too warm to be frozen.")
-    else:
-        yield judged

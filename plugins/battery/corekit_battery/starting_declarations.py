@@ -27,8 +27,8 @@ LIVE = (
     " watch. With a pacemaker keep 0.3 m away from a running ignition."
 )
 ROADSIDE = (
-    "At the roadside wear high-visibility clothing (EN ISO 20471) and keep the customer off the road; never"
-    " under a vehicle that stands on a jack alone."
+    "At the roadside wear high-visibility clothing (EN ISO 20471) and have the customer stand off the road;"
+    " never under a vehicle that stands on a jack alone."
 )
 TRAINED = (
     "Local rules and the manufacturer's instructions come first; what they leave to trained people is left"

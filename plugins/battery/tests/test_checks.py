@@ -130,7 +130,9 @@ def test_a_cold_battery_is_fuller_than_its_voltage_says_by_a_little(bench: Any) 
 
 def test_a_voltage_below_the_floor_marks_harm(bench: Any) -> None:
     bench.read("open_circuit_voltage", "9.8 V", setup=REST)
-    assert bench.finding("battery.deep_discharge").verdict is ck.Verdict.FAIL
+    finding = bench.finding("battery.deep_discharge")
+    # 10.5 ± 0.3 V never decides alone: what harm was done the capacity shows
+    assert finding.verdict is ck.Verdict.ADVICE and finding.probability == pytest.approx(0, abs=0.01)
     bench.read("open_circuit_voltage", "12.4 V", setup=REST)
     assert "battery.deep_discharge" not in [getattr(result, "code", "") for result in bench.run()]
 
@@ -233,8 +235,13 @@ def test_a_charge_that_is_only_probably_enough_still_bars_a_fail(bench: Any) -> 
     assert finding.verdict is ck.Verdict.UNDECIDED and "Perhaps too discharged to test" in str(finding)
 
 
-def test_an_empty_battery_that_holds_under_load_passes_all_the_same(bench: Any) -> None:
-    assert load_test(bench, "10.2 V", rest="12.3 V").verdict is ck.Verdict.PASS
+def test_a_load_test_clears_no_battery_that_it_could_not_have_condemned(bench: Any) -> None:
+    # counting what clears and not what condemns would make every discharged battery look better than it is
+    for rest in ("12.3 V", ""):
+        finding = load_test(bench, "10.2 V", rest=rest)
+        assert finding.verdict is ck.Verdict.UNDECIDED and finding.probability is None
+        bench.readings.clear()
+    assert load_test(bench, "10.2 V", rest="12.85 V").verdict is ck.Verdict.PASS
 
 
 def test_too_empty_is_said_before_anybody_puts_a_load_on(bench: Any) -> None:
@@ -309,16 +316,31 @@ def test_the_table_is_not_stretched_to_a_colder_battery(bench: Any) -> None:
         bench.case().system.calculations["battery.least_load_voltage"](ck.exact("temperature", 250.0))
 
 
-@pytest.mark.parametrize("left_out", ["temperature", "load_current"])
-def test_a_load_test_without_its_temperature_or_current_is_a_gap_that_names_it(
-    bench: Any, left_out: str
-) -> None:
-    setup = {
-        key: text for key, text in {"load_current": "320 A", "temperature": "4 °C"}.items() if key != left_out
-    }
-    bench.fit("rating", "640 A SAE").read("load_voltage", "9.0 V", setup=setup)
+def test_a_load_test_without_its_current_is_a_gap_that_names_it(bench: Any) -> None:
+    bench.fit("rating", "640 A SAE").read("load_voltage", "9.0 V", setup={"temperature": "4 °C"})
     gaps = [gap for gap in bench.run("load") if isinstance(gap, ck.Gap)]
-    assert [gap.wants for gap in gaps] == [f"battery.{left_out}"]
+    assert [gap.wants for gap in gaps] == ["battery.load_current"]
+
+
+@pytest.mark.parametrize(
+    ("volts", "verdict", "next_test"),
+    [
+        # the table runs from 8.5 V at -18 °C to 9.6 V from 21 °C on, each known to 0.05 V
+        ("9.70 V", ck.Verdict.PASS, ""),
+        ("9.40 V", ck.Verdict.UNDECIDED, "battery.temperature"),
+        ("8.70 V", ck.Verdict.UNDECIDED, "battery.temperature"),
+        ("8.40 V", ck.Verdict.FAIL, ""),
+    ],
+)
+def test_a_load_test_without_its_temperature_is_decided_where_both_ends_of_it_agree(
+    bench: Any, volts: str, verdict: ck.Verdict, next_test: str
+) -> None:
+    bench.describe("fine", "0.01 V").fit("type", "AGM").fit("rating", "640 A SAE")
+    bench.read("open_circuit_voltage", "12.85 V", using="fine", setup={"rest_time": "9 h"})
+    bench.read("load_voltage", volts, using="fine", setup={"load_current": "320 A", "load_time": "15 s"})
+    finding = bench.finding("battery.load")
+    assert (finding.verdict, finding.next_test) == (verdict, next_test)
+    assert next_test == "" or "battery temperature" in str(finding.text)
 
 
 def test_this_vehicle_s_own_figure_beats_the_table(bench: Any) -> None:
@@ -337,16 +359,16 @@ def test_a_damaged_battery_is_not_put_under_load(bench: Any) -> None:
 
 def test_what_is_lost_between_posts_and_clamps_is_told_apart_by_one_meter(bench: Any) -> None:
     bench.meter().read("cranking_voltage", "8.9 V", place="posts", using="meter").read(
-        "cranking_voltage", "8.8 V", place="clamps", using="meter"
+        "cranking_voltage", "8.7 V", place="clamps", using="meter"
     )
     finding = bench.finding("battery.contact")
     # the meter's gain is common to both and cancels; two digits of 0.01 V each remain: 0.02 / √3 · √2 =
     # 0.0163 V
     assert finding.value.u == pytest.approx(0.0163, abs=0.0006)
     assert (
-        finding.verdict is ck.Verdict.ADVICE
+        finding.verdict is ck.Verdict.FAIL
         and finding.calls_for == "battery.clean_contacts"
-        and "0.10 V" in str(finding)
+        and "0.20 V" in str(finding)
     )
 
 
@@ -371,25 +393,32 @@ def test_a_missing_place_is_named(bench: Any) -> None:
     assert "clamps is missing" in words(bench.run("cranking"))
 
 
-def test_cranking_voltage_gives_advice_never_a_verdict(bench: Any) -> None:
-    for volts in ("7.0 V", "9.6 V", "11.0 V"):
-        assert (
-            bench.read("cranking_voltage", volts, place="posts").finding("battery.cranking").verdict
-            is ck.Verdict.ADVICE
-        )
-
-
 @pytest.mark.parametrize(
-    ("volts", "urgency", "word"),
+    ("volts", "celsius", "verdict"),
     [
-        ("12.4 V", ck.Urgency.THIS_VISIT, "not being charged"),
-        ("14.4 V", ck.Urgency.NOTHING, "within"),
-        ("16.2 V", ck.Urgency.BEFORE_DRIVING, "overcharged"),
+        # warm 9.6 ± 0.6 V (k = 2): one-sided 1.645 · 0.3 V inside and outside
+        ("10.12 V", "20 °C", ck.Verdict.PASS),
+        ("10.06 V", "20 °C", ck.Verdict.UNDECIDED),
+        ("9.14 V", "20 °C", ck.Verdict.UNDECIDED),
+        ("9.08 V", "20 °C", ck.Verdict.FAIL),
+        # in frost nobody knows it well enough to decide by it
+        ("6.0 V", "-10 °C", ck.Verdict.ADVICE),
     ],
 )
-def test_the_general_charging_span_advises(bench: Any, volts: str, urgency: ck.Urgency, word: str) -> None:
-    finding = bench.read("charging_voltage", volts).finding("battery.charging")
-    assert (finding.verdict, finding.urgency) == (ck.Verdict.ADVICE, urgency) and word in str(finding)
+def test_the_voltage_while_cranking_decides_plainly_beyond_its_width_and_never_in_frost(
+    bench: Any, volts: str, celsius: str, verdict: ck.Verdict
+) -> None:
+    bench.describe("fine", "0.01 V").read(
+        "cranking_voltage", volts, place="posts", using="fine", setup={"temperature": celsius}
+    )
+    assert bench.finding("battery.cranking").verdict is verdict
+
+
+def test_a_cranking_voltage_that_frost_would_explain_asks_for_the_temperature(bench: Any) -> None:
+    finding = bench.read("cranking_voltage", "8.6 V", place="posts").finding("battery.cranking")
+    assert (finding.verdict, finding.next_test) == (ck.Verdict.UNDECIDED, "battery.temperature")
+    sound = bench.read("cranking_voltage", "11.0 V", place="posts").finding("battery.cranking")
+    assert sound.verdict is ck.Verdict.PASS
 
 
 def test_the_vehicle_s_own_charging_figures_give_a_verdict_and_keep_the_general_ones_beside(
@@ -418,7 +447,9 @@ def test_a_drain_gives_advice_and_the_days_it_leaves(bench: Any) -> None:
     # (1.0 - 0.5) · 70 Ah / (24 h · 0.18 A + 0.02 / 30 · 70 Ah) = 8.01 d, by the formula on file (our own
     # derivation)
     assert days.value.number / 86400 == pytest.approx(8.01, abs=0.02)
-    assert "8 days" in str(days) and days.figure is not None and "full charge" in str(days)
+    # 180 mA ± (3 % + 10 mA) / √3 moves that by 0.39 d, so 8.01 d + 1.645 · 0.39 d = 8.7 d by the label; a
+    # battery in use may hold 60 % of its label: 4.8 d - 0.6 d = 4.2 d
+    assert "4 to 9 days" in str(days) and days.figure is not None and "full charge" in str(days)
 
 
 def test_a_current_read_before_the_units_sleep_calls_for_nothing_yet(bench: Any) -> None:
@@ -552,11 +583,12 @@ def test_an_acid_level_that_is_right_passes_and_a_low_one_waits_for_nobody(bench
 def test_a_charging_voltage_just_above_the_least_is_not_called_urgent_as_if_it_overcharged(
     bench: Any,
 ) -> None:
-    # 13.51 V lies within the meter's uncertainty of 13.5 V, and far from 15 V
-    finding = bench.meter().read("charging_voltage", "13.51 V", using="meter").finding("battery.charging")
-    assert finding.urgency is ck.Urgency.THIS_VISIT and "too close" in str(finding)
-    over = bench.read("charging_voltage", "14.98 V", using="meter").finding("battery.charging")
-    assert over.urgency is ck.Urgency.BEFORE_DRIVING and "too close" in str(over)
+    # 13.51 V lies within the width of 13.5 V, and far from 14.8 V; 14.79 V the other way round
+    bench.fit("charging_control", "fixed").fit("type", "flooded").meter()
+    warm = {"temperature": "25 °C"}
+    for volts in ("13.51 V", "14.79 V"):
+        finding = bench.read("charging_voltage", volts, using="meter", setup=warm).finding("battery.charging")
+        assert finding.urgency is ck.Urgency.PLAN_IT and "too close" in str(finding)
 
 
 def test_a_drain_too_close_to_call_is_read_again_when_the_modules_may_still_be_awake(bench: Any) -> None:

@@ -155,6 +155,16 @@ def test_a_draw_that_was_read_too_early_grades_nothing(bench: Any) -> None:
     assert "drain" not in bench.shown().tests
 
 
+@pytest.mark.parametrize(("clamps", "counts"), [("9.8 V", True), ("11.4 V", False)])
+def test_a_difference_that_cannot_be_grades_nothing_although_its_value_is_named(
+    bench: Any, clamps: str, counts: bool
+) -> None:
+    bench.meter().read("cranking_voltage", "10.2 V", place="posts", using="meter")
+    bench.read("cranking_voltage", clamps, place="clamps", using="meter")
+    assert bench.finding("battery.contact").value is not None
+    assert ("contact" in bench.shown().tests) is counts
+
+
 def test_a_rise_at_the_edge_counts_for_both_sides_of_it(bench: Any) -> None:
     bench.fit("charging_control", "fixed").describe("plain", "0.04 V", **{"20 V": "0.01 V"})
     bench.read("open_circuit_voltage", "12.50 V", using="plain", setup=REST)

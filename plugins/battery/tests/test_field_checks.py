@@ -40,9 +40,8 @@ def several(bench: Any, *volts: str) -> Any:
 
 
 def test_charging_voltages_that_differ_within_the_limit_are_no_contradiction(bench: Any) -> None:
-    finding = several(bench.describe("meter", "0.01 V"), "14.32 V", "14.26 V", "14.04 V", "13.91 V").finding(
-        "battery.charging"
-    )
+    bench.fit("charging_control", "fixed").fit("type", "flooded").describe("meter", "0.01 V")
+    finding = several(bench, "14.32 V", "14.26 V", "14.04 V", "13.91 V").finding("battery.charging")
     assert (
         finding.probability > 0.95 and "disagree" not in str(finding) and "13.91 to 14.32 V" in str(finding)
     )
@@ -101,18 +100,18 @@ def test_an_output_below_its_rating_advises_only(bench: Any) -> None:
 
 def test_a_drop_is_judged_with_its_current_and_its_own_leg_s_limit(bench: Any) -> None:
     bench.meter().read(
-        "voltage_drop", "0.55 V", place="positive side", using="meter", setup={"starter_current": "178 A"}
+        "voltage_drop", "0.75 V", place="positive side", using="meter", setup={"starter_current": "178 A"}
     )
     bench.read(
-        "voltage_drop", "0.15 V", place="ground side", using="meter", setup={"starter_current": "178 A"}
+        "voltage_drop", "0.08 V", place="ground side", using="meter", setup={"starter_current": "178 A"}
     )
     positive, ground = (
         bench.finding("battery.voltage_drop", place) for place in ("positive side", "ground side")
     )
     assert (positive.verdict, ground.verdict) == (ck.Verdict.FAIL, ck.Verdict.PASS)
-    # 0.55 V / 178 A = 3.09 mΩ, 0.4 V / 178 A = 2.25 mΩ
-    assert positive.text.values["has"].startswith("3.09 mΩ") and positive.text.values["may"].startswith(
-        "2.25 mΩ"
+    # 0.75 V / 178 A = 4.21 mΩ, 0.4 V / 178 A = 2.25 mΩ
+    assert positive.text.values["has"].startswith("4.2 mΩ") and positive.text.values["may"].startswith(
+        "2.2 mΩ"
     )
     assert (
         positive.calls_for == "battery.repair_cable"
@@ -120,10 +119,24 @@ def test_a_drop_is_judged_with_its_current_and_its_own_leg_s_limit(bench: Any) -
     )
 
 
-def test_a_drop_along_a_leg_without_its_current_is_no_finding(bench: Any) -> None:
-    bench.read("voltage_drop", "0.9 V", place="positive side")
-    assert "battery.voltage_drop" not in codes(bench)
+@pytest.mark.parametrize(
+    ("drop", "verdict"),
+    [("0.9 V", ck.Verdict.FAIL), ("0.78 V", ck.Verdict.FAIL), ("0.65 V", ck.Verdict.UNDECIDED)],
+)
+def test_a_drop_along_a_side_without_its_current_fails_only_where_no_current_allows_it(
+    bench: Any, drop: str, verdict: ck.Verdict
+) -> None:
+    # 0.20 V per 100 A, at most 0.5 V, known to 0.31 V (k = 2): fails from 0.5 V + 1.645 · 0.156 V
+    # = 0.76 V on; at 150 A it would from 0.4 V + 1.645 · 0.125 V = 0.61 V on
+    finding = (
+        bench.describe("meter", "0.01 V")
+        .read("voltage_drop", drop, place="positive side", using="meter")
+        .finding("battery.voltage_drop")
+    )
+    assert finding.verdict is verdict
     assert [gap for gap in bench.gaps("drops") if gap.wants == "battery.starter_current"]
+    if verdict is ck.Verdict.UNDECIDED:
+        assert finding.next_test == "battery.starter_current" and finding.probability is None
 
 
 def test_a_joint_that_loses_anything_is_bad_at_any_current(bench: Any) -> None:
@@ -327,15 +340,11 @@ def test_a_current_that_moves_no_voltage_was_none(bench: Any) -> None:
     assert "battery.contradiction" not in codes(bench.read("discharge_fall", "0.6 V"))
 
 
-@pytest.mark.parametrize(("gave", "leans"), [("92 Ah", 1.0), ("60 Ah", 0.0)])
-def test_what_it_delivers_is_held_against_its_label_as_advice(bench: Any, gave: str, leans: float) -> None:
+@pytest.mark.parametrize(("gave", "verdict"), [("95 Ah", ck.Verdict.PASS), ("60 Ah", ck.Verdict.FAIL)])
+def test_what_it_delivers_is_held_against_its_label(bench: Any, gave: str, verdict: ck.Verdict) -> None:
     bench.fit("capacity", "100 Ah").read("delivered", gave).read("discharge_current", "5 A")
     finding = bench.finding("battery.capacity_left")
-    assert (
-        finding.verdict is ck.Verdict.ADVICE
-        and finding.probability == pytest.approx(leans, abs=0.05)
-        and not finding.calls_for
-    )
+    assert finding.verdict is verdict and not finding.calls_for
 
 
 def test_fading_capacity_asks_for_a_discharge_and_not_for_a_voltage(bench: Any) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from corekit_battery import acid, battery, charge_state, charging, cranking, drain, loading
+from corekit_battery import acid, battery, charging, cranking, drain, loading
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -88,7 +88,7 @@ def test_a_warm_cable_never_has_less_resistance_than_a_cold_one(
 
 @given(volts=st.floats(11.5, 13), celsius=st.floats(-40, 24.9))
 def test_a_cold_battery_is_never_corrected_downwards(volts: float, celsius: float) -> None:
-    assert charge_state.open_circuit_voltage_at_25.si(volts, celsius + 273.15) >= volts
+    assert acid.open_circuit_voltage_at_25.si(volts, celsius + 273.15) >= volts
 
 
 @given(

@@ -43,17 +43,18 @@ def test_every_source_says_what_it_is_and_how_we_know() -> None:
         assert source.where or source.address
 
 
-def test_no_weak_limit_decides_anything() -> None:
-    deciding = {key for key, limit in battery.limits.items() if limit.decides}
-    # The only limits whose documents were read and are handbooks.
-    assert deciding == {
-        "battery.charge_for_load",
+def test_every_limit_has_a_width_with_its_reason_and_the_weakest_only_advise() -> None:
+    assert all(limit.why for limit in battery.limits.values())
+    assert {key for key, limit in battery.limits.items() if not limit.decides} == {
+        "battery.charge_for_load_by_type",
         "battery.deep_discharge",
-        "battery.cell_spread_warn",
-        "battery.cell_spread",
-        "battery.charge_temperature",
-        "battery.positive_leg",
-        "battery.ground_leg",
+        "battery.cranking_at_minus_10",
+        "battery.cranking_at_minus_20",
+        "battery.charging_voltage_managed",
+        "battery.parasitic_draw",
+        "battery.ripple",
+        "battery.output",
+        "battery.settled_charge",
     }
 
 
@@ -84,7 +85,17 @@ def test_the_keys_a_visit_file_uses_exist() -> None:
 
 
 def test_a_new_battery_ends_all_that_was_known_of_the_old_one() -> None:
-    of_the_battery = {"type", "acid", "rating", "capacity", "full_voltage", "label_voltage", "reserve", "age"}
+    of_the_battery = {
+        "type",
+        "caps",
+        "acid",
+        "rating",
+        "capacity",
+        "full_voltage",
+        "label_voltage",
+        "reserve",
+        "age",
+    }
     assert {key for key, trait in battery.traits.items() if trait.part == "battery.battery"} == {
         f"battery.{name}" for name in of_the_battery
     }

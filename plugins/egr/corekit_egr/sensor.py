@@ -187,12 +187,15 @@ def zero(
         return
     at_5 = signal_at_5_volts(signal, supply)
     later, earlier = case.limit("egr.zero_later"), case.limit("egr.zero_earlier")
+    # A valve-position sensor has only this vehicle's own figure, so while the type is unknown it stays out.
     limit = (
         case.limit(signal_zero)
         if own
-        else {Sensor.LATER: later, Sensor.EARLIER: earlier}.get(
-            kind or Sensor.POSITION, case.limit("egr.zero_either")
-        )
+        else ck.possible(sensor_type, {Sensor.LATER: later, Sensor.EARLIER: earlier})
+        if kind is None
+        else later
+        if kind is Sensor.LATER
+        else earlier
     )
     judged = case.judge(
         at_5,
@@ -232,13 +235,14 @@ def zero(
     )
     if kind is None and not own and judged.probability is not None and judged.probability > 0.05:
         yield case.inconclusive(
-            ck.Claim("egr.zero", of=signal_zero, unit="V", evidence=[signal, supply]),
+            ck.Claim("egr.zero", of=signal_zero, unit="V", evidence=[signal, supply], next_test=sensor_type),
             (
                 "EGR sensor zero signal {read}. Its type is not known: {later} is usual for the later"
                 " type, {earlier} for the earlier, so a signal in one of them may still be wrong. Find"
                 " out the type."
             ),
             at_5,
+            tells="What the sensor shows with no flow can be judged once its type is known.",
             values={"read": read, "later": _band(later), "earlier": _band(earlier)},
         )
         return
@@ -271,7 +275,6 @@ def answer(
         "egr.answer",
         "sensor-span-later",
         low=least,
-        confidence=case.limit("egr.signal_rise").confidence,
     )
     places = {
         "gained": ck.show(gained, "V", uncertainty=False),

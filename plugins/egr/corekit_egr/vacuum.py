@@ -328,14 +328,7 @@ def coil_checked(
             values={"read": read, "plain": plain},
         )
         return
-    if warmth is None:
-        yield case.gap(
-            coil_temperature,
-            f"The regulator coil reads {read}. A warm coil reads high; without its temperature nothing more"
-            " can be said.",
-        )
-        return
-    cold, limit = coil_at_20(ohms, warmth), case.limit(coil)
+    cold, limit = coil_at_20(ohms, case.ends(warmth, coil_temperature)), case.limit(coil)
     yield case.judge(
         cold,
         limit,

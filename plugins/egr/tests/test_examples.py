@@ -140,7 +140,10 @@ def test_the_band_at_rest_holds_both_its_ends_and_only_advises(
     # source: workshop custom, no document; a figure without uncertainty, so that the ends themselves are
     # tried
     at_5 = ck.exact("voltage", egr.calculations["egr.signal_at_5_volts"].si(signal, supply))
-    case, limit = Bench(egr).case(), egr.limits["egr.zero_later"]
+    case, wide = Bench(egr).case(), egr.limits["egr.zero_later"]
+    assert wide.low is not None and wide.high is not None
+    low, high = (ck.exact("voltage", end.number) for end in (wide.low, wide.high))
+    limit = attrs.evolve(wide, low=low, high=high)  # the band as printed, without its width
     says = ck.Says(passes="pass", fails="fail", undecided="undecided")
     judged = case.judge(at_5, limit, ck.Claim("egr.zero", unit="V"), says)
     assert str(judged.text) == leans and judged.verdict is ck.Verdict.ADVICE

@@ -15,6 +15,7 @@ import pytest
 from corekit_egr import egr
 
 from corekit.plugin.faults import FaultTable
+from corekit.reference import code_meanings
 from corekit.testing import Assessment, Proof, assessed, installed_plugins, shown
 
 HERE = Path(__file__).parent
@@ -74,8 +75,16 @@ def test_every_source_says_what_it_is_and_how_we_know() -> None:
         )
 
 
-def test_no_limit_of_ours_decides_anything() -> None:
-    assert not [key for key, limit in egr.limits.items() if limit.decides]
+def test_limits_of_designs_that_differ_decide_nothing_and_the_others_say_how_well_they_are_known() -> None:
+    assert {key for key, limit in egr.limits.items() if not limit.decides} == {
+        "egr.zero_later",
+        "egr.zero_earlier",
+        "egr.signal_rise",
+        "egr.tube_warms",
+        "egr.coil",
+        "egr.coil_any",
+    }
+    assert [key for key, limit in egr.limits.items() if not limit.why] == ["egr.coil_any"]
 
 
 def test_every_measurand_says_where_and_how_and_running_engines_come_with_a_caution() -> None:
@@ -112,7 +121,37 @@ def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
     assert not re.findall(rf"\b{word}\b", everything, re.IGNORECASE)
 
 
+@pytest.mark.parametrize("key", ["sweep", "fed", "motor_current", "flap", "position_by_hand", "throttle"])
+def test_fingers_stay_out_of_a_valve_that_a_motor_closes_until_it_is_unplugged(key: str) -> None:
+    assert "Unplug the valve before fingers" in egr.observations[f"egr.{key}"].hazard
+
+
+def test_soot_is_not_breathed_nor_sprayed_into_a_running_diesel() -> None:
+    clean = egr.operations["egr.clean"]
+    assert all(word in clean.hazard for word in ("P3 mask", "no dry brush", "running diesel", "Goggles"))
+    assert clean.way == "cleaned_passage"
+
+
+def test_what_is_renewed_may_be_under_warranty_and_what_was_erased_is_not_ready() -> None:
+    for key in PARTS:
+        hazard = egr.operations[key].hazard
+        assert "warranty" in hazard and "not ready" in " ".join(hazard.split())
+
+
+def test_a_cooler_is_opened_cold_and_an_engine_with_coolant_in_it_not_cranked() -> None:
+    hazard = egr.observations["egr.coolant"].hazard
+    assert "only when cold" in hazard and "never crank" in hazard
+
+
 # ---- the fault table
+
+
+def test_every_answer_of_an_observation_is_an_outcome_or_says_that_it_was_not_reached() -> None:
+    assert TABLE is not None
+    for test in TABLE.tests.values():
+        if test.seen:
+            answers = {answer.value for answer in egr.observations[test.seen].answers}
+            assert answers - {word for words in test.answers for word in words} <= {"not reached"}, test.key
 
 
 def test_the_table_says_that_its_numbers_are_estimates() -> None:
@@ -181,6 +220,15 @@ def test_a_position_that_does_not_follow_the_hand_calls_for_the_valve() -> None:
     assert shown(egr, MOTOR, LAMP, **results, position_by_hand="jumps or stays").calls_for("replace_valve")
 
 
+def test_a_free_and_well_fed_valve_that_does_not_follow_calls_for_a_valve_else_it_does_not() -> None:
+    results = {"code_circuit": "set", "sweep": "does not follow", "motor_current": "none"}
+    assert not shown(egr, MOTOR, LAMP, **results).calls_for("replace_valve")
+    assert not shown(egr, MOTOR, LAMP, **results, fed="bad", flap="free").calls_for("replace_valve")
+    assert shown(egr, MOTOR, LAMP, **results, fed="good", flap="free", position_by_hand="follows").calls_for(
+        "replace_valve"
+    )
+
+
 @pytest.mark.parametrize("table", [VACUUM, MOTOR], ids=["vacuum", "motor"])
 def test_without_a_failed_direct_test_no_pair_of_outcomes_calls_for_a_part(table: FaultTable) -> None:
     for first, second in itertools.combinations(table.tests.values(), 2):
@@ -193,6 +241,27 @@ def test_without_a_failed_direct_test_no_pair_of_outcomes_calls_for_a_part(table
             if not direct:
                 results = shown(egr, table, (), **{first.key: one, second.key: two})
                 assert not any(results.calls_for(part) for part in PARTS), (first.key, one, second.key, two)
+
+
+def test_every_code_that_the_table_asks_for_has_its_meaning_on_the_list() -> None:
+    assert TABLE is not None
+    assert set(TABLE.codes) <= set(code_meanings())
+
+
+@pytest.mark.parametrize(
+    ("code", "says"),
+    [
+        ("P0486", "sensor B"),
+        ("P0487", "throttle"),
+        ("P0489", "control circuit low"),
+        ("P0490", "control circuit high"),
+        ("P042E", "stuck open"),
+        ("P042F", "stuck closed"),
+        ("P2413", "perform"),
+    ],
+)
+def test_a_code_means_what_the_public_list_says(code: str, says: str) -> None:
+    assert says in code_meanings()[code].meaning
 
 
 def test_no_ohm_reading_is_direct_unless_it_is_beyond_any_design() -> None:
@@ -221,7 +290,7 @@ def test_a_choked_passage_is_found_cleaned_and_shown_open() -> None:
 
 
 def test_a_retest_that_shows_no_rise_says_not_repaired_yet() -> None:
-    made = visit("visit.toml", lambda text: text.replace('is = "41 kPa"', 'is = "34 kPa"'))
+    made = visit("visit.toml", lambda text: text.replace('is = "41 kPa"', 'is = "33 kPa"'))
     assert made.repairs[0].proof is Proof.NOT_YET
 
 

@@ -537,6 +537,7 @@ switching = ignition.observation(
 # ---- what can be done
 
 WORK = f"{HIGH_VOLTAGE} {HOT}"
+NEGATIVE_OFF = "Note codes, monitors and radio code, then battery negative off first."
 replace_plugs = ignition.operation(
     "replace_plugs",
     "Replace the spark plugs",
@@ -562,13 +563,13 @@ repair_supply = ignition.operation(
     "repair_supply",
     "Repair the ignition supply",
     shown_by=feed_drop,
-    hazard=f"{WORK} Battery negative off first.",
+    hazard=f"{WORK} {NEGATIVE_OFF}",
 )
 repair_ground = ignition.operation(
     "repair_ground",
     "Repair the ignition ground",
     shown_by=ground_drop,
-    hazard=f"{WORK} Battery negative off first.",
+    hazard=f"{WORK} {NEGATIVE_OFF}",
 )
 repair_switching = ignition.operation(
     "repair_switching",

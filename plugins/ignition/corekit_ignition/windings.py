@@ -7,6 +7,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
+import attrs
+
 import corekit as ck
 
 from .declarations import (
@@ -71,32 +73,23 @@ def primary(
     A low-ohm winding wants nulled leads.
     """
     own = case.is_specified(primary_resistance)
-    if not own and made is None:
-        yield case.gap(
-            coil_type, "The usual primary resistance depends on the coil type, which is not known."
+    with_points = case.limit_by(
+        ballast,
+        resistor,
+        {Fitted.YES: "ignition.primary_ballast", Fitted.NO: "ignition.primary_points"},
+    )
+    limit = (
+        case.limit(primary_resistance)
+        if own
+        else case.limit_by(
+            coil_type,
+            made,
+            {CoilType.POINTS: with_points, CoilType.ELECTRONIC: "ignition.primary_electronic"},
         )
-        return
-    if not own and made is CoilType.POINTS and resistor is None:
-        yield case.gap(
-            ballast,
-            "Whether a ballast resistor belongs to this coil is not known; with one the winding has half the"
-            " resistance of one without.",
-        )
-        return
-    by_type = {
-        CoilType.ELECTRONIC: "electronic",
-        CoilType.POINTS: "ballast" if resistor is Fitted.YES else "points",
-    }
-    limit = case.limit(primary_resistance if own or made is None else f"ignition.primary_{by_type[made]}")
+    )
     for reading in ohms:
         warm = reading.condition(winding_temperature) or warmth
-        if warm is None:
-            yield case.gap(
-                winding_temperature,
-                f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not recorded.",
-            )
-            continue
-        cold = resistance_at_20(reading, warm)
+        cold = resistance_at_20(reading, case.ends(warm, winding_temperature))
         yield case.judge(
             cold,
             limit,
@@ -131,8 +124,8 @@ def primary(
             values={
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
-                "at": ck.show(warm.value, "°C", uncertainty=False),
-                "cold": _cold(reading, warm, "Ω"),
+                "at": _at(warm),
+                "cold": _cold(cold, "Ω"),
                 "usual": "is its specification" if own else "is usual",
                 "meaning": (
                     "An open or badly connected winding reads high."
@@ -162,14 +155,9 @@ def secondary(
     limit = case.limit(secondary_resistance if own else "ignition.secondary_usual")
     for reading in ohms or []:
         warm = reading.condition(winding_temperature) or warmth
-        if warm is None:
-            yield case.gap(
-                winding_temperature,
-                f"{reading.place.capitalize()}: a warm winding reads high; its temperature was not recorded.",
-            )
-            continue
+        cold = resistance_at_20(reading, case.ends(warm, winding_temperature))
         at_most = ck.propagate(lambda ohms: SLIP * ohms, (reading.value,), "resistance")
-        if case.side(at_most, limit) is ck.Side.BELOW:
+        if case.side(at_most, _exactly(limit)) is ck.Side.BELOW:
             yield case.inconclusive(
                 ck.Claim("ignition.secondary_usual", place=reading.place, next_test=secondary_resistance),
                 (
@@ -184,7 +172,7 @@ def secondary(
             )
             continue
         yield case.judge(
-            resistance_at_20(reading, warm),
+            cold,
             limit,
             ck.Claim(
                 "ignition.secondary" if own else "ignition.secondary_usual",
@@ -213,8 +201,8 @@ def secondary(
             values={
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
-                "at": ck.show(warm.value, "°C", uncertainty=False),
-                "cold": _cold(reading, warm, "kΩ"),
+                "at": _at(warm),
+                "cold": _cold(cold, "kΩ"),
                 "usual": "is its specification" if own else "is usual, and good coils lie outside it too",
             },
         )
@@ -249,14 +237,31 @@ def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
     )
 
 
-def _cold(reading: ck.Reading, warm: ck.Reading, unit: str) -> str:
-    return ck.show(resistance_at_20(reading, warm), unit, uncertainty=False)
-
-
-def _grade(case: ck.Case, cold: ck.Value, limit: ck.Limit) -> str:
+def _grade(
+    case: ck.Case, cold: ck.Value | ck.Possible[ck.Value], limit: ck.Limit | ck.Possible[ck.Limit]
+) -> str:
     """How far out a primary is: off its figure, or open or shorted beyond any design, with its uncertainty
     allowed for; no grade where it is too close to call.
     """
-    if cold.number - 2 * cold.u > OPEN_PRIMARY or cold.number + 2 * cold.u < SHORTED_PRIMARY:
+    values = [one for _, one in cold.candidates] if isinstance(cold, ck.Possible) else [cold]
+    if all(one.number - 2 * one.u > OPEN_PRIMARY for one in values) or all(
+        one.number + 2 * one.u < SHORTED_PRIMARY for one in values
+    ):
         return "open or shorted"
     return {ck.Side.INSIDE: "within", ck.Side.UNDECIDED: ""}.get(case.side(cold, limit), "off its figure")
+
+
+def _exactly(limit: ck.Limit) -> ck.Limit:
+    """Its low end without a width: what is hundreds of times too low needs no better figure."""
+    return attrs.evolve(limit, low=ck.exact("resistance", limit.low.number if limit.low else 0.0), high=None)
+
+
+def _at(warm: ck.Reading | None) -> str:
+    return "unknown temperature" if warm is None else ck.show(warm.value, "°C", uncertainty=False)
+
+
+def _cold(cold: ck.Value | ck.Possible[ck.Value], unit: str) -> str:
+    """At 20 °C; from the hottest to the coldest that the winding can have been where nobody noted it."""
+    values = [one for _, one in cold.candidates] if isinstance(cold, ck.Possible) else [cold]
+    ordered = sorted(values, key=lambda value: value.number)
+    return " to ".join(ck.show(value, unit, uncertainty=False) for value in ordered)

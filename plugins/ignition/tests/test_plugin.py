@@ -47,8 +47,14 @@ def test_every_source_says_what_it_is_and_how_we_know() -> None:
         assert source.title and source.basis and source.status and source.where
 
 
-def test_no_general_limit_decides_anything_because_none_on_file_is_citable() -> None:
-    assert not [key for key, limit in ignition.limits.items() if limit.decides]
+def test_no_resistance_decides_anything_because_no_figure_on_file_is_citable() -> None:
+    assert {key for key, limit in ignition.limits.items() if limit.decides} == {
+        "ignition.feed_drop",
+        "ignition.ground_drop",
+        "ignition.supply_cranking",
+        "ignition.firing_apart",
+    }
+    assert all(limit.why for limit in ignition.limits.values())
 
 
 def test_every_measurand_says_how_has_an_accuracy_and_where_work_can_hurt_a_hazard() -> None:
@@ -103,7 +109,35 @@ def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
     assert not re.findall(rf"\b{word}\b", everything, re.IGNORECASE)
 
 
+@pytest.mark.parametrize("key", ["inject", "pressure"])
+def test_no_line_of_direct_injection_is_opened(key: str) -> None:
+    assert "2500 bar" in (hazard := ignition.observations[f"ignition.{key}"].hazard) and "no line" in hazard
+
+
+def test_leaks_are_sought_with_smoke_and_never_with_a_spray_that_burns() -> None:
+    assert "never with a spray that burns" in ignition.observations["ignition.intake_smoke"].hazard
+
+
+@pytest.mark.parametrize("key", ["spark", "switching", "rpm", "ripplecrank"])
+def test_whoever_cranks_rests_the_starter_and_keeps_the_key_away(key: str) -> None:
+    hazard = ignition.observations[f"ignition.{key}"].hazard
+    assert "10 s at most, then rest 60 s" in hazard and "key well away" in hazard
+
+
+def test_water_mist_is_sprayed_hands_off() -> None:
+    hazard = ignition.observations["ignition.mist"].hazard
+    assert "Hands off" in hazard and "pacemaker" in hazard
+
+
 # ---- the fault table
+
+
+def test_every_answer_of_an_observation_is_an_outcome_or_speaks_of_something_new() -> None:
+    for test in TABLE.tests.values():
+        if test.seen:
+            answers = {answer.value for answer in ignition.observations[test.seen].answers}
+            left = answers - {word for words in test.answers for word in words}
+            assert left <= {"not reached", "new"}, test.key
 
 
 def test_the_table_says_that_its_numbers_are_estimates() -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from corekit_battery.alternator import rise
+from corekit_battery.charging_rise import rise
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -51,6 +51,7 @@ def test_the_rise_is_graded_just_inside_and_just_outside_its_edges(
     finding = running(bench.fit("charging_control", "fixed"), "12.500 V", volts)
     assert says in str(finding.text) and tells in str(finding.for_customer)
     assert finding.verdict is ck.Verdict.ADVICE and finding.value is not None
+    assert (finding.calls_for == "battery.charging_repair") is ("no charge" in says)
 
 
 def test_a_worn_meter_leaves_a_rise_at_the_edge_open(bench: Any) -> None:
