@@ -12,6 +12,7 @@ from urllib.parse import urlencode
 
 import pytest
 
+from corekit.model.measurand import answers_of
 from corekit.model.records import CodesRead, Fitted, Measured, Seen, Setup, Specified, Started
 from corekit.plugin.host import load
 from corekit.units import from_coherent
@@ -511,8 +512,10 @@ def do_as_told(visit: Visit, page: Page, manner: str) -> None:
     key = visit.at.split("/test/")[1].split("?")[0]
     trait = visit.shop.context.plugins.traits.get(key)
     if trait is not None:
-        known = {} if manner == "cannot" else {"middle": "4", "low": "1"}
-        visit.rows(traits={key: f"{known[manner]} {trait.units[0]}" if known else "don't know"})
+        known = {"middle": "4", "low": "1"}.get(manner)
+        answers = list(answers_of(trait.answers)) if trait.answers is not None else []
+        listed = answers[-1 if manner == "low" else 0] if answers else f"{known} {'/'.join(trait.units[:1])}"
+        visit.rows(traits={key: listed if known else "don't know"})
         return
     share = {"middle": 0.5, "low": 0.02, "cannot": 0.5}[manner]
     if manner == "cannot":
