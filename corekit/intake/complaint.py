@@ -66,6 +66,11 @@ class ComplaintRows(Drafts):
             self.faults.add(
                 (*path, "with"), "is missing", "what it was exchanged with", 'with = "cylinder 3"'
             )
+        ago = self.examination.quantity((*path, "ago"), row.ago, ["years"]) if row.ago is not None else None
+        if row.ago is not None and not row.before:
+            self.faults.add(
+                (*path, "ago"), "is said of something tried now", "before = true beside it, or no ago"
+            )
         if part is None or way is None or not result:
             return
         place = self._place((*path, "place"), row.place, part.places, part.key, needed=False)
@@ -77,6 +82,8 @@ class ComplaintRows(Drafts):
             swapped_with=row.with_ or "",
             stage=self.stage,
             before=bool(row.before),
+            ago=ago.number if ago is not None else None,
+            ago_typed=row.ago or "",
             words=personal("note", words),
         )
         self._say(

@@ -60,7 +60,7 @@ class Measurand:
         places_by: Key of the trait that counts the places: a vehicle has the first so many.
         conditions: Keys of measurands it must be read with (temperature, load current).
         lasting: Stays true through a repair (ambient temperature).
-        only: Traits, each with the answers under which it can be read at all; an unknown trait bars nothing.
+        only: Trait → the answers under which it can be read at all; an unknown trait bars nothing.
         part: Key of the part that it is read on; what was found on a part is past once the part is exchanged.
         where, how, hazard: For the person with the probe; the hazard is shown before the step.
     """
@@ -76,7 +76,7 @@ class Measurand:
     places_by: str = ""
     conditions: tuple[str, ...] = ()
     lasting: bool = False
-    only: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    only: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, hash=False)
     part: str = ""
     where: str = ""
     how: str = ""
@@ -95,7 +95,7 @@ class Observation:
     answers: type[Enum]
     places: tuple[str, ...] = ()
     places_by: str = ""
-    only: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    only: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, hash=False)
     part: str = ""
     how: str = ""
     hazard: str = ""
@@ -162,7 +162,9 @@ def ruled_out_by(declared: Measurand | Observation, fitted: Mapping[str, str]) -
     Args:
         fitted: Trait → the words of its answer; empty or absent where it is not known.
     """
-    return next((key for key, answers in declared.only if fitted.get(key) and fitted[key] not in answers), "")
+    return next(
+        (key for key, answers in declared.only.items() if fitted.get(key) and fitted[key] not in answers), ""
+    )
 
 
 DONT_KNOW = "don't know"

@@ -306,6 +306,10 @@ class System:
             parts=self.parts,
             codes=self._codes_named(),
             symptoms=symptoms().symptoms,
+            places={
+                **{key: measurand.places for key, measurand in self.measurands.items()},
+                **{key: seen.places for key, seen in self.observations.items()},
+            },
         )
 
     def _codes_named(self) -> frozenset[str] | None:
@@ -400,15 +404,13 @@ class System:
             )
         return by.key
 
-    def _only(
-        self, key: str, only: Mapping[Trait, Iterable[Enum]] | None
-    ) -> tuple[tuple[str, tuple[str, ...]], ...]:
-        """Traits, each with the words of the answers under which something applies.
+    def _only(self, key: str, only: Mapping[Trait, Iterable[Enum]] | None) -> dict[str, tuple[str, ...]]:
+        """Trait → words of the answers under which something applies.
 
         Raises:
             ValueError: a trait is none that this system declared before, or an answer none of its own.
         """
-        found: list[tuple[str, tuple[str, ...]]] = []
+        found = {}
         for trait, members in (only or {}).items():
             answers = tuple(members)
             own = trait.answers
@@ -419,8 +421,8 @@ class System:
                 )
             if not answers or not all(isinstance(member, own) for member in answers):
                 raise ValueError(f"{key}: only wants answers of {trait.key}: {', '.join(answers_of(own))}.")
-            found.append((trait.key, tuple(str(member.value) for member in answers)))
-        return tuple(found)
+            found[trait.key] = tuple(str(member.value) for member in answers)
+        return found
 
     def _span(self, ends: tuple[float | None, float | None], unit: str) -> Span:
         low, high = (None if end is None else units.to_coherent(end, unit) for end in ends)
