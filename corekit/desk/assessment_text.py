@@ -281,7 +281,10 @@ def _test(seen: CheckView, number: int, test: NextTest) -> str:
     lines += (
         [f"It may read wrong now, because of an earlier test: {test.spoiled_by}"] if test.spoiled_by else []
     )
-    lines += [f'First repaired = {{ operation = "{test.operation}" }}.'] if test.operation else []
+    if test.operation:
+        first = seen.plugins.operations[test.operation]
+        lines += [f"Caution: {first.hazard}"] if first.hazard else []
+        lines.append(f'Write that down as repaired = {{ operation = "{first.key}" }}.')
     if wanted is not None:
         lines += [f"Caution: {wanted.hazard}"] if not isinstance(wanted, Trait) and wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""

@@ -30,7 +30,7 @@ from .test_options import TestOptions, options_in_address
 
 _AHEAD = 5  # of the next tests are kept ready for when the network goes
 _GAPS = 12
-_FIRST = 6  # traits that are asked at once; the others are there for whoever knows them
+_FIRST = 7  # traits that are asked at once; the others are there for whoever knows them
 
 
 @attrs.frozen(kw_only=True)
