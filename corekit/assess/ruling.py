@@ -29,7 +29,17 @@ from .suspect import (
     suspects,
     work_is_likely,
 )
-from .timeline import Event, StageOutcome, complaint_of, events, is_lasting, let_in, positions, read_at
+from .timeline import (
+    Event,
+    StageOutcome,
+    complaint_of,
+    events,
+    is_lasting,
+    let_in,
+    positions,
+    read_at,
+    renewed_before,
+)
 
 
 @attrs.define(kw_only=True)
@@ -50,10 +60,14 @@ class StageEvidence:
 
     def add(self, system: System, case: Case, findings: Sequence[Finding], disputed: Collection[str]) -> None:
         self.findings += findings
+        decided = set()
         for finding in findings:
             if finding.verdict is Verdict.UNDECIDED and finding.next_test:
                 self.barred.add(finding.code)
                 self.ahead.append(_test_before(system, finding))
+            else:
+                decided.add(finding.code)
+        self.barred -= decided  # one place that is held open bars nothing at the others
         if system.faults is not None:
             self.made[system.key] = all_outcomes(system.faults, case, findings, disputed)
 
@@ -81,6 +95,7 @@ def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Col
         stages[-1].fitted,
         about,
         let_in(counted, plugins.systems),
+        renewed_before(job),
     )
     counted = [shown for shown in counted if shown.system in tables.systems]
     order = events(job, plugins, tables, counted)

@@ -340,7 +340,7 @@ def _next_test(evidence: Evidence, key: str, bits: float) -> NextTest:
         wants=wants,
         repeat=key in evidence.latest,
         spoiled_by=spoiler,
-        place=test.place if wants == test.measurand else "",
+        place=test.place,
     )
 
 

@@ -16,6 +16,7 @@ from .hypotheses import Complaint, Tables, speaks_for
 from .inference import Act, Hint, Shown
 from .outcome import Outcome
 
+YEAR = 365.25 * 86400.0  # s
 #: Results of a trial that say the complaint is still there, or gone.
 STILL, GONE = frozenset({"stayed", "worse", "less"}), frozenset({"gone"})
 
@@ -143,6 +144,20 @@ def _trial(record: Tried, tables: Tables) -> Iterator[Act | inference.Retold | H
             yield Hint(faults=of_part, these=1 - way.this_part, other=1 - way.other, none=1 - way.none)
     elif record.result in STILL | GONE:
         yield Act(removes=of_part, fails=way.fails, undone=record.result in STILL)
+
+
+def renewed_before(job: Job) -> dict[str, float]:
+    """Key of a part → years since it was renewed before this visit, where that is known and was no try at the
+    complaint.
+    """
+    return {
+        noted.record.part: noted.record.ago / YEAR
+        for noted in job.tried
+        if noted.record.before
+        and noted.record.how == "renewed"
+        and noted.record.result not in STILL
+        and noted.record.ago is not None
+    }
 
 
 def is_lasting(way: Way) -> bool:

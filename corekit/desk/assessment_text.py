@@ -26,7 +26,10 @@ from ..report.findings import code_sentences
 from ..report.next_tests import asks_for_codes, named_tests
 from ..report.noted import OwnWords, is_noted, own_words, unanswered
 from ..report.records import record_lines, records_of
+from .causes import cause_lines, chance_words, pair_of
 from .check import CheckView
+from .complaint import complaint_data, complaint_sentences
+from .next_step import again_words, is_here
 
 WIDTH = 100
 NEXT_SHOWN = 4  # tests shown with hazard and step; the others by their question
@@ -46,6 +49,9 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
             " the row out). Rows are counted from 0.\n"
             + "\n".join(_item(str(fault)) for fault in seen.set_aside)
         )
+    complaint = complaint_sentences(assessment.job, seen.plugins, seen.texts)
+    if complaint:
+        parts.append("Complaint\n" + "\n".join(map(_item, complaint)))
     if seen.remarks:
         parts.append("Warnings\n" + "\n".join(_item(remark) for remark in seen.remarks))
     if assessment.findings:
@@ -91,8 +97,9 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
         )
     if assessment.suspects:
         parts.append(
-            "Likely causes, from the fault table and the readings (estimates; for you, not for the customer's"
-            " documents)\n" + "\n".join(_suspects(seen))
+            "Likely causes, from the fault tables and all that was shown (estimates; for you, not for the"
+            " customer's documents)\n"
+            + "\n".join(_item(*lines) for lines in cause_lines(assessment, seen.plugins))
         )
     calls = assessment.calls_at(assessment.job.stage)
     if calls:
@@ -125,9 +132,12 @@ def _what_next(seen: CheckView) -> Iterator[str]:
 
 def _to_make(seen: CheckView, tests: Iterable[NextTest]) -> list[NextTest]:
     """The tests without those that name nothing, and those that ask for codes which were read."""
-    read = seen.assessment.job.codes_by_list(seen.assessment.job.stage)
+    job = seen.assessment.job
+    read = job.codes_by_list(job.stage)
     return [
-        test for test in named_tests(tests) if not ("stored" in read and asks_for_codes(test, seen.plugins))
+        test
+        for test in named_tests(tests)
+        if is_here(test, job, seen.plugins) and not ("stored" in read and asks_for_codes(test, seen.plugins))
     ]
 
 
@@ -243,26 +253,6 @@ def _uncertainties(seen: CheckView) -> Iterator[str]:
             yield _item(f"{one[0]}, {one[1]}: {'; '.join(one[2])}.")
 
 
-def _suspects(seen: CheckView) -> list[str]:
-    """Likeliest first, each system by itself: their tables know nothing of each other."""
-    rows = []
-    for key, system in seen.plugins.systems.items():
-        own = [
-            suspect
-            for suspect in seen.assessment.suspects
-            if suspect.system == key and suspect.probability >= 0.01
-        ]
-        rows += (
-            [
-                f"  {system.title}",
-                *(f"    {100 * suspect.probability:>5.1f} %  {suspect.name}" for suspect in own),
-            ]
-            if own
-            else []
-        )
-    return rows
-
-
 def _gaps(seen: CheckView) -> list[str]:
     """Of each system what was not read or looked at, in one list; then whatever has more to say."""
     missing: dict[str, dict[str, None]] = {}
@@ -291,10 +281,15 @@ def _call(seen: CheckView, call: Call) -> str:
 def _test(seen: CheckView, number: int, test: NextTest) -> str:
     wanted = _wanted(seen, test.wants)
     lines = [f"{number}. {test.question}{_time(test)}"]
-    lines += ["Again: the first attempt was inconclusive."] if test.repeat else []
+    again = again_words(test, seen.assessment.job, seen.plugins)
+    lines += [f"Again: {again}"] if again else []
     lines += (
         [f"It may read wrong now, because of an earlier test: {test.spoiled_by}"] if test.spoiled_by else []
     )
+    if test.operation:
+        first = seen.plugins.operations[test.operation]
+        lines += [f"Caution: {first.hazard}"] if first.hazard else []
+        lines.append(f'Write that down as repaired = {{ operation = "{first.key}" }}.')
     if wanted is not None:
         lines += [f"Caution: {wanted.hazard}"] if not isinstance(wanted, Trait) and wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""
@@ -344,6 +339,7 @@ def as_data(seen: CheckView) -> dict[str, Any]:
     assessment = seen.assessment
     return {
         "job": assessment.job.name,
+        "complaint": complaint_data(assessment.job, seen.plugins),
         "set_aside": [fault.data for fault in seen.set_aside],
         "remarks": list(seen.remarks),
         "noted": _noted_data(seen),
@@ -366,9 +362,17 @@ def as_data(seen: CheckView) -> dict[str, Any]:
                 "fault": suspect.fault,
                 "name": suspect.name,
                 "probability": suspect.probability,
+                "chance": chance_words(suspect.probability),
                 "calls_for": suspect.calls_for,
+                "refer": suspect.refer,
+                "speaks_for": list(suspect.speaks_for),
+                "speaks_against": list(suspect.speaks_against),
             }
             for suspect in assessment.suspects
+        ],
+        "pair": [
+            {"system": one.system, "fault": one.fault, "name": one.name}
+            for one in pair_of(assessment.suspects)
         ],
         "contradictions": [
             {
@@ -384,8 +388,8 @@ def as_data(seen: CheckView) -> dict[str, Any]:
             }
             for odd in assessment.contradictions
         ],
-        "next_tests": [_test_data(test) for test in _to_make(seen, assessment.next_tests)],
-        "too_long": [_test_data(test) for test in _to_make(seen, assessment.too_long)],
+        "next_tests": [_test_data(test, seen) for test in _to_make(seen, assessment.next_tests)],
+        "too_long": [_test_data(test, seen) for test in _to_make(seen, assessment.too_long)],
         "calls": [
             {"operation": call.operation, "met": call.met, "why": call.why, "stage": stage_name(call.stage)}
             for call in assessment.calls
@@ -432,7 +436,7 @@ def _codes_data(job: Job, stage: int) -> list[dict[str, Any]]:
     ]
 
 
-def _test_data(test: NextTest) -> dict[str, Any]:
+def _test_data(test: NextTest, seen: CheckView) -> dict[str, Any]:
     return {
         "system": test.system,
         "test": test.key,
@@ -443,7 +447,9 @@ def _test_data(test: NextTest) -> dict[str, Any]:
         "wants": test.wants,
         "place": test.place,
         "repeat": test.repeat,
+        "again": again_words(test, seen.assessment.job, seen.plugins),
         "spoiled_by": test.spoiled_by,
+        "operation": test.operation,
     }
 
 

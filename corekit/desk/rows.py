@@ -44,6 +44,8 @@ _OBSERVED = frozenset(
         "recorded",
         "seen",
         "codes",
+        "tried",
+        "complaint_again",
         "started",
         "arrived",
         "left",

@@ -30,14 +30,13 @@ class Sampling:
     Attributes:
         key: `system.name`.
         title: What paper calls it.
-        of: The measurand that is sampled, with what is possible and usual in a record of it.
+        of: The measurand that is sampled, with its part, and with the places, the unit, and what is possible
+            and usual in a record of it.
         over_unit: Unit of what it is sampled over; its kind is `over_kind`, its name on paper `over_title`.
         over_possible: Outside: refused; in the coherent unit.
         over_half_width: How well each place on that scale is known (half-width, coherent unit); 0 for a
             clock.
         settling: When it counts as settled; None where nothing settles.
-        places: Closed list of the like things it can be taken at; empty when there is one only.
-        part: Key of the part that it is taken on.
         where, how, hazard: For the person with the probe; the hazard is shown before the step.
     """
 
@@ -50,8 +49,6 @@ class Sampling:
     over_possible: Span = Span()
     over_half_width: float = 0.0
     settling: Settling | None = None
-    places: tuple[str, ...] = ()
-    part: str = ""
     where: str = ""
     how: str = ""
     hazard: str = ""
@@ -60,3 +57,8 @@ class Sampling:
     def unit(self) -> str:
         """The unit that its samples are printed in."""
         return self.of.unit
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """Closed list of the like things it can be taken at; empty when there is one only."""
+        return self.of.places

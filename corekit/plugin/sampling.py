@@ -23,8 +23,8 @@ def sampling_of(
     spans: tuple[_Ends, _Ends, _Ends],
     settled: tuple[str, str] | None,
 ) -> Sampling:
-    """The declaration without its places; `spans` are what is possible, what is usual, and what is possible
-    of the scale it is sampled over.
+    """The declaration with the places of its measurand; `spans` are what is possible, what is usual, and what
+    is possible of the scale it is sampled over.
 
     Raises:
         ValueError: a unit or a quantity cannot be meant, or the unit is of another kind than the measurand.
@@ -56,7 +56,6 @@ def sampling_of(
         over_possible=over_span if over_possible is None else _span(over_possible, over_unit),
         over_half_width=half_width,
         settling=None if settled is None else _settling(*settled, own, over_unit),
-        part=of.part,
     )
 
 
