@@ -21,6 +21,7 @@ from ..model.records import WAIVED_CHARGES
 from ..model.value import Value
 from ..plugin.limit_words import limit_with_basis, limit_words, uncertainty_at_most
 from ..plugin.reading import Reading
+from ..plugin.record import record_words
 from ..plugin.uncertainty import overdue, shares
 from ..report.findings import code_sentences
 from ..report.next_tests import asks_for_codes, named_tests
@@ -334,7 +335,8 @@ def _item(first: str, *more: str) -> str:
 
 def as_data(seen: CheckView) -> dict[str, Any]:
     """Everything as plain data: what was set aside, remarks, what was noted in words, findings, gaps,
-    contradictions, suspects, next_tests, readings, repairs, calls; numbers also as printed (`shown`).
+    contradictions, suspects, next_tests, readings, records, repairs, calls; numbers also as printed
+    (`shown`).
     """
     assessment = seen.assessment
     return {
@@ -344,6 +346,16 @@ def as_data(seen: CheckView) -> dict[str, Any]:
         "remarks": list(seen.remarks),
         "noted": _noted_data(seen),
         "findings": [_finding_data(finding, seen) for finding in assessment.findings],
+        "records": [
+            {
+                "of": record.sampling.key,
+                "place": record.place,
+                "stage": stage_name(record.stage),
+                "text": record_words(record),
+                "entry": record.entry,
+            }
+            for record in records_of(assessment.job, seen.plugins.records)
+        ],
         "gaps": [
             {
                 "system": gap.system,

@@ -47,13 +47,11 @@ def drain_over_time(
     if stop := barred(case):
         yield case.does_not_apply(stop)
         return
-    if log.settled is not None and log.settled.since.number > log.start:
-        yield _time_to_sleep(case, log, log.settled)
     settled = settled_draw(case, log, stood)
     if settled is None:
         yield _not_settled(case, log, stood)
         return
-    judged = _judged(case, settled, stood)
+    judged = _judged(case, log, settled, stood)
     yield judged
     if drawn is not None and abs((drawn.value - settled.value).number) > 2 * (drawn.value - settled.value).u:
         yield case.advise(
@@ -77,23 +75,6 @@ def drain_over_time(
         holds=capacity_known(holds, minutes, kind),
         turns=turns,
         usual=judged.urgency is ck.Urgency.NOTHING,
-    )
-
-
-def _time_to_sleep(case: ck.Case, log: ck.Record, settled: ck.Settled) -> ck.Finding:
-    return case.advise(
-        ck.Claim("battery.time_to_sleep", unit="min", urgency=ck.Urgency.NOTHING),
-        (
-            "After it was locked the draw fell from {highest} and stayed the same from {since} on, at"
-            " {settled}."
-        ),
-        settled.since,
-        tells="Once locked, the car took {since} until its current stayed the same.",
-        values={
-            "highest": ck.show(log.highest, "mA", uncertainty=False),
-            "since": ck.show(settled.since, "min", uncertainty=False),
-            "settled": ck.show(settled.value, "mA", uncertainty=False),
-        },
     )
 
 
@@ -127,8 +108,9 @@ def _not_settled(case: ck.Case, log: ck.Record, stood: Parked | None) -> ck.Find
     )
 
 
-def _judged(case: ck.Case, settled: ck.Settled, stood: Parked | None) -> ck.Finding:
-    end = settled.since.number + settled.lasting
+def _judged(case: ck.Case, log: ck.Record, settled: ck.Settled, stood: Parked | None) -> ck.Finding:
+    """The settled draw, and when it had settled where the log shows that."""
+    minutes = f"{max(1, round(settled.since.number / 60))} min" if settled.since.number > log.start else ""
     return case.judge(
         settled.value,
         case.limit(drain),
@@ -142,23 +124,25 @@ def _judged(case: ck.Case, settled: ck.Settled, stood: Parked | None) -> ck.Find
             next_test=drain_log,
         ),
         ck.Says(
-            passes="The parasitic draw settled at {settled}; {limit} is usual.",
+            passes="The parasitic draw settled at {settled}{after}; {limit} is usual.",
             fails=(
-                "The parasitic draw settled at {settled}; {limit} is usual. Something stays on when the car"
-                " is parked{if_parked}.{recent}"
+                "The parasitic draw settled at {settled}{after}; {limit} is usual. Something stays on when"
+                " the car is parked{if_parked}.{recent}"
             ),
             undecided=(
-                "The parasitic draw settled at {settled}, too close to the usual {limit} to call with this"
-                " meter."
+                "The parasitic draw settled at {settled}{after}, too close to the usual {limit} to call with"
+                " this meter."
             ),
         ),
         ck.Tells(
-            passes="Parked, the car draws no more current than is usual.",
-            fails="Parked, the car draws more current than is usual: something stays on.",
-            undecided="Parked, the car draws about as much current as is usual at most.",
+            passes="Parked, the car draws no more current than is usual.{since}",
+            fails="Parked, the car draws more current than is usual: something stays on.{since}",
+            undecided="Parked, the car draws about as much current as is usual at most.{since}",
         ),
         values={
             "settled": ck.show(settled.value, "mA", uncertainty=False),
+            "after": f" {minutes} after it was locked" if minutes else "",
+            "since": f" Its current settled {minutes} after it was locked." if minutes else "",
             "if_parked": (
                 ""
                 if stood is Parked.AS_PARKED
@@ -166,7 +150,7 @@ def _judged(case: ck.Case, settled: ck.Settled, stood: Parked | None) -> ck.Find
             ),
             "recent": (
                 " The log ends before 75 minutes; recent vehicles may take as long to fall asleep."
-                if end < RECENT
+                if log.end < RECENT
                 else ""
             ),
         },
