@@ -33,7 +33,7 @@ _WHAT = "a file of two columns"
 _BOM = b"\xef\xbb\xbf"  # what a spreadsheet puts before its UTF-8
 _NUMBER = re.compile(r"[+-]?(?:[0-9]{1,20}(?:[.,][0-9]{1,20})?|[.,][0-9]{1,20})(?:[eE][+-]?[0-9]{1,3})?")
 _BEGINS_A_NUMBER = re.compile(r"[+\-−]?[.,]?[0-9]")
-_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
+_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}(?![0-9]).*")
 _IN_BRACKETS = re.compile(r".*[\[(]\s*([^\[\]()]+?)\s*[\])]\s*")
 _BEHIND = re.compile(r".*\s(?:/|in)\s+(\S+)")
 

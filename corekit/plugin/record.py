@@ -20,6 +20,9 @@ from ..model.value import Value
 from .reading import with_uncertainty
 
 
+_ROUNDING = 1 + 1e-9  # what the computer's own rounding may add to a difference just as large as allowed
+
+
 @attrs.frozen
 class Settled:
     """What a record settled to.
@@ -171,7 +174,7 @@ class Record:
         begin = self.count - 1
         for n in range(self.count - 1, -1, -1):
             low, high = min(low, self.samples[n]), max(high, self.samples[n])
-            if high - low > 2 * within:
+            if high - low > 2 * within * _ROUNDING:
                 break
             begin = n
         lasted = self.end - self.over[begin]
@@ -306,7 +309,7 @@ def record_words(record: Record) -> str:
         parts.append(f"not settled ({sampling.settling.text})")
     if record.overdue:
         parts.append(f"read with {record.overdue}")
-    return f"{'; '.join(parts)}. Uncertainty from {record.sheet}."
+    return f"{'; '.join(parts)}. Uncertainty: {record.sheet}."
 
 
 def length_words(record: Record) -> str:
