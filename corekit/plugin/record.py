@@ -19,7 +19,6 @@ from ..model.sampling import LEAST_SAMPLES, Sampling
 from ..model.value import Value
 from .reading import with_uncertainty
 
-
 _ROUNDING = 1 + 1e-9  # what the computer's own rounding may add to a difference just as large as allowed
 
 

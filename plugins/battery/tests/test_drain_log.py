@@ -26,10 +26,11 @@ def log(bench: Bench, *points: str, **more: Any) -> Bench:
     return bench.record("drain_log", *((f"{at} min", f"{read} mA") for at, read in pairs), **more)
 
 
+OF_THE_DRAW = ("battery.parasitic_draw", "battery.draw_settling", "battery.draw_by_log", "battery.days")
+
+
 def codes(bench: Bench) -> list[str]:
-    return [
-        found.code for found in bench.findings() if found.code.startswith("battery.d") or "draw" in found.code
-    ]
+    return [found.code for found in bench.findings() if found.code in OF_THE_DRAW]
 
 
 def test_a_log_that_settled_high_after_half_an_hour_is_judged_and_says_when_it_settled(bench: Bench) -> None:
