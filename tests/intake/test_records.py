@@ -159,7 +159,7 @@ def test_every_fault_of_a_row_has_its_place(tmp_path: Path, row: dict[str, Any],
 def test_a_fault_of_the_file_stands_with_its_line(tmp_path: Path) -> None:
     (tmp_path / "d.csv").write_text("t [s];I [A]\n0;1\n1;x\n", "utf-8")
     (said,) = faults(tmp_path, {"of": "van.log", "file": "d.csv"})
-    assert said.startswith('step[0].records[0].file: "d.csv", line 3: "x" in column 2 is no number')
+    assert said.startswith('step[0].records[0].file: "d.csv", line 3: "x" in column 2 is not a number')
 
 
 def test_an_unusual_record_is_taken_once_it_is_confirmed(tmp_path: Path) -> None:

@@ -75,7 +75,7 @@ def test_what_it_is_sampled_over_may_be_another_quantity() -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("t [s];I [A]\n0;1\n1;nan\n", ["line 3", '"nan" in column 2 is no number']),
+        ("t [s];I [A]\n0;1\n1;nan\n", ["line 3", '"nan" in column 2 is not a number']),
         ("t [s];I [A]\n0;1\n1;OL\n", ["line 3", '"OL"']),
         ("t [s];I [A]\n0;1\n1;\n", ["line 3", '""']),
         ("t [s];I [A]\n0;1\n1;=1+1\n", ["line 3", '"=1+1"']),
