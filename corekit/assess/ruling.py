@@ -82,11 +82,18 @@ class Ruling:
     contradictions: Sequence[Contradiction]
 
 
-def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Collection[str]) -> Ruling:
+def rule(
+    job: Job,
+    plugins: Plugins,
+    stages: Sequence[StageEvidence],
+    about: Collection[str],
+    asked: Collection[str] = (),
+) -> Ruling:
     """Everything that counts, in order, through one inference over all systems that matter.
 
     Args:
-        about: Keys of systems of which something was read or is asked.
+        about: Keys of systems of which something was read or is asked. asked: Those that somebody asks about
+            by name.
     """
     counted = _counted(job, plugins, stages)
     tables = joint(
@@ -96,6 +103,7 @@ def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Col
         about,
         let_in(counted, plugins.systems),
         renewed_before(job),
+        asked,
     )
     counted = [shown for shown in counted if shown.system in tables.systems]
     order = events(job, plugins, tables, counted)

@@ -14,6 +14,7 @@ from ..intake.lenient import read_for_check
 from ..intake.visit import VisitFile
 from ..model.entry import Draft
 from ..plugin.host import Plugins, load
+from ..plugin.reading import Reading
 from .in_memory import scratch_job
 
 #: ISO 4217 code of no currency at all: without a shop a file's payments are read and have none.
@@ -35,6 +36,11 @@ class CheckView:
     remarks: tuple[str, ...] = ()
     set_aside: tuple[DataFault, ...] = ()
     texts: Mapping[str, str] = attrs.field(factory=dict)
+
+    @property
+    def readings(self) -> list[Reading]:
+        """Every reading, of all stages."""
+        return [reading for stage in self.assessment.readings for reading in stage]
 
 
 def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None = None) -> CheckView:
