@@ -127,11 +127,13 @@ class Tables:
         if self.complaint is None:
             return 1.0
         shows = self.complaint.shows
-        told, nothing = self._told(hypothesis), self._told(SOUND)
+        told, nothing = self.shown(hypothesis), self.shown(SOUND)
         return shows * told + (1.0 - shows) * nothing
 
-    def _told(self, hypothesis: Hypothesis) -> float:
-        assert self.complaint is not None
+    def shown(self, hypothesis: Hypothesis) -> float:
+        """The same while it shows."""
+        if self.complaint is None:
+            return 1.0
         listed = self.complaint.listed
         if not listed:
             return _any_of([self._unlisted(fault) for fault in hypothesis], UNLISTED_NONE)

@@ -114,7 +114,7 @@ def rule(
         for event in here:
             beliefs = step(beliefs, event.step)
         done += here
-        evidence = _evidence(job, plugins, beliefs, done, counted, stage)
+        evidence = _evidence(job, plugins, beliefs, done, counted, stage, asked)
         calls += _calls(plugins, stage, evidence)
     assert evidence is not None, "a job has at least the stage of arrival"
     ahead = stages[-1].ahead
@@ -204,6 +204,7 @@ def _evidence(
     done: Sequence[Event],
     counted: Sequence[StageOutcome],
     stage: StageEvidence,
+    asked: Collection[str],
 ) -> Evidence:
     latest = {shown.key: shown for shown in counted if shown.stage <= stage.stage}
     current = frozenset(
@@ -220,6 +221,7 @@ def _evidence(
         made=made,
         barred=frozenset(stage.barred),
         fitted=stage.fitted,
+        asked=frozenset(asked),
         done=stage.done,
         acts=[
             operation

@@ -17,7 +17,7 @@ from ..report.noted import is_noted, own_words, unanswered
 from .causes import chance_words, pair_of
 from .check import CheckView
 from .complaint import complaint_data
-from .next_step import again_words, tests_to_make
+from .next_step import again_words
 
 
 def as_data(seen: CheckView) -> dict[str, Any]:
@@ -76,14 +76,8 @@ def as_data(seen: CheckView) -> dict[str, Any]:
             }
             for odd in assessment.contradictions
         ],
-        "next_tests": [
-            _test_data(test, seen)
-            for test in tests_to_make(assessment.next_tests, assessment.job, seen.plugins)
-        ],
-        "too_long": [
-            _test_data(test, seen)
-            for test in tests_to_make(assessment.too_long, assessment.job, seen.plugins)
-        ],
+        "next_tests": [_test_data(test, seen) for test in seen.to_make(assessment.next_tests)],
+        "too_long": [_test_data(test, seen) for test in seen.to_make(assessment.too_long)],
         "calls": [
             {"operation": call.operation, "met": call.met, "why": call.why, "stage": stage_name(call.stage)}
             for call in assessment.calls

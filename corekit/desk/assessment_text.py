@@ -24,7 +24,7 @@ from ..report.noted import OwnWords, is_noted, own_words, unanswered
 from .causes import cause_lines
 from .check import CheckView
 from .complaint import complaint_sentences
-from .next_step import again_words, tests_to_make
+from .next_step import again_words
 
 WIDTH = 100
 NEXT_SHOWN = 4  # tests shown with hazard and step; the others by their question
@@ -97,7 +97,7 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
     if calls:
         parts.append("Work that findings call for\n" + "\n".join(_call(seen, call) for call in calls))
     parts += _what_next(seen)
-    too_long = tests_to_make(assessment.too_long, seen.assessment.job, seen.plugins)
+    too_long = seen.to_make(assessment.too_long)
     if too_long:
         parts.append(
             "Too long for the time left\n"
@@ -115,7 +115,7 @@ def _what_next(seen: CheckView) -> Iterator[str]:
             ' cleared = "…" beside the words)\n'
             + "\n".join(_item(_own_words(one, seen)) for one in open_words)
         )
-    tests = tests_to_make(seen.assessment.next_tests, seen.assessment.job, seen.plugins)
+    tests = seen.to_make(seen.assessment.next_tests)
     if tests:
         shown = [_test(seen, n, test) for n, test in enumerate(tests[:NEXT_SHOWN], 1)]
         later = "; ".join(_plain(test.question) for test in tests[NEXT_SHOWN:])

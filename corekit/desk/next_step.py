@@ -40,7 +40,7 @@ def is_here(test: NextTest, job: Job, plugins: Plugins) -> bool:
 
 
 def tests_to_make(tests: Iterable[NextTest], job: Job, plugins: Plugins) -> list[NextTest]:
-    """The tests without those that name nothing, what this vehicle does not have, and codes that were read."""
+    """The tests without those that name nothing, what this vehicle does not have, and codes already read."""
     read = job.codes_by_list(job.stage)
     return [
         test

@@ -212,9 +212,9 @@ def test_a_small_rise_decides_nothing_unless_current_plainly_flows_into_the_batt
 ) -> None:
     bench.describe("fine", "1 digits", **FINE)
     bench.describe("fine clamp", "1 digits", **{"20 A": "0.001 A"})
-    bench.fit(charging_control="managed")
+    bench.fit("charging_control", "smart charging")
     bench.read("open_circuit_voltage", "12.720 V", using="fine", setup=RESTED)
     bench.read("charging_voltage", "12.810 V", using="fine")
     bench.read("battery_current", current, using="fine clamp")
-    verdicts = [one.verdict for one in bench.findings if one.code == "battery.rise"]
+    verdicts = [one.verdict for one in bench.findings("battery.rise")]
     assert verdicts == ([ck.Verdict.UNDECIDED] if is_open else [])
