@@ -122,8 +122,16 @@ class Tables:
         """The chance that a customer tells this complaint under a hypothesis.
 
         Of several symptoms the mean, as of one of which nobody knows which is meant. Several faults each give
-        their chance by themselves.
+        their chance by themselves. What shows now and then only is, for the rest, told as on a sound vehicle.
         """
+        if self.complaint is None:
+            return 1.0
+        shows = self.complaint.shows
+        told, nothing = self.shown(hypothesis), self.shown(SOUND)
+        return shows * told + (1.0 - shows) * nothing
+
+    def shown(self, hypothesis: Hypothesis) -> float:
+        """The same while it shows."""
         if self.complaint is None:
             return 1.0
         listed = self.complaint.listed
@@ -214,6 +222,7 @@ def joint(
     about: Collection[str],
     let_in: Collection[str] = (),
     renewed: Mapping[str, float] | None = None,
+    asked: Collection[str] = (),
 ) -> Tables:
     """The tables of the systems that matter, with those faults that can be met on this vehicle and that the
     complaint concerns.
@@ -224,13 +233,14 @@ def joint(
         let_in: Full keys of faults that a failing reading speaks for, whatever the complaint.
         renewed: Key of a part → years since it was renewed: until it has lived as long as such a part lasts
             its faults are the rarer.
+        asked: Keys of systems that somebody asks about, whatever the complaint.
     """
     listed = [key for key in complaint.listed if key != CHECK_UP] if complaint is not None else []
     faults = {}
     for system, table in systems.items():
         for key, fault in table.faults.items():
             full = f"{system}.{key}"
-            concerned = _concerns(table, key, listed) if listed else system in about
+            concerned = system in asked or (_concerns(table, key, listed) if listed else system in about)
             if (concerned or full in let_in) and applies(fault.only, fitted):
                 faults[full] = _aged(fault, renewed or {})
     involved = {full.partition(".")[0] for full in faults} | set(about)

@@ -82,11 +82,18 @@ class Ruling:
     contradictions: Sequence[Contradiction]
 
 
-def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Collection[str]) -> Ruling:
+def rule(
+    job: Job,
+    plugins: Plugins,
+    stages: Sequence[StageEvidence],
+    about: Collection[str],
+    asked: Collection[str] = (),
+) -> Ruling:
     """Everything that counts, in order, through one inference over all systems that matter.
 
     Args:
-        about: Keys of systems of which something was read or is asked.
+        about: Keys of systems of which something was read or is asked. asked: Those that somebody asks about
+            by name.
     """
     counted = _counted(job, plugins, stages)
     tables = joint(
@@ -96,6 +103,7 @@ def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Col
         about,
         let_in(counted, plugins.systems),
         renewed_before(job),
+        asked,
     )
     counted = [shown for shown in counted if shown.system in tables.systems]
     order = events(job, plugins, tables, counted)
@@ -106,7 +114,7 @@ def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Col
         for event in here:
             beliefs = step(beliefs, event.step)
         done += here
-        evidence = _evidence(job, plugins, beliefs, done, counted, stage)
+        evidence = _evidence(job, plugins, beliefs, done, counted, stage, asked)
         calls += _calls(plugins, stage, evidence)
     assert evidence is not None, "a job has at least the stage of arrival"
     ahead = stages[-1].ahead
@@ -196,6 +204,7 @@ def _evidence(
     done: Sequence[Event],
     counted: Sequence[StageOutcome],
     stage: StageEvidence,
+    asked: Collection[str],
 ) -> Evidence:
     latest = {shown.key: shown for shown in counted if shown.stage <= stage.stage}
     current = frozenset(
@@ -212,6 +221,7 @@ def _evidence(
         made=made,
         barred=frozenset(stage.barred),
         fitted=stage.fitted,
+        asked=frozenset(asked),
         done=stage.done,
         acts=[
             operation

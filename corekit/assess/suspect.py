@@ -21,6 +21,8 @@ CALL_AT, WORK_AT = 0.86, 0.80
 HALF = 0.5
 #: Tests that promise less than this many bits are not worth walking to the bonnet for.
 WORTHWHILE = 0.03
+#: The same for a system that somebody asks about by name.
+SLIGHT = 1e-4
 #: A question to the customer costs no hands-on time; it is ranked as if it took so many minutes.
 ASKING = 0.5
 #: An outcome speaks for or against a cause where it is so many times likelier with it than without, or less.
@@ -75,6 +77,11 @@ class NextTest:
     place: str = ""
     operation: str = ""
 
+    @property
+    def is_question(self) -> bool:
+        """True where nothing is to be done but to ask: the customer is not told on paper what to be asked."""
+        return self.minutes == 0.0 and self.bits > 0.0
+
     def fits(self, minutes_left: float | None) -> bool:
         """True when it can be done and read in the time that is left."""
         return minutes_left is None or self.minutes + self.waits <= minutes_left
@@ -101,6 +108,7 @@ class Evidence:
         made: Full keys of all tests made at the latest stage, also of those that count for nothing.
         barred: Codes of checks that cannot be made yet.
         fitted: Trait → answer.
+        asked: Keys of systems that somebody asks about: of those every test that tells anything is named.
         done: Keys of the operations done so far. acts: Harmless work that may be done to find out.
     """
 
@@ -111,6 +119,7 @@ class Evidence:
     made: frozenset[str]
     barred: frozenset[str]
     fitted: Mapping[str, object]
+    asked: frozenset[str] = frozenset()
     done: frozenset[str] = frozenset()
     acts: Sequence[Operation] = ()
 
@@ -211,7 +220,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             continue
         bits = _information(ranking, one.system, test)
         bits += _confirmation(unconfirmed, evidence.beliefs, one)
-        if bits >= WORTHWHILE:
+        if bits >= (SLIGHT if one.system in evidence.asked else WORTHWHILE):
             found.append(_next_test(evidence, key, bits))
     found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
     ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from ..assess.stage import standing_traits
 from ..assess.suspect import NextTest
 from ..complaints import trials
@@ -9,7 +11,7 @@ from ..model.job import Job
 from ..model.measurand import Measurand, Observation, Part, places_counted, ruled_out_by
 from ..model.records import CodesRead, Fitted, Measured, Seen, Tried
 from ..plugin.host import Plugins
-from ..report.next_tests import asks_for_codes
+from ..report.next_tests import asks_for_codes, named_tests
 
 
 def places_here(declared: Measurand | Observation | Part, job: Job, plugins: Plugins) -> tuple[str, ...]:
@@ -35,6 +37,16 @@ def is_here(test: NextTest, job: Job, plugins: Plugins) -> bool:
         return True
     there = not test.place or test.place in places_here(declared, job, plugins)
     return there and can_be_read(declared, job, plugins)
+
+
+def tests_to_make(tests: Iterable[NextTest], job: Job, plugins: Plugins) -> list[NextTest]:
+    """The tests without those that name nothing, what this vehicle does not have, and codes already read."""
+    read = job.codes_by_list(job.stage)
+    return [
+        test
+        for test in named_tests(tests)
+        if is_here(test, job, plugins) and not ("stored" in read and asks_for_codes(test, plugins))
+    ]
 
 
 def made_at(test: NextTest, job: Job, plugins: Plugins) -> int | None:

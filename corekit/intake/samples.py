@@ -299,7 +299,8 @@ def _numbers(
         except TypedError as error:
             wrong.append((line.number, f"column {column + 1}, {error.got}"))
         except (ValueError, OverflowError):
-            wrong.append((line.number, f"{quoted(line.cells[column])} in column {column + 1} is not a number"))
+            shown = quoted(line.cells[column])
+            wrong.append((line.number, f"{shown} in column {column + 1} is not a number"))
     if unit:
         faults.several(wrong, f"a number in {unit}", "the file without this line if nothing was read")
     else:

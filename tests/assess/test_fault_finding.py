@@ -25,7 +25,8 @@ from corekit.assess.inference import now
 from corekit.assess.outcome import outcomes
 from corekit.assess.stage import case_at
 from corekit.assess.suspect import Evidence, Suspect, next_tests
-from corekit.desk.assessment_text import as_data, as_words
+from corekit.desk.assessment_data import as_data
+from corekit.desk.assessment_text import as_words
 from corekit.desk.check import CheckView as Look
 from corekit.desk.demo import run_demo
 from corekit.desk.shop import Shop
