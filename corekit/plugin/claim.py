@@ -9,7 +9,6 @@ import attrs
 from ..model.figure import Figure
 from ..model.finding import Urgency
 from ..model.measurand import Measurand, Observation, Operation, Trait
-from ..model.sampling import Sampling
 from .reading import Reading
 
 
@@ -46,6 +45,6 @@ class Claim:
     evidence: tuple[Reading | str, ...] = attrs.field(default=(), kw_only=True, converter=_once)
     calls_for: Operation | None = attrs.field(default=None, kw_only=True)
     urgency: Urgency | None = attrs.field(default=None, kw_only=True)
-    next_test: Measurand | Sampling | Observation | Trait | None = attrs.field(default=None, kw_only=True)
+    next_test: Measurand | Observation | Trait | None = attrs.field(default=None, kw_only=True)
     figure: Figure | None = attrs.field(default=None, kw_only=True)
     grade: str = attrs.field(default="", kw_only=True)

@@ -92,7 +92,7 @@ def _not_settled(case: ck.Case, log: ck.Record, stood: Parked | None) -> ck.Find
             of=drain,
             unit="mA",
             urgency=ck.Urgency.PLAN_IT,
-            next_test=drain_log,
+            next_test=drain,
         ),
         (
             "The drain log ends after {long} at {last}, but {why}. Log on until it stays the same: locked,"
@@ -121,7 +121,7 @@ def _judged(case: ck.Case, log: ck.Record, settled: ck.Settled, stood: Parked | 
             evidence=case.noted(parked),
             calls_for=find_drain,
             urgency=ck.Urgency.PLAN_IT,
-            next_test=drain_log,
+            next_test=drain,
         ),
         ck.Says(
             passes="The parasitic draw settled at {settled}{after}; {limit} is usual.",

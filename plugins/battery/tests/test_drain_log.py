@@ -81,7 +81,7 @@ def test_what_was_kept_awake_is_not_judged(bench: Bench, state: str) -> None:
         log(bench, "0:3000", "20:180", "40:180").see("parked_state", state).finding("battery.draw_settling")
     )
     assert found.verdict is ck.Verdict.UNDECIDED and found.calls_for == ""
-    assert found.next_test == "battery.drain_log"
+    assert found.next_test == "battery.parasitic_draw"
 
 
 def test_a_log_that_was_steady_from_its_first_sample_tells_no_time_to_sleep(bench: Bench) -> None:
