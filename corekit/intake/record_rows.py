@@ -233,7 +233,7 @@ class RecordRows(Drafts):
             number = units.decimal_text(extreme, found.unit)
             text = f"{number} {units.declared_text(found.unit)} ({self._named(taken, n)})"
             typed = units.Typed(sampling.of.kind, extreme, found.unit, text)
-            if not self.examination.sample(at, typed, sampling.of, confirmed):
+            if not self.examination.sample(at, typed, sampling.of, confirmed, path, row.range_):
                 return False
         return True
 

@@ -162,6 +162,14 @@ def test_a_fault_of_the_file_stands_with_its_line(tmp_path: Path) -> None:
     assert said.startswith('step[0].records[0].file: "d.csv", line 3: "x" in column 2 is not a number')
 
 
+def test_no_sample_is_larger_than_the_range_that_it_was_read_on(tmp_path: Path) -> None:
+    meter = {"clamp": {"accuracy": "1 % + 2 digits", "ranges": {"2 A": "1 mA", "20 A": "10 mA"}}}
+    row = {"points": ["0 s: 2.1 A", "1 s: 0.2 A"], "with": "clamp"}
+    assert body(tmp_path, {**row, "range": "20 A"}, instruments=meter)["span"] == "20 A"
+    with pytest.raises(VisitError, match="larger than the range it was read on"):
+        body(tmp_path, {**row, "range": "2 A"}, instruments=meter)
+
+
 def test_an_unusual_record_is_taken_once_it_is_confirmed(tmp_path: Path) -> None:
     # 20 A are usual at most, 100 A possible
     for read, confirmed in (("20 A", False), ("20.1 A", True), ("100 A", True)):
