@@ -219,14 +219,18 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
 
 
 def _unconfirmed(evidence: Evidence, beliefs: Beliefs) -> frozenset[str]:
-    """The faults of parts that most likely are at fault and that nothing has shown directly so far: without
-    that they may not be called for.
+    """The faults of parts that most likely are at fault and that no test or trial has shown directly so far:
+    without that they may not be called for.
     """
     tables, states = evidence.tables, now(beliefs)
     works = {fault.calls_for for fault in tables.faults.values() if fault.calls_for}
     found: set[str] = set()
     for faults in map(tables.of_work, works):
-        if chance_of(states, faults) >= HALF and not any(_direct(evidence, key) for key in faults):
+        if (
+            chance_of(states, faults) >= HALF
+            and not any(_direct(evidence, key) for key in faults)
+            and not tried_out(evidence, faults)
+        ):
             found |= faults
     return frozenset(found)
 
@@ -453,7 +457,7 @@ def call_for_part(evidence: Evidence, operation: str, stage: int) -> Call:
     held = chance_of(now(evidence.beliefs), against)
     reason = next(
         (reason for fault in sorted(against) if (reason := _direct(evidence, fault))), ""
-    ) or _tried(evidence, against)
+    ) or tried_out(evidence, against)
     if not reason:
         why = "No test that speaks directly against the part has plainly failed, and no trial has shown it."
         return Call(operation=operation, met=False, stage=stage, why=why)
@@ -474,12 +478,17 @@ def _direct(evidence: Evidence, fault: str) -> str:
     return ""
 
 
-def _tried(evidence: Evidence, faults: Collection[str]) -> str:
-    """That a trial has shown it: the fault moved with the part, or came back with the old one."""
-    if any(
-        isinstance(event.step, Hint) and event.step.decides and not event.step.faults.isdisjoint(faults)
-        for event in evidence.events
-    ):
+def tried_out(evidence: Evidence, faults: Collection[str]) -> str:
+    """That a trial has shown it: the fault moved with the part, or came back with the old one. Empty where
+    none has, and once the part was worked on.
+    """
+    shown = False
+    for event in evidence.events:
+        if isinstance(event.step, Hint):
+            shown |= event.step.decides and not event.step.faults.isdisjoint(faults)
+        elif isinstance(event.step, Act) and event.step.undone is None:
+            shown &= event.step.removes.isdisjoint(faults)
+    if shown:
         return "A trial has shown it: the fault went with the part."
     return ""
 
@@ -500,5 +509,6 @@ __all__ = [
     "call_for_part",
     "next_tests",
     "suspects",
+    "tried_out",
     "work_is_likely",
 ]
