@@ -55,6 +55,13 @@ class StageEvidence:
         if system.faults is not None:
             self.made[system.key] = all_outcomes(system.faults, case, findings, disputed)
 
+    def add_codes(self, system: System, case: Case) -> None:
+        """Of a system that nothing else was read of: a list of codes without its own speaks against it."""
+        if system.faults is not None and "stored" in case.code_lists:
+            self.made[system.key] = [
+                outcome for outcome in all_outcomes(system.faults, case, ()) if outcome.test.codes
+            ]
+
 
 @attrs.frozen(kw_only=True)
 class Ruling:
@@ -148,6 +155,7 @@ def _evidence(
         made=made,
         barred=frozenset(stage.barred),
         fitted=stage.fitted,
+        seen=_standing(job, plugins, stage.stage),
         done=stage.done,
         acts=[
             operation
@@ -155,6 +163,21 @@ def _evidence(
             if operation.as_test and operation.key.partition(".")[0] in beliefs.tables.systems
         ],
     )
+
+
+def _standing(job: Job, plugins: Plugins, until: int) -> dict[str, str]:
+    """Observation → what was seen last, of what was not exchanged since."""
+    found: dict[str, str] = {}
+    for stage in range(until + 1):
+        renewed = {
+            plugins.operations[noted.record.operation].replaces
+            for noted in job.repairs
+            if noted.record.stage == stage and noted.record.operation in plugins.operations
+        } - {""}
+        gone = {of for of in found if of in plugins.observations and plugins.observations[of].part in renewed}
+        found = {of: answer for of, answer in found.items() if of not in gone}
+        found |= {noted.record.of: noted.record.answer for noted in job.seen(stage) if noted.record.answer}
+    return found
 
 
 def _calls(plugins: Plugins, stage: StageEvidence, evidence: Evidence) -> list[Call]:

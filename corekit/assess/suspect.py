@@ -101,6 +101,7 @@ class Evidence:
         made: Full keys of all tests made at the latest stage, also of those that count for nothing.
         barred: Codes of checks that cannot be made yet.
         fitted: Trait → answer.
+        seen: Observation → what was seen last and still stands.
         done: Keys of the operations done so far. acts: Harmless work that may be done to find out.
     """
 
@@ -111,6 +112,7 @@ class Evidence:
     made: frozenset[str]
     barred: frozenset[str]
     fitted: Mapping[str, object]
+    seen: Mapping[str, str] = attrs.field(factory=dict)
     done: frozenset[str] = frozenset()
     acts: Sequence[Operation] = ()
 
@@ -205,6 +207,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             or (test.code or test.graded) in evidence.barred
             or not applies(test.only, evidence.fitted)
             or not test.is_due(evidence.done)
+            or tables.systems[one.system].is_barred(test.key, evidence.seen)
             or allowance(tables.systems[one.system], test, _of_system(evidence, one.system), evidence.done)
             < LIKELY
         ):
@@ -253,8 +256,10 @@ def _confirmation(unconfirmed: Collection[str], beliefs: Beliefs, one: JointTest
 def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     """Harmless work done to find out: worth as much as the best test that it opens, read after it."""
     tables = evidence.tables
-    removes = tables.of_work(operation.key)
+    removes, table = tables.of_work(operation.key), tables.systems[operation.key.partition(".")[0]]
     if operation.key in evidence.done or operation.as_test is None or not removes:
+        return None
+    if table.is_barred(operation.key, evidence.seen):
         return None
     after = step(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
     ranking, done = _Ranking(after), evidence.done | {operation.key}
@@ -263,7 +268,8 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     best: tuple[float, NextTest] | None = None
     for key, one in tables.tests.items():
         allowed = _opened(evidence, after, one, done)
-        if not allowed or not applies(one.test.only, evidence.fitted):
+        barred = tables.systems[one.system].is_barred(one.test.key, evidence.seen)
+        if not allowed or barred or not applies(one.test.only, evidence.fitted):
             continue
         bits = _information(ranking, one.system, one.test)
         bits = allowed * (bits + _confirmation(unconfirmed, after, one))
