@@ -22,7 +22,7 @@ from ..model.value import Value
 from ..plugin.limit_words import limit_with_basis, limit_words, uncertainty_at_most
 from ..plugin.reading import Reading
 from ..plugin.uncertainty import overdue, shares
-from ..report.findings import code_sentences
+from ..report.findings import code_sentences, nothing_found
 from ..report.next_tests import asks_for_codes, named_tests
 from ..report.noted import OwnWords, is_noted, own_words, unanswered
 from .check import CheckView
@@ -39,6 +39,9 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
     assessment = seen.assessment
     many = len(assessment.readings) > 1
     parts = [f"{assessment.job.name}: " + _tally(seen)]
+    nothing = nothing_found(assessment)
+    if nothing:
+        parts.append(nothing)
     if seen.set_aside:
         parts.append(
             "Set aside, not judged: settle each before the file is added (correct it, confirm it, or leave"
