@@ -99,11 +99,11 @@ def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Col
         evidence = _evidence(job, plugins, beliefs, done, counted, stage)
         calls += _calls(plugins, stage, evidence)
     assert evidence is not None, "a job has at least the stage of arrival"
-    ahead = stages[-1].ahead
+    ahead = {(test.system, test.wants, test.place): test for test in reversed(stages[-1].ahead)}
     return Ruling(
         calls=calls,
         suspects=suspects(evidence) if order or _is_told(tables) else [],
-        tests=[*ahead, *next_tests(evidence)],
+        tests=[*reversed(ahead.values()), *next_tests(evidence)],  # several findings may ask for one reading
         contradictions=misfits(evidence),
     )
 

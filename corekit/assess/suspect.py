@@ -11,8 +11,9 @@ from ..complaints import trials
 from ..model.measurand import Operation
 from ..plugin.faults import NONE, OUTSIDE, FaultTest
 from .hypotheses import SOUND, JointTest, Tables
-from .inference import Act, Beliefs, Branch, Hint, chance_of, fresh_row, now, row_for, step
+from .inference import Act, Beliefs, Hint, chance_of, fresh_row, now, row_for, step
 from .outcome import LIKELY, Outcome, allowance, applies
+from .ranking import Ranking, information
 from .timeline import Event, StageOutcome
 
 #: A part is called for at this probability or more, work that renews nothing at the second.
@@ -188,7 +189,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     again only where it was left open, or where something that it speaks of was worked on since.
     """
     tables = evidence.tables
-    ranking = _Ranking(evidence.beliefs)
+    ranking = Ranking(evidence.beliefs)
     unconfirmed = _unconfirmed(evidence, evidence.beliefs)
     grouped = {
         (tables.tests[key].system, tables.tests[key].test.group): key
@@ -212,13 +213,34 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             < LIKELY
         ):
             continue
-        bits = _information(ranking, one.system, test)
+        bits = information(ranking, one.system, test)
         bits += _confirmation(unconfirmed, evidence.beliefs, one)
         if bits >= WORTHWHILE:
             found.append(_next_test(evidence, key, bits))
+    found = _codes_as_one(evidence, ranking, found)
     found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
     ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))
     return _spoilers_last(tables, ranked)
+
+
+def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest]) -> list[NextTest]:
+    """The lists of trouble codes are read at once: one step, worth what all of its questions are worth, also
+    of those that mean something only where another code is not set.
+    """
+    tables = evidence.tables
+    codes = [test for test in found if tables.tests[f"{test.system}.{test.key}"].test.codes]
+    if not codes:
+        return list(found)
+    best = max(codes, key=lambda test: test.bits)
+    bits = sum(test.bits for test in codes)
+    for key, one in tables.tests.items():
+        table = tables.systems[one.system]
+        firsts = [(table.tests[first], names) for first, names in one.test.after.items()]
+        if one.test.codes and firsts and key not in evidence.current and all(f.codes for f, _ in firsts):
+            allowed = min(_chance_of_outcome(evidence.beliefs, one.system, f, names) for f, names in firsts)
+            bits += allowed * information(ranking, one.system, one.test)
+    read = attrs.evolve(best, bits=bits, minutes=max(test.minutes for test in codes))
+    return [read, *(test for test in found if test not in codes)]
 
 
 def _unconfirmed(evidence: Evidence, beliefs: Beliefs) -> frozenset[str]:
@@ -262,7 +284,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     if table.is_barred(operation.key, evidence.seen):
         return None
     after = step(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
-    ranking, done = _Ranking(after), evidence.done | {operation.key}
+    ranking, done = Ranking(after), evidence.done | {operation.key}
     unconfirmed = _unconfirmed(evidence, after)
     minutes, waits = operation.as_test
     best: tuple[float, NextTest] | None = None
@@ -271,7 +293,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
         barred = tables.systems[one.system].is_barred(one.test.key, evidence.seen)
         if not allowed or barred or not applies(one.test.only, evidence.fitted):
             continue
-        bits = _information(ranking, one.system, one.test)
+        bits = information(ranking, one.system, one.test)
         bits = allowed * (bits + _confirmation(unconfirmed, after, one))
         takes = minutes + one.test.minutes
         if bits >= WORTHWHILE and (best is None or bits / takes > best[0]):
@@ -370,83 +392,6 @@ def _spoilers_last(tables: Tables, ranked: Iterable[NextTest]) -> list[NextTest]
         waiting.remove(first)
         placed.append(first)
     return placed
-
-
-#: What is left out of a ranking: states that together have less than this chance.
-LEFT_OUT = 5e-4
-
-
-@attrs.frozen
-class _Seen:
-    """The likely states as the tests of one system see them.
-
-    `alike`: one branch of each kind that these tests can tell from the others. `works`: for each work that is
-    called for, which kinds come with it and how likely.
-    """
-
-    alike: Sequence[Branch]
-    works: Sequence[Sequence[tuple[int, float]]]
-
-
-@attrs.frozen
-class _Ranking:
-    """The likely states of the vehicle, as the tests of each system see them."""
-
-    beliefs: Beliefs
-    _seen: dict[str, _Seen] = attrs.field(factory=dict)
-
-    def seen(self, system: str) -> _Seen:
-        if system not in self._seen:
-            self._seen[system] = self._as_seen(system)
-        return self._seen[system]
-
-    def _as_seen(self, system: str) -> _Seen:
-        """Works under which the system is as on a sound vehicle are one: its tests tell nothing of them."""
-        tables = self.beliefs.tables
-        kinds: dict[tuple[frozenset[str], int], int] = {}
-        alike: list[Branch] = []
-        works: dict[frozenset[str], dict[int, float]] = {}
-        for branch, chance in self._likely():
-            key = tables.own(system, branch.now), branch.changed
-            if key not in kinds:
-                kinds[key] = len(alike)
-                alike.append(branch)
-            group = works.setdefault(tables.work(branch.now), {})
-            group[kinds[key]] = group.get(kinds[key], 0.0) + chance
-        unseen = {kind for (own, changed), kind in kinds.items() if not own and not changed}
-        merged = [list(group.items()) for group in works.values() if group.keys() != unseen]
-        rest = [item for group in works.values() if group.keys() == unseen for item in group.items()]
-        return _Seen(alike, [*merged, rest] if rest else merged)
-
-    def _likely(self) -> list[tuple[Branch, float]]:
-        ranked = sorted(self.beliefs.branches.items(), key=lambda item: item[1])
-        left, start = 0.0, 0
-        while start < len(ranked) and left + ranked[start][1] < LEFT_OUT:
-            left += ranked[start][1]
-            start += 1
-        return ranked[start:]
-
-
-def _information(ranking: _Ranking, system: str, test: FaultTest) -> float:
-    """Mutual information between the work called for and the test's outcome, in bits; never negative."""
-    seen = ranking.seen(system)
-    rows = [row_for(ranking.beliefs, branch, system, test) for branch in seen.alike]
-    results = [0.0] * len(test.outcomes)
-    bits = 0.0
-    for group in seen.works:
-        joint = [0.0] * len(test.outcomes)
-        for kind, chance in group:
-            for place, p in enumerate(rows[kind]):
-                joint[place] += chance * p
-        bits += _weighed_logs(joint)
-        results = [result + p for result, p in zip(results, joint, strict=True)]
-    return max(0.0, (bits - _weighed_logs(results)) / sum(results))
-
-
-def _weighed_logs(joint: Sequence[float]) -> float:
-    """Σ p log₂(p/Σp)."""
-    held = sum(joint)
-    return sum(p * math.log2(p / held) for p in joint if p > 0.0)
 
 
 # ---- calls

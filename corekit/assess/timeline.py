@@ -233,7 +233,7 @@ def _stays(record: Tried) -> bool:
 
 def _speaks_of(test: FaultTest, system: str, part: str, operation: str, plugins: Plugins) -> bool:
     """Whether a test speaks of what was worked on: a part that it rests on, or where it names none, the part
-    that it is read on or a fault of which it has a row.
+    that it is read on or a fault under which it shows something else than without.
     """
     cured = {
         key: fault
@@ -244,4 +244,6 @@ def _speaks_of(test: FaultTest, system: str, part: str, operation: str, plugins:
     if test.rests_on is not None:
         return not parts.isdisjoint(test.rests_on)
     asked = plugins.measurands.get(test.asked_for) or plugins.observations.get(test.asked_for)
-    return (asked is not None and asked.part in parts) or not cured.keys().isdisjoint(test.given)
+    return (asked is not None and asked.part in parts) or any(
+        test.likelihood(key) != test.none for key in cured
+    )

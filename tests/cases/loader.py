@@ -84,8 +84,7 @@ class FieldCase:
     @property
     def visit(self) -> dict[str, Any]:
         """The visit file, as data."""
-        rows = {key: value for key, value in self.typed.items() if key not in ("complaint", "left_out")}
-        filled: dict[str, Any] = _filled(rows, self)
+        filled: dict[str, Any] = _filled(self._rows, self)
         return {
             "job": self.id,
             "reason": str(self.data["description"]),
@@ -95,9 +94,16 @@ class FieldCase:
 
     def taken(self) -> Iterator[str]:
         """Names of the data's numbers that are typed."""
-        yield from _names(
-            {key: value for key, value in self.typed.items() if key not in ("complaint", "left_out")}
-        )
+        yield from _names(self._rows)
+
+    @property
+    def _rows(self) -> dict[str, Any]:
+        """What is typed into the visit file; `complaint = false` is only ours."""
+        return {
+            key: value
+            for key, value in self.typed.items()
+            if key != "left_out" and not (key == "complaint" and isinstance(value, bool))
+        }
 
 
 def _filled(data: Any, case: FieldCase) -> Any:

@@ -362,3 +362,24 @@ def test_a_list_without_its_codes_speaks_against_a_system_that_is_in_question() 
     empty = chances(assessed([{"codes": {"stored": []}}], "engine_lamp", fitted=VACUUM))
     # With the passage choked the code is set in 80 of 100, without a fault in 6.
     assert empty["egr.passage"] / empty["none"] < unread["egr.passage"] / unread["none"] / 3
+
+
+def test_a_lamp_without_codes_asks_for_the_codes_first_and_once() -> None:
+    made = assessed([], "engine_lamp")
+    codes = [test for test in made.next_tests if "code" in test.key]
+    assert made.next_tests[0] is codes[0] and len(codes) == 1
+
+
+def test_the_same_code_after_cleaning_speaks_of_what_was_not_cleaned() -> None:
+    # Cleaned, and the code read again: it is no repeat of the first, for the passage was worked on.
+    steps = [P0401, repaired("egr.clean")]
+    before = chances(assessed(steps, "engine_lamp", fitted=VACUUM))
+    after = chances(assessed([*steps, P0401], "engine_lamp", fitted=VACUUM))
+    assert after["egr.sensor"] / after["none"] > 2 * before["egr.sensor"] / before["none"]
+
+
+def test_one_reading_that_several_findings_wait_for_is_one_step() -> None:
+    coils = [{"of": "ignition.secondary_path", "place": f"coil {n}", "is": "reads open"} for n in range(1, 5)]
+    made = assessed([{"seen": coils}], "idles_roughly", fitted=COILS)
+    # Each coil's open reading waits for a spark: one step, not four.
+    assert [test.wants for test in made.next_tests if test.bits == 0.0].count("ignition.spark") == 1
