@@ -6,7 +6,7 @@ each symptom.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from functools import lru_cache
 
 import attrs
@@ -17,6 +17,8 @@ from .reference import data_path
 
 #: The two symptoms that are no symptom of a fault.
 CHECK_UP, SOMETHING_ELSE = "check_up", "something_else"
+#: What can be said of the complaint when it is looked at again: results of a trial.
+AGAIN = ("gone", "less", "stayed", "worse")
 
 
 @attrs.frozen(kw_only=True)
@@ -35,6 +37,15 @@ class Symptom:
     why: str
     outside: float
     first_step: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class SymptomGroup:
+    """A heading with the symptoms below it."""
+
+    key: str
+    words: str
+    symptoms: tuple[Symptom, ...]
 
 
 @attrs.frozen(kw_only=True)
@@ -63,14 +74,25 @@ class Shows:
 class SymptomList:
     """All of shared/symptoms.toml, in its order.
 
-    `outside_per_1000`: how many of 1000 vehicles have something that no installed system speaks of.
+    `outside_per_1000`: how many of 1000 vehicles have something that no installed system speaks of. `groups`:
+    the headings under which symptoms are offered; every symptom stands below one of them.
     """
 
     symptoms: Mapping[str, Symptom]
+    groups: tuple[SymptomGroup, ...]
     hazards: tuple[Hazard, ...]
     circumstances: Mapping[str, str]
     shows: Mapping[str, Shows]
     outside_per_1000: float
+
+    def hazards_of(self, told: Collection[str]) -> tuple[tuple[Hazard, ...], tuple[Hazard, ...]]:
+        """The hazards that belong to these symptoms, and those that are asked about with every complaint;
+        none of either for a mere check-up.
+        """
+        if not set(told) - {CHECK_UP}:
+            return (), ()
+        own = tuple(hazard for hazard in self.hazards if not set(hazard.symptoms).isdisjoint(told))
+        return own, tuple(hazard for hazard in self.hazards if not hazard.symptoms)
 
 
 @attrs.frozen(kw_only=True)
@@ -110,6 +132,12 @@ class _SymptomRow:
 
 
 @table
+class _GroupRow:
+    words: str = needed("the heading", default="")
+    symptoms: list[str] = needed("the symptoms below it", factory=list)
+
+
+@table
 class _HazardRow:
     words: str = needed("how it shows", default="")
     do: str = needed("what to do now", default="")
@@ -136,6 +164,7 @@ class _OutsideRow:
 @table
 class _SymptomFile:
     outside: _OutsideRow = needed("the prevalence of what lies outside", factory=_OutsideRow)
+    groups: dict[str, _GroupRow] = attrs.field(factory=dict)
     symptoms: dict[str, _SymptomRow] = attrs.field(factory=dict)
     hazards: dict[str, _HazardRow] = attrs.field(factory=dict)
     circumstances: dict[str, _WordsRow] = attrs.field(factory=dict)
@@ -196,19 +225,27 @@ def symptoms() -> SymptomList:
                 faults.add(
                     ("hazards", key, "symptoms"), f"there is no symptom {symptom}", "one of [symptoms]"
                 )
+    _check_groups(form, faults)
     faults.refuse(data, name)
+    listed = {
+        key: Symptom(
+            key=key,
+            words=row.words,
+            none=row.none,
+            why=row.why,
+            outside=row.outside,
+            first_step=row.first_step,
+        )
+        for key, row in form.symptoms.items()
+    }
     return SymptomList(
-        symptoms={
-            key: Symptom(
-                key=key,
-                words=row.words,
-                none=row.none,
-                why=row.why,
-                outside=row.outside,
-                first_step=row.first_step,
+        symptoms=listed,
+        groups=tuple(
+            SymptomGroup(
+                key=key, words=group.words, symptoms=tuple(listed[symptom] for symptom in group.symptoms)
             )
-            for key, row in form.symptoms.items()
-        },
+            for key, group in form.groups.items()
+        ),
         hazards=tuple(
             Hazard(key=key, words=row.words, do=row.do, symptoms=tuple(row.symptoms))
             for key, row in form.hazards.items()
@@ -217,6 +254,19 @@ def symptoms() -> SymptomList:
         shows={key: Shows(key=key, words=row.words, share=row.share) for key, row in form.shows.items()},
         outside_per_1000=form.outside.per_1000,
     )
+
+
+def _check_groups(form: _SymptomFile, faults: Faults) -> None:
+    """Every symptom stands below one heading, or nobody could choose it on a screen."""
+    below = [symptom for group in form.groups.values() for symptom in group.symptoms]
+    for key, group in form.groups.items():
+        for symptom in group.symptoms:
+            if symptom not in form.symptoms:
+                faults.add(("groups", key, "symptoms"), f"there is no symptom {symptom}", "one of [symptoms]")
+    for symptom in form.symptoms:
+        if below.count(symptom) != 1:
+            got = f"stands below {below.count(symptom)} headings"
+            faults.add(("symptoms", symptom), got, "one heading of [groups]")
 
 
 @lru_cache(maxsize=1)

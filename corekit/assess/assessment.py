@@ -151,7 +151,7 @@ def assess(
     findings = tuple(
         sorted(made.findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage))
     )
-    ruling = rule(job, plugins, made.stages, made.about(about))
+    ruling = rule(job, plugins, made.stages, made.about(about), about)
     tests = ruling.tests
     return Assessment(
         job=job,

@@ -122,8 +122,16 @@ class Tables:
         """The chance that a customer tells this complaint under a hypothesis.
 
         Of several symptoms the mean, as of one of which nobody knows which is meant. Several faults each give
-        their chance by themselves.
+        their chance by themselves. What shows now and then only is, for the rest, told as on a sound vehicle.
         """
+        if self.complaint is None:
+            return 1.0
+        shows = self.complaint.shows
+        told, nothing = self.shown(hypothesis), self.shown(SOUND)
+        return shows * told + (1.0 - shows) * nothing
+
+    def shown(self, hypothesis: Hypothesis) -> float:
+        """The same while it shows."""
         if self.complaint is None:
             return 1.0
         listed = self.complaint.listed
@@ -213,6 +221,8 @@ def joint(
     fitted: Mapping[str, object],
     about: Collection[str],
     let_in: Collection[str] = (),
+    renewed: Mapping[str, float] | None = None,
+    asked: Collection[str] = (),
 ) -> Tables:
     """The tables of the systems that matter, with those faults that can be met on this vehicle and that the
     complaint concerns.
@@ -221,21 +231,32 @@ def joint(
         systems: Of every installed system that has a table.
         fitted: Trait → answer. about: Keys of systems of which something was read or asked.
         let_in: Full keys of faults that a failing reading speaks for, whatever the complaint.
+        renewed: Key of a part → years since it was renewed: until it has lived as long as such a part lasts
+            its faults are the rarer.
+        asked: Keys of systems that somebody asks about, whatever the complaint.
     """
     listed = [key for key in complaint.listed if key != CHECK_UP] if complaint is not None else []
     faults = {}
     for system, table in systems.items():
         for key, fault in table.faults.items():
             full = f"{system}.{key}"
-            concerned = _concerns(table, key, listed) if listed else system in about
+            concerned = system in asked or (_concerns(table, key, listed) if listed else system in about)
             if (concerned or full in let_in) and applies(fault.only, fitted):
-                faults[full] = fault
+                faults[full] = _aged(fault, renewed or {})
     involved = {full.partition(".")[0] for full in faults} | set(about)
     return Tables(
         systems={key: table for key, table in systems.items() if key in involved},
         faults=faults,
         complaint=complaint,
     )
+
+
+def _aged(fault: Fault, renewed: Mapping[str, float]) -> Fault:
+    years = renewed.get(fault.part)
+    if years is None or fault.life is None or years >= fault.life:
+        return fault
+    # A part that is new can be bad as well: never less than a hundredth of what is usual.
+    return attrs.evolve(fault, per_1000=fault.per_1000 * max(0.01, years / fault.life))
 
 
 def _concerns(table: FaultTable, fault: str, listed: Sequence[str]) -> bool:

@@ -190,7 +190,9 @@ def _check_outcome(test: FaultTest, findings: Sequence[Finding]) -> Outcome | No
     graded = [
         (weights, finding)
         for finding in findings
-        if finding.code == test.code and (weights := _grades(test, finding)) is not None
+        if finding.code == test.code
+        and _is_at(test, finding.place)
+        and (weights := _grades(test, finding)) is not None
     ]
     if not graded:
         return None
@@ -232,7 +234,7 @@ def _graded_outcome(test: FaultTest, findings: Sequence[Finding]) -> Outcome | N
     grades = [
         (place, finding)
         for finding in findings
-        if finding.code == test.graded and finding.grade
+        if finding.code == test.graded and _is_at(test, finding.place) and finding.grade
         for place, words in enumerate(test.answers)
         if finding.grade in words
     ]
@@ -284,14 +286,19 @@ def _observation_outcome(test: FaultTest, case: Case) -> Outcome | None:
     """What was seen; of several like things one that is not sound speaks before those that are."""
     noted = [
         (place, sighting)
-        for (key, _), sighting in case.sightings.items()
-        if key == test.seen and (place := _sighted(test, sighting)) is not None
+        for (key, at), sighting in case.sightings.items()
+        if key == test.seen and _is_at(test, at) and (place := _sighted(test, sighting)) is not None
     ]
     if not noted:
         return None
     sound = test.outcomes.index(test.sound)
     place, sighting = next(((place, one) for place, one in noted if place != sound), noted[0])
     return Outcome(test=test, weights=_only(place, len(test.outcomes)), evidence=(sighting.entry,))
+
+
+def _is_at(test: FaultTest, place: str) -> bool:
+    """Whether a test that names a place speaks of this one; a test that names none speaks of all."""
+    return not test.place or test.place == place
 
 
 def _sighted(test: FaultTest, sighting: Sighting) -> int | None:

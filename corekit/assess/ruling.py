@@ -27,7 +27,16 @@ from .suspect import (
     tried_out,
     work_is_likely,
 )
-from .timeline import Event, StageOutcome, complaint_of, events, let_in, table_of, was_touched
+from .timeline import (
+    Event,
+    StageOutcome,
+    complaint_of,
+    events,
+    let_in,
+    renewed_before,
+    table_of,
+    was_touched,
+)
 
 
 @attrs.define(kw_only=True)
@@ -48,10 +57,14 @@ class StageEvidence:
 
     def add(self, system: System, case: Case, findings: Sequence[Finding], disputed: Collection[str]) -> None:
         self.findings += findings
+        decided = set()
         for finding in findings:
             if finding.verdict is Verdict.UNDECIDED and finding.next_test:
                 self.barred.add(finding.code)
                 self.ahead.append(_test_before(system, finding))
+            else:
+                decided.add(finding.code)
+        self.barred -= decided  # one place that is held open bars nothing at the others
         if system.faults is not None:
             self.made[system.key] = all_outcomes(system.faults, case, findings, disputed)
 
@@ -73,11 +86,18 @@ class Ruling:
     contradictions: Sequence[Contradiction]
 
 
-def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Collection[str]) -> Ruling:
+def rule(
+    job: Job,
+    plugins: Plugins,
+    stages: Sequence[StageEvidence],
+    about: Collection[str],
+    asked: Collection[str] = (),
+) -> Ruling:
     """Everything that counts, in order, through one inference over all systems that matter.
 
     Args:
-        about: Keys of systems of which something was read or is asked.
+        about: Keys of systems of which something was read or is asked. asked: Those that somebody asks about
+            by name.
     """
     counted = _counted(job, plugins, stages)
     tables = joint(
@@ -86,6 +106,8 @@ def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Col
         stages[-1].fitted,
         about,
         let_in(counted, plugins.systems),
+        renewed_before(job),
+        asked,
     )
     counted = [shown for shown in counted if shown.system in tables.systems]
     order = events(job, plugins, tables, counted)
@@ -96,7 +118,7 @@ def rule(job: Job, plugins: Plugins, stages: Sequence[StageEvidence], about: Col
         for event in here:
             beliefs = step(beliefs, event.step)
         done += here
-        evidence = _evidence(job, plugins, beliefs, done, counted, stage)
+        evidence = _evidence(job, plugins, beliefs, done, counted, stage, asked)
         calls += _calls(plugins, stage, evidence)
     assert evidence is not None, "a job has at least the stage of arrival"
     ahead = {(test.system, test.wants, test.place): test for test in reversed(stages[-1].ahead)}
@@ -139,6 +161,7 @@ def _evidence(
     done: Sequence[Event],
     counted: Sequence[StageOutcome],
     stage: StageEvidence,
+    asked: Collection[str],
 ) -> Evidence:
     latest = {shown.key: shown for shown in counted if shown.stage <= stage.stage}
     current = frozenset(
@@ -156,6 +179,7 @@ def _evidence(
         barred=frozenset(stage.barred),
         fitted=stage.fitted,
         seen=_standing(job, plugins, stage.stage),
+        asked=frozenset(asked),
         done=stage.done,
         acts=[
             operation

@@ -22,6 +22,8 @@ CALL_AT, WORK_AT = 0.86, 0.80
 HALF = 0.5
 #: Tests that promise less than this many bits are not worth walking to the bonnet for.
 WORTHWHILE = 0.03
+#: The same for a system that somebody asks about by name.
+SLIGHT = 1e-4
 #: A question to the customer costs no hands-on time; it is ranked as if it took so many minutes.
 ASKING = 0.5
 #: An outcome speaks for or against a cause where it is so many times likelier with it than without, or less.
@@ -76,6 +78,11 @@ class NextTest:
     place: str = ""
     operation: str = ""
 
+    @property
+    def is_question(self) -> bool:
+        """True where nothing is to be done but to ask: the customer is not told on paper what to be asked."""
+        return self.minutes == 0.0 and self.bits > 0.0
+
     def fits(self, minutes_left: float | None) -> bool:
         """True when it can be done and read in the time that is left."""
         return minutes_left is None or self.minutes + self.waits <= minutes_left
@@ -103,6 +110,7 @@ class Evidence:
         barred: Codes of checks that cannot be made yet.
         fitted: Trait → answer.
         seen: Observation → what was seen last and still stands.
+        asked: Keys of systems that somebody asks about: of those every test that tells anything is named.
         done: Keys of the operations done so far. acts: Harmless work that may be done to find out.
     """
 
@@ -114,6 +122,7 @@ class Evidence:
     barred: frozenset[str]
     fitted: Mapping[str, object]
     seen: Mapping[str, str] = attrs.field(factory=dict)
+    asked: frozenset[str] = frozenset()
     done: frozenset[str] = frozenset()
     acts: Sequence[Operation] = ()
 
@@ -215,7 +224,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             continue
         bits = information(ranking, one.system, test)
         bits += _confirmation(unconfirmed, evidence.beliefs, one)
-        if bits >= WORTHWHILE:
+        if bits >= (SLIGHT if one.system in evidence.asked else WORTHWHILE):
             found.append(_next_test(evidence, key, bits))
     found = _codes_as_one(evidence, ranking, found)
     found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
@@ -372,7 +381,7 @@ def _next_test(evidence: Evidence, key: str, bits: float) -> NextTest:
         wants=wants,
         repeat=key in evidence.latest,
         spoiled_by=spoiler,
-        place=test.place if wants == test.measurand else "",
+        place=test.place,
     )
 
 

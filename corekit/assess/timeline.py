@@ -17,6 +17,7 @@ from .hypotheses import Complaint, Tables, speaks_for
 from .inference import Act, Hint, Shown
 from .outcome import Outcome
 
+YEAR = 365.25 * 86400.0  # s
 #: Results of a trial that say the complaint is still there, or gone.
 STILL, GONE = frozenset({"stayed", "worse", "less"}), frozenset({"gone"})
 
@@ -173,6 +174,20 @@ def _is_said(record: Tried, before: Sequence[Tried]) -> bool:
 def _same_trial(record: Tried) -> tuple[str, str, str, frozenset[str], int]:
     ends = frozenset({record.place, record.swapped_with})
     return record.part, record.how, record.result, ends, record.stage
+
+
+def renewed_before(job: Job) -> dict[str, float]:
+    """Key of a part → years since it was renewed before this visit, where that is known and was no try at the
+    complaint.
+    """
+    return {
+        noted.record.part: noted.record.ago / YEAR
+        for noted in job.tried
+        if noted.record.before
+        and noted.record.how == "renewed"
+        and noted.record.result not in STILL
+        and noted.record.ago is not None
+    }
 
 
 def is_lasting(way: Way) -> bool:

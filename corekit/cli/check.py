@@ -45,7 +45,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         import json
 
-        from ..desk.assessment_text import as_data
+        from ..desk.assessment_data import as_data
 
         print(json.dumps(as_data(seen), indent=2, ensure_ascii=False))
     else:

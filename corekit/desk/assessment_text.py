@@ -6,26 +6,25 @@ Both print each number exactly as paper does.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Iterator
-from typing import Any
+from collections.abc import Iterator
 
 from .. import units
 from ..assess.suspect import Call, NextTest
 from ..billing.waiver import waivers
 from ..judge import conform
 from ..model.finding import Finding, Gap, Reason, Verdict
-from ..model.job import Job, stage_name
-from ..model.limit import Limit
+from ..model.job import stage_name
 from ..model.measurand import Measurand, Observation, Trait
 from ..model.records import WAIVED_CHARGES
-from ..model.value import Value
-from ..plugin.limit_words import limit_with_basis, limit_words, uncertainty_at_most
-from ..plugin.reading import Reading
+from ..plugin.limit_words import limit_with_basis, uncertainty_at_most
 from ..plugin.uncertainty import overdue, shares
 from ..report.findings import code_sentences, nothing_found
-from ..report.next_tests import asks_for_codes, named_tests
+from ..report.next_tests import asks_for_codes
 from ..report.noted import OwnWords, is_noted, own_words, unanswered
+from .causes import cause_lines
 from .check import CheckView
+from .complaint import complaint_sentences
+from .next_step import again_words
 
 WIDTH = 100
 NEXT_SHOWN = 4  # tests shown with hazard and step; the others by their question
@@ -48,6 +47,9 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
             " the row out). Rows are counted from 0.\n"
             + "\n".join(_item(str(fault)) for fault in seen.set_aside)
         )
+    complaint = complaint_sentences(assessment.job, seen.plugins, seen.texts)
+    if complaint:
+        parts.append("Complaint\n" + "\n".join(map(_item, complaint)))
     if seen.remarks:
         parts.append("Warnings\n" + "\n".join(_item(remark) for remark in seen.remarks))
     if assessment.findings:
@@ -90,14 +92,15 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
         )
     if assessment.suspects:
         parts.append(
-            "Likely causes, from the fault table and the readings (estimates; for you, not for the customer's"
-            " documents)\n" + "\n".join(_suspects(seen))
+            "Likely causes, from the fault tables and all that was shown (estimates; for you, not for the"
+            " customer's documents)\n"
+            + "\n".join(_item(*lines) for lines in cause_lines(assessment, seen.plugins))
         )
     calls = assessment.calls_at(assessment.job.stage)
     if calls:
         parts.append("Work that findings call for\n" + "\n".join(_call(seen, call) for call in calls))
     parts += _what_next(seen)
-    too_long = _to_make(seen, assessment.too_long)
+    too_long = seen.to_make(assessment.too_long)
     if too_long:
         parts.append(
             "Too long for the time left\n"
@@ -115,19 +118,11 @@ def _what_next(seen: CheckView) -> Iterator[str]:
             ' cleared = "…" beside the words)\n'
             + "\n".join(_item(_own_words(one, seen)) for one in open_words)
         )
-    tests = _to_make(seen, seen.assessment.next_tests)
+    tests = seen.to_make(seen.assessment.next_tests)
     if tests:
         shown = [_test(seen, n, test) for n, test in enumerate(tests[:NEXT_SHOWN], 1)]
         later = "; ".join(_plain(test.question) for test in tests[NEXT_SHOWN:])
         yield "Next test\n" + "\n".join([*shown, *([_item(f"After these: {later}.")] if later else [])])
-
-
-def _to_make(seen: CheckView, tests: Iterable[NextTest]) -> list[NextTest]:
-    """The tests without those that name nothing, and those that ask for codes which were read."""
-    read = seen.assessment.job.codes_by_list(seen.assessment.job.stage)
-    return [
-        test for test in named_tests(tests) if not ("stored" in read and asks_for_codes(test, seen.plugins))
-    ]
 
 
 def _own_words(one: OwnWords, seen: CheckView) -> str:
@@ -184,7 +179,7 @@ def _finding(finding: Finding, many: bool, seen: CheckView) -> str:
     needed = _needed(finding)
     if needed:
         beside.append(f"read to {needed} (k = 2) or better, the same value would be decided")
-    beside += [f"read with {instrument}" for instrument in overdue(finding.evidence, _readings(seen))]
+    beside += [f"read with {instrument}" for instrument in overdue(finding.evidence, seen.readings)]
     return _item(*lines, "; ".join(beside))
 
 
@@ -209,13 +204,9 @@ def _needed(finding: Finding) -> str:
     return uncertainty_at_most(judged.needed, finding.unit) if judged.needed and not judged.unfit else ""
 
 
-def _readings(seen: CheckView) -> list[Reading]:
-    return [reading for stage in seen.assessment.readings for reading in stage]
-
-
 def _uncertainties(seen: CheckView) -> Iterator[str]:
     """Of every judged value its budget in plain words, and at last what else bears on the readings."""
-    many, readings = len(seen.assessment.readings) > 1, _readings(seen)
+    many, readings = len(seen.assessment.readings) > 1, seen.readings
     for finding in seen.assessment.findings:
         rows = shares(finding.value, readings) if finding.value is not None else []
         if finding.value is None or not rows:
@@ -239,26 +230,6 @@ def _uncertainties(seen: CheckView) -> Iterator[str]:
     ):
         if one[2]:
             yield _item(f"{one[0]}, {one[1]}: {'; '.join(one[2])}.")
-
-
-def _suspects(seen: CheckView) -> list[str]:
-    """Likeliest first, each system by itself: their tables know nothing of each other."""
-    rows = []
-    for key, system in seen.plugins.systems.items():
-        own = [
-            suspect
-            for suspect in seen.assessment.suspects
-            if suspect.system == key and suspect.probability >= 0.01
-        ]
-        rows += (
-            [
-                f"  {system.title}",
-                *(f"    {100 * suspect.probability:>5.1f} %  {suspect.name}" for suspect in own),
-            ]
-            if own
-            else []
-        )
-    return rows
 
 
 def _gaps(seen: CheckView) -> list[str]:
@@ -289,10 +260,15 @@ def _call(seen: CheckView, call: Call) -> str:
 def _test(seen: CheckView, number: int, test: NextTest) -> str:
     wanted = _wanted(seen, test.wants)
     lines = [f"{number}. {test.question}{_time(test)}"]
-    lines += ["Again: the first attempt was inconclusive."] if test.repeat else []
+    again = again_words(test, seen.assessment.job, seen.plugins)
+    lines += [f"Again: {again}"] if again else []
     lines += (
         [f"It may read wrong now, because of an earlier test: {test.spoiled_by}"] if test.spoiled_by else []
     )
+    if test.operation:
+        first = seen.plugins.operations[test.operation]
+        lines += [f"Caution: {first.hazard}"] if first.hazard else []
+        lines.append(f'Write that down as repaired = {{ operation = "{first.key}" }}.')
     if wanted is not None:
         lines += [f"Caution: {wanted.hazard}"] if not isinstance(wanted, Trait) and wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""
@@ -333,177 +309,3 @@ def _item(first: str, *more: str) -> str:
     for line in more:
         rows += textwrap.wrap(line, WIDTH, initial_indent="      ", subsequent_indent="      ")
     return "\n".join(rows)
-
-
-def as_data(seen: CheckView) -> dict[str, Any]:
-    """Everything as plain data: what was set aside, remarks, what was noted in words, findings, gaps,
-    contradictions, suspects, next_tests, readings, repairs, calls; numbers also as printed (`shown`).
-    """
-    assessment = seen.assessment
-    return {
-        "job": assessment.job.name,
-        "set_aside": [fault.data for fault in seen.set_aside],
-        "remarks": list(seen.remarks),
-        "noted": _noted_data(seen),
-        "findings": [_finding_data(finding, seen) for finding in assessment.findings],
-        "gaps": [
-            {
-                "system": gap.system,
-                "check": gap.check,
-                "reason": str(gap.reason),
-                "text": gap.text,
-                "stage": stage_name(gap.stage),
-                "wants": gap.wants,
-            }
-            for gap in assessment.gaps
-            if not (gap.about and is_noted(gap, assessment.job))
-        ],
-        "suspects": [
-            {
-                "system": suspect.system,
-                "fault": suspect.fault,
-                "name": suspect.name,
-                "probability": suspect.probability,
-                "calls_for": suspect.calls_for,
-            }
-            for suspect in assessment.suspects
-        ],
-        "contradictions": [
-            {
-                "system": odd.system,
-                "stage": stage_name(odd.stage),
-                "oddity": str(odd.oddity),
-                "text": odd.text,
-                "of": odd.of,
-                "wants": odd.wants,
-                "places": list(odd.places),
-                "fit": odd.fit,
-                "evidence": list(odd.evidence),
-            }
-            for odd in assessment.contradictions
-        ],
-        "next_tests": [_test_data(test) for test in _to_make(seen, assessment.next_tests)],
-        "too_long": [_test_data(test) for test in _to_make(seen, assessment.too_long)],
-        "calls": [
-            {"operation": call.operation, "met": call.met, "why": call.why, "stage": stage_name(call.stage)}
-            for call in assessment.calls
-        ],
-        "repairs": [
-            {
-                "operation": repair.operation,
-                "title": repair.title,
-                "stage": stage_name(repair.stage),
-                "proof": str(repair.proof),
-                "why": repair.why,
-            }
-            for repair in assessment.repairs
-        ],
-        "readings": [_reading_data(reading, seen) for stage in assessment.readings for reading in stage],
-        "codes": [row for stage in assessment.job.stages for row in _codes_data(assessment.job, stage)],
-        "versions": assessment.versions,
-    }
-
-
-def _noted_data(seen: CheckView) -> list[dict[str, Any]]:
-    waiting = {one.entry for one in unanswered(seen.assessment)}
-    return [
-        {
-            "of": one.of,
-            "place": one.place,
-            "stage": stage_name(one.stage),
-            "words": one.text(seen.texts),
-            "cleared": one.cleared,
-            "answered": one.entry not in waiting,
-        }
-        for one in own_words(seen.assessment.job)
-    ]
-
-
-def _codes_data(job: Job, stage: int) -> list[dict[str, Any]]:
-    read = [
-        {"stage": stage_name(stage), "state": state, "codes": list(codes), "cannot": ""}
-        for state, codes in job.codes_by_list(stage).items()
-    ]
-    return read or [
-        {"stage": stage_name(stage), "state": "", "codes": [], "cannot": noted.record.cannot}
-        for noted in job.codes_read(stage)
-    ]
-
-
-def _test_data(test: NextTest) -> dict[str, Any]:
-    return {
-        "system": test.system,
-        "test": test.key,
-        "question": test.question,
-        "minutes": test.minutes,
-        "waits": test.waits,
-        "bits": test.bits,
-        "wants": test.wants,
-        "place": test.place,
-        "repeat": test.repeat,
-        "spoiled_by": test.spoiled_by,
-    }
-
-
-def _finding_data(finding: Finding, seen: CheckView) -> dict[str, Any]:
-    return {
-        "system": finding.system,
-        "code": finding.code,
-        "verdict": str(finding.verdict),
-        "probability": finding.probability,
-        "urgency": str(finding.urgency),
-        "text": str(finding.text),
-        "stage": stage_name(finding.stage),
-        "place": finding.place,
-        "of": finding.of,
-        "value": None if finding.value is None else _value_data(finding.value, finding.unit, seen),
-        "evidence": list(finding.evidence),
-        "limits": [_limit_data(limit, finding.unit) for limit in finding.limits],
-        "calls_for": finding.calls_for,
-        "next_test": finding.next_test,
-        "rule": finding.rule,
-    }
-
-
-def _value_data(value: Value, unit: str, seen: CheckView) -> dict[str, Any]:
-    rows = shares(value, _readings(seen))
-    budget = [{"source": row.source, "u": row.u, "part": row.part, "words": row.words} for row in rows]
-    return {
-        "kind": value.kind,
-        "number": value.number,
-        "u": value.u,
-        "shown": units.show(value, unit),
-        "budget": budget,
-    }
-
-
-def _limit_data(limit: Limit, unit: str) -> dict[str, Any]:
-    return {
-        "key": limit.key,
-        "shown": limit_words(limit, unit),
-        "low": limit.low.number if limit.low else None,
-        "high": limit.high.number if limit.high else None,
-        "scope": str(limit.scope),
-        "decides": limit.decides,
-        "width_low": 2 * limit.low.u if limit.low else None,
-        "width_high": 2 * limit.high.u if limit.high else None,
-        "why": limit.why,
-        "source": limit.source.named,
-        "basis": str(limit.source.basis),
-        "status": str(limit.source.status),
-    }
-
-
-def _reading_data(reading: Reading, seen: CheckView) -> dict[str, Any]:
-    return {
-        "of": reading.measurand.key,
-        "title": reading.measurand.title,
-        "place": reading.place,
-        "stage": stage_name(reading.stage),
-        "typed": reading.typed,
-        "entry": reading.entry,
-        "uncertainty_from": reading.uncertainty_from,
-        "count": reading.count,
-        "overdue": reading.overdue,
-        **_value_data(reading.value, reading.measurand.unit, seen),
-    }

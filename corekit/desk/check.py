@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 import attrs
 
 from ..assess.assessment import Assessment, assess
+from ..assess.suspect import NextTest
 from ..fault import DataFault
 from ..intake.declared import Declared
 from ..intake.lenient import read_for_check
 from ..intake.visit import VisitFile
 from ..model.entry import Draft
 from ..plugin.host import Plugins, load
+from ..plugin.reading import Reading
 from .in_memory import scratch_job
+from .next_step import tests_to_make
 
 #: ISO 4217 code of no currency at all: without a shop a file's payments are read and have none.
 NO_CURRENCY = "XXX"
@@ -35,6 +38,15 @@ class CheckView:
     remarks: tuple[str, ...] = ()
     set_aside: tuple[DataFault, ...] = ()
     texts: Mapping[str, str] = attrs.field(factory=dict)
+
+    def to_make(self, tests: Iterable[NextTest]) -> list[NextTest]:
+        """Those of the next tests that can be said and made here."""
+        return tests_to_make(tests, self.assessment.job, self.plugins)
+
+    @property
+    def readings(self) -> list[Reading]:
+        """Every reading, of all stages."""
+        return [reading for stage in self.assessment.readings for reading in stage]
 
 
 def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None = None) -> CheckView:

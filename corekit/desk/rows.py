@@ -39,7 +39,20 @@ _RANDOM_ID = re.compile(f"[{LETTERS.lower()}]{{{JOB_LETTERS}}}")
 _NEVER_WITHDRAWN = frozenset({"opened", "vehicle", "customer", "instrument", "setup", "fitted", "approved"})
 # What happens at a moment of its own, and not when it is written down.
 _OBSERVED = frozenset(
-    {"measured", "seen", "codes", "started", "arrived", "left", "ended", "approved", "repaired", "paid"}
+    {
+        "measured",
+        "seen",
+        "codes",
+        "tried",
+        "complaint_again",
+        "started",
+        "arrived",
+        "left",
+        "ended",
+        "approved",
+        "repaired",
+        "paid",
+    }
 )
 #: Rows that took longer than this to arrive were not said just now, [s].
 LATE = 60.0

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ..complaints import SymptomList, symptoms, trials
+from ..complaints import AGAIN, SymptomList, symptoms, trials
 from ..fault import Place, any_of, quoted
 from ..model.job import stage_name
 from ..model.records import Complained, Retold, Tried, body_of
 from .drafts import Drafts, personal
 from .form import ComplaintAgainStep, ComplaintRow, TriedStep
-
-#: What can be said of the complaint when it is looked at again.
-AGAIN = ("gone", "less", "stayed", "worse")
 
 
 class ComplaintRows(Drafts):
@@ -69,6 +66,11 @@ class ComplaintRows(Drafts):
             self.faults.add(
                 (*path, "with"), "is missing", "what it was exchanged with", 'with = "cylinder 3"'
             )
+        ago = self.examination.quantity((*path, "ago"), row.ago, ["years"]) if row.ago is not None else None
+        if row.ago is not None and not row.before:
+            self.faults.add(
+                (*path, "ago"), "is said of something tried now", "before = true beside it, or no ago"
+            )
         if part is None or way is None or not result:
             return
         place = self._place((*path, "place"), row.place, part.places, part.key, needed=False)
@@ -80,6 +82,8 @@ class ComplaintRows(Drafts):
             swapped_with=row.with_ or "",
             stage=self.stage,
             before=bool(row.before),
+            ago=ago.number if ago is not None else None,
+            ago_typed=row.ago or "",
             words=personal("note", words),
         )
         self._say(

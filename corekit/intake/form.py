@@ -144,6 +144,7 @@ class TriedStep:
     with_: str | None = None
     result: str | None = None
     before: bool | None = None
+    ago: Quantity | None = None
     words: str | None = None
     taken: Moment | None = None
     withdrawn: str | None = None

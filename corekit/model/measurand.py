@@ -35,11 +35,13 @@ class Part:
         key: `system.name`.
         title: What people call it.
         places: Closed list of the like ones (`front left`, …); empty when there is one only.
+        places_by: Key of the trait that counts them: a vehicle has the first so many.
     """
 
     key: str
     title: str
     places: tuple[str, ...] = ()
+    places_by: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -55,8 +57,10 @@ class Measurand:
         accuracy: Of the worst ordinary instrument; used, and shown as such, when none is named.
         places: Closed list of the like things it can be taken at (`posts`, `clamps`); empty when there is one
             only.
+        places_by: Key of the trait that counts the places: a vehicle has the first so many.
         conditions: Keys of measurands it must be read with (temperature, load current).
         lasting: Stays true through a repair (ambient temperature).
+        only: Trait → the answers under which it can be read at all; an unknown trait bars nothing.
         part: Key of the part that it is read on; what was found on a part is past once the part is exchanged.
         where, how, hazard: For the person with the probe; the hazard is shown before the step.
     """
@@ -69,8 +73,10 @@ class Measurand:
     usual: Span
     accuracy: Accuracy
     places: tuple[str, ...] = ()
+    places_by: str = ""
     conditions: tuple[str, ...] = ()
     lasting: bool = False
+    only: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, hash=False)
     part: str = ""
     where: str = ""
     how: str = ""
@@ -81,13 +87,15 @@ class Measurand:
 class Observation:
     """Something seen: one of closed answers.
 
-    Members of `answers` carry the words people type and read; `part` as for a measurand.
+    Members of `answers` carry the words people type and read; `only`, `part` as for a measurand.
     """
 
     key: str
     title: str
     answers: type[Enum]
     places: tuple[str, ...] = ()
+    places_by: str = ""
+    only: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, hash=False)
     part: str = ""
     how: str = ""
     hazard: str = ""
@@ -137,6 +145,26 @@ class Operation:
     way: str = "repaired"
     as_test: tuple[float, float] | None = None
     hazard: str = ""
+
+
+def places_counted(declared: Measurand | Observation | Part, count: float | None) -> tuple[str, ...]:
+    """The places of a thing that a vehicle has: the first so many where a trait counts them, all where nobody
+    knows how many.
+    """
+    if not declared.places_by or count is None:
+        return declared.places
+    return declared.places[: max(0, round(count))]
+
+
+def ruled_out_by(declared: Measurand | Observation, fitted: Mapping[str, str]) -> str:
+    """Key of the trait whose known answer rules a thing out on this vehicle; empty where none does.
+
+    Args:
+        fitted: Trait → the words of its answer; empty or absent where it is not known.
+    """
+    return next(
+        (key for key, answers in declared.only.items() if fitted.get(key) and fitted[key] not in answers), ""
+    )
 
 
 DONT_KNOW = "don't know"

@@ -74,7 +74,8 @@ class Tried:
 
     `part`: key of the part; `how` and `result`: keys of shared/trials.toml; `swapped_with`: the place (or
     vehicle) it was exchanged with. `before`: it was done before this visit, and the complaint stood before it
-    and after it. `words`: what came of it in words, where no result fits.
+    and after it, unless `result` says otherwise. `ago`: how long since, in seconds, with what was typed.
+    `words`: what came of it in words, where no result fits.
     """
 
     part: str
@@ -84,6 +85,8 @@ class Tried:
     swapped_with: str = ""
     stage: int = 0
     before: bool = False
+    ago: float | None = _later(None)
+    ago_typed: str = _later("")
     words: _Person = _words()
 
 

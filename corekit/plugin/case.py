@@ -13,7 +13,7 @@ from ..judge import RULE, Side
 from ..judge_unknown import conform_together, side_together
 from ..model.finding import Finding, Gap, Reason, Says, Tells, Text, Urgency, Verdict
 from ..model.limit import Limit, Scope, known_to
-from ..model.measurand import Measurand, Observation, Operation, Trait
+from ..model.measurand import Measurand, Observation, Operation, Part, Trait, places_counted
 from ..model.possible import Possible, for_each, possible
 from ..model.source import Basis, Source, Status
 from ..model.value import Value, exact
@@ -39,6 +39,9 @@ class Owner(Protocol):
 
     @property
     def operations(self) -> Mapping[str, Operation]: ...
+
+    @property
+    def observations(self) -> Mapping[str, Observation]: ...
 
     @property
     def faults(self) -> FaultTable | None: ...
@@ -110,6 +113,8 @@ class Case:
             one; empty when nothing was read.
         repairs: Operation key → the latest stage, up to this one, that begins with it: what was done just
             before has this stage's number.
+        left_out: (measurand or observation key, place) → id of the entry, for what was read at a place that
+            this vehicle does not have; no check and no cause rests on it.
     """
 
     system: Owner
@@ -123,6 +128,34 @@ class Case:
     codes: Mapping[str, CodeSet] = attrs.field(factory=dict)
     code_lists: Mapping[str, str] = attrs.field(factory=dict)
     repairs: Mapping[str, int] = attrs.field(factory=dict)
+    left_out: Mapping[tuple[str, str], str] = attrs.field(factory=dict)
+
+    def __attrs_post_init__(self) -> None:
+        """Set apart what was read at a place that this vehicle does not have."""
+        absent = {at: one.entry for at, one in self.readings.items() if self._lacks(one.measurand, at[1])}
+        absent |= {
+            at: one.entry
+            for at, one in self.sightings.items()
+            if (seen := self.system.observations.get(at[0])) is not None and self._lacks(seen, at[1])
+        }
+        if absent:
+            for name in ("readings", "sightings"):
+                kept = {at: one for at, one in getattr(self, name).items() if at not in absent}
+                object.__setattr__(self, name, kept)
+            object.__setattr__(self, "left_out", {**self.left_out, **absent})
+
+    def _lacks(self, of: Measurand | Observation, place: str) -> bool:
+        return bool(of.places_by and place in of.places and place not in self.places(of))
+
+    @property
+    def fitted_words(self) -> dict[str, str]:
+        """Trait → the words of its answer, of those with closed answers that are known."""
+        return {key: str(one.value) for key, one in self.fitted.items() if isinstance(one, Enum)}
+
+    def places(self, of: Measurand | Observation | Part) -> tuple[str, ...]:
+        """The places of a thing that this vehicle has, as far as anybody knows."""
+        count = self.fitted.get(of.places_by)
+        return places_counted(of, count.number if isinstance(count, Value) else None)
 
     def __getitem__(self, measurand: Measurand) -> Reading:
         """The reading of a measurand that the signature did not name; `Missing` when there is none."""

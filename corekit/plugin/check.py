@@ -12,7 +12,7 @@ import attrs
 
 from .. import units
 from ..model.finding import Finding, Gap, Reason, Urgency, Verdict
-from ..model.measurand import Measurand, Observation, Trait
+from ..model.measurand import Measurand, Observation, Trait, ruled_out_by
 from ..model.value import Value
 from .case import Case, Missing
 from .limit_words import limit_words
@@ -170,15 +170,26 @@ def run(check: Check, case: Case, most: int = 1000) -> list[Finding | Gap]:
 
     Nothing of a check that fails half-way is kept: half a set of findings looks like a whole one.
     """
-    found: list[Finding | Gap] = []
+    found: list[Finding | Gap] = list(_left_out(check, case))
     try:
         for result in check.function(case, **check.arguments(case)):
             found.append(_usable(result, case))
             if len(found) > most:
                 raise ValueError(f"it yielded more than {most} findings")
     except Missing as missing:
-        return [_missing(case, missing.wanted)]
+        return [*_left_out(check, case), _missing(case, missing.wanted)]
     return found
+
+
+def _left_out(check: Check, case: Case) -> Iterator[Gap]:
+    """What this check asks for and was read at a place that the vehicle does not have."""
+    for parameter in check.parameters:
+        of = parameter.of
+        for key, place in case.left_out:
+            if key == of.key and not isinstance(of, Trait):
+                has = ", ".join(case.places(of)) or "none"
+                text = f"{of.title}, {place}: not judged, for this vehicle has {has}."
+                yield case.gap(of, text, Reason.DOES_NOT_APPLY)
 
 
 def _usable(result: object, case: Case) -> Finding | Gap:
@@ -219,6 +230,9 @@ def _usable(result: object, case: Case) -> Finding | Gap:
 
 
 def _missing(case: Case, wanted: Measurand | Observation | Trait) -> Gap:
+    if not isinstance(wanted, Trait) and (by := ruled_out_by(wanted, case.fitted_words)):
+        text = f"{wanted.title}: not on this vehicle ({case.fitted_words[by]})."
+        return attrs.evolve(case.gap(wanted, text, Reason.DOES_NOT_APPLY), wants="")
     for (key, _), sighting in case.sightings.items():
         if key == wanted.key and sighting.cannot:
             return case.gap(

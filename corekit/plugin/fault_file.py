@@ -97,6 +97,7 @@ class TestTable:
     grade: GradeTable | None = None
     trait: TraitTable | None = None
     codes: list[str] | None = None
+    place: str = ""
     wants: str = ""
     after: dict[str, list[str]] = attrs.field(factory=dict)
     since: list[str] = attrs.field(factory=list)
@@ -137,6 +138,7 @@ class Declared:
         operations, parts: Keys.
         codes: Every code that the source of its checks names; None where that cannot be read.
         symptoms: Keys of all that a customer can tell; None: not looked up.
+        places: Key of a measurand or an observation → its places.
     """
 
     to_coherent: Callable[[str, str], float]
@@ -147,6 +149,7 @@ class Declared:
     parts: Collection[str] = ()
     codes: Collection[str] | None = None
     symptoms: Collection[str] | None = None
+    places: Mapping[str, Collection[str]] = attrs.field(factory=dict)
 
 
 def read_faults(data: Mapping[str, Any], where: str, declared: Declared, system: str) -> FaultTable:
@@ -448,8 +451,22 @@ class _Meaning:
             again=row.again,
             rests_on=None if row.rests_on is None else self._parts((*path, "rests_on"), row.rests_on),
             only=self._only(path, row.only),
-            **self._origin(path, row),
+            **self._placed(path, row, self._origin(path, row)),
         )
+
+    def _placed(self, path: Place, row: TestTable, origin: dict[str, Any]) -> dict[str, Any]:
+        """The origin at one of several like places, where the test names one."""
+        if not row.place:
+            return origin
+        of = origin.get("seen") or row.wants
+        places = self.declared.places.get(of, ())
+        if row.bins is not None and row.bins.measurand:
+            got = "stands beside bins of a measurand"
+            self.faults.add((*path, "place"), got, "place within bins")
+        elif row.place not in places:
+            got = f"{quoted(row.place)} is no place of {of or 'what it asks for'}"
+            self.faults.add((*path, "place"), got, any_of(map(quoted, places)) or "no place")
+        return {**origin, "place": row.place}
 
     def _is_wrong(self, path: Place, key: str) -> bool:
         return self.faults.below((*path, key))

@@ -80,6 +80,7 @@ class FaultTest:
     `seen`, an observation with `answers`;
     `trait`, what the vehicle is fitted with, with `answers` or `at`;
     `codes`, trouble codes: any of them set, none set; without an outcome where no list was read.
+    Where a `place` is named, a finding or an observation counts at that one alone.
 
     Attributes:
         question: What it answers, in the mechanic's words.

@@ -83,10 +83,15 @@ class System:
         self.units = (*self.units, declared)
         return declared.unit.text
 
-    def part(self, name: str, title: str, *, places: Iterable[str] = ()) -> Part:
-        """Declare what can fail, be renewed or be swapped, with the places where like ones sit."""
-        key = self._key(name)
-        return self._keep(self.parts, key, Part(key=key, title=title, places=tuple(places)))
+    def part(
+        self, name: str, title: str, *, places: Iterable[str] = (), places_by: Trait | None = None
+    ) -> Part:
+        """Declare what can fail, be renewed or be swapped, with the places where like ones sit; `places_by`
+        is the trait that counts them, so that a vehicle has the first so many.
+        """
+        key, named = self._key(name), tuple(places)
+        counted = self._counted(key, named, places_by)
+        return self._keep(self.parts, key, Part(key=key, title=title, places=named, places_by=counted))
 
     def measurand(
         self,
@@ -98,21 +103,25 @@ class System:
         usual: tuple[float | None, float | None],
         accuracy: str,
         places: Iterable[str] = (),
+        places_by: Trait | None = None,
         conditions: Iterable[Measurand] = (),
         lasting: bool = False,
+        only: Mapping[Trait, Iterable[Enum]] | None = None,
         part: Part | None = None,
         where: str = "",
         how: str = "",
         hazard: str = "",
     ) -> Measurand:
-        """Declare a quantity.
+        """Declare a quantity; `places_by` as for a part. `only`: the answers of traits under which it can be
+        read at all.
 
         `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`).
 
         Raises:
             ValueError: the key is taken, the unit or the accuracy cannot be meant; digits need a range, which
-                no declaration has.
+                no declaration has; what counts the places cannot.
         """
+        named = tuple(places)
         worst = units.parse_accuracy(accuracy, unit)
         if worst.digits:
             raise ValueError(
@@ -130,9 +139,11 @@ class System:
                 possible=self._span(possible, unit),
                 usual=self._span(usual, unit),
                 accuracy=worst,
-                places=tuple(places),
+                places=named,
+                places_by=self._counted(self._key(name), named, places_by),
                 conditions=tuple(measurand.key for measurand in conditions),
                 lasting=lasting,
+                only=self._only(self._key(name), only),
                 part=self._part(self._key(name), part),
                 where=where,
                 how=how,
@@ -147,11 +158,16 @@ class System:
         answers: type[Enum],
         *,
         places: Iterable[str] = (),
+        places_by: Trait | None = None,
+        only: Mapping[Trait, Iterable[Enum]] | None = None,
         part: Part | None = None,
         how: str = "",
         hazard: str = "",
     ) -> Observation:
-        """Declare something to look at, with its closed answers."""
+        """Declare something to look at, with its closed answers; `places_by` as for a part,
+        `only` as for a measurand.
+        """
+        named = tuple(places)
         return self._keep(
             self.observations,
             self._key(name),
@@ -159,7 +175,9 @@ class System:
                 key=self._key(name),
                 title=title,
                 answers=closed(answers),
-                places=tuple(places),
+                places=named,
+                places_by=self._counted(self._key(name), named, places_by),
+                only=self._only(self._key(name), only),
                 part=self._part(self._key(name), part),
                 how=how,
                 hazard=hazard,
@@ -288,6 +306,10 @@ class System:
             parts=self.parts,
             codes=self._codes_named(),
             symptoms=symptoms().symptoms,
+            places={
+                **{key: measurand.places for key, measurand in self.measurands.items()},
+                **{key: seen.places for key, seen in self.observations.items()},
+            },
         )
 
     def _codes_named(self) -> frozenset[str] | None:
@@ -364,6 +386,43 @@ class System:
                 f" {part.key if isinstance(part, Part) else part!r}."
             )
         return part.key
+
+    def _counted(self, key: str, places: tuple[str, ...], by: Trait | None) -> str:
+        """Key of the trait that counts the places.
+
+        Raises:
+            ValueError: there is nothing to count, or the trait is no count that this system declared before.
+        """
+        if by is None:
+            return ""
+        if not places:
+            raise ValueError(f"{key}: places_by counts places, and it has none.")
+        if self.traits.get(by.key) is not by or not by.units or units.unit(by.units[0]).kind != "count":
+            raise ValueError(
+                f"{key}: places_by is a trait in count that {self.key}.trait(…) has declared before; got"
+                f" {by.key}."
+            )
+        return by.key
+
+    def _only(self, key: str, only: Mapping[Trait, Iterable[Enum]] | None) -> dict[str, tuple[str, ...]]:
+        """Trait → words of the answers under which something applies.
+
+        Raises:
+            ValueError: a trait is none that this system declared before, or an answer none of its own.
+        """
+        found = {}
+        for trait, members in (only or {}).items():
+            answers = tuple(members)
+            own = trait.answers
+            if self.traits.get(trait.key) is not trait or own is None:
+                raise ValueError(
+                    f"{key}: only names a trait with closed answers that {self.key}.trait(…) has declared"
+                    f" before; got {trait.key}."
+                )
+            if not answers or not all(isinstance(member, own) for member in answers):
+                raise ValueError(f"{key}: only wants answers of {trait.key}: {', '.join(answers_of(own))}.")
+            found[trait.key] = tuple(str(member.value) for member in answers)
+        return found
 
     def _span(self, ends: tuple[float | None, float | None], unit: str) -> Span:
         low, high = (None if end is None else units.to_coherent(end, unit) for end in ends)

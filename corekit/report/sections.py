@@ -258,7 +258,9 @@ def _left_to_do(assessment: Assessment, sheet: Sheet) -> list[str]:
             finding.system for finding in assessment.findings
         }  # a system that was only asked about is not what is left open
         tests = [
-            _question(test.question) for test in named_tests(assessment.next_tests) if test.system in looked
+            _question(test.question)
+            for test in named_tests(assessment.next_tests)
+            if test.system in looked and not test.is_question
         ][:2]
         sentences += [f"Next test: {question}" for question in tests]
     return list(dict.fromkeys(sentences))

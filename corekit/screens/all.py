@@ -17,6 +17,7 @@ from . import (
     repair,
     requested,
     test,
+    tried,
 )
 from .context import Van
 
@@ -32,6 +33,7 @@ def add_screens(app: flask.Flask, van: Van) -> None:
         photos,
         explain,
         test,
+        tried,
         repair,
         hand_over,
         record,

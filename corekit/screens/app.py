@@ -10,6 +10,7 @@ import gzip
 import json
 import logging
 import re
+from collections.abc import Sequence
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
@@ -32,6 +33,7 @@ from ..visit.progress import TITLES, Step, standing
 from ..web.address import own_path
 from . import forms
 from .all import add_screens
+from .arrive import hazards_first
 from .context import Van
 from .forms import Wrong, redirect, refused
 
@@ -94,6 +96,11 @@ def _words(app: flask.Flask, van: Van) -> None:
         form: Any = flask.g.get("given")
         return otherwise if form is None else str(form.get(place, otherwise))
 
+    def ticked(place: str, otherwise: Sequence[str] = ()) -> Sequence[str]:
+        """What was ticked of several before the form came back."""
+        form: Any = flask.g.get("given")
+        return otherwise if form is None else form.getlist(place)
+
     def faults(place: str) -> list[Wrong]:
         return [fault for fault in flask.g.get("faults", ()) if fault.place == place]
 
@@ -109,6 +116,7 @@ def _words(app: flask.Flask, van: Van) -> None:
     )  # a declaration may be written as code is
     app.jinja_env.globals.update(
         given=given,
+        ticked=ticked,
         faults=faults,
         other_faults=other_faults,
         screen=screen,
@@ -146,13 +154,16 @@ def _answers(app: flask.Flask, van: Van) -> None:
             )
         except CorekitError as error:
             return refused(error)
-        return redirect(own_path(flask.request.form.get("next", ""), f"/job/{recorded.job}"))
+        onward = own_path(flask.request.form.get("next", ""), f"/job/{recorded.job}")
+        if any(entry.kind == "complaint" for entry in recorded.entries):
+            onward = hazards_first(van, recorded.job, onward)
+        return redirect(onward)
 
     @app.get("/job/<job>")
     def where(job: str) -> flask.Response:
         """On to where the visit stands."""
         record = van.job(job)
-        found = standing(record, van.assessed(record))
+        found = standing(record, van.assessed(record), van.to_find_out)
         return redirect(f"/job/{job}/back" if found.away else step_path(record, found.step))
 
 

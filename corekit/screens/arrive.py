@@ -11,13 +11,16 @@ from urllib.parse import parse_qs, urlencode, urlsplit
 import attrs
 import flask
 
+from ..complaints import symptoms
 from ..desk import jobs
+from ..desk.complaint import not_covered, not_covered_words
 from ..desk.errors import StoreError
 from ..model.job import Job
 from ..model.personal import Personal
-from ..model.records import Customer, Opened, Remarked, Vehicle
+from ..model.records import Complained, Customer, Opened, Remarked, Vehicle
 from ..model.vin import VinCheck, VinError, read_vin
 from ..visit.progress import NOT_SEEN
+from ..web.address import own_path
 from .context import Van
 from .page import job_page, vehicle_named
 
@@ -43,10 +46,13 @@ class ArrivalFields:
     name: str = ""
     phone: str = ""
     address: str = ""
+    symptoms: tuple[str, ...] = ()
+    when: tuple[str, ...] = ()
+    shows: str = ""
 
 
 def add(app: flask.Flask, van: Van) -> None:
-    app.jinja_env.globals["no_number"] = NO_NUMBER
+    app.jinja_env.globals.update(no_number=NO_NUMBER, symptom_list=symptoms())
 
     @app.get("/new")
     def new() -> str:
@@ -58,7 +64,7 @@ def add(app: flask.Flask, van: Van) -> None:
         beside, again = _named(van, "beside"), _named(van, "again")
         said = ArrivalFields()
         if again is not None:
-            said = attrs.evolve(said_in(van, again), reason="", odometer="")
+            said = attrs.evolve(said_in(van, again), reason="", odometer="", symptoms=(), when=(), shows="")
         elif beside is not None:
             stands = said_in(van, beside)
             said = ArrivalFields(name=stands.name, phone=stands.phone, address=stands.address)
@@ -88,7 +94,7 @@ def add(app: flask.Flask, van: Van) -> None:
         unseen = said.no_vin == NOT_SEEN
         entries = {
             kind: noted.id
-            for kind, noted in ((kind, record.last(kind)) for kind in (Opened, Vehicle, Customer))
+            for kind, noted in ((kind, record.last(kind)) for kind in (Opened, Vehicle, Customer, Complained))
             if noted is not None
         }
         ids = {
@@ -108,7 +114,23 @@ def add(app: flask.Flask, van: Van) -> None:
             said=said,
             unseen=unseen,
             remarks=remarks,
-            ids=ids | {"customer": entries.get(Customer, "")},
+            ids=ids | {"customer": entries.get(Customer, ""), "complaint": entries.get(Complained, "")},
+        )
+
+    @app.get("/job/<job>/hazards")
+    def hazards(job: str) -> str:
+        """What belongs to the complaint and comes before anything else; `?next=` is where one was going."""
+        record = van.job(job)
+        told = record.complained
+        own, always = symptoms().hazards_of(told.symptoms if told is not None else ())
+        return job_page(
+            "hazards.html",
+            record,
+            van,
+            own=own,
+            always=always,
+            not_covered=[not_covered_words(one) for one in not_covered(record, van.shop.plugins)],
+            onward=own_path(flask.request.args.get("next", ""), f"/job/{job}"),
         )
 
     @app.post("/job/<job>/arrive/try")
@@ -117,10 +139,25 @@ def add(app: flask.Flask, van: Van) -> None:
         return flask.render_template("vin.html", words=vin_words(flask.request.form.get("vehicle.vin", "")))
 
 
+def hazards_first(van: Van, job: str, onward: str) -> str:
+    """Where a complaint leads: to what has to be said of it before anything else, or straight on."""
+    record = van.job(job)
+    told = record.complained
+    if told is None or not (
+        any(symptoms().hazards_of(told.symptoms)) or not_covered(record, van.shop.plugins)
+    ):
+        return onward
+    return f"/job/{job}/hazards?{urlencode({'next': onward})}"
+
+
 def said_in(van: Van, job: Job) -> ArrivalFields:
     """What stands of a job's arrival."""
     texts, vehicle, customer = van.texts(job), job.vehicle, job.customer
+    told = job.complained or Complained()
     return ArrivalFields(
+        symptoms=tuple(told.symptoms),
+        when=tuple(told.circumstances),
+        shows=told.shows,
         reason=_text(texts, job.opened.words),
         plate=_text(texts, vehicle.plate),
         vin=_text(texts, vehicle.vin),

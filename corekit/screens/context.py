@@ -38,6 +38,13 @@ class Van:
     def now(self) -> datetime:
         return datetime.now(UTC)
 
+    @property
+    def to_find_out(self) -> frozenset[str]:
+        """Operations that are harmless and may be done as a test."""
+        return frozenset(
+            key for key, operation in self.shop.plugins.operations.items() if operation.as_test is not None
+        )
+
     def job(self, job: str) -> Job:
         """The job of this id.
 

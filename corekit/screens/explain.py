@@ -1,5 +1,5 @@
-"""Explaining: what was found, most urgent first, for the customer's own eyes; nothing about suspects and
-their numbers.
+"""Explaining: what was found, most urgent first, for the customer's own eyes; nothing about causes and their
+chances, which have a screen of their own for the mechanic.
 """
 
 from __future__ import annotations
@@ -9,6 +9,8 @@ import flask
 from markupsafe import Markup
 
 from ..desk.assessing import Assessment
+from ..desk.causes import likely_causes
+from ..desk.complaint import not_covered, not_covered_words
 from ..desk.offerable import requested_work
 from ..model.finding import Finding, Urgency, Verdict
 from ..report.figure_svg import figure_svg
@@ -61,6 +63,18 @@ def add(app: flask.Flask, van: Van) -> None:
             not_said=not_looked_at(assessment),
             words=texts.get(words.hash, "") if words is not None and not hasattr(words, "text") else "",
             estimates=bool(requested_work(record, assessment, van.shop.plugins)),
+        )
+
+    @app.get("/job/<job>/causes")
+    def causes(job: str) -> str:
+        """What it could be, for the mechanic alone."""
+        record = van.job(job)
+        return job_page(
+            "likely.html",
+            record,
+            van,
+            causes=likely_causes(van.assessed(record), van.shop.plugins),
+            not_covered=[not_covered_words(one) for one in not_covered(record, van.shop.plugins)],
         )
 
 

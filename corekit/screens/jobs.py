@@ -43,7 +43,7 @@ def add(app: flask.Flask, van: Van) -> None:
         )
 
     def open_row(job: Job) -> JobRow:
-        found = standing(job, van.assessed(job))
+        found = standing(job, van.assessed(job), van.to_find_out)
         left = job.left_open
         return row(job, f"Left: {left.record.because}" if left is not None else f"Next: {TITLES[found.step]}")
 
@@ -78,4 +78,4 @@ def add(app: flask.Flask, van: Van) -> None:
     def way(job: str) -> str:
         """The steps of a visit: where it stands, and any other of them."""
         record = van.job(job)
-        return job_page("way.html", record, van, here=standing(record, van.assessed(record)))
+        return job_page("way.html", record, van, here=standing(record, van.assessed(record), van.to_find_out))

@@ -5,12 +5,14 @@ from __future__ import annotations
 import attrs
 import flask
 
+from ..desk.assessing import NextTest
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Operation
 from ..visit.progress import standing
 from ..visit.questions import TraitQuestion, trait_question, trait_texts
 from .context import Van
 from .page import job_page
+from .test_options import TestOptions, options_in_address
 
 
 @attrs.frozen(kw_only=True)
@@ -51,6 +53,12 @@ def work_on(van: Van, key: str, job: Job) -> RepairWork:
     )
 
 
+def _act_named(van: Van, job: Job, key: str, wishes: TestOptions) -> NextTest | None:
+    """The next step that begins with this work; None where it is none now."""
+    assessment = van.assessed(job, wishes.minutes, wishes.about)
+    return next((test for test in assessment.next_tests if test.operation == key), None)
+
+
 def _known(answer: str) -> str:
     return "" if answer == DONT_KNOW else answer
 
@@ -63,11 +71,30 @@ def repaired_place(trait: str) -> str:
 def add(app: flask.Flask, van: Van) -> None:
     app.jinja_env.filters["repaired_place"] = repaired_place
 
+    @app.get("/job/<job>/act/<key>")
+    def act(job: str, key: str) -> str:
+        """Harmless work that is done to find out, as a step of testing."""
+        plugins = van.shop.plugins
+        record, wishes = van.job(job), options_in_address(plugins)
+        if key not in plugins.operations or plugins.operations[key].as_test is None:
+            flask.abort(404)
+        test = _act_named(van, record, key, wishes)
+        return job_page(
+            "act.html",
+            record,
+            van,
+            work=work_on(van, key, record),
+            test=test,
+            wishes=wishes,
+            next=wishes.path(record, f"test/{test.wants}", place=test.place) if test else f"/job/{job}/test",
+            aside=(wishes.without(test.wants) if test else wishes).path(record, "test"),
+        )
+
     @app.get("/job/<job>/repair")
     def repair(job: str) -> str:
         """The approved work that is not done yet; `?work=` takes another of it first."""
         record = van.job(job)
-        to_do = standing(record, van.assessed(record)).to_do
+        to_do = standing(record, van.assessed(record), van.to_find_out).to_do
         chosen = flask.request.args.get("work", "")
         works = [work_on(van, key, record) for key in sorted(to_do, key=lambda key: key != chosen)]
         return job_page("repair.html", record, van, work=works[0] if works else None, others=works[1:])

@@ -10,9 +10,12 @@ from typing import Any
 import attrs
 import flask
 
-from ..desk.assessing import Assessment, NextTest, Plugins, Proof, Reading, RepairProof, did_not_fix
+from ..desk.assessing import Assessment, NextTest, Plugins, did_not_fix
+from ..desk.causes import likely_causes
+from ..desk.complaint import complaint_now, not_covered, not_covered_words
+from ..desk.next_step import again_words, can_be_read, places_here
 from ..model.job import Job
-from ..model.measurand import Measurand, Observation
+from ..model.measurand import DONT_KNOW, Measurand, Observation
 from ..report.next_tests import asks_for_codes, named_tests
 from ..report.noted import is_noted, unanswered
 from ..visit import guidance, questions
@@ -22,12 +25,12 @@ from . import preview
 from .context import Van
 from .page import job_page
 from .preview import said
+from .retest import again_path, arrival, shown_by, shown_repair
 from .test_options import TestOptions, options_in_address
 
 _AHEAD = 5  # of the next tests are kept ready for when the network goes
-_LEAST_CHANCE = 0.01
 _GAPS = 12
-_FIRST = 6  # traits that are asked at once; the others are there for whoever knows them
+_FIRST = 7  # traits that are asked at once; the others are there for whoever knows them
 
 
 @attrs.frozen(kw_only=True)
@@ -37,18 +40,6 @@ class Later:
     path: str
     question: str
     time: str
-
-
-@attrs.frozen(kw_only=True)
-class Shows:
-    """The repair that a reading is to show: what was done, what the readings said before it, with what they
-    were taken, what they say by now.
-    """
-
-    title: str
-    before: tuple[tuple[str, str], ...]
-    proof: str
-    why: str
 
 
 @attrs.frozen(kw_only=True)
@@ -79,12 +70,16 @@ def add(app: flask.Flask, van: Van) -> None:
     def open_tests(assessment: Assessment, wishes: TestOptions) -> list[NextTest]:
         return [one for one in guidance.open_tests(assessment, plugins) if one.wants not in wishes.aside]
 
+    def has_places(test: NextTest) -> bool:
+        """False for what is asked of the whole vehicle: a list of codes, a trait, work that comes first."""
+        return not (test.operation or asks_for_codes(test, plugins) or test.wants in plugins.traits)
+
     def path_of(job: Job, test: NextTest, wishes: TestOptions) -> str:
         """The address of a next test, at the first place that was not spoken of: each place has an address of
         its own.
         """
         below, place = guidance.test_path(job, test, plugins), test.place
-        if not place and below != guidance.CODES:
+        if not place and has_places(test):
             place = asked(job, test.wants, "").place
         return wishes.path(job, below, place=place)
 
@@ -95,7 +90,7 @@ def add(app: flask.Flask, van: Van) -> None:
         paths = [following] if following else []
         for test in tests[:_AHEAD]:
             paths.append(path_of(job, test, wishes))
-            after = "" if asks_for_codes(test, plugins) else asked(job, test.wants, test.place).next_place
+            after = asked(job, test.wants, test.place).next_place if has_places(test) else ""
             paths += [wishes.path(job, f"test/{test.wants}", place=after)] if after else []
         return [*dict.fromkeys(paths), wishes.path(job, "tests")]
 
@@ -123,7 +118,26 @@ def add(app: flask.Flask, van: Van) -> None:
             own_limit=_own_limit(job, ask.key),
             ahead=ahead_of(job, others, wishes, following),
             trial=preview.trial_again(van, job.id),
-            **{"test": None, "shows": None, "guided": None} | more,
+            now=complaint_now(job),
+            **{"test": None, "shows": None, "guided": None, "again": ""} | more,
+        )
+
+    def trait_page(job: Job, key: str, wishes: TestOptions, assessment: Assessment, **more: Any) -> str:
+        """The screen of a trait that is asked as a step of testing."""
+        others = [one for one in open_tests(assessment, wishes) if one.wants != key]
+        return job_page(
+            "trait.html",
+            job,
+            van,
+            ask=questions.trait_question(
+                plugins.traits[key], questions.trait_texts(job, plugins).get(key, "")
+            ),
+            system=plugins.systems[key.partition(".")[0]].title,
+            wishes=wishes,
+            next=wishes.path(job, "test"),
+            ahead=ahead_of(job, others, wishes),
+            dont_know=DONT_KNOW,
+            **more,
         )
 
     @app.get("/job/<job>/test")
@@ -146,6 +160,7 @@ def add(app: flask.Flask, van: Van) -> None:
             wishes=wishes,
             guided=guided,
             test=tests[0] if tests else None,
+            again=again_words(tests[0], record, plugins) if tests else "",
             ahead=ahead_of(record, tests, wishes),
         )
 
@@ -157,11 +172,16 @@ def add(app: flask.Flask, van: Van) -> None:
         """
         record, wishes = van.job(job), options_in_address(plugins)
         assessment = assessed(record, wishes)
-        ask = asked(record, key, wishes.place)
         tests = open_tests(assessment, wishes)
-        guided = guided_page(record, wishes, assessment, tests) if tests and tests[0].wants == key else None
-        named = tests[0] if guided else next((one for one in assessment.next_tests if one.wants == key), None)
-        return test_page(record, ask, wishes, assessment, test=named, guided=guided)
+        best = bool(tests) and tests[0].wants == key and not tests[0].operation
+        guided = guided_page(record, wishes, assessment, tests) if best else None
+        of_key = (one for one in assessment.next_tests if one.wants == key and not one.operation)
+        named = tests[0] if best else next(of_key, None)
+        again = again_words(named, record, plugins) if named is not None else ""
+        if key in plugins.traits:
+            return trait_page(record, key, wishes, assessment, test=named, guided=guided, again=again)
+        ask = asked(record, key, wishes.place)
+        return test_page(record, ask, wishes, assessment, test=named, guided=guided, again=again)
 
     @app.get("/job/<job>/tests")
     def tests(job: str) -> str:
@@ -175,12 +195,16 @@ def add(app: flask.Flask, van: Van) -> None:
                 *system.measurands.values(),
                 *system.observations.values(),
             ]
+            declared = [one for one in declared if can_be_read(one, record, plugins)]
             declared.sort(
                 key=lambda one: one.key in beside
             )  # what is only read with something else comes last
+            here = {one.key: places_here(one, record, plugins) for one in declared}
             rows = [
                 TestRow(
-                    path=wishes.path(record, f"test/{one.key}", place=_unread(recorded, one)),
+                    path=wishes.path(
+                        record, f"test/{one.key}", place=_unread(recorded, one.key, here[one.key])
+                    ),
                     title=one.title,
                     recorded=_recorded(recorded, one.key, one.places),
                 )
@@ -205,6 +229,7 @@ def add(app: flask.Flask, van: Van) -> None:
             van,
             wishes=wishes,
             systems=plugins.systems.values(),
+            not_covered=[not_covered_words(one) for one in not_covered(job, plugins)],
             begun=begun,
             failures=failures,
             ahead=ahead,
@@ -269,21 +294,24 @@ def add(app: flask.Flask, van: Van) -> None:
         recorded = questions.present_answers(record, plugins)
         given_up = did_not_fix(record)
         for repair in reversed(assessment.repairs):
-            key = _shown_by(repair, plugins)
+            key = shown_by(repair, plugins)
             if not key or repair.operation in given_up:
                 continue
-            before = _arrival(assessment, key)
+            before = arrival(assessment, key)
             unread = [reading for reading in before if (key, reading.place) not in recorded]
             if unread or not any(of == key for of, _ in recorded):
                 ask = asked(record, key, wishes.place or (unread[0].place if unread else ""))
-                return test_page(record, ask, wishes, assessment, shows=_shows(repair, before), back="retest")
+                return test_page(
+                    record, ask, wishes, assessment, shows=shown_repair(repair, before), back="retest"
+                )
         return job_page(
             "retested.html",
             record,
             van,
+            now=complaint_now(record),
             given_up=[repair.title for repair in assessment.repairs if repair.operation in given_up],
             repairs=[
-                (repair, _again(record, repair, wishes, plugins))
+                (repair, again_path(record, repair, wishes, plugins))
                 for repair in assessment.repairs
                 if repair.operation not in given_up
             ],
@@ -324,7 +352,7 @@ def add(app: flask.Flask, van: Van) -> None:
             "too_long": [
                 f"{test.question} {time_words(test)}".strip() for test in named_tests(assessment.too_long)
             ],
-            "suspects": [(title, rows) for title, rows in _suspects(assessment, plugins) if rows],
+            "causes": likely_causes(assessment, plugins),
             "contradictions": [odd.text for odd in assessment.contradictions],
             "offerable": [
                 plugins.operations[call.operation].title
@@ -379,12 +407,9 @@ def _recorded(recorded: dict[tuple[str, str], str], key: str, places: Sequence[s
     return "; ".join(f"{place}: {recorded[key, place]}" for place in places if (key, place) in recorded)
 
 
-def _unread(recorded: dict[tuple[str, str], str], declared: Measurand | Observation) -> str:
+def _unread(recorded: dict[tuple[str, str], str], key: str, places: Sequence[str]) -> str:
     """The place of it that comes next; empty when it has none."""
-    return next(
-        (place for place in declared.places if (declared.key, place) not in recorded),
-        declared.places[0] if declared.places else "",
-    )
+    return next((place for place in places if (key, place) not in recorded), places[0] if places else "")
 
 
 def _own_limit(job: Job, key: str) -> str:
@@ -399,24 +424,9 @@ def _own_limit(job: Job, key: str) -> str:
     return ""
 
 
-def _suspects(assessment: Assessment, plugins: Plugins) -> list[tuple[str, list[tuple[str, str]]]]:
-    """Each system by itself, likeliest first: the tables know nothing of each other."""
-    return [
-        (
-            system.title,
-            [
-                (f"{100 * one.probability:.0f} %", one.name)
-                for one in assessment.suspects
-                if one.system == key and one.probability >= _LEAST_CHANCE
-            ],
-        )
-        for key, system in plugins.systems.items()
-    ]
-
-
 def _gaps(assessment: Assessment) -> list[str]:
     """What could not be said: first what has a reason, then what was not looked at, in one sentence."""
-    texts = [gap.text for gap in assessment.open_gaps if not gap.about]
+    texts = list(dict.fromkeys(gap.text for gap in assessment.open_gaps if not gap.about))
     bare = list(
         dict.fromkeys(
             gap.about for gap in assessment.open_gaps if gap.about and not is_noted(gap, assessment.job)
@@ -438,48 +448,11 @@ def _missing(key: str, assessment: Assessment, plugins: Plugins) -> list[str]:
 
 def _why_open(test: NextTest, assessment: Assessment, plugins: Plugins) -> str:
     """Why a test that was made is still open, in a few words."""
-    if test.repeat or test.key == test.wants:  # a finding that was left open asks for its own reading again
+    if test.repeat:
+        return again_words(test, assessment.job, plugins)
+    if test.key == test.wants:  # a finding that was left open asks for its own reading again
         return "The first attempt was inconclusive."
     return " ".join(_missing(test.wants, assessment, plugins)) or "The readings do not decide it."
-
-
-def _shown_by(repair: RepairProof, plugins: Plugins) -> str:
-    """The measurand that is still to show this repair; empty when a reading speaks of it already, or none
-    can.
-    """
-    operation = plugins.operations.get(repair.operation)
-    done = repair.proof is Proof.SHOWN or repair.finding is not None or operation is None
-    return "" if done or operation is None else operation.shown_by
-
-
-def _arrival(assessment: Assessment, key: str) -> list[Reading]:
-    """The readings of the measurand before the present stage, the latest of each place."""
-    found: dict[str, Reading] = {}
-    for stage in assessment.readings[: assessment.job.stage]:
-        found |= {reading.place: reading for reading in stage if reading.measurand.key == key}
-    return list(found.values())
-
-
-def _shows(repair: RepairProof, before: Sequence[Reading]) -> Shows:
-    rows = []
-    for reading in before:
-        beside = ", ".join(one.typed.strip() for one in reading.setup.values())
-        at = f", {reading.place}" if reading.place else ""
-        rows.append(
-            (
-                f"{reading.measurand.title}{at}",
-                f"{reading.typed.strip()}{f', at {beside}' if beside else ''}",
-            )
-        )
-    return Shows(title=repair.title, before=tuple(rows), proof=str(repair.proof), why=repair.why)
-
-
-def _again(job: Job, repair: RepairProof, wishes: TestOptions, plugins: Plugins) -> str:
-    """Where the reading that shows a repair is taken once more; empty when none can show it."""
-    operation = plugins.operations.get(repair.operation)
-    return (
-        wishes.path(job, f"test/{operation.shown_by}") if operation is not None and operation.shown_by else ""
-    )
 
 
 def _not_repeated(job: Job, assessment: Assessment, wishes: TestOptions, plugins: Plugins) -> list[TestRow]:

@@ -62,7 +62,7 @@ def options_in_address(plugins: Plugins) -> TestOptions:
             dict.fromkeys(
                 key
                 for key in asked.get("aside", [])
-                if key in plugins.measurands or key in plugins.observations
+                if key in plugins.measurands or key in plugins.observations or key in plugins.traits
             )
         ),
         place=asked.get("place", [""])[0],

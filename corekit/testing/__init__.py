@@ -1,12 +1,15 @@
 """What tests of plugins share; with `corekit` itself it is all that they need to import.
 
 `Bench` lays readings before a system's checks, `shown` puts a fault table to work, `assessed` judges the
-text of a whole visit file, `Examples` reads worked examples with their sources.
+text of a whole visit file, `Examples` reads worked examples with their sources;
+`FaultTable` and `code_meanings` are what they are tested against.
 """
 
 from ..assess.assessment import Assessment
 from ..assess.proof import Proof
+from ..plugin.faults import FaultTable
 from ..plugin.host import load as installed_plugins
+from ..reference import code_meanings
 from .bench import Bench, quantity
 from .evidence import Shown, shown
 from .examples import Examples, expected, failing_docstrings, outcome
@@ -16,9 +19,11 @@ __all__ = [
     "Assessment",
     "Bench",
     "Examples",
+    "FaultTable",
     "Proof",
     "Shown",
     "assessed",
+    "code_meanings",
     "expected",
     "failing_docstrings",
     "installed_plugins",

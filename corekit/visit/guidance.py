@@ -10,6 +10,7 @@ import attrs
 
 from ..assess.assessment import Assessment
 from ..assess.suspect import NextTest
+from ..desk.next_step import is_here, made_at
 from ..model.finding import Finding, Gap, Urgency
 from ..model.job import Job
 from ..model.records import CodesRead, Measured, Seen
@@ -17,7 +18,7 @@ from ..plugin.host import Plugins
 from ..plugin.system import System
 from ..report.next_tests import asks_for_codes, named_tests
 from ..report.noted import is_noted
-from .questions import places_of, present_answers
+from .questions import places_of, present_answers, trait_texts
 
 CODES = "codes"
 
@@ -25,14 +26,15 @@ CODES = "codes"
 
 
 def test_path(job: Job, test: NextTest, plugins: Plugins) -> str:
-    """Where a next test is made, below the job: `codes`, or `test/<key>`; empty when it wants something that
-    no installed system declares.
+    """Where a next test is made, below the job: `codes`, `test/<key>`, or `act/<operation>` where harmless
+    work comes before it; empty when it wants something that no installed system declares.
     """
+    if test.operation:
+        return f"act/{test.operation}" if test.operation in plugins.operations else ""
     if asks_for_codes(test, plugins):
         return CODES
-    return (
-        f"test/{test.wants}" if test.wants in plugins.measurands or test.wants in plugins.observations else ""
-    )
+    asked = (plugins.measurands, plugins.observations, plugins.traits)
+    return f"test/{test.wants}" if any(test.wants in one for one in asked) else ""
 
 
 def open_tests(assessment: Assessment, plugins: Plugins) -> tuple[NextTest, ...]:
@@ -64,6 +66,7 @@ def _possible_tests(assessment: Assessment, plugins: Plugins) -> tuple[NextTest,
         test
         for test in named_tests(assessment.next_tests)
         if test_path(job, test, plugins)
+        and is_here(test, job, plugins)
         and not _out_of_reach(job, test, plugins)
         and not (asks_for_codes(test, plugins) and is_made(job, test, plugins))
     )
@@ -80,19 +83,25 @@ def _out_of_reach(job: Job, test: NextTest, plugins: Plugins) -> bool:
     read = {noted.record.of for noted in job.measured(job.stage)} | {
         noted.record.of for noted in job.seen(job.stage) if not noted.record.cannot
     }
-    places = (test.place,) if test.place else places_of(test.wants, plugins) or ("",)
+    places = (test.place,) if test.place else places_of(test.wants, job, plugins) or ("",)
     return test.wants not in read and ("" in refused or refused.issuperset(places))
 
 
 def is_made(job: Job, test: NextTest, plugins: Plugins) -> bool:
-    """True when the test has an outcome, or all that it asks for was spoken of in this stage: whatever keeps
-    it open is something else.
+    """True when the test has an outcome of this stage, or all that it asks for was spoken of in it: whatever
+    keeps it open is something else. What rests on a part that was worked on since is to be made again.
     """
     if asks_for_codes(test, plugins):
         return "stored" in job.codes_by_list(job.stage)
+    if test.operation:
+        return False  # the work that comes before it is still to be done
+    if test.wants in plugins.traits:
+        return test.wants in trait_texts(job, plugins)
     recorded = present_answers(job, plugins)
-    places = (test.place,) if test.place else places_of(test.wants, plugins) or ("",)
-    return test.repeat or all((test.wants, place) in recorded for place in places)
+    places = (test.place,) if test.place else places_of(test.wants, job, plugins) or ("",)
+    if all((test.wants, place) in recorded for place in places):
+        return True
+    return test.repeat and made_at(test, job, plugins) == job.stage
 
 
 def missing_for(key: str, assessment: Assessment, plugins: Plugins) -> tuple[Gap, ...]:

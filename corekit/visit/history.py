@@ -7,7 +7,7 @@ from typing import Any
 
 import attrs
 
-from ..complaints import symptoms, trials
+from ..desk.complaint import complaint_words, retold_words, tried_words
 from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
 from ..model.personal import Personal
@@ -234,34 +234,16 @@ def _with_answer(words: str, cleared: str) -> str:
     return f"{words} (answered: {cleared})" if cleared else words
 
 
-def complaint_words(record: Complained) -> str:
-    """Symptoms, circumstances and how often, in the customer's words."""
-    known = symptoms()
-    told = [known.symptoms[key].words for key in record.symptoms if key in known.symptoms]
-    when = [known.circumstances[key].lower() for key in record.circumstances if key in known.circumstances]
-    shows = known.shows.get(record.shows)
-    return ", ".join([*told, *when, *([shows.words.lower()] if shows else [])])
-
-
 def _complained(asked: _Context, record: Complained) -> _Row:
     return "Complaint", complaint_words(record), None
 
 
 def _retold(asked: _Context, record: Retold) -> _Row:
-    result = trials().results.get(record.result, record.result)
-    return "Complaint, looked at again", result.lower(), record.stage
+    return "Complaint, looked at again", retold_words(record), record.stage
 
 
 def _tried(asked: _Context, record: Tried) -> _Row:
-    known = trials()
-    way = known.ways.get(record.how)
-    done = [way.words.lower() if way else record.how]
-    if record.swapped_with:
-        done.append(f"with {record.swapped_with}")
-    if record.before:
-        done.append("before this visit")
-    came = asked.text(record.words) or known.results.get(record.result, record.result).lower()
-    return asked.title(record.part, record.place), f"{', '.join(done)}: {came}", record.stage
+    return asked.title(record.part, record.place), tried_words(record, asked.text(record.words)), record.stage
 
 
 _TELL: dict[type, Callable[[_Context, Any], _Row]] = {

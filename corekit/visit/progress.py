@@ -4,6 +4,7 @@ was.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from enum import StrEnum
 
 import attrs
@@ -64,12 +65,19 @@ class Standing:
     away: bool = False
 
 
-def standing(job: Job, assessment: Assessment) -> Standing:
-    """Where a job stands."""
+def standing(job: Job, assessment: Assessment, to_find_out: Collection[str] = ()) -> Standing:
+    """Where a job stands.
+
+    Args:
+        to_find_out: Operations that are harmless and may be done as a test; one that nobody approved leads
+            back to testing.
+    """
     pending, to_do = job.approval.pending, job.approval.open
-    unshown = _unshown(job, assessment)
+    as_tests = set(job.approval.unapproved) & set(to_find_out)
+    unshown = tuple(key for key in _unshown(job, assessment) if key not in as_tests)
+    repaired = any(noted.record.operation not in as_tests for noted in job.repairs)
     return Standing(
-        step=_step(job, assessment, pending, to_do, unshown),
+        step=_step(job, assessment, pending, to_do, unshown, repaired),
         pending=pending,
         to_do=to_do,
         unshown=unshown,
@@ -103,6 +111,7 @@ def _step(
     pending: tuple[str, ...],
     to_do: tuple[str, ...],
     unshown: tuple[str, ...],
+    repaired: bool,
 ) -> Step:
     if job.issued or job.ended is not None:
         return Step.HAND_OVER
@@ -121,7 +130,7 @@ def _step(
         return Step.REPAIR
     if unshown:
         return Step.RETEST
-    if job.repairs or any(stages.get(noted.record.estimate) == "repair" for noted in job.approvals):
+    if repaired or any(stages.get(noted.record.estimate) == "repair" for noted in job.approvals):
         return Step.HAND_OVER
     if any(call.met for call in assessment.calls_at(job.stage)) and not named_tests(assessment.next_tests):
         return Step.EXPLAIN

@@ -15,6 +15,7 @@ import attrs
 
 from .. import units
 from ..assess.stage import standing_traits
+from ..desk.next_step import places_here
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Measurand, Observation, Trait, answers_of
 from ..model.records import Arrived, Measured, Seen, Setup, Started
@@ -54,7 +55,9 @@ class Companion:
 
     Attributes:
         value, pressed: The number and the unit key as last given in this stage.
-        before: As it was in an earlier stage, when nothing is said of it in this one.
+        carried: They stand from another reading; whoever reads now sees that beside the field.
+        before: As it was in an earlier stage, when nothing is said of it in this one; a time that was said
+            with an earlier reading of the same thing (`repeated`), for meanwhile time has passed.
     """
 
     key: str
@@ -63,11 +66,9 @@ class Companion:
     units: tuple[str, ...]
     value: str = ""
     pressed: str = ""
+    carried: bool = False
     before: str = ""
-
-    @property
-    def shown(self) -> str:
-        return f"{self.value} {self.pressed}".strip()
+    repeated: bool = False
 
     @property
     def row(self) -> str:
@@ -125,15 +126,6 @@ class Question:
         later = [*self.places[at + 1 :], *self.places[: max(at, 0)]]
         return next((place.name for place in later if not place.recorded and place.name != self.place), "")
 
-    @property
-    def known_beside(self) -> str:
-        """What it is read with in a few words, once all of it has been said; else empty."""
-        return (
-            ", ".join(one.shown for one in self.beside)
-            if self.beside and all(one.value for one in self.beside)
-            else ""
-        )
-
 
 @attrs.frozen(kw_only=True)
 class TraitQuestion:
@@ -180,8 +172,9 @@ def question_of(
     if declared is None:
         return None
     recorded = present_answers(job, plugins, texts)
-    places = tuple(PlaceState(name=name, recorded=recorded.get((key, name), "")) for name in declared.places)
-    if places and place not in declared.places:
+    here = places_here(declared, job, plugins)
+    places = tuple(PlaceState(name=name, recorded=recorded.get((key, name), "")) for name in here)
+    if places and place not in here:
         place = next((one.name for one in places if not one.recorded), places[0].name)
     common = Question(
         key=key,
@@ -205,7 +198,7 @@ def question_of(
         units=keys,
         pressed=_last_unit(job, key, keys),
         beside=tuple(
-            _companion(plugins.measurands[one], job, common.waits)
+            _companion(plugins.measurands[one], job, common.waits, bool(common.recorded))
             for one in declared.conditions
             if one in plugins.measurands
         ),
@@ -235,13 +228,14 @@ def present_answers(
             said = seen_words(record, texts or {})
             recorded.setdefault((record.of, record.place), {})[said] = None
             if not record.place:  # said of the whole thing, where nothing is said of a place of it
-                of_all |= {(record.of, place): said for place in places_of(record.of, plugins)}
+                of_all |= {(record.of, place): said for place in places_of(record.of, job, plugins)}
     return of_all | {key: ", then ".join(said) for key, said in recorded.items()}
 
 
-def places_of(key: str, plugins: Plugins) -> tuple[str, ...]:
+def places_of(key: str, job: Job, plugins: Plugins) -> tuple[str, ...]:
+    """The places of it on this vehicle; none for what has one place only."""
     declared = plugins.measurands.get(key) or plugins.observations.get(key)
-    return declared.places if declared is not None else ()
+    return places_here(declared, job, plugins) if declared is not None else ()
 
 
 def hazards_read(job: Job, plugins: Plugins) -> frozenset[str]:
@@ -285,13 +279,17 @@ def _last_unit(job: Job, key: str, keys: tuple[str, ...]) -> str:
 # ---- what it is read with
 
 
-def _companion(measurand: Measurand, job: Job, waits: float | None) -> Companion:
+def _companion(measurand: Measurand, job: Job, waits: float | None, again: bool) -> Companion:
+    """`again`: the reading itself was taken before in this stage, so a time that was said with it is over."""
     keys = unit_keys(measurand)
-    value, pressed = number_and_unit(_companion_text(job, measurand), keys)
+    said = _companion_text(job, measurand)
+    repeated = again and measurand.kind == "time" and bool(said)
+    value, pressed = number_and_unit("" if repeated else said, keys)
+    carried = bool(value)
     if not value and waits is not None and measurand.kind == "time" and measurand.usual.holds(60 * waits):
         value, pressed = _waiting_time(waits, measurand, keys)
     hint = " ".join(part for part in (measurand.where, measurand.how) if part)
-    before = "" if value else _companion_text(job, measurand, earlier=True)
+    before = "" if value else said if repeated else _companion_text(job, measurand, earlier=True)
     return Companion(
         key=measurand.key,
         title=measurand.title,
@@ -299,7 +297,9 @@ def _companion(measurand: Measurand, job: Job, waits: float | None) -> Companion
         units=keys,
         value=value,
         pressed=pressed,
+        carried=carried,
         before=before,
+        repeated=repeated and bool(before),
     )
 
 

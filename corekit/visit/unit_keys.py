@@ -50,8 +50,8 @@ def unit_keys(measurand: Measurand) -> tuple[str, ...]:
 
 def _is_handy(unit: units.Unit, own: units.Unit, usual: Span) -> bool:
     ratio = unit.factor / own.factor
-    if own.kind == "time" and 1 / _TIMES <= ratio <= _TIMES:
-        return True
+    if own.kind == "time":  # nobody says 0.06 years for 500 h
+        return 1 / _TIMES <= ratio <= _TIMES or _LEAST_DECIMAL <= _largest(unit, usual) <= _MOST
     decimal = unit.offset == own.offset and abs(math.log10(ratio) - round(math.log10(ratio))) < 1e-9
     return (_LEAST_DECIMAL if decimal else _LEAST) <= _largest(unit, usual) <= _MOST
 

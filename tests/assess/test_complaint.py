@@ -158,6 +158,9 @@ GOOD_SYMPTOMS = """
 [outside]
 per_1000 = 80
 why = "invented"
+[groups.noises]
+words = "Noises"
+symptoms = ["hums",]
 [symptoms.hums]
 words = "It hums"
 none = 0.01
@@ -264,3 +267,16 @@ def test_all_slips_are_told_at_once(monkeypatch: pytest.MonkeyPatch, tmp_path: A
     text = GOOD_SYMPTOMS.replace("none = 0.01", "none = 2").replace('["hums"]', '["roars"]')
     assert len(told(monkeypatch, tmp_path, symptoms, text.replace("share = 0.5", "share = 2"))) == 3
     assert isinstance(symptoms(), SymptomList) and hypotheses.CONCERNS == 3
+
+
+@pytest.mark.parametrize(
+    ("years", "share"), [(0.0, 0.01), (1.0, 0.25), (3.999, 0.99975), (4.0, 1.0), (9.0, 1.0)]
+)
+def test_a_part_that_was_renewed_is_at_fault_by_its_age_over_its_life(years: float, share: float) -> None:
+    """Prevalence × age ÷ life, at most 1, by hand."""
+    from corekit.assess.hypotheses import _aged
+    from corekit.plugin.faults import Fault
+
+    fault = Fault(key="worn", name="Worn", per_1000=20, why="invented", part="fan.motor", life=4)
+    assert _aged(fault, {"fan.motor": years}).per_1000 == pytest.approx(20 * share)
+    assert _aged(fault, {"fan.fuse": years}).per_1000 == 20

@@ -12,7 +12,8 @@ import pytest
 
 import corekit as ck
 from corekit.assess.assessment import Assessment, assess
-from corekit.desk.assessment_text import as_data, as_words
+from corekit.desk.assessment_data import as_data
+from corekit.desk.assessment_text import as_words
 from corekit.desk.check import CheckView as Look
 from corekit.model.finding import Urgency, Verdict
 from corekit.plugin.host import Plugins

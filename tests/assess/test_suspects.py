@@ -10,7 +10,7 @@ from typing import Any
 
 import attrs
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from corekit.assess.hypotheses import Complaint
@@ -48,7 +48,12 @@ from .story import Story
 
 RAW: dict[str, Any] = tomllib.loads((DATA / "faults.toml").read_text())
 TABLE = brakes.fault_table(RAW, "faults.toml")
-SLOWLY = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+SLOWLY = settings(
+    max_examples=25,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+    phases=(Phase.explicit, Phase.reuse, Phase.generate),
+)
 Drawn = tuple[dict[str, Any], FaultTable]
 
 
@@ -173,7 +178,7 @@ def test_a_suspect_says_what_speaks_for_it_and_against_it() -> None:
 
 
 #: States that are unlikely together are left out of a ranking (5 of 10,000), so bits are good to this.
-UNLIKELY = 0.005
+UNLIKELY = 0.008
 
 
 def silent(table: FaultTable) -> FaultTable:
@@ -237,7 +242,7 @@ def test_the_next_tests_are_ranked_by_what_they_tell_of_the_work_per_minute(
     raw, table, made = drawn
     table = silent(table)
     estimated = next_tests(evidence(table, made))
-    assert all(test.bits >= 0.01 for test in estimated)
+    assert all(test.bits >= 0.03 for test in estimated)
     for test in estimated:
         assert test.bits == pytest.approx(promised(raw, made, test.key, table), abs=UNLIKELY)
         assert test.repeat is (test.key in made)
@@ -246,7 +251,8 @@ def test_the_next_tests_are_ranked_by_what_they_tell_of_the_work_per_minute(
     settled = {test for test, weights in made.items() if max(weights) >= 0.95}
     assert not settled & {test.key for test in estimated}
     left_out = set(raw["test"]) - settled - {test.key for test in estimated}
-    assert all(-1e-9 < promised(raw, made, test, table) < 0.01 + UNLIKELY for test in left_out)
+    for test in left_out:
+        assert -1e-9 < promised(raw, made, test, table) < 0.03 + UNLIKELY
 
 
 @SLOWLY
@@ -306,8 +312,10 @@ def test_a_barred_check_is_not_offered_as_the_next_test() -> None:
     assert "pressure" not in {test.key for test in next_tests(barred)}
 
 
-@pytest.mark.parametrize(("bad", "offered"), [(0.18, False), (0.20, True)])
-def test_a_test_that_tells_less_than_a_hundredth_of_a_bit_is_not_offered(bad: float, offered: bool) -> None:
+@pytest.mark.parametrize(("bad", "offered"), [(0.26, False), (0.28, True)])
+def test_a_test_that_tells_less_than_three_hundredths_of_a_bit_is_not_offered(
+    bad: float, offered: bool
+) -> None:
     test = {
         "seen": {"of": "s.t0", "answers": ["o0", "o1"]},
         "question": "?",
@@ -331,7 +339,7 @@ def test_a_test_that_tells_less_than_a_hundredth_of_a_bit_is_not_offered(bad: fl
         return -p * math.log2(p) - (1 - p) * math.log2(1 - p)
 
     bits = h(0.1 + chance * (bad - 0.1)) - (1 - chance) * h(0.1) - chance * h(bad)
-    assert (bits >= 0.01) is offered
+    assert (bits >= 0.03) is offered
     found = next_tests(evidence(table_of(raw), {}, complaint=None))
     # Beside the fault stands what is outside, which this test does not part from none.
     assert [test.key for test in found] == (["t0"] if offered else [])

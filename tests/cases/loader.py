@@ -18,6 +18,7 @@ from typing import Any
 import attrs
 
 from corekit.assess.assessment import Assessment, assess
+from corekit.complaints import CHECK_UP
 from corekit.desk.in_memory import scratch_job
 from corekit.fault import DataFault
 from corekit.intake.declared import Declared
@@ -57,7 +58,8 @@ class FieldCase:
 
     @property
     def complaint(self) -> bool:
-        return bool(self.typed.get("complaint", True))
+        told = self.typed.get("complaint", {}).get("symptoms", ())
+        return CHECK_UP not in told
 
     @property
     def expected(self) -> Mapping[str, Any]:
@@ -98,12 +100,8 @@ class FieldCase:
 
     @property
     def _rows(self) -> dict[str, Any]:
-        """What is typed into the visit file; `complaint = false` is only ours."""
-        return {
-            key: value
-            for key, value in self.typed.items()
-            if key != "left_out" and not (key == "complaint" and isinstance(value, bool))
-        }
+        """What is typed into the visit file."""
+        return {key: value for key, value in self.typed.items() if key != "left_out"}
 
 
 def _filled(data: Any, case: FieldCase) -> Any:

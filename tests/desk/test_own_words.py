@@ -13,7 +13,8 @@ import pytest
 
 from corekit.assess.assessment import assess
 from corekit.assess.suspect import NextTest
-from corekit.desk.assessment_text import as_data, as_words
+from corekit.desk.assessment_data import as_data
+from corekit.desk.assessment_text import as_words
 from corekit.desk.check import CheckView, look
 from corekit.desk.in_memory import scratch_job
 from corekit.intake.declared import Declared

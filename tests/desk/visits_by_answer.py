@@ -40,7 +40,7 @@ def by_file(shop: Shop, path: Path) -> str:
 def fragments(path: Path = VISIT) -> Iterator[dict[str, Any]]:
     """The rows of a visit file, a few at a time, in the order in which they are asked on the way."""
     data = tomllib.loads(path.read_text("utf-8"))
-    yield {key: data[key] for key in ("reason", "customer", "vehicle") if key in data}
+    yield {key: data[key] for key in ("reason", "complaint", "customer", "vehicle") if key in data}
     for key, typed in data.get("traits", {}).items():
         yield {"traits": {key: typed}}
     for row in data.get("specification", []):

@@ -22,7 +22,8 @@ import attrs
 import pytest
 
 from corekit.assess.assessment import Assessment, assess
-from corekit.desk.assessment_text import as_data, as_words
+from corekit.desk.assessment_data import as_data
+from corekit.desk.assessment_text import as_words
 from corekit.desk.check import NO_CURRENCY, CheckView
 from corekit.desk.in_memory import scratch_job
 from corekit.desk.rows import add_rows

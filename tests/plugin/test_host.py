@@ -19,7 +19,7 @@ import pytest
 import corekit as ck
 from corekit.assess import assessment
 from corekit.assess.assessment import assess
-from corekit.desk.assessment_text import as_data
+from corekit.desk.assessment_data import as_data
 from corekit.desk.check import CheckView
 from corekit.model.finding import Reason
 from corekit.plugin import host

@@ -14,10 +14,13 @@ import attrs
 import pytest
 
 from corekit.desk.shop import Shop
+from corekit.plugin.host import load
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 
 from ..conftest import PATIENCE, at_most
+from ..visit.clutch import PLUGINS
+from .pages import Visit, begun
 
 
 @attrs.define
@@ -126,3 +129,15 @@ class Thumb:
 @pytest.fixture
 def thumb() -> Callable[[Any], Thumb]:
     return Thumb
+
+
+@pytest.fixture
+def visit(empty_shop: Path) -> Iterator[Visit]:
+    """A job about the invented clutch, its first screen not opened yet."""
+    yield from begun(empty_shop, PLUGINS)
+
+
+@pytest.fixture
+def real(empty_shop: Path) -> Iterator[Visit]:
+    """The same with the systems that are installed."""
+    yield from begun(empty_shop, load())

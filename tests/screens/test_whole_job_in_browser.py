@@ -138,11 +138,11 @@ def usual_visit(hand: Hand) -> Iterator[str]:
     hand.choose("Battery type", "AGM")
     hand.write("Cranking rating", "680")
     hand.write("20-hour capacity", "70")
-    hand.choose("Charging voltage", "fixed")
+    hand.choose("Charging control", "fixed")
     hand.press("Save")
 
     yield "rest"
-    hand.caution()
+    other_test(hand, "Open-circuit voltage")
     hand.write("Open-circuit voltage", "12.78")
     hand.write("Rest time before the reading", "9")
     hand.write("Battery temperature", "4")
@@ -150,15 +150,15 @@ def usual_visit(hand: Hand) -> Iterator[str]:
     hand.press("Save")
 
     yield "case"
-    hand.caution()
+    other_test(hand, "Battery case")
     hand.press("Sound", exact=True)
 
     yield "terminals"
-    hand.caution()
+    other_test(hand, "Posts and clamps")
     hand.press("Clean and tight")
 
     yield "load"
-    hand.caution()
+    other_test(hand, "Voltage under load")
     hand.write("Voltage under load", "8.4")
     hand.write("Load set for the test", "340")
     hand.write("Time under load", "15")

@@ -16,11 +16,14 @@ def test_outcomes_move_the_chances_by_bayes_rule() -> None:
     table = brakes.faults
     assert table is not None
     key, test = next(iter(table.tests.items()))
-    prior = shown(brakes).chances
+    prior = shown(brakes).together
     assert sum(prior.values()) == pytest.approx(1.0)
     made = shown(brakes, **{key: test.outcomes[-1]})
-    raw = {fault: prior[fault] * test.likelihood(fault)[-1] for fault in prior}
-    assert made.chances == pytest.approx({fault: part / sum(raw.values()) for fault, part in raw.items()})
+    raw = {state: chance * table.row(test, state)[-1] for state, chance in prior.items()}
+    assert made.together == pytest.approx({state: part / sum(raw.values()) for state, part in raw.items()})
+    for fault in table.faults:
+        held = sum(chance for state, chance in made.together.items() if fault in state)
+        assert made.chances[fault] == pytest.approx(held)
     assert made.tests == [key]
     assert key not in [test.key for test in made.next_tests]
 

@@ -176,14 +176,27 @@ def test_what_a_reading_is_taken_at_stands_in_its_fields_once_it_was_said_in_thi
     )
     (beside,) = ask("clutch.play", job(rows)).beside
     assert (beside.value, beside.pressed, beside.row) == ("20", "°C", 'step[0].setup."clutch.warmth"')
-    assert ask("clutch.play", job(rows)).known_beside == "20 °C"
+    assert beside.carried
     (later,) = ask("clutch.play", job(rows + '[[step]]\nrepaired = { operation = "clutch.replace" }')).beside
     assert later.value == ""
 
 
 def test_only_some_of_what_it_is_taken_at_is_not_all_of_it(job: Callable[[str], Job]) -> None:
     asked = ask("clutch.sink", job('[[step]]\nreadings = [{ of = "clutch.warmth", is = "20 °C" }]'))
-    assert [one.value for one in asked.beside] == ["", "20"] and asked.known_beside == ""
+    assert [(one.value, one.carried) for one in asked.beside] == [("", False), ("20", True)]
+
+
+def test_a_time_is_not_carried_over_to_a_reading_of_the_same_thing(job: Callable[[str], Job]) -> None:
+    """Meanwhile it has passed; the temperature may well be the same."""
+    first = '[[step]]\nsetup = { "clutch.rest" = "10 min", "clutch.warmth" = "20 °C" }\n'
+    rest, warmth = ask("clutch.sink", job(first + 'readings = [{ of = "clutch.sink", is = "4 mm" }]')).beside
+    assert (rest.value, rest.before, rest.repeated) == ("", "10 min", True)
+    assert (warmth.value, warmth.carried) == ("20", True)
+
+
+def test_a_time_that_was_said_with_another_thing_is_carried_over(job: Callable[[str], Job]) -> None:
+    rest, _ = ask("clutch.sink", job('[[step]]\nreadings = [{ of = "clutch.rest", is = "10 min" }]')).beside
+    assert (rest.value, rest.pressed, rest.carried, rest.before) == ("10", "min", True, "")
 
 
 def test_what_it_was_read_with_before_the_repair_is_offered_afterwards_and_not_taken_for_granted(
@@ -194,7 +207,7 @@ def test_what_it_was_read_with_before_the_repair_is_offered_afterwards_and_not_t
         ' is = "12 mm" }]\n'
     )
     (warm,) = ask("clutch.play", job(arrival)).beside
-    assert (warm.shown, warm.before) == ("20 °C", "")
+    assert (warm.value, warm.pressed, warm.before) == ("20", "°C", "")
     (warm,) = ask("clutch.play", job(arrival + REPAIRED)).beside
     assert (warm.value, warm.before) == ("", "20 °C")
 

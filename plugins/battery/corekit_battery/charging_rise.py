@@ -92,6 +92,8 @@ def charging_rise(
     why = "" if plain else _unmet(case, running, before, speed, lasted, ruled, flows)
     if plain and on is Loads.OFF:
         why = "with lights and blower off a weak alternator adds as much; read again with them on"
+    if why and flows is not None and case.side(flows, _in(case)) is ck.Side.ABOVE:
+        return  # it is charged, whatever the voltage adds: the current's own finding says so
     if why:
         yield _open(case, running, before, why)
         return

@@ -13,7 +13,7 @@ import attrs
 import corekit as ck
 
 from .converter import not_cranked
-from .cranking_current import CONNECTION_AT_MOST, allowed, ends_of_current, is_left_open
+from .cranking_current import CONNECTION_AT_MOST, allowed, certainly_allowed, ends_of_current, is_left_open
 from .declarations import (
     battery,
     cable_drop,
@@ -276,7 +276,9 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
     printed = case.limit("battery.contact")
     current = case.reading(starter_current)
     amps = ends_of_current(case, current, cranked=True)
-    if is_left_open(case, lost, printed, amps, CONNECTION_AT_MOST):
+    least = certainly_allowed(printed, amps[0], CONNECTION_AT_MOST)
+    is_open = is_left_open(case, lost, printed, amps, CONNECTION_AT_MOST)
+    if is_open and least.high is not None and lost.number > least.high.number:
         return case.inconclusive(
             ck.Claim(
                 "battery.contact",
@@ -297,7 +299,7 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
         )
     return case.judge(
         lost,
-        allowed(printed, amps[1], CONNECTION_AT_MOST),
+        least if is_open else allowed(printed, amps[1], CONNECTION_AT_MOST),
         ck.Claim(
             "battery.contact",
             of=cranking_voltage,

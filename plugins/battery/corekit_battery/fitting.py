@@ -53,7 +53,9 @@ needed = battery.observation(
 
 
 def _battery_in_view(case: ck.Case) -> list[str]:
-    """Entries on which a new battery may be called for at this stage; empty when nothing speaks for one."""
+    """Entries on which a new battery may be called for at this stage; empty when nothing plainly speaks for
+    one.
+    """
     results = [*load(case, **load.arguments(case)), *cell_spread(case, **cell_spread.arguments(case))]
     body = case.seen(case_seen)
     if body is not None:
@@ -61,7 +63,9 @@ def _battery_in_view(case: ck.Case) -> list[str]:
     return [
         entry
         for result in results
-        if isinstance(result, ck.Finding) and result.calls_for == replace.key
+        if isinstance(result, ck.Finding)
+        and result.calls_for == replace.key
+        and result.verdict is ck.Verdict.FAIL
         for entry in result.evidence
     ]
 

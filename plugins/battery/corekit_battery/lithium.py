@@ -84,8 +84,9 @@ def by_lithium_voltage(case: ck.Case, rest: ck.Reading) -> Iterator[ck.Finding]:
         yield case.inconclusive(
             ck.Claim("battery.charge_state", of=open_circuit_voltage, next_test=open_circuit_voltage),
             (
-                "A lithium battery rests at 12.9 to 13.6 V over nearly all of its charge: {read} does not"
-                " tell how full it is. Its own display or app does, or charging it full. {charger}"
+                "The open-circuit voltage of a lithium battery is 12.9 to 13.6 V over nearly all of its"
+                " charge: {read} does not tell how full it is. Its own display or app does, or charging it"
+                " full. {charger}"
             ),
             rest,
             tells="The voltage of this type of battery does not tell how full it is.",

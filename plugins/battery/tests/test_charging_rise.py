@@ -204,3 +204,17 @@ def test_light_and_lead_are_told_in_both_voices_and_only_advise(
     finding = bench.see(key, answer).finding(f"battery.{code}")
     assert says in str(finding.text) and tells in str(finding.for_customer)
     assert finding.verdict is ck.Verdict.ADVICE and finding.evidence == (f"seen-{key}",)
+
+
+@pytest.mark.parametrize(("current", "is_open"), [("2.1 A", False), ("1.9 A", True)])
+def test_a_small_rise_decides_nothing_unless_current_plainly_flows_into_the_battery(
+    bench: Any, current: str, is_open: bool
+) -> None:
+    bench.describe("fine", "1 digits", **FINE)
+    bench.describe("fine clamp", "1 digits", **{"20 A": "0.001 A"})
+    bench.fit("charging_control", "smart charging")
+    bench.read("open_circuit_voltage", "12.720 V", using="fine", setup=RESTED)
+    bench.read("charging_voltage", "12.810 V", using="fine")
+    bench.read("battery_current", current, using="fine clamp")
+    verdicts = [one.verdict for one in bench.findings("battery.rise")]
+    assert verdicts == ([ck.Verdict.UNDECIDED] if is_open else [])

@@ -14,9 +14,15 @@ import corekit_egr
 import pytest
 from corekit_egr import egr
 
-from corekit.plugin.faults import FaultTable
-from corekit.reference import code_meanings
-from corekit.testing import Assessment, Proof, assessed, installed_plugins, shown
+from corekit.testing import (
+    Assessment,
+    FaultTable,
+    Proof,
+    assessed,
+    code_meanings,
+    installed_plugins,
+    shown,
+)
 
 HERE = Path(__file__).parent
 FOLDER = Path(corekit_egr.__file__).parent

@@ -137,25 +137,28 @@ class Switching(Enum):
     LOW = "stays low"
 
 
+# ---- what counts the cylinders; coils and leads it does not count: some engines have two plugs in each
+
+cylinders = ignition.trait("cylinders", "Number of cylinders", units=("count",), possible=(1, 12))
+
 # ---- what can fail or be renewed
 
 ignition_coil = ignition.part("coil", "Ignition coil", places=COILS)
 plug_leads = ignition.part("leads", "Plug lead", places=LEADS)
-spark_plugs = ignition.part("plugs", "Spark plug", places=CYLINDERS)
+spark_plugs = ignition.part("plugs", "Spark plug", places=CYLINDERS, places_by=cylinders)
 distributor_cap = ignition.part("cap", "Distributor cap and rotor")
 feed_wiring = ignition.part("feed", "Feed of the ignition")
 ground_wiring = ignition.part("ground", "Ground of the ignition")
-plug_wells = ignition.part("wells", "Plug wells", places=CYLINDERS)
+plug_wells = ignition.part("wells", "Plug wells", places=CYLINDERS, places_by=cylinders)
 coil_switching = ignition.part("switching", "Coil switching: points, module or wiring")
 crank_sensor = ignition.part("crank_sensor", "Crankshaft or camshaft sensor")
-injectors = ignition.part("injectors", "Injector", places=CYLINDERS)
+injectors = ignition.part("injectors", "Injector", places=CYLINDERS, places_by=cylinders)
 intake = ignition.part("intake", "Intake, behind the air mass meter")
 engine_itself = ignition.part("engine", "Engine: compression")
 fuel_supply = ignition.part("fuel", "Fuel supply")
 
 # ---- what the vehicle is fitted with
 
-cylinders = ignition.trait("cylinders", "Number of cylinders", units=("count",), possible=(1, 12))
 kind = ignition.trait("kind", "Ignition type", Kind, how="Wasted spark: one coil fires two plugs at once.")
 coil_type = ignition.trait(
     "coil_type",
@@ -372,6 +375,7 @@ lead_resistance = ignition.measurand(
     usual=(0.05, 35),
     accuracy="2 % + 0.1 kΩ",
     places=LEADS,
+    only={kind: (Kind.DISTRIBUTOR, Kind.WASTED)},
     where="From end to end, including the boots if they stay on.",
     how="20 kΩ range or higher, noting the display's unit; bend the lead while reading.",
     hazard=f"{HIGH_VOLTAGE} {HOT} Pull on the boot, never on the lead.",
@@ -419,6 +423,7 @@ firing_voltage = ignition.measurand(
     usual=(3, 30),
     accuracy="10 % + 0.5 kV",
     places=CYLINDERS,
+    places_by=cylinders,
     conditions=(engine_speed,),
     how="Rated high-voltage clip on each lead in turn, at the same steady speed.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
@@ -431,6 +436,7 @@ plug_gap = ignition.measurand(
     usual=(0.4, 2),
     accuracy="0.05 mm",
     places=CYLINDERS,
+    places_by=cylinders,
     where="Between the electrodes, at the narrowest point.",
     how="Wire gauge; nothing pressed against the insulator.",
     hazard=HOT,
@@ -452,6 +458,7 @@ misfires = ignition.measurand(
     usual=(0, 5000),
     accuracy="0.5",
     places=CYLINDERS,
+    places_by=cylinders,
     conditions=(revolutions, engine_speed),
     how=(
         "Scan tool, misfire counters of every cylinder over the same revolutions, engine warm, under"
@@ -468,6 +475,7 @@ plug_face = ignition.observation(
     "Spark plug appearance",
     Face,
     places=CYLINDERS,
+    places_by=cylinders,
     how="All of them, in order, side by side.",
     hazard=HOT,
 )
@@ -476,6 +484,7 @@ spark = ignition.observation(
     "Spark at the spark tester",
     Spark,
     places=CYLINDERS,
+    places_by=cylinders,
     how="Earthed tester with a set gap in place of the plug, hands off, a few seconds of cranking.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL} {MOVING} {CRANK} {ALONE}",
 )
@@ -491,6 +500,7 @@ cap_look = ignition.observation(
     "cap_look",
     "Distributor cap and rotor",
     CapLook,
+    only={kind: (Kind.DISTRIBUTOR,)},
     how="Inside and out, in good light; fine dark lines are carbon tracks.",
     hazard=HIGH_VOLTAGE,
 )

@@ -243,8 +243,7 @@ def switched(
     says = {
         Switching.SWINGS: "While cranking the coil is switched on and off.",
         Switching.HIGH: (
-            "While cranking the coil's command stays high: it is never taken back. Usual causes: module or"
-            " wiring."
+            "While cranking the coil's command stays high: it never goes low. Usual causes: module or wiring."
             if logic
             else (
                 "While cranking the coil's switched side stays high: it is never switched on. Usual"
