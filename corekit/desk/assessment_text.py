@@ -98,7 +98,9 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
         )
     calls = assessment.calls_at(assessment.job.stage)
     if calls:
-        parts.append("Work that findings call for\n" + "\n".join(_call(seen, call) for call in calls))
+        parts.append(
+            "Work that findings and trials call for\n" + "\n".join(_call(seen, call) for call in calls)
+        )
     parts += _what_next(seen)
     too_long = seen.to_make(assessment.too_long)
     if too_long:
