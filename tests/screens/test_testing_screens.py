@@ -324,7 +324,7 @@ def test_every_test_of_every_system_is_one_tap_away_with_what_was_read(real: Vis
             declared.key, declared.places[0] if declared.places else ""
         )  # the first that is not read
         assert (
-            f"/job/{real.id}/test/{declared.key}" + (f"?{urlencode({'place': place})}" if place else "")
+            f"/job/{real.id}/test/{declared.key}?{urlencode({**({'place': place} if place else {}), 'listed': 1})}"
             in page.links
             and declared.title in page.text
         )
