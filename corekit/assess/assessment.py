@@ -19,7 +19,7 @@ from .comparison import Comparison, comparisons
 from .contradiction import Contradiction, all_alike
 from .proof import RepairProof, repair_proofs
 from .ruling import StageEvidence, rule
-from .stage import case_at, unknown_at
+from .stage import case_at, unknown_at, unknown_codes
 from .suspect import Call, NextTest, Suspect
 
 CHECK_SECONDS = 5.0
@@ -197,12 +197,25 @@ class _Evaluation:
             )
             if _is_touched(case, self.job, stage):
                 self._add_system(system, case, shown)
+            else:
+                shown.add_codes(system, case)
         if case is not None:
             shown.fitted, shown.done = case.fitted, frozenset(case.repairs)
         self.stages.append(shown)
         self.gaps += [
             Gap(system="", check="Readings", reason=Reason.DOES_NOT_APPLY, text=text, stage=stage, wants=key)
             for key, text in unknown_at(self.job, stage, self.plugins)
+        ]
+        self.gaps += [
+            Gap(
+                system="",
+                check="Trouble codes",
+                reason=Reason.DOES_NOT_APPLY,
+                text=text,
+                stage=stage,
+                wants=code,
+            )
+            for code, text in unknown_codes(self.job, stage, self.plugins)
         ]
 
     def _add_system(self, system: System, case: Case, shown: StageEvidence) -> None:

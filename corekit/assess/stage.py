@@ -14,6 +14,7 @@ from ..plugin.case import Case, CodeSet, Sighting, own_limit
 from ..plugin.host import Plugins
 from ..plugin.reading import Reading, readings_at
 from ..plugin.system import System
+from ..reference import code_in_words
 
 
 def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
@@ -144,4 +145,25 @@ def unknown_at(job: Job, stage: int, plugins: Plugins) -> list[tuple[str, str]]:
             ),
         )
         for key in dict.fromkeys(strangers)
+    ]
+
+
+def unknown_codes(job: Job, stage: int, plugins: Plugins) -> list[tuple[str, str]]:
+    """(code, sentence) for every trouble code that is set and that no installed system asks for: what it is
+    about lies outside them, and it has one first step.
+    """
+    asked = {code for system in plugins.systems.values() if system.faults for code in system.faults.codes}
+    lists = job.codes_by_list(stage)
+    found = dict.fromkeys(code for state in ("stored", "pending") for code in lists.get(state, ()))
+    return [
+        (
+            code,
+            (
+                f"{code_in_words(code)}: no installed system speaks to this code. First step: what sets it on"
+                " this vehicle, by its maker's description, beside the values stored with it, before anything"
+                " is erased or renewed."
+            ),
+        )
+        for code in found
+        if code not in asked
     ]

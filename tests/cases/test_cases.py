@@ -161,6 +161,9 @@ def test_every_sign_names_things_that_exist() -> None:
         for sign in signs:
             if "finding" in sign:
                 assert f'"{sign["finding"]}"' in text, sign
+            for kind, tables in (("suspect", "faults"), ("test", "tests")):
+                system, _, key = sign.get(kind, "").partition(".")
+                assert not key or key in getattr(installed().systems[system].faults, tables), sign
             for key in ("gap", "next", "of"):
                 assert sign.get(key, next(iter(things))) in things, sign
             if "says" in sign:
