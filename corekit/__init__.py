@@ -51,6 +51,7 @@ if TYPE_CHECKING:
     from .plugin.foreign import foreign as foreign
     from .plugin.hookspecs import hookimpl as hookimpl
     from .plugin.reading import Reading as Reading
+    from .plugin.reading import Series as Series
     from .plugin.system import System as System
     from .plugin.tables import interpolate as interpolate
     from .plugin.tables import interpolate_clamped as interpolate_clamped
@@ -94,6 +95,7 @@ _WHERE = {
     "foreign": "plugin.foreign",
     "hookimpl": "plugin.hookspecs",
     "Reading": "plugin.reading",
+    "Series": "plugin.reading",
     "System": "plugin.system",
     "interpolate": "plugin.tables",
     "interpolate_clamped": "plugin.tables",

@@ -20,7 +20,7 @@ from ..model.value import Value, exact
 from .claim import Claim
 from .faults import FaultTable
 from .limit_words import limit_by_answer, possible_limit_words, uncertainty_at_most
-from .reading import Reading
+from .reading import Reading, Series
 
 E = TypeVar("E", bound=Enum)
 
@@ -145,6 +145,11 @@ class Case:
         found = [(place, reading) for place, reading in taken if reading.measurand.kind == measurand.kind]
         order = {place: index for index, place in enumerate(measurand.places)}
         return [reading for _, reading in sorted(found, key=lambda item: order.get(item[0], len(order)))]
+
+    def series(self, measurand: Measurand, place: str = "") -> Series | None:
+        """The readings at one place under all conditions, or None."""
+        found = self.reading(measurand, place)
+        return Series.of(found) if found is not None else None
 
     def limit(self, of: Measurand | str) -> Limit:
         """The limit to judge by: this vehicle's own if there is one (the general one stays visible), else the

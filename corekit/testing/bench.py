@@ -78,6 +78,28 @@ class Bench:
         self.readings[reading.measurand.key, reading.place] = reading
         return self
 
+    def read_also(self, of: str | Measurand, typed: str, **how: Any) -> Bench:
+        """One more reading of what was read already: a repeat, or under other conditions (`setup`) one of its
+        series.
+        """
+        reading = self.reading(of, typed, **how)
+        at = reading.measurand.key, reading.place
+        taken = [attrs.evolve(one, apart=()) for one in self.readings[at].with_series]
+        own = f"{reading.entry}-{1 + sum(one.count for one in taken)}"
+        budget = {
+            source.replace(reading.entry, own, 1): part for source, part in reading.value.budget.items()
+        }
+        self.readings[at] = attrs.evolve(
+            reading,
+            entry=own,
+            value=attrs.evolve(reading.value, budget=budget, rests_on=frozenset({own})),
+            others=tuple(
+                value for one in taken if one.is_alike(reading) for value in (*one.others, one.value)
+            ),
+            apart=tuple(one for one in taken if not one.is_alike(reading)),
+        )
+        return self
+
     def see(self, key: str, answer: str, place: str = "") -> Bench:
         declared = self.system.observations[f"{self.system.key}.{key}"]
         self.sightings[declared.key, place] = Sighting(
