@@ -110,6 +110,7 @@ class Case:
             one; empty when nothing was read.
         repairs: Operation key → the latest stage, up to this one, that begins with it: what was done just
             before has this stage's number.
+        contradicted: Id of an entry → title of the declared relation that it does not fit.
     """
 
     system: Owner
@@ -123,6 +124,7 @@ class Case:
     codes: Mapping[str, CodeSet] = attrs.field(factory=dict)
     code_lists: Mapping[str, str] = attrs.field(factory=dict)
     repairs: Mapping[str, int] = attrs.field(factory=dict)
+    contradicted: Mapping[str, str] = attrs.field(factory=dict)
 
     def __getitem__(self, measurand: Measurand) -> Reading:
         """The reading of a measurand that the signature did not name; `Missing` when there is none."""
@@ -150,6 +152,10 @@ class Case:
         """The readings at one place under all conditions, or None."""
         found = self.reading(measurand, place)
         return Series.of(found) if found is not None else None
+
+    def is_contradicted(self, *readings: Reading) -> bool:
+        """Whether one of them breaks a relation that a system declares; what rests on it decides nothing."""
+        return any(not self.contradicted.keys().isdisjoint(reading.value.rests_on) for reading in readings)
 
     def limit(self, of: Measurand | str) -> Limit:
         """The limit to judge by: this vehicle's own if there is one (the general one stays visible), else the

@@ -18,6 +18,7 @@ from ..model.value import Value, exact
 from ..plugin.case import Case, Sighting, own_limit
 from ..plugin.check import run
 from ..plugin.reading import Reading, with_uncertainty
+from ..plugin.relation import contradicted, contradictions, held_open
 from ..plugin.system import System
 from .evidence import Shown, shown_by
 
@@ -150,7 +151,7 @@ class Bench:
         return self.describe("meter", "0.5 % + 2 digits", **ranges)
 
     def case(self, check: str = "") -> Case:
-        return Case(
+        case = Case(
             system=self.system,
             check=check,
             stage=max(self.repairs.values(), default=0),
@@ -160,14 +161,23 @@ class Bench:
             specified=self.specified,
             repairs=self.repairs,
         )
+        return attrs.evolve(
+            case, contradicted=contradicted(contradictions(self.system.relations.values(), case))
+        )
 
     def run(self, *checks: str) -> list[Finding | Gap]:
+        broken = contradictions(self.system.relations.values(), self.case())
         wanted = checks or tuple(self.system.checks)
-        return [
+        results = [
             result
             for key in wanted
             for result in run(self.system.checks[key], self.case(self.system.checks[key].title))
         ]
+        held = [
+            held_open(result, contradicted(broken)) if isinstance(result, Finding) else result
+            for result in results
+        ]
+        return [*held] if checks else [*broken, *held]
 
     def findings(self, code: str = "") -> list[Finding]:
         """All findings, or those of one code."""
