@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from enum import Enum
 
+import attrs
+
 from ..model.job import Job, Noted, stage_name
 from ..model.limit import Limit
 from ..model.measurand import answers_of
@@ -45,10 +47,11 @@ def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
 
 
 def _known_readings(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str], Reading]:
-    """Readings of this stage, and of the measurands that outlast a repair also earlier ones, read by
-    themselves or with another.
+    """Readings of this stage, with those of earlier stages before them; of the measurands that outlast a
+    repair also earlier ones alone, read by themselves or with another.
     """
     found: dict[tuple[str, str], Reading] = {}
+    before: dict[tuple[str, str], tuple[Reading, ...]] = {}
     for earlier in range(stage):
         then = readings_at(job, earlier, plugins.measurands)
         found.update(
@@ -60,7 +63,11 @@ def _known_readings(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, s
             }
         )
         found.update({place: reading for place, reading in then.items() if reading.measurand.lasting})
-    found.update(readings_at(job, stage, plugins.measurands))
+        for place, reading in then.items():
+            alone = attrs.evolve(reading, apart=(), before=())
+            before[place] = (*before.get(place, ()), *reading.before, *reading.apart, alone)
+    for place, reading in readings_at(job, stage, plugins.measurands).items():
+        found[place] = attrs.evolve(reading, before=(*before.get(place, ()), *reading.before))
     return found
 
 

@@ -20,7 +20,7 @@ from ..model.value import Value, exact
 from .claim import Claim
 from .faults import FaultTable
 from .limit_words import limit_by_answer, possible_limit_words, uncertainty_at_most
-from .reading import Reading
+from .reading import Reading, Series
 
 E = TypeVar("E", bound=Enum)
 
@@ -115,6 +115,7 @@ class Case:
             before has this stage's number.
         left_out: (measurand or observation key, place) → id of the entry, for what was read at a place that
             this vehicle does not have; no check and no cause rests on it.
+        contradicted: Id of an entry → title of the declared relation that it does not fit.
     """
 
     system: Owner
@@ -129,6 +130,7 @@ class Case:
     code_lists: Mapping[str, str] = attrs.field(factory=dict)
     repairs: Mapping[str, int] = attrs.field(factory=dict)
     left_out: Mapping[tuple[str, str], str] = attrs.field(factory=dict)
+    contradicted: Mapping[str, str] = attrs.field(factory=dict)
 
     def __attrs_post_init__(self) -> None:
         """Set apart what was read at a place that this vehicle does not have."""
@@ -178,6 +180,15 @@ class Case:
         found = [(place, reading) for place, reading in taken if reading.measurand.kind == measurand.kind]
         order = {place: index for index, place in enumerate(measurand.places)}
         return [reading for _, reading in sorted(found, key=lambda item: order.get(item[0], len(order)))]
+
+    def series(self, measurand: Measurand, place: str = "") -> Series | None:
+        """The readings at one place under all conditions, or None."""
+        found = self.reading(measurand, place)
+        return Series.of(found) if found is not None else None
+
+    def is_contradicted(self, *readings: Reading) -> bool:
+        """Whether one of them breaks a relation that a system declares; what rests on it decides nothing."""
+        return any(not self.contradicted.keys().isdisjoint(reading.value.rests_on) for reading in readings)
 
     def limit(self, of: Measurand | str) -> Limit:
         """The limit to judge by: this vehicle's own if there is one (the general one stays visible), else the

@@ -57,7 +57,12 @@ def overdue(evidence: Iterable[str], readings: Iterable[Reading]) -> list[str]:
     words.
     """
     named = set(evidence)
-    taken = [one for reading in readings for one in (reading, *reading.setup.values())]
+    taken = [
+        one
+        for latest in readings
+        for reading in latest.with_series
+        for one in (reading, *reading.setup.values())
+    ]
     return list(dict.fromkeys(one.overdue for one in taken if one.overdue and one.entry in named))
 
 
@@ -66,7 +71,7 @@ def _owners(readings: Iterable[Reading]) -> dict[str, Reading]:
     with its measurand.
     """
     found: dict[str, Reading] = {}
-    for reading in readings:
+    for reading in (one for latest in readings for one in latest.with_series):
         for key, beside in reading.setup.items():
             found[f"{beside.entry}.{key}"] = beside
         found[reading.entry] = reading

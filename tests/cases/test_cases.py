@@ -182,6 +182,7 @@ def test_every_claim_that_must_or_must_not_appear_is_made_somewhere_and_missing_
 @pytest.mark.parametrize("case", [param for param in ALL if param.id != "syn-bat-1"])
 def test_a_case_fails_when_nothing_is_checked(case: FieldCase, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(installed().systems["battery"], "checks", {})
+    monkeypatch.setattr(installed().systems["battery"], "relations", {})
     assert faults_of(case)
 
 

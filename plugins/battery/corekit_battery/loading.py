@@ -72,6 +72,10 @@ ROUGH = {
 # EN reads about 5 % below SAE for the same battery, well inside the tenth above, so half an EN rating is
 # taken as it stands.
 
+battery.relation(
+    "load_pulls_down", "Open-circuit and under load", open_circuit_voltage, load_voltage, at_least=True
+)
+
 
 @battery.calculation(source="load-half-rating")
 def load_to_set(
