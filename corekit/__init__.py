@@ -51,7 +51,12 @@ if TYPE_CHECKING:
     from .plugin.copper import copper_factor as copper_factor
     from .plugin.foreign import foreign as foreign
     from .plugin.hookspecs import hookimpl as hookimpl
+    from .plugin.neighbours import Neighbours as Neighbours
+    from .plugin.neighbours import SharedCauses as SharedCauses
+    from .plugin.neighbours import neighbours as neighbours
+    from .plugin.neighbours import shared_causes as shared_causes
     from .plugin.reading import Reading as Reading
+    from .plugin.reading import Series as Series
     from .plugin.record import Record as Record
     from .plugin.record import Settled as Settled
     from .plugin.record import Slope as Slope
@@ -98,7 +103,12 @@ _WHERE = {
     "copper_factor": "plugin.copper",
     "foreign": "plugin.foreign",
     "hookimpl": "plugin.hookspecs",
+    "Neighbours": "plugin.neighbours",
+    "SharedCauses": "plugin.neighbours",
+    "neighbours": "plugin.neighbours",
+    "shared_causes": "plugin.neighbours",
     "Reading": "plugin.reading",
+    "Series": "plugin.reading",
     "Record": "plugin.record",
     "Settled": "plugin.record",
     "Slope": "plugin.record",

@@ -14,12 +14,13 @@ from ..plugin.check import Check, run
 from ..plugin.guard import guarded, in_words
 from ..plugin.host import Failure, Plugins
 from ..plugin.reading import Reading, readings_at
+from ..plugin.relation import contradicted, contradictions, held_open
 from ..plugin.system import System
 from .comparison import Comparison, comparisons
 from .contradiction import Contradiction, all_alike
 from .proof import RepairProof, repair_proofs
 from .ruling import StageEvidence, rule
-from .stage import case_at, unknown_at
+from .stage import case_at, unknown_at, unknown_codes
 from .suspect import Call, NextTest, Suspect
 
 CHECK_SECONDS = 5.0
@@ -77,13 +78,14 @@ class Assessment:
 
     @property
     def latest(self) -> tuple[Finding, ...]:
-        """Of every code and place the latest finding."""
-        latest: dict[tuple[str, str], Finding] = {}
+        """Of every code and place the findings of the latest stage: two contradictions there are two."""
+        latest: dict[tuple[str, str], int] = {}
         for finding in self.findings:
             key = (finding.code, finding.place)
-            if key not in latest or finding.stage > latest[key].stage:
-                latest[key] = finding
-        return tuple(finding for finding in self.findings if latest[finding.code, finding.place] is finding)
+            latest[key] = max(finding.stage, latest.get(key, 0))
+        return tuple(
+            finding for finding in self.findings if finding.stage == latest[finding.code, finding.place]
+        )
 
     @property
     def open_gaps(self) -> tuple[Gap, ...]:
@@ -187,6 +189,7 @@ class _Evaluation:
 
     def add_stage(self, stage: int) -> None:
         """Run the checks of every system that this stage holds something of."""
+        cases: dict[str, Case] = {}
         case: Case | None = None  # a stage is laid out once; each system sees the same
         shown = StageEvidence(stage=stage)
         for system in self.plugins.systems.values():
@@ -196,7 +199,18 @@ class _Evaluation:
                 else case_at(self.job, stage, system, self.plugins)
             )
             if _is_touched(case, self.job, stage):
-                self._add_system(system, case, shown)
+                cases[system.key] = case
+            else:
+                shown.add_codes(system, case)
+        broken = {
+            key: contradictions(self.plugins.systems[key].relations.values(), one)
+            for key, one in cases.items()
+        }
+        titles = contradicted(finding for findings in broken.values() for finding in findings)
+        for key, one in cases.items():
+            self._add_system(
+                self.plugins.systems[key], attrs.evolve(one, contradicted=titles), shown, broken[key]
+            )
         if case is not None:
             shown.fitted, shown.done = case.fitted, frozenset(case.repairs)
         self.stages.append(shown)
@@ -204,13 +218,27 @@ class _Evaluation:
             Gap(system="", check="Readings", reason=Reason.DOES_NOT_APPLY, text=text, stage=stage, wants=key)
             for key, text in unknown_at(self.job, stage, self.plugins)
         ]
+        self.gaps += [
+            Gap(
+                system="",
+                check="Trouble codes",
+                reason=Reason.DOES_NOT_APPLY,
+                text=text,
+                stage=stage,
+                wants=code,
+            )
+            for code, text in unknown_codes(self.job, stage, self.plugins)
+        ]
 
-    def _add_system(self, system: System, case: Case, shown: StageEvidence) -> None:
+    def _add_system(
+        self, system: System, case: Case, shown: StageEvidence, broken: Sequence[Finding]
+    ) -> None:
         self.touched.add(system.key)
         disputed = frozenset(entry for dispute in self.job.disputes for entry in dispute.entries)
         findings, gaps = _results(system, case)
         findings = [
-            finding if disputed.isdisjoint(finding.evidence) else _unsettled(finding) for finding in findings
+            finding if disputed.isdisjoint(finding.evidence) else _unsettled(finding)
+            for finding in (*broken, *(held_open(finding, case.contradicted) for finding in findings))
         ]
         self.findings += findings
         self.gaps += gaps

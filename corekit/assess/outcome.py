@@ -79,7 +79,8 @@ def all_outcomes(
 ) -> list[Outcome]:
     """The outcome of every test of the table that was made at this stage and can be made on this vehicle.
 
-    An uncertain reading shares its weight between outcomes.
+    An uncertain reading shares its weight between outcomes. What breaks a declared relation is as if it had
+    not been read.
 
     Args:
         disputed: Ids of entries of which two stores say different things.
@@ -89,6 +90,8 @@ def all_outcomes(
         due = applies(test.only, case.fitted) and test.is_due(case.repairs)
         outcome = _outcome(test, case, findings) if due else None
         if outcome is not None:
+            if not case.contradicted.keys().isdisjoint(outcome.evidence):
+                continue  # of readings that do not fit together none is evidence
             found.append(
                 outcome
                 if set(outcome.evidence).isdisjoint(disputed)

@@ -6,12 +6,9 @@ from collections.abc import Collection, Mapping, Sequence
 
 import attrs
 
-from ..complaints import trials
 from ..model.finding import Finding, Verdict
 from ..model.job import Job
-from ..model.records import Tried
 from ..plugin.case import Case
-from ..plugin.faults import FaultTable, FaultTest
 from ..plugin.host import Plugins
 from ..plugin.system import System
 from .contradiction import Contradiction, misfits
@@ -27,6 +24,7 @@ from .suspect import (
     call_for_part,
     next_tests,
     suspects,
+    tried_out,
     work_is_likely,
 )
 from .timeline import (
@@ -34,11 +32,10 @@ from .timeline import (
     StageOutcome,
     complaint_of,
     events,
-    is_lasting,
     let_in,
-    positions,
-    read_at,
     renewed_before,
+    table_of,
+    was_touched,
 )
 
 
@@ -70,6 +67,13 @@ class StageEvidence:
         self.barred -= decided  # one place that is held open bars nothing at the others
         if system.faults is not None:
             self.made[system.key] = all_outcomes(system.faults, case, findings, disputed)
+
+    def add_codes(self, system: System, case: Case) -> None:
+        """Of a system that nothing else was read of: a list of codes without its own speaks against it."""
+        if system.faults is not None and "stored" in case.code_lists:
+            self.made[system.key] = [
+                outcome for outcome in all_outcomes(system.faults, case, ()) if outcome.test.codes
+            ]
 
 
 @attrs.frozen(kw_only=True)
@@ -117,11 +121,11 @@ def rule(
         evidence = _evidence(job, plugins, beliefs, done, counted, stage, asked)
         calls += _calls(plugins, stage, evidence)
     assert evidence is not None, "a job has at least the stage of arrival"
-    ahead = stages[-1].ahead
+    ahead = {(test.system, test.wants, test.place): test for test in reversed(stages[-1].ahead)}
     return Ruling(
         calls=calls,
         suspects=suspects(evidence) if order or _is_told(tables) else [],
-        tests=[*ahead, *next_tests(evidence)],
+        tests=[*reversed(ahead.values()), *next_tests(evidence)],  # several findings may ask for one reading
         contradictions=misfits(evidence),
     )
 
@@ -141,60 +145,13 @@ def _counted(job: Job, plugins: Plugins, stages: Sequence[StageEvidence]) -> lis
             earlier = {
                 shown.outcome.test.key: shown.outcome
                 for shown in found
-                if shown.system == system and not _was_touched(job, plugins, shown, stage.stage)
+                if shown.system == system and not was_touched(job, plugins, shown, stage.stage)
             }
             found += [
                 StageOutcome(system=system, stage=stage.stage, outcome=outcome)
-                for outcome in countable(_table(plugins, system), made, earlier, stage.done)
+                for outcome in countable(table_of(plugins, system), made, earlier, stage.done)
             ]
     return found
-
-
-def _table(plugins: Plugins, system: str) -> FaultTable:
-    table = plugins.systems[system].faults
-    assert table is not None, "only a system with a table has outcomes"
-    return table
-
-
-def _was_touched(job: Job, plugins: Plugins, shown: StageOutcome, until: int) -> bool:
-    """Whether something that a test speaks of was worked on after it, up to a stage: by a repair, or by a
-    trial that stays on the vehicle.
-    """
-    test, system, position = shown.outcome.test, shown.system, positions(job)
-    operations = [
-        plugins.operations.get(noted.record.operation)
-        for noted in job.repairs
-        if shown.stage < noted.record.stage <= until
-    ]
-    if any(one and _speaks_of(test, system, one.replaces, one.key, plugins) for one in operations):
-        return True
-    read = read_at(shown, position)
-    return any(
-        _speaks_of(test, system, noted.record.part, "", plugins)
-        for noted in job.tried
-        if noted.record.stage <= until and read < position[noted.id] and _stays(noted.record)
-    )
-
-
-def _stays(record: Tried) -> bool:
-    way = trials().ways.get(record.how)
-    return way is not None and is_lasting(way) and not record.before
-
-
-def _speaks_of(test: FaultTest, system: str, part: str, operation: str, plugins: Plugins) -> bool:
-    """Whether a test speaks of what was worked on: a part that it rests on, or where it names none, the part
-    that it is read on or a fault of which it has a row.
-    """
-    cured = {
-        key: fault
-        for key, fault in _table(plugins, system).faults.items()
-        if (operation and fault.calls_for == operation) or (part and fault.part == part)
-    }
-    parts = {part, *(fault.part for fault in cured.values())} - {""}
-    if test.rests_on is not None:
-        return not parts.isdisjoint(test.rests_on)
-    asked = plugins.measurands.get(test.asked_for) or plugins.observations.get(test.asked_for)
-    return (asked is not None and asked.part in parts) or not cured.keys().isdisjoint(test.given)
 
 
 def _evidence(
@@ -208,7 +165,7 @@ def _evidence(
 ) -> Evidence:
     latest = {shown.key: shown for shown in counted if shown.stage <= stage.stage}
     current = frozenset(
-        key for key, shown in latest.items() if not _was_touched(job, plugins, shown, stage.stage)
+        key for key, shown in latest.items() if not was_touched(job, plugins, shown, stage.stage)
     )
     made = frozenset(
         f"{system}.{outcome.test.key}" for system, outcomes in stage.made.items() for outcome in outcomes
@@ -221,6 +178,7 @@ def _evidence(
         made=made,
         barred=frozenset(stage.barred),
         fitted=stage.fitted,
+        seen=_standing(job, plugins, stage.stage),
         asked=frozenset(asked),
         done=stage.done,
         acts=[
@@ -231,8 +189,23 @@ def _evidence(
     )
 
 
+def _standing(job: Job, plugins: Plugins, until: int) -> dict[str, str]:
+    """Observation → what was seen last, of what was not exchanged since."""
+    found: dict[str, str] = {}
+    for stage in range(until + 1):
+        renewed = {
+            plugins.operations[noted.record.operation].replaces
+            for noted in job.repairs
+            if noted.record.stage == stage and noted.record.operation in plugins.operations
+        } - {""}
+        gone = {of for of in found if of in plugins.observations and plugins.observations[of].part in renewed}
+        found = {of: answer for of, answer in found.items() if of not in gone}
+        found |= {noted.record.of: noted.record.answer for noted in job.seen(stage) if noted.record.answer}
+    return found
+
+
 def _calls(plugins: Plugins, stage: StageEvidence, evidence: Evidence) -> list[Call]:
-    """Of every operation that some finding of the stage speaks for: may it be proposed?"""
+    """Of every operation that some finding of the stage speaks for, or a trial: may it be proposed?"""
     calls: dict[str, Call] = {}
     for finding in stage.findings:
         if not finding.calls_for:
@@ -248,6 +221,10 @@ def _calls(plugins: Plugins, stage: StageEvidence, evidence: Evidence) -> list[C
             call = call_for_part(evidence, operation.key, stage.stage)
         if operation.key not in calls or call.met:
             calls[operation.key] = call
+    for operation in plugins.operations.values():
+        cures = evidence.tables.of_work(operation.key)
+        if operation.replaces and operation.key not in calls and tried_out(evidence, cures):
+            calls[operation.key] = call_for_part(evidence, operation.key, stage.stage)
     return list(calls.values())
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from enum import Enum
 
+import attrs
+
 from ..model.job import Job, Noted, stage_name
 from ..model.limit import Limit
 from ..model.measurand import answers_of
@@ -15,6 +17,7 @@ from ..plugin.host import Plugins
 from ..plugin.reading import Reading, readings_at
 from ..plugin.record import records_at
 from ..plugin.system import System
+from ..reference import code_in_words
 
 
 def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
@@ -46,10 +49,11 @@ def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
 
 
 def _known_readings(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str], Reading]:
-    """Readings of this stage, and of the measurands that outlast a repair also earlier ones, read by
-    themselves or with another.
+    """Readings of this stage, with those of earlier stages before them; of the measurands that outlast a
+    repair also earlier ones alone, read by themselves or with another.
     """
     found: dict[tuple[str, str], Reading] = {}
+    before: dict[tuple[str, str], tuple[Reading, ...]] = {}
     for earlier in range(stage):
         then = readings_at(job, earlier, plugins.measurands)
         found.update(
@@ -61,7 +65,11 @@ def _known_readings(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, s
             }
         )
         found.update({place: reading for place, reading in then.items() if reading.measurand.lasting})
-    found.update(readings_at(job, stage, plugins.measurands))
+        for place, reading in then.items():
+            alone = attrs.evolve(reading, apart=(), before=())
+            before[place] = (*before.get(place, ()), *reading.before, *reading.apart, alone)
+    for place, reading in readings_at(job, stage, plugins.measurands).items():
+        found[place] = attrs.evolve(reading, before=(*before.get(place, ()), *reading.before))
     return found
 
 
@@ -146,4 +154,25 @@ def unknown_at(job: Job, stage: int, plugins: Plugins) -> list[tuple[str, str]]:
             ),
         )
         for key in dict.fromkeys(strangers)
+    ]
+
+
+def unknown_codes(job: Job, stage: int, plugins: Plugins) -> list[tuple[str, str]]:
+    """(code, sentence) for every trouble code that is set and that no installed system asks for: what it is
+    about lies outside them, and it has one first step.
+    """
+    asked = {code for system in plugins.systems.values() if system.faults for code in system.faults.codes}
+    lists = job.codes_by_list(stage)
+    found = dict.fromkeys(code for state in ("stored", "pending") for code in lists.get(state, ()))
+    return [
+        (
+            code,
+            (
+                f"{code_in_words(code)}: no installed system speaks to this code. First step: what sets it on"
+                " this vehicle, by its maker's description, beside the values stored with it, before anything"
+                " is erased or renewed."
+            ),
+        )
+        for code in found
+        if code not in asked
     ]

@@ -11,8 +11,9 @@ from ..complaints import trials
 from ..model.measurand import Operation
 from ..plugin.faults import NONE, OUTSIDE, FaultTest
 from .hypotheses import SOUND, JointTest, Tables
-from .inference import Act, Beliefs, Branch, Hint, chance_of, fresh_row, now, row_for, step
+from .inference import Act, Beliefs, Hint, chance_of, fresh_row, now, row_for, step
 from .outcome import LIKELY, Outcome, allowance, applies
+from .ranking import Ranking, information
 from .timeline import Event, StageOutcome
 
 #: A part is called for at this probability or more, work that renews nothing at the second.
@@ -108,6 +109,7 @@ class Evidence:
         made: Full keys of all tests made at the latest stage, also of those that count for nothing.
         barred: Codes of checks that cannot be made yet.
         fitted: Trait → answer.
+        seen: Observation → what was seen last and still stands.
         asked: Keys of systems that somebody asks about: of those every test that tells anything is named.
         done: Keys of the operations done so far. acts: Harmless work that may be done to find out.
     """
@@ -119,6 +121,7 @@ class Evidence:
     made: frozenset[str]
     barred: frozenset[str]
     fitted: Mapping[str, object]
+    seen: Mapping[str, str] = attrs.field(factory=dict)
     asked: frozenset[str] = frozenset()
     done: frozenset[str] = frozenset()
     acts: Sequence[Operation] = ()
@@ -195,7 +198,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     again only where it was left open, or where something that it speaks of was worked on since.
     """
     tables = evidence.tables
-    ranking = _Ranking(evidence.beliefs)
+    ranking = Ranking(evidence.beliefs)
     unconfirmed = _unconfirmed(evidence, evidence.beliefs)
     grouped = {
         (tables.tests[key].system, tables.tests[key].test.group): key
@@ -214,28 +217,54 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             or (test.code or test.graded) in evidence.barred
             or not applies(test.only, evidence.fitted)
             or not test.is_due(evidence.done)
+            or tables.systems[one.system].is_barred(test.key, evidence.seen)
             or allowance(tables.systems[one.system], test, _of_system(evidence, one.system), evidence.done)
             < LIKELY
         ):
             continue
-        bits = _information(ranking, one.system, test)
+        bits = information(ranking, one.system, test)
         bits += _confirmation(unconfirmed, evidence.beliefs, one)
         if bits >= (SLIGHT if one.system in evidence.asked else WORTHWHILE):
             found.append(_next_test(evidence, key, bits))
+    found = _codes_as_one(evidence, ranking, found)
     found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
     ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))
     return _spoilers_last(tables, ranked)
 
 
+def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest]) -> list[NextTest]:
+    """The lists of trouble codes are read at once: one step, worth what all of its questions are worth, also
+    of those that mean something only where another code is not set.
+    """
+    tables = evidence.tables
+    codes = [test for test in found if tables.tests[f"{test.system}.{test.key}"].test.codes]
+    if not codes:
+        return list(found)
+    best = max(codes, key=lambda test: test.bits)
+    bits = sum(test.bits for test in codes)
+    for key, one in tables.tests.items():
+        table = tables.systems[one.system]
+        firsts = [(table.tests[first], names) for first, names in one.test.after.items()]
+        if one.test.codes and firsts and key not in evidence.current and all(f.codes for f, _ in firsts):
+            allowed = min(_chance_of_outcome(evidence.beliefs, one.system, f, names) for f, names in firsts)
+            bits += allowed * information(ranking, one.system, one.test)
+    read = attrs.evolve(best, bits=bits, minutes=max(test.minutes for test in codes))
+    return [read, *(test for test in found if test not in codes)]
+
+
 def _unconfirmed(evidence: Evidence, beliefs: Beliefs) -> frozenset[str]:
-    """The faults of parts that most likely are at fault and that nothing has shown directly so far: without
-    that they may not be called for.
+    """The faults of parts that most likely are at fault and that no test or trial has shown directly so far:
+    without that they may not be called for.
     """
     tables, states = evidence.tables, now(beliefs)
     works = {fault.calls_for for fault in tables.faults.values() if fault.calls_for}
     found: set[str] = set()
     for faults in map(tables.of_work, works):
-        if chance_of(states, faults) >= HALF and not any(_direct(evidence, key) for key in faults):
+        if (
+            chance_of(states, faults) >= HALF
+            and not any(_direct(evidence, key) for key in faults)
+            and not tried_out(evidence, faults)
+        ):
             found |= faults
     return frozenset(found)
 
@@ -258,19 +287,22 @@ def _confirmation(unconfirmed: Collection[str], beliefs: Beliefs, one: JointTest
 def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     """Harmless work done to find out: worth as much as the best test that it opens, read after it."""
     tables = evidence.tables
-    removes = tables.of_work(operation.key)
+    removes, table = tables.of_work(operation.key), tables.systems[operation.key.partition(".")[0]]
     if operation.key in evidence.done or operation.as_test is None or not removes:
         return None
+    if table.is_barred(operation.key, evidence.seen):
+        return None
     after = step(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
-    ranking, done = _Ranking(after), evidence.done | {operation.key}
+    ranking, done = Ranking(after), evidence.done | {operation.key}
     unconfirmed = _unconfirmed(evidence, after)
     minutes, waits = operation.as_test
     best: tuple[float, NextTest] | None = None
     for key, one in tables.tests.items():
         allowed = _opened(evidence, after, one, done)
-        if not allowed or not applies(one.test.only, evidence.fitted):
+        barred = tables.systems[one.system].is_barred(one.test.key, evidence.seen)
+        if not allowed or barred or not applies(one.test.only, evidence.fitted):
             continue
-        bits = _information(ranking, one.system, one.test)
+        bits = information(ranking, one.system, one.test)
         bits = allowed * (bits + _confirmation(unconfirmed, after, one))
         takes = minutes + one.test.minutes
         if bits >= WORTHWHILE and (best is None or bits / takes > best[0]):
@@ -371,83 +403,6 @@ def _spoilers_last(tables: Tables, ranked: Iterable[NextTest]) -> list[NextTest]
     return placed
 
 
-#: What is left out of a ranking: states that together have less than this chance.
-LEFT_OUT = 5e-4
-
-
-@attrs.frozen
-class _Seen:
-    """The likely states as the tests of one system see them.
-
-    `alike`: one branch of each kind that these tests can tell from the others. `works`: for each work that is
-    called for, which kinds come with it and how likely.
-    """
-
-    alike: Sequence[Branch]
-    works: Sequence[Sequence[tuple[int, float]]]
-
-
-@attrs.frozen
-class _Ranking:
-    """The likely states of the vehicle, as the tests of each system see them."""
-
-    beliefs: Beliefs
-    _seen: dict[str, _Seen] = attrs.field(factory=dict)
-
-    def seen(self, system: str) -> _Seen:
-        if system not in self._seen:
-            self._seen[system] = self._as_seen(system)
-        return self._seen[system]
-
-    def _as_seen(self, system: str) -> _Seen:
-        """Works under which the system is as on a sound vehicle are one: its tests tell nothing of them."""
-        tables = self.beliefs.tables
-        kinds: dict[tuple[frozenset[str], int], int] = {}
-        alike: list[Branch] = []
-        works: dict[frozenset[str], dict[int, float]] = {}
-        for branch, chance in self._likely():
-            key = tables.own(system, branch.now), branch.changed
-            if key not in kinds:
-                kinds[key] = len(alike)
-                alike.append(branch)
-            group = works.setdefault(tables.work(branch.now), {})
-            group[kinds[key]] = group.get(kinds[key], 0.0) + chance
-        unseen = {kind for (own, changed), kind in kinds.items() if not own and not changed}
-        merged = [list(group.items()) for group in works.values() if group.keys() != unseen]
-        rest = [item for group in works.values() if group.keys() == unseen for item in group.items()]
-        return _Seen(alike, [*merged, rest] if rest else merged)
-
-    def _likely(self) -> list[tuple[Branch, float]]:
-        ranked = sorted(self.beliefs.branches.items(), key=lambda item: item[1])
-        left, start = 0.0, 0
-        while start < len(ranked) and left + ranked[start][1] < LEFT_OUT:
-            left += ranked[start][1]
-            start += 1
-        return ranked[start:]
-
-
-def _information(ranking: _Ranking, system: str, test: FaultTest) -> float:
-    """Mutual information between the work called for and the test's outcome, in bits; never negative."""
-    seen = ranking.seen(system)
-    rows = [row_for(ranking.beliefs, branch, system, test) for branch in seen.alike]
-    results = [0.0] * len(test.outcomes)
-    bits = 0.0
-    for group in seen.works:
-        joint = [0.0] * len(test.outcomes)
-        for kind, chance in group:
-            for place, p in enumerate(rows[kind]):
-                joint[place] += chance * p
-        bits += _weighed_logs(joint)
-        results = [result + p for result, p in zip(results, joint, strict=True)]
-    return max(0.0, (bits - _weighed_logs(results)) / sum(results))
-
-
-def _weighed_logs(joint: Sequence[float]) -> float:
-    """Σ p log₂(p/Σp)."""
-    held = sum(joint)
-    return sum(p * math.log2(p / held) for p in joint if p > 0.0)
-
-
 # ---- calls
 
 
@@ -462,7 +417,7 @@ def call_for_part(evidence: Evidence, operation: str, stage: int) -> Call:
     held = chance_of(now(evidence.beliefs), against)
     reason = next(
         (reason for fault in sorted(against) if (reason := _direct(evidence, fault))), ""
-    ) or _tried(evidence, against)
+    ) or tried_out(evidence, against)
     if not reason:
         why = "No test that speaks directly against the part has plainly failed, and no trial has shown it."
         return Call(operation=operation, met=False, stage=stage, why=why)
@@ -483,12 +438,17 @@ def _direct(evidence: Evidence, fault: str) -> str:
     return ""
 
 
-def _tried(evidence: Evidence, faults: Collection[str]) -> str:
-    """That a trial has shown it: the fault moved with the part, or came back with the old one."""
-    if any(
-        isinstance(event.step, Hint) and event.step.decides and not event.step.faults.isdisjoint(faults)
-        for event in evidence.events
-    ):
+def tried_out(evidence: Evidence, faults: Collection[str]) -> str:
+    """That a trial has shown it: the fault moved with the part, or came back with the old one. Empty where
+    none has, and once the part was worked on.
+    """
+    shown = False
+    for event in evidence.events:
+        if isinstance(event.step, Hint):
+            shown |= event.step.decides and not event.step.faults.isdisjoint(faults)
+        elif isinstance(event.step, Act) and event.step.undone is None:
+            shown &= event.step.removes.isdisjoint(faults)
+    if shown:
         return "A trial has shown it: the fault went with the part."
     return ""
 
@@ -509,5 +469,6 @@ __all__ = [
     "call_for_part",
     "next_tests",
     "suspects",
+    "tried_out",
     "work_is_likely",
 ]

@@ -9,6 +9,7 @@ import attrs
 from ..complaints import Way, symptoms, trials
 from ..model.job import Job
 from ..model.records import Opened, Repaired, Retold, Tried
+from ..plugin.faults import FaultTable, FaultTest
 from ..plugin.host import Plugins
 from ..plugin.system import System
 from . import inference
@@ -60,15 +61,18 @@ def complaint_of(job: Job) -> Complaint | None:
 def events(job: Job, plugins: Plugins, tables: Tables, outcomes: Sequence[StageOutcome]) -> list[Event]:
     """Every repair, trial and outcome in order: by stage, and within one as it was written down.
 
-    What outlasts a repair is shown once, where it was read.
+    What outlasts a repair is shown once, where it was read. So is what was read again with the same outcome
+    while nothing that it speaks of was touched: the meter, the limit and the vehicle are the same, and an
+    uncertain reading does not grow surer by being repeated.
     """
     position = positions(job)
     placed: list[tuple[tuple[int, int, int], Event]] = []
-    seen: dict[str, tuple[str, ...]] = {}
+    seen: dict[str, StageOutcome] = {}
     for found in outcomes:
-        if seen.get(found.key) == found.outcome.evidence:
+        before = seen.get(found.key)
+        if before is not None and _is_repeat(job, plugins, before, found):
             continue
-        seen[found.key] = found.outcome.evidence
+        seen[found.key] = found
         stage, at = read_at(found, position)
         shown = Shown(
             system=found.system,
@@ -77,6 +81,7 @@ def events(job: Job, plugins: Plugins, tables: Tables, outcomes: Sequence[StageO
             shows=tables.shows,
         )
         placed.append(((stage, 1, at), Event(stage=stage, step=shown)))
+    tried: list[Tried] = []
     for noted in job.standing:
         record, (_, at) = noted.record, position.get(noted.id, (0, 0))
         if isinstance(record, Repaired):
@@ -87,9 +92,19 @@ def events(job: Job, plugins: Plugins, tables: Tables, outcomes: Sequence[StageO
                 placed.append(((record.stage, 1, at), Event(stage=record.stage, step=again)))
         elif isinstance(record, Tried):
             stage, rank = (0, -1) if record.before else (record.stage, 1)
+            if _is_said(record, tried):
+                continue
+            tried.append(record)
             for step in _trial(record, tables):
                 placed.append(((stage, rank, at), Event(stage=stage, step=step, part=record.part)))
     return [event for _, event in sorted(placed, key=lambda pair: pair[0])]
+
+
+def _is_repeat(job: Job, plugins: Plugins, before: StageOutcome, found: StageOutcome) -> bool:
+    if before.outcome.evidence == found.outcome.evidence:
+        return True
+    alike = before.outcome.likeliest == found.outcome.likeliest
+    return alike and not was_touched(job, plugins, before, found.stage)
 
 
 def positions(job: Job) -> dict[str, tuple[int, int]]:
@@ -146,6 +161,21 @@ def _trial(record: Tried, tables: Tables) -> Iterator[Act | inference.Retold | H
         yield Act(removes=of_part, fails=way.fails, undone=record.result in STILL)
 
 
+def _is_said(record: Tried, before: Sequence[Tried]) -> bool:
+    """Whether a trial that repairs nothing was made before with the same result: the same two exchanged and
+    exchanged back, or one part heated twice, say it once.
+    """
+    way = trials().ways.get(record.how)
+    if way is None or is_lasting(way):
+        return False
+    return any(_same_trial(record) == _same_trial(one) for one in before)
+
+
+def _same_trial(record: Tried) -> tuple[str, str, str, frozenset[str], int]:
+    ends = frozenset({record.place, record.swapped_with})
+    return record.part, record.how, record.result, ends, record.stage
+
+
 def renewed_before(job: Job) -> dict[str, float]:
     """Key of a part → years since it was renewed before this visit, where that is known and was no try at the
     complaint.
@@ -182,3 +212,53 @@ def let_in(outcomes: Sequence[StageOutcome], systems: Mapping[str, System]) -> f
             if speaks_for(test.likelihood(fault)[at], test.none[at])
         }
     return frozenset(found)
+
+
+def table_of(plugins: Plugins, system: str) -> FaultTable:
+    """The fault table of a system that has outcomes."""
+    table = plugins.systems[system].faults
+    assert table is not None, "only a system with a table has outcomes"
+    return table
+
+
+def was_touched(job: Job, plugins: Plugins, shown: StageOutcome, until: int) -> bool:
+    """Whether something that a test speaks of was worked on after it, up to a stage: by a repair, or by a
+    trial that stays on the vehicle.
+    """
+    test, system, position = shown.outcome.test, shown.system, positions(job)
+    operations = [
+        plugins.operations.get(noted.record.operation)
+        for noted in job.repairs
+        if shown.stage < noted.record.stage <= until
+    ]
+    if any(one and _speaks_of(test, system, one.replaces, one.key, plugins) for one in operations):
+        return True
+    read = read_at(shown, position)
+    return any(
+        _speaks_of(test, system, noted.record.part, "", plugins)
+        for noted in job.tried
+        if noted.record.stage <= until and read < position[noted.id] and _stays(noted.record)
+    )
+
+
+def _stays(record: Tried) -> bool:
+    way = trials().ways.get(record.how)
+    return way is not None and is_lasting(way) and not record.before
+
+
+def _speaks_of(test: FaultTest, system: str, part: str, operation: str, plugins: Plugins) -> bool:
+    """Whether a test speaks of what was worked on: a part that it rests on, or where it names none, the part
+    that it is read on or a fault under which it shows something else than without.
+    """
+    cured = {
+        key: fault
+        for key, fault in table_of(plugins, system).faults.items()
+        if (operation and fault.calls_for == operation) or (part and fault.part == part)
+    }
+    parts = {part, *(fault.part for fault in cured.values())} - {""}
+    if test.rests_on is not None:
+        return not parts.isdisjoint(test.rests_on)
+    asked = plugins.measurands.get(test.asked_for) or plugins.observations.get(test.asked_for)
+    return (asked is not None and asked.part in parts) or any(
+        test.likelihood(key) != test.none for key in cured
+    )

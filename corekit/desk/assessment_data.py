@@ -214,5 +214,14 @@ def _reading_data(reading: Reading, seen: CheckView) -> dict[str, Any]:
         "uncertainty_from": reading.uncertainty_from,
         "count": reading.count,
         "overdue": reading.overdue,
+        "series": [
+            {
+                "typed": one.typed,
+                "entry": one.entry,
+                "with": {key: beside.typed for key, beside in one.setup.items()},
+                **_value_data(one.value, one.measurand.unit, seen),
+            }
+            for one in reading.with_series[:-1]
+        ],
         **_value_data(reading.value, reading.measurand.unit, seen),
     }

@@ -18,7 +18,7 @@ from ..model.measurand import Measurand, Observation, Trait
 from ..model.records import WAIVED_CHARGES
 from ..plugin.limit_words import limit_with_basis, uncertainty_at_most
 from ..plugin.uncertainty import overdue, shares
-from ..report.findings import code_sentences
+from ..report.findings import code_sentences, nothing_found
 from ..report.next_tests import asks_for_codes
 from ..report.noted import OwnWords, is_noted, own_words, unanswered
 from ..report.records import record_lines, records_of
@@ -39,6 +39,9 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
     assessment = seen.assessment
     many = len(assessment.readings) > 1
     parts = [f"{assessment.job.name}: " + _tally(seen)]
+    nothing = nothing_found(assessment)
+    if nothing:
+        parts.append(nothing)
     if seen.set_aside:
         parts.append(
             "Set aside, not judged: settle each before the file is added (correct it, confirm it, or leave"
@@ -99,7 +102,9 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
         )
     calls = assessment.calls_at(assessment.job.stage)
     if calls:
-        parts.append("Work that findings call for\n" + "\n".join(_call(seen, call) for call in calls))
+        parts.append(
+            "Work that findings and trials call for\n" + "\n".join(_call(seen, call) for call in calls)
+        )
     parts += _what_next(seen)
     too_long = seen.to_make(assessment.too_long)
     if too_long:

@@ -22,7 +22,7 @@ from .errors import DeskError
 
 def requested_work(job: Job, assessment: Assessment, plugins: Plugins) -> list[WorkItem]:
     """Every operation that may be proposed now, each with its one ground, most urgent first: what findings
-    call for, then what was asked for.
+    call for, then what a trial has shown, then what was asked for.
     """
     asked: dict[str, WorkItem] = {}
     done = {noted.record.operation for noted in job.repairs}
@@ -31,6 +31,10 @@ def requested_work(job: Job, assessment: Assessment, plugins: Plugins) -> list[W
         operation = finding.calls_for
         if operation and operation not in asked and assessment.may_propose(operation, job.stage):
             asked[operation] = ask(operation, ground_of(strongest(now, operation)), plugins)
+    for call in assessment.calls_at(job.stage):
+        if call.met and call.operation not in asked:
+            ground = Ground(kind=GroundKind.JUDGEMENT, text=call.why)
+            asked[call.operation] = ask(call.operation, ground, plugins)
     for noted in job.requested:
         if noted.record.operation not in done:
             asked.setdefault(

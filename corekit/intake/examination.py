@@ -12,11 +12,11 @@ from collections.abc import Iterable
 import attrs
 
 from .. import numerals, units
-from ..fault import Faults, Place, quoted
+from ..fault import Faults, Place, any_of, quoted
 from ..model.limit import Span
 from ..model.measurand import Measurand
 from ..units import NotAValue, Typed, TypedError
-from .typo import slips
+from .typo import slips, unit_slips
 
 # a printed limit whose ends lie three decades apart is more likely a misprint; common practice, no source
 DECADES = 1000.0
@@ -97,7 +97,7 @@ class Examination:
         possible, usual = measurand.possible, measurand.usual
         ends = (-read.half_width, read.half_width) if read.loosely == numerals.RANGE else (0.0,)
         if not all(possible.holds(read.number + end) for end in ends):
-            self.impossible(path, read, possible)
+            self.impossible(path, read, possible, usual)
             return False
         if not confirmed and not usual.holds(read.number):
             meant = slips(read, usual, self.decimal)
@@ -114,11 +114,17 @@ class Examination:
             )
         return True
 
-    def impossible(self, path: Place, read: Typed, possible: Span) -> None:
-        """What is possible, in the unit that was typed; never other digits, which nobody read."""
+    def impossible(self, path: Place, read: Typed, possible: Span, usual: Span | None = None) -> None:
+        """What is possible, in the unit that was typed; never other digits, which nobody read. Where the same
+        digits would be usual in another unit, the unit is asked for.
+        """
         span = _span_text(possible, read.unit)
         got = f"{quoted(read.text)} is outside what is possible ({span})"
-        self.faults.add(path, got, span, "what really stands there")
+        meant = (
+            [slip.write.removeprefix(f"{read.shown} ") for slip in unit_slips(read, usual)] if usual else []
+        )
+        unit = f", in its unit ({any_of(meant)} would be usual)" if meant else ""
+        self.faults.add(path, got, span, f"what really stands there{unit}")
 
     def _held(self, path: Place, measurand: Measurand, read: Typed, span: str | None) -> None:
         """A reading cannot be larger than the range that it was read on."""

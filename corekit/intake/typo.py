@@ -51,8 +51,13 @@ def slips(read: Typed, usual: Span, decimal: str = "") -> list[Slip]:
     """
     if usual.low is None and usual.high is None:
         return []
-    found = [*_other_zero(read, usual, decimal), *list(_other_unit(read, usual))[:MOST]]
+    found = [*_other_zero(read, usual, decimal), *unit_slips(read, usual)]
     return found or list(_other_point(read, usual, decimal))[:MOST] or list(_other_sign(read, usual, decimal))
+
+
+def unit_slips(read: Typed, usual: Span) -> list[Slip]:
+    """The same digits in another unit of their kind, where `usual` holds that."""
+    return [] if usual.low is None and usual.high is None else list(_other_unit(read, usual))[:MOST]
 
 
 def _other_unit(read: Typed, usual: Span) -> Iterator[Slip]:

@@ -21,7 +21,7 @@ from ..model.value import Value, exact
 from .claim import Claim
 from .faults import FaultTable
 from .limit_words import limit_by_answer, possible_limit_words, uncertainty_at_most
-from .reading import Reading
+from .reading import Reading, Series
 from .record import Record
 
 E = TypeVar("E", bound=Enum)
@@ -118,6 +118,7 @@ class Case:
             before has this stage's number.
         left_out: (measurand, record or observation key, place) → id of the entry, for what was read at a
             place that this vehicle does not have; no check and no cause rests on it.
+        contradicted: Id of an entry → title of the declared relation that it does not fit.
     """
 
     system: Owner
@@ -133,6 +134,7 @@ class Case:
     code_lists: Mapping[str, str] = attrs.field(factory=dict)
     repairs: Mapping[str, int] = attrs.field(factory=dict)
     left_out: Mapping[tuple[str, str], str] = attrs.field(factory=dict)
+    contradicted: Mapping[str, str] = attrs.field(factory=dict)
 
     def __attrs_post_init__(self) -> None:
         """Set apart what was read at a place that this vehicle does not have."""
@@ -194,6 +196,15 @@ class Case:
         places = sampling.places or ("",)
         found = (self.record(sampling, place) for place in places)
         return [record for record in found if record is not None]
+
+    def series(self, measurand: Measurand, place: str = "") -> Series | None:
+        """The readings at one place under all conditions, or None."""
+        found = self.reading(measurand, place)
+        return Series.of(found) if found is not None else None
+
+    def is_contradicted(self, *readings: Reading) -> bool:
+        """Whether one of them breaks a relation that a system declares; what rests on it decides nothing."""
+        return any(not self.contradicted.keys().isdisjoint(reading.value.rests_on) for reading in readings)
 
     def limit(self, of: Measurand | str) -> Limit:
         """The limit to judge by: this vehicle's own if there is one (the general one stays visible), else the

@@ -17,7 +17,7 @@ from ..model.sampling import Sampling
 from ..model.value import Value
 from .case import Case, Missing
 from .limit_words import limit_words
-from .reading import Reading
+from .reading import Reading, Series
 from .record import Record
 
 Checker = Callable[..., Iterator[Finding | Gap]]
@@ -28,6 +28,8 @@ class Form(StrEnum):
 
     ONE = "one reading"
     EVERY = "every place"
+    SERIES = "every condition"
+    EVERY_SERIES = "every condition, every place"
     ANSWER = "closed answer"
     VALUE = "value of a trait"
     RECORD = "record"
@@ -72,11 +74,11 @@ class Check:
             found = self._find(case, parameter, bound)
             if not found and parameter.needed:
                 raise Missing(parameter.of)
-            given[parameter.name] = found if found or parameter.form is Form.EVERY else None
-            if isinstance(found, Reading):
-                bound.append(found)
-            elif isinstance(found, list) and isinstance(parameter.of, Measurand):
-                bound.extend(found)
+            several = parameter.form in (Form.EVERY, Form.EVERY_SERIES)
+            given[parameter.name] = found if found or several else None
+            for one in found if isinstance(found, list) else (found,):
+                if isinstance(one, (Reading, Series)):
+                    bound.append(one.latest if isinstance(one, Series) else one)
         return given
 
     def _find(self, case: Case, parameter: Parameter, bound: list[Reading]) -> Any:
@@ -89,10 +91,23 @@ class Check:
             return case.seen_everywhere(of) if parameter.form is Form.EVERY else case.seen(of)
         if parameter.form is Form.EVERY:
             return case.everywhere(of)
+        if parameter.form is Form.EVERY_SERIES:
+            return [Series.of(reading) for reading in case.everywhere(of)]
+        if parameter.form is Form.SERIES:
+            return case.series(of)
         found = case.reading(of)
         here = [reading for reading in case.readings.values() if reading.stage == case.stage]
         of_this_stage = found if found is not None and found.stage == case.stage else None
         return _taken_with(of, bound) or of_this_stage or _taken_with(of, here) or found
+
+
+#: What a parameter receives by its type: the type itself, or what a list is of.
+_FORMS: dict[tuple[Any, Any], Form] = {
+    (Reading, None): Form.ONE,
+    (Series, None): Form.SERIES,
+    (None, (Reading,)): Form.EVERY,
+    (None, (Series,)): Form.EVERY_SERIES,
+}
 
 
 def _taken_with(of: Measurand, readings: Iterable[Reading]) -> Reading | None:
@@ -147,16 +162,19 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
         at = f", which is taken at {', '.join(of.places)}" if of.places else ""
         raise TypeError(f"{where}: {name} is the record {of.key}{at}; its type is {wanted}, not {inner}.")
     if isinstance(of, Measurand):
-        if inner is Reading and of.places:
+        if inner in (Reading, Series) and of.places:
             raise TypeError(
-                f"{where}: {of.key} is read at {', '.join(of.places)}; {name} must be list[Reading], every"
-                " place of it."
+                f"{where}: {of.key} is read at {', '.join(of.places)}; {name} must be"
+                f" list[{inner.__name__}], every place of it."
             )
-        if inner is Reading:
-            return Parameter(name=name, form=Form.ONE, of=of, needed=needed)
-        if get_origin(inner) is list and get_args(inner) == (Reading,):
-            return Parameter(name=name, form=Form.EVERY, of=of, needed=needed)
-        raise TypeError(f"{where}: {name} is a measurand; its type is Reading or list[Reading], not {inner}.")
+        one, every = (inner, None) if get_origin(inner) is not list else (None, get_args(inner))
+        form = _FORMS.get((one, every))
+        if form is not None:
+            return Parameter(name=name, form=form, of=of, needed=needed)
+        raise TypeError(
+            f"{where}: {name} is a measurand; its type is Reading or list[Reading], or Series or"
+            f" list[Series] for every condition, not {inner}."
+        )
     if isinstance(of, Observation) and of.places and inner is of.answers:
         raise TypeError(
             f"{where}: {of.key} is looked at at {', '.join(of.places)}; {name} must be dict[str,"

@@ -14,7 +14,7 @@ from .. import units
 from ..datafile import Positive, Words, needed, structured, table
 from ..fault import Faults, Place, any_of, quoted
 from ..model.trouble import CodeError, read_code
-from .faults import NONE, OUTSIDE, Fault, FaultTable, FaultTest, OutcomeRow, Pair
+from .faults import NONE, OUTSIDE, Fault, FaultTable, FaultTest, NotWhile, OutcomeRow, Pair
 
 _ONE = Positive(1.0)
 #: No chance is 0 or 1, so that one odd reading never rules anything out for good.
@@ -110,6 +110,14 @@ class TestTable:
 
 
 @table
+class NotWhileRow:
+    seen: dict[str, list[str]] = needed("an observation with the answers that bar", factory=dict)
+    tests: list[str] = attrs.field(factory=list)
+    works: list[str] = attrs.field(factory=list)
+    why: str = needed("the danger", default="")
+
+
+@table
 class FaultFile:
     """`[faults]` holds `pairs` too, which are rows of another form and are read by themselves."""
 
@@ -117,6 +125,7 @@ class FaultFile:
     test: dict[str, TestTable | None] = attrs.field(factory=dict)
     symptoms: dict[str, dict[str, float] | None] = attrs.field(factory=dict)
     when: dict[str, dict[str, float] | None] = attrs.field(factory=dict)
+    not_while: list[NotWhileRow | None] = attrs.field(factory=list)
 
 
 @attrs.frozen(kw_only=True)
@@ -220,6 +229,11 @@ class _Meaning:
             pairs=pairs,
             symptoms=self._factors("symptoms", form.symptoms, faults, self.declared.symptoms, "symptom"),
             when=self._factors("when", form.when, faults, CIRCUMSTANCES, "circumstance"),
+            not_while=tuple(
+                self._not_while(("not_while", n), row, tests)
+                for n, row in enumerate(form.not_while)
+                if row is not None
+            ),
         )
         self._as_a_whole(table)
         return table
@@ -241,6 +255,23 @@ class _Meaning:
             if not apart:
                 got = f"no test tells {one.key} and {other.key} apart, and each calls for other work"
                 self.faults.add(("faults", other.key), got, "a row of its own in some test")
+
+    def _not_while(self, path: Place, row: NotWhileRow, tests: Collection[str]) -> NotWhile:
+        for of, answers in row.seen.items():
+            at = (*path, "seen", of)
+            if self._one_of(at, of, "observation", self.declared.observations):
+                for answer in answers:
+                    self._one_of(at, answer, "answer", self.declared.observations[of])
+        for key in row.tests:
+            self._one_of((*path, "tests"), key, "test", tests)
+        for key in row.works:
+            self._one_of((*path, "works"), key, "operation", self.declared.operations)
+        return NotWhile(
+            seen={of: tuple(answers) for of, answers in row.seen.items()},
+            tests=frozenset(row.tests),
+            works=frozenset(row.works),
+            why=row.why,
+        )
 
     def _factors(
         self,

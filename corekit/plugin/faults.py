@@ -172,11 +172,27 @@ class FaultTest:
         return self.wants or self.measurand or self.seen or self.trait
 
 
+@attrs.frozen(kw_only=True)
+class NotWhile:
+    """What is not done while something dangerous stands as it was seen.
+
+    Attributes:
+        seen: Observation → the answers that bar.
+        tests, works: Keys of tests that are not offered, and of operations that are not offered as a step.
+    """
+
+    seen: Mapping[str, tuple[str, ...]]
+    tests: frozenset[str]
+    works: frozenset[str] = frozenset()
+    why: str = ""
+
+
 @attrs.frozen(kw_only=True, eq=False, slots=False)
 class FaultTable:
     """What can be wrong with one system, and what each test shows then.
 
     Attributes:
+        not_while: What dangers bar.
         pairs: Two faults that are met together more often than by chance; every other two are independent.
         symptoms: Symptom → fault → the chance that the customer tells it under that fault.
         when: Circumstance → fault → factor on its odds.
@@ -188,6 +204,14 @@ class FaultTable:
     pairs: Mapping[str, Pair] = attrs.field(factory=dict)
     symptoms: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
     when: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
+    not_while: tuple[NotWhile, ...] = ()
+
+    def is_barred(self, key: str, seen: Mapping[str, str]) -> bool:
+        """Whether a test or an operation is not done, by what was seen: observation → answer."""
+        return any(
+            key in one.tests | one.works and any(seen.get(of) in answers for of, answers in one.seen.items())
+            for one in self.not_while
+        )
 
     @cached_property
     def _rows(self) -> dict[tuple[str, frozenset[str]], tuple[float, ...]]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import attrs
 
@@ -12,7 +13,7 @@ from ..model import calibration
 from ..model.entry import Entry
 from ..model.job import Job, Noted
 from ..model.measurand import Accuracy, Measurand
-from ..model.records import Instrument, Measured
+from ..model.records import Instrument, Left, Measured, Tried
 from ..model.value import Value
 
 #: How a reading says that no instrument's sheet stands behind its uncertainty.
@@ -34,7 +35,11 @@ class Reading:
         overdue: `meter, whose calibration had run out on 2025-01-05`; empty when it held, or nothing is known
             of it.
         setup: Measurand key → the reading it was read with.
-        others: Earlier readings of the same measurand, place and stage that still stand.
+        others: Its repeats: earlier readings of the same measurand, place and stage, under the same
+            conditions and with nothing done in between.
+        apart: Earlier readings of the same under other conditions, oldest first: the rest of its series.
+        before: Earlier readings of the same with something done in between, oldest first; they speak of the
+            vehicle as it was then.
     """
 
     measurand: Measurand
@@ -48,6 +53,8 @@ class Reading:
     overdue: str = ""
     setup: Mapping[str, Reading] = attrs.field(factory=dict)
     others: tuple[Value, ...] = ()
+    apart: tuple[Reading, ...] = ()
+    before: tuple[Reading, ...] = ()
 
     @property
     def uncertainty_from(self) -> str:
@@ -60,7 +67,7 @@ class Reading:
 
     @property
     def count(self) -> int:
-        """How many readings were taken."""
+        """How many readings were taken under these conditions."""
         return 1 + len(self.others)
 
     @property
@@ -72,9 +79,37 @@ class Reading:
     def shown(self) -> str:
         return units.show(self.value, self.measurand.unit)
 
+    @property
+    def with_series(self) -> tuple[Reading, ...]:
+        """Itself last, and before it all that was read of it under other conditions, or before something was
+        done.
+        """
+        return (*self.before, *self.apart, self)
+
     def condition(self, measurand: Measurand) -> Reading | None:
         """The reading of another measurand that this one was taken with."""
         return self.setup.get(measurand.key)
+
+    def is_alike(self, other: Reading) -> bool:
+        """Whether nothing shows that the two were taken under different conditions: each condition that
+        either measurand names and both were read with is the same within both uncertainties (k = 2).
+
+        A condition that only one of them was read with shows no difference.
+        """
+        named = dict.fromkeys((*self.measurand.conditions, *other.measurand.conditions))
+        return not any(
+            _differ(self.setup[key], other.setup[key])
+            for key in named
+            if key in self.setup and key in other.setup
+        )
+
+
+def _differ(one: Reading, other: Reading) -> bool:
+    """Beyond both uncertainties. What an instrument does to both alike is not taken off: a difference smaller
+    than it can be trusted to makes no other condition.
+    """
+    apart = abs(one.number - other.number)
+    return one.measurand.kind == other.measurand.kind and apart > 2 * math.hypot(one.value.u, other.value.u)
 
 
 def readings_at(job: Job, stage: int, measurands: Mapping[str, Measurand]) -> dict[tuple[str, str], Reading]:
@@ -85,16 +120,122 @@ def readings_at(job: Job, stage: int, measurands: Mapping[str, Measurand]) -> di
     gaps.
     """
     instruments = job.instruments
-    found: dict[tuple[str, str], list[Reading]] = {}
-    for noted in job.measured(stage):
+    found: dict[tuple[str, str], dict[int, list[Reading]]] = {}
+    for happened, noted in _after_events(job, stage):
         measurand = measurands.get(noted.record.of)
         if measurand is not None:
             reading = _reading(noted, measurand, job, measurands, instruments)
-            found.setdefault((measurand.key, reading.place), []).append(reading)
-    return {
-        key: attrs.evolve(several[-1], others=tuple(reading.value for reading in several[:-1]))
-        for key, several in found.items()
-    }
+            place = found.setdefault((measurand.key, reading.place), {})
+            place.setdefault(happened, []).append(reading)
+    return {key: latest_of(list(by_event.values())) for key, by_event in found.items()}
+
+
+def _after_events(job: Job, stage: int) -> Iterator[tuple[int, Noted[Measured]]]:
+    """Every reading of a stage, with how much had happened before it that may have changed what it reads.
+
+    The end of a visit may change anything, a trial what belongs to the system of the part it was made on; a
+    repair begins a stage of its own.
+    """
+    visits, trials = 0, Counter[str]()
+    for noted in job.standing:
+        record = noted.record
+        if isinstance(record, Left):
+            visits += 1
+        elif isinstance(record, Tried) and record.stage == stage and not record.before:
+            trials[_system(record.part)] += 1
+        elif isinstance(record, Measured) and record.stage == stage:
+            yield visits + trials[_system(record.of)], Noted(noted.entry, record)
+
+
+def _system(key: str) -> str:
+    return key.partition(".")[0]
+
+
+def latest_of(taken: Sequence[Sequence[Reading]]) -> Reading:
+    """The latest of several readings of one measurand at one place, with the others beside it.
+
+    Args:
+        taken: Oldest first, apart wherever something was done in between; none of them empty.
+    """
+    *before, now = taken
+    *apart, latest = _under_conditions(now)
+    earlier = tuple(reading for several in before for reading in _under_conditions(several))
+    return attrs.evolve(latest, apart=tuple(apart), before=earlier)
+
+
+def _under_conditions(readings: Sequence[Reading]) -> list[Reading]:
+    """Of each set of conditions the latest reading with its repeats, oldest first."""
+    found: list[Reading] = []
+    left = list(readings)
+    while left:
+        latest = left.pop()
+        repeats = [reading.value for reading in left if reading.is_alike(latest)]
+        left = [reading for reading in left if not reading.is_alike(latest)]
+        found.append(attrs.evolve(latest, others=tuple(repeats)))
+    return found[::-1]
+
+
+@attrs.frozen(kw_only=True)
+class Series:
+    """All readings of one measurand at one place under all its conditions, with nothing done in between.
+
+    Attributes:
+        readings: Oldest first, each with the conditions it was read with and standing for its repeats.
+        before: What was read of it before something was done (a repair, a trial, the end of a visit), oldest
+            first.
+    """
+
+    readings: tuple[Reading, ...] = attrs.field(validator=attrs.validators.min_len(1))
+    before: tuple[Reading, ...] = ()
+
+    @classmethod
+    def of(cls, reading: Reading) -> Series:
+        """The series that a reading is the latest of."""
+        return cls(readings=(*reading.apart, reading), before=reading.before)
+
+    @property
+    def latest(self) -> Reading:
+        return self.readings[-1]
+
+    @property
+    def values(self) -> tuple[Value, ...]:
+        """Everything that was read, repeats too."""
+        return tuple(value for reading in self.readings for value in (*reading.others, reading.value))
+
+    @property
+    def highest(self) -> Value:
+        return max(self.values, key=lambda value: value.number)
+
+    @property
+    def lowest(self) -> Value:
+        return min(self.values, key=lambda value: value.number)
+
+    @property
+    def disagrees(self) -> bool:
+        """True when repeats under the same conditions do not agree."""
+        return any(reading.disagrees for reading in self.readings)
+
+    def over(self, condition: Measurand) -> list[Reading]:
+        """Those that were read with this condition, the lowest value of it first."""
+        placed = [(found.number, reading) for reading, found in _conditions(self.readings, condition)]
+        return [reading for _, reading in sorted(placed, key=lambda pair: pair[0])]
+
+    def at_greatest(self, condition: Measurand) -> Reading:
+        """The latest of those that were read at the greatest value of a condition; the latest of all where it
+        was read with none.
+        """
+        known = list(_conditions(self.readings, condition))
+        if not known:
+            return self.latest
+        _, greatest = max(known, key=lambda pair: pair[1].number)
+        return [reading for reading, found in known if not _differ(found, greatest)][-1]
+
+
+def _conditions(readings: Iterable[Reading], condition: Measurand) -> Iterator[tuple[Reading, Reading]]:
+    for reading in readings:
+        found = reading.condition(condition)
+        if found is not None and found.measurand.kind == condition.kind:
+            yield reading, found
 
 
 def _reading(

@@ -28,6 +28,7 @@ from .fault_file import Declared, read_faults
 from .faults import FaultTable
 from .limit_file import read_limits
 from .own_unit import declare_unit
+from .relation import Relation, declare_relation
 from .sampling import sampling_of
 
 P = ParamSpec("P")
@@ -63,6 +64,7 @@ class System:
         self.operations: dict[str, Operation] = {}
         self.calculations: dict[str, Calculation[Any]] = {}
         self.checks: dict[str, Check] = {}
+        self.relations: dict[str, Relation] = {}
 
     def __repr__(self) -> str:
         return f"<system {self.key}>"
@@ -321,6 +323,44 @@ class System:
 
         return declared
 
+    def relation(
+        self,
+        name: str,
+        title: str,
+        whole: Measurand | tuple[Measurand, str],
+        *parts: Measurand | tuple[Measurand, str],
+        at_least: bool = False,
+        within: str = "",
+        times: float = 1.0,
+        why: str = "",
+        code: str = "contradiction",
+    ) -> Relation:
+        """Declare what holds between readings whatever is wrong with the vehicle: a whole is the sum of its
+        parts, or no less than them (`at_least`). A measurand with places is named with one. A whole and
+        itself as its part: what is recorded twice.
+
+        Args:
+            within: By how much it may stay open (k = 2) where the readings' own uncertainty is less. times:
+                How many times each other two records of one quantity may be. why: The reason for either.
+            code: Of the finding where the relation is broken.
+
+        Raises:
+            ValueError: the key is taken, it cannot hold between these, or an allowance has no reason.
+        """
+        key = self._key(name)
+        declared = declare_relation(
+            self.key,
+            key,
+            title,
+            [whole, *parts],
+            code=code,
+            at_least=at_least,
+            within=within,
+            times=times,
+            why=why,
+        )
+        return self._keep(self.relations, key, declared)
+
     def check(self, title: str) -> Callable[[Checker], Check]:
         """Decorator for a generator of findings whose signature says what it needs."""
 
@@ -417,6 +457,11 @@ class System:
                         f"check {check.key}: {parameter.name} asks for {key}, which the system does not"
                         " declare"
                     )
+        for relation in self.relations.values():
+            for term in (relation.whole, *relation.parts):
+                key = term.measurand.key
+                if key.startswith(f"{self.key}.") and self.measurands.get(key) is not term.measurand:
+                    wrong.append(f"relation {relation.key}: {key} is not what the system declares")
         return wrong
 
     @property

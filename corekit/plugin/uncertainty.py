@@ -65,7 +65,12 @@ def overdue(evidence: Iterable[str], readings: Iterable[Reading]) -> list[str]:
     words.
     """
     named = set(evidence)
-    taken = [one for reading in readings for one in (reading, *reading.setup.values())]
+    taken = [
+        one
+        for latest in readings
+        for reading in latest.with_series
+        for one in (reading, *reading.setup.values())
+    ]
     return list(dict.fromkeys(one.overdue for one in taken if one.overdue and one.entry in named))
 
 
@@ -74,7 +79,7 @@ def _owners(readings: Iterable[Reading], records: Iterable[Record]) -> dict[str,
     beside with its measurand.
     """
     found: dict[str, str] = {}
-    for reading in readings:
+    for reading in (one for latest in readings for one in latest.with_series):
         for key, beside in reading.setup.items():
             found[f"{beside.entry}.{key}"] = _reading_words(beside)
         found[reading.entry] = _reading_words(reading)

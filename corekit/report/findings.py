@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from ..assess.assessment import Assessment
 from ..assess.proof import Proof
 from ..billing.waiver import did_not_fix
+from ..complaints import CHECK_UP
 from ..model.document import Block, FindingRow, Findings, Heading, Paragraph, Picture, Readings
 from ..model.finding import Finding, Reason, Urgency, Verdict
 from ..model.job import Job, stage_name
@@ -222,6 +223,28 @@ def code_sentences(job: Job) -> list[str]:
         if parts:
             sentences.append(f"{stage_name(stage).capitalize()}: {'; '.join(parts)}.")
     return sentences
+
+
+#: From this chance on a cause is possible, and nobody says that nothing was found.
+POSSIBLE = 0.2
+
+
+def nothing_found(assessment: Assessment) -> str:
+    """That nothing looked at shows a fault, or explains what was told; empty where something does, where
+    something is undecided or advised, and where nothing was looked at.
+
+    It never says that all is in order: what was not looked at is not known.
+    """
+    open_or_bad = any(
+        finding.verdict in (Verdict.FAIL, Verdict.UNDECIDED) or finding.urgency is not Urgency.NOTHING
+        for finding in assessment.current
+    )
+    possible = any(one.probability >= POSSIBLE for one in assessment.suspects if one.system)
+    if not assessment.current or open_or_bad or possible:
+        return ""
+    told = assessment.job.complained
+    complains = told is not None and any(key != CHECK_UP for key in told.symptoms)
+    return "Nothing looked at explains the complaint." if complains else "Nothing looked at shows a fault."
 
 
 def story(assessment: Assessment) -> list[Finding]:

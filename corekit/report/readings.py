@@ -58,13 +58,16 @@ def _row(before: Reading, pair: Comparison | None, finding: Finding | None, cond
     measurand = before.measurand
     limit = finding.limits[0] if finding else None
     late = f"read {stage_name(before.stage)}" if before.stage else ""
+    series = [_series(reading) for reading in (before, after) if reading is not None]
     return ReadingRow(
         name=f"{measurand.title}, {before.place}" if before.place else measurand.title,
         before=before.shown,
         after=after.shown if after else "",
         limit=limit_with_basis(limit, measurand.unit) if limit else "",
         source=limit.source.named if limit else "",
-        note="; ".join(part for part in (late, conditions, _repeats(before, after), _change(pair)) if part),
+        note="; ".join(
+            part for part in (late, conditions, *series, _repeats(before, after), _change(pair)) if part
+        ),
         strip=strip_of(measurand, before, after, limit) if limit else None,
     )
 
@@ -74,11 +77,12 @@ def _is_same_reading(first: Reading, other: Reading) -> bool:
 
 
 def _judging_finding(reading: Reading, assessment: Assessment) -> Finding | None:
-    """The finding that held this very reading against a limit, not something computed from it."""
-    return next(
-        (finding for finding in assessment.findings if finding.limits and finding.value == reading.value),
-        None,
-    )
+    """The finding that held this very reading, or another of its series, against a limit, not something
+    computed from it.
+    """
+    values = [one.value for one in reading.with_series[::-1]]
+    judged = [finding for finding in assessment.findings if finding.limits]
+    return next((finding for value in values for finding in judged if finding.value == value), None)
 
 
 def _conditions(before: Reading, after: Reading | None) -> str:
@@ -93,6 +97,16 @@ def _setup(reading: Reading) -> str:
         f"{beside.measurand.title.lower()}"
         f" {units.show(beside.value, beside.measurand.unit, uncertainty=False)}"
         for beside in reading.setup.values()
+    )
+
+
+def _series(reading: Reading) -> str:
+    """What else was read of it, under other conditions or before something was done."""
+    return "; ".join(
+        f"also read{f', {when}' if when else ''}: {one.shown}{f' at {_setup(one)}' if one.setup else ''}"
+        for when, several in (("before something was done", reading.before), ("", reading.apart))
+        for one in several
+        if one.stage == reading.stage
     )
 
 

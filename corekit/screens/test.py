@@ -96,11 +96,12 @@ def add(app: flask.Flask, van: Van) -> None:
 
     def test_page(job: Job, ask: Question, wishes: TestOptions, assessment: Assessment, **more: Any) -> str:
         """The screen of one thing to read or to look at."""
-        back = more.pop("back", "test")
+        back = more.pop("back", "tests" if wishes.listed else "test")
+        own, wishes = wishes, attrs.evolve(wishes, listed=False)
         others = [one for one in open_tests(assessment, wishes) if one.wants != ask.key]
         following = (
-            wishes.path(job, f"test/{ask.key}", place=ask.next_place)
-            if ask.next_place and back == "test"
+            own.path(job, f"test/{ask.key}", place=ask.next_place)
+            if ask.next_place and back != "retest"
             else ""
         )
         return job_page(
@@ -113,7 +114,7 @@ def add(app: flask.Flask, van: Van) -> None:
             after=following or next((path_of(job, one, wishes) for one in others), ""),
             cannot=questions.CANNOT,
             missing=_missing(ask.key, assessment, plugins) if ask.recorded else [],
-            place_path=lambda place: wishes.path(job, f"test/{ask.key}", place=place),
+            place_path=lambda place: own.path(job, f"test/{ask.key}", place=place),
             enough=wishes.without(ask.key).path(job, back),
             own_limit=_own_limit(job, ask.key),
             ahead=ahead_of(job, others, wishes, following),
@@ -186,7 +187,8 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/tests")
     def tests(job: str) -> str:
         """Everything that can be read or looked at, by system."""
-        record, wishes = van.job(job), options_in_address(plugins)
+        record, wishes = van.job(job), attrs.evolve(options_in_address(plugins), listed=False)
+        own = attrs.evolve(wishes, listed=True)
         recorded = questions.present_answers(record, plugins, van.texts(record))
         beside = {key for one in plugins.measurands.values() for key in one.conditions}
         groups = []
@@ -202,17 +204,26 @@ def add(app: flask.Flask, van: Van) -> None:
             here = {one.key: places_here(one, record, plugins) for one in declared}
             rows = [
                 TestRow(
-                    path=wishes.path(
-                        record, f"test/{one.key}", place=_unread(recorded, one.key, here[one.key])
-                    ),
+                    path=own.path(record, f"test/{one.key}", place=_unread(recorded, one.key, here[one.key])),
                     title=one.title,
                     recorded=_recorded(recorded, one.key, one.places),
                 )
                 for one in declared
             ]
             groups.append((system, rows))
-        ahead = ahead_of(record, open_tests(assessed(record, wishes), wishes), wishes)
-        return job_page("tests.html", record, van, wishes=wishes, groups=groups, ahead=ahead)
+        assessment = assessed(record, wishes)
+        following = open_tests(assessment, wishes)
+        return job_page(
+            "tests.html",
+            record,
+            van,
+            wishes=wishes,
+            groups=groups,
+            guided=guided_page(record, wishes, assessment, following)
+            if record.spoken_of(record.stage)
+            else None,
+            ahead=ahead_of(record, following, wishes),
+        )
 
     @app.get("/job/<job>/systems")
     def systems(job: str) -> str:

@@ -23,12 +23,14 @@ class TestOptions:
         minutes: Left of this visit; None when nobody said.
         about: Systems in question of which nothing was said yet.
         aside: Keys of what was set aside, for nobody wants to be led back to it.
+        listed: This test was chosen from the list of all, and the list comes again after it.
         place: The place that the address names.
     """
 
     minutes: float | None = None
     about: tuple[str, ...] = ()
     aside: tuple[str, ...] = ()
+    listed: bool = False
     place: str = ""
 
     def without(self, key: str) -> TestOptions:
@@ -43,7 +45,13 @@ class TestOptions:
     @property
     def fields(self) -> list[tuple[str, str]]:
         minutes = [("minutes", f"{self.minutes:g}")] if self.minutes is not None else []
-        return [*minutes, *(("about", key) for key in self.about), *(("aside", key) for key in self.aside)]
+        listed = [("listed", "1")] if self.listed else []
+        return [
+            *minutes,
+            *listed,
+            *(("about", key) for key in self.about),
+            *(("aside", key) for key in self.aside),
+        ]
 
 
 def options_in_address(plugins: Plugins) -> TestOptions:
@@ -65,6 +73,7 @@ def options_in_address(plugins: Plugins) -> TestOptions:
                 if key in plugins.measurands or key in plugins.observations or key in plugins.traits
             )
         ),
+        listed=bool(asked.get("listed")),
         place=asked.get("place", [""])[0],
     )
 

@@ -20,6 +20,7 @@ from ..plugin.case import Case, Sighting, own_limit
 from ..plugin.check import run
 from ..plugin.reading import Reading, with_uncertainty
 from ..plugin.record import Record
+from ..plugin.relation import contradicted, contradictions, held_open
 from ..plugin.system import System
 from .evidence import Shown, shown_by
 
@@ -96,6 +97,28 @@ class Bench:
         )
         return self
 
+    def read_also(self, of: str | Measurand, typed: str, **how: Any) -> Bench:
+        """One more reading of what was read already: a repeat, or under other conditions (`setup`) one of its
+        series.
+        """
+        reading = self.reading(of, typed, **how)
+        at = reading.measurand.key, reading.place
+        taken = [attrs.evolve(one, apart=()) for one in self.readings[at].with_series]
+        own = f"{reading.entry}-{1 + sum(one.count for one in taken)}"
+        budget = {
+            source.replace(reading.entry, own, 1): part for source, part in reading.value.budget.items()
+        }
+        self.readings[at] = attrs.evolve(
+            reading,
+            entry=own,
+            value=attrs.evolve(reading.value, budget=budget, rests_on=frozenset({own})),
+            others=tuple(
+                value for one in taken if one.is_alike(reading) for value in (*one.others, one.value)
+            ),
+            apart=tuple(one for one in taken if not one.is_alike(reading)),
+        )
+        return self
+
     def see(self, key: str, answer: str, place: str = "") -> Bench:
         declared = self.system.observations[f"{self.system.key}.{key}"]
         self.sightings[declared.key, place] = Sighting(
@@ -146,7 +169,7 @@ class Bench:
         return self.describe("meter", "0.5 % + 2 digits", **ranges)
 
     def case(self, check: str = "") -> Case:
-        return Case(
+        case = Case(
             system=self.system,
             check=check,
             stage=max(self.repairs.values(), default=0),
@@ -157,14 +180,23 @@ class Bench:
             specified=self.specified,
             repairs=self.repairs,
         )
+        return attrs.evolve(
+            case, contradicted=contradicted(contradictions(self.system.relations.values(), case))
+        )
 
     def run(self, *checks: str) -> list[Finding | Gap]:
+        broken = contradictions(self.system.relations.values(), self.case())
         wanted = checks or tuple(self.system.checks)
-        return [
+        results = [
             result
             for key in wanted
             for result in run(self.system.checks[key], self.case(self.system.checks[key].title))
         ]
+        held = [
+            held_open(result, contradicted(broken)) if isinstance(result, Finding) else result
+            for result in results
+        ]
+        return [*held] if checks else [*broken, *held]
 
     def findings(self, code: str = "") -> list[Finding]:
         """All findings, or those of one code."""

@@ -5,6 +5,7 @@ shared/trials.toml; what follows from them is reckoned by hand.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from copy import deepcopy
 from enum import Enum
 from typing import Annotated, Any
 
@@ -282,3 +283,52 @@ def test_a_withdrawn_trial_is_as_if_it_had_never_been_said() -> None:
     wrong = story.entries[-1]
     story.say(Tried(part="lamp.bulb", how="swapped", result="not_tried"), wrong.subject, replaces=(wrong,))
     assert story.chances == pytest.approx(told().chances)
+
+
+def test_a_trial_calls_for_the_part_where_no_finding_does_and_until_it_is_renewed() -> None:
+    # Nothing was looked at; the fault moved with the bulb: 0.86 is passed, as above.
+    moved = told().try_out("lamp.bulb", "swapped", "moved", swapped_with="the other side")
+    assert [(call.operation, call.met) for call in moved.assessment.calls] == [("lamp.bulb", True)]
+    renewed = moved.repair("lamp.bulb").retold("stayed")
+    assert not [call for call in renewed.assessment.calls_at(1) if call.met]
+
+
+def test_what_a_trial_has_shown_needs_no_test_that_would_show_it_again() -> None:
+    table = deepcopy(TABLE)
+    table["test"]["look"]["given"]["bulb"]["direct"] = "bad"
+    sure = deepcopy(lamp)
+    sure.__dict__["faults"] = sure.fault_table(table, "here")
+
+    def worth(story: Story) -> float:
+        return next((test.bits for test in story.assessment.next_tests if test.key == "look"), 0.0)
+
+    def likely() -> Story:
+        return Story(plugins=Plugins(systems={"lamp": sure})).complain("clicks").see("lamp.click", "sound")
+
+    # Two in three looks show a bulb at fault; where it is likely and not shown, that is worth a bit each.
+    assert worth(likely()) > 0.5
+    assert worth(likely().try_out("lamp.bulb", "swapped", "moved", swapped_with="the other")) < 0.2
+
+
+@pytest.mark.parametrize("result", ["moved", "stayed"])
+def test_a_swap_and_the_same_swap_back_say_what_one_says(result: str) -> None:
+    def swap(story: Story, one: str, other: str) -> Story:
+        record = Tried(part="lamp.bulb", how="swapped", result=result, place=one, swapped_with=other)
+        story.say(record, f"0/tried/{one}/{other}")
+        return story
+
+    there = swap(told(), "left", "right").chances
+    assert swap(swap(told(), "left", "right"), "right", "left").chances == pytest.approx(there)
+    # A third one tried instead is another trial.
+    assert swap(swap(told(), "left", "right"), "left", "rear").chances != pytest.approx(there)
+
+
+def test_what_is_read_again_with_the_same_outcome_says_it_once_however_much_else_was_repaired() -> None:
+    once = told().see("lamp.look", "burnt").chances["bulb"]
+    again = told().see("lamp.look", "burnt").repair("lamp.relay").see("lamp.look", "worn")
+    unread = told().see("lamp.look", "burnt").repair("lamp.relay")
+    assert again.chances["bulb"] == pytest.approx(unread.chances["bulb"])
+    # Once the bulb itself is new it is another bulb that is looked at.
+    new = told().see("lamp.look", "burnt").repair("lamp.bulb").see("lamp.look", "burnt")
+    assert new.chances["bulb"] > told().see("lamp.look", "burnt").repair("lamp.bulb").chances["bulb"]
+    assert once > 0.5

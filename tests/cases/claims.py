@@ -27,9 +27,13 @@ SIGN_KEYS = {
     "change",
     "fault",
     "says",
+    "suspect",
+    "test",
 }
 PASS_AT, FAIL_AT = 0.95, 0.05
 ENOUGH = 0.75
+LISTED = 0.05  # a cause is on the list from this chance on; below it is only counted
+SHOWN = 4  # next steps that are shown with how they are made; the others by their question
 
 
 def leans(finding: Finding) -> str:
@@ -76,6 +80,13 @@ def holds(sign: Mapping[str, str], tried: Tried) -> bool:
     made = tried.assessment
     if "fault" in sign:
         return any(re.search(sign["fault"], str(fault)) for fault in tried.faults)
+    if "suspect" in sign:
+        return any(
+            f"{one.system}.{one.fault}" == sign["suspect"] and one.probability >= LISTED
+            for one in made.suspects
+        )
+    if "test" in sign:
+        return any(f"{one.system}.{one.key}" == sign["test"] for one in made.next_tests[:SHOWN])
     if "calls" in sign:
         return any(call.met and re.fullmatch(sign["calls"], call.operation) for call in made.calls)
     if "proof" in sign:
@@ -143,5 +154,6 @@ def overall(tried: Tried) -> str:
         return "data_problem"
     if not tried.case.complaint:
         return "healthy"
-    asks = any(finding.next_test for finding in tried.assessment.findings) or bool(tried.assessment.repairs)
+    made = tried.assessment
+    asks = any(finding.next_test for finding in made.findings) or bool(made.repairs or made.next_tests)
     return "undetermined" if asks else "left without a next test"

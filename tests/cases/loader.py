@@ -18,6 +18,7 @@ from typing import Any
 import attrs
 
 from corekit.assess.assessment import Assessment, assess
+from corekit.complaints import CHECK_UP
 from corekit.desk.in_memory import scratch_job
 from corekit.fault import DataFault
 from corekit.intake.declared import Declared
@@ -57,7 +58,8 @@ class FieldCase:
 
     @property
     def complaint(self) -> bool:
-        return bool(self.typed.get("complaint", True))
+        told = self.typed.get("complaint", {}).get("symptoms", ())
+        return CHECK_UP not in told
 
     @property
     def expected(self) -> Mapping[str, Any]:
@@ -84,8 +86,7 @@ class FieldCase:
     @property
     def visit(self) -> dict[str, Any]:
         """The visit file, as data."""
-        rows = {key: value for key, value in self.typed.items() if key not in ("complaint", "left_out")}
-        filled: dict[str, Any] = _filled(rows, self)
+        filled: dict[str, Any] = _filled(self._rows, self)
         return {
             "job": self.id,
             "reason": str(self.data["description"]),
@@ -95,9 +96,12 @@ class FieldCase:
 
     def taken(self) -> Iterator[str]:
         """Names of the data's numbers that are typed."""
-        yield from _names(
-            {key: value for key, value in self.typed.items() if key not in ("complaint", "left_out")}
-        )
+        yield from _names(self._rows)
+
+    @property
+    def _rows(self) -> dict[str, Any]:
+        """What is typed into the visit file."""
+        return {key: value for key, value in self.typed.items() if key != "left_out"}
 
 
 def _filled(data: Any, case: FieldCase) -> Any:

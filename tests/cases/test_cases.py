@@ -161,6 +161,9 @@ def test_every_sign_names_things_that_exist() -> None:
         for sign in signs:
             if "finding" in sign:
                 assert f'"{sign["finding"]}"' in text, sign
+            for kind, tables in (("suspect", "faults"), ("test", "tests")):
+                system, _, key = sign.get(kind, "").partition(".")
+                assert not key or key in getattr(installed().systems[system].faults, tables), sign
             for key in ("gap", "next", "of"):
                 assert sign.get(key, next(iter(things))) in things, sign
             if "says" in sign:
@@ -179,6 +182,7 @@ def test_every_claim_that_must_or_must_not_appear_is_made_somewhere_and_missing_
 @pytest.mark.parametrize("case", [param for param in ALL if param.id != "syn-bat-1"])
 def test_a_case_fails_when_nothing_is_checked(case: FieldCase, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(installed().systems["battery"], "checks", {})
+    monkeypatch.setattr(installed().systems["battery"], "relations", {})
     assert faults_of(case)
 
 

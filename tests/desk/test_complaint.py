@@ -92,7 +92,7 @@ def test_a_cause_is_said_with_its_chance_and_its_grounds(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     text = checked(tmp_path, capsys, VISIT)
-    causes = text.partition("Likely causes")[2].partition("Next test")[0]
+    causes = text.partition("Likely causes")[2].partition("Work that findings and trials call for")[0]
     assert "in 10" in causes and "%" not in causes
     assert "for: Starter battery: known good part put in: gone, and back with the old part" in causes
     assert "Something outside these systems" in causes

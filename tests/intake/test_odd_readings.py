@@ -229,6 +229,21 @@ def test_what_cannot_be_is_answered_with_what_could_be_and_never_with_other_digi
     assert not re.search("[0-9]", fault.write)
 
 
+@pytest.mark.parametrize(
+    ("of", "typed", "write"),
+    [
+        ("drop", "95 V", "what really stands there, in its unit (mV would be usual)"),
+        ("volts", "1265 V", "what really stands there"),
+        ("gravity", "1265", "what really stands there"),
+    ],
+)
+def test_where_the_same_digits_would_be_usual_in_another_unit_the_unit_is_asked_for(
+    of: str, typed: str, write: str
+) -> None:
+    (fault,) = faults(reading(of, typed))
+    assert fault.endswith(f"; write {write}")
+
+
 def test_a_unit_that_would_fit_any_span_down_to_nought_is_no_guess() -> None:
     (fault,) = faults(reading("hours", "1000 h"))
     assert "1000 h? 1000 min? If" in fault  # a thousand seconds fit as well, and a thousand milliseconds

@@ -179,6 +179,21 @@ def test_a_good_table_is_read_as_it_stands() -> None:
     assert (table.symptoms["clicks"], table.when["wet"]) == ({"dirt": 0.3}, {"dirt": 2.0})
 
 
+def test_what_a_danger_bars_is_barred_while_it_stands() -> None:
+    row = {
+        "seen": {"horn.sound": ["rattling"]},
+        "tests": ["voltage"],
+        "works": ["horn.clean"],
+        "why": "loose",
+    }
+    table = horn.fault_table({**GOOD, "not_while": [row]}, "here")
+    assert table.is_barred("voltage", {"horn.sound": "rattling"})
+    assert table.is_barred("horn.clean", {"horn.sound": "rattling"})
+    assert not table.is_barred("voltage", {"horn.sound": "loud"})
+    assert not table.is_barred("current", {"horn.sound": "rattling"})
+    assert not table.is_barred("voltage", {})
+
+
 def test_nothing_is_ever_impossible_or_certain() -> None:
     for row in (test := horn.fault_table(GOOD, "here").tests["voltage"]).none, test.otherwise:
         assert row == pytest.approx([0.002 / 1.002, 0.1 / 1.002, 0.9 / 1.002])
@@ -251,7 +266,11 @@ def test_what_is_plainly_seen_may_be_rarer_on_a_sound_vehicle_than_any_reading_b
             ["horn.clean"],
             "faults.dirt.calls_for: is a list; expected text in quotes",
         ),
-        ("tests", {}, 'tests: is not a key here; write one of faults, test, symptoms, when (perhaps "test")'),
+        (
+            "tests",
+            {},
+            'tests: is not a key here; write one of faults, test, symptoms, when, not_while (perhaps "test")',
+        ),
         ("test", [], "test: is a list; expected a table { … }"),
         ("test/voltage", "x", 'test.voltage: is the text "x"; expected a table { … }'),
         (
@@ -458,6 +477,11 @@ def test_what_is_plainly_seen_may_be_rarer_on_a_sound_vehicle_than_any_reading_b
         ),
         ("test/check/after", {"check": ["small"]}, 'test.check.after.check: there is no other test "check"'),
         ("test/check/wants", "horn.volume", "test.check.wants:"),
+        ("not_while", [{"seen": {"horn.smell": ["burnt"]}, "why": "x"}], 'not_while[0].seen."horn.smell":'),
+        ("not_while", [{"seen": {"horn.sound": ["hot"]}, "why": "x"}], 'not_while[0].seen."horn.sound":'),
+        ("not_while", [{"seen": {}, "why": "x", "tests": ["blow"]}], "not_while[0].tests: there is no test"),
+        ("not_while", [{"seen": {}, "why": "x", "works": ["horn.blow"]}], "not_while[0].works: there is no"),
+        ("not_while", [{"seen": {"horn.sound": ["loud"]}}], "not_while[0].why: is missing"),
     ],
     ids=lambda part: part if isinstance(part, str) else repr(part)[:20],
 )

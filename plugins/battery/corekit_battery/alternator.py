@@ -42,7 +42,7 @@ CHARGES, CHARGES_NOT = 0.5, 0.2
 @battery.check("Charging voltage")
 def charging(
     case: ck.Case,
-    volts: Annotated[ck.Reading | None, charging_voltage],
+    volts: Annotated[ck.Series | None, charging_voltage],
     speed: Annotated[ck.Reading | None, engine_speed],
     lamps: Annotated[Loads | None, loads],
     ruled: Annotated[Control | None, control],
@@ -58,8 +58,10 @@ def charging(
     these leaves open what it would decide.
 
     Several readings are no repeats: speed, loads and warmth move the voltage. Within the limit all of them
-    pass and outside all of them fail, whatever lies between them. A voltage within its limit passes the
-    voltage alone: a failed diode hides behind it. A low one is held against the open-circuit voltage.
+    pass and outside all of them fail, whatever lies between them. Where they lie on different sides of it,
+    one that is too high speaks at any speed, else the one at the greatest: at idle a sound alternator may
+    give little. A voltage within its limit passes the voltage alone: a failed diode hides behind it. A low
+    one is held against the open-circuit voltage.
     """
     if has_converter(case):
         yield case.does_not_apply("A converter charges the 12 V battery here, not an alternator of its own.")
@@ -68,10 +70,10 @@ def charging(
     if stop and volts is None:
         yield case.does_not_apply(stop)
         return
-    volts = volts or case[charging_voltage]
-    highest, lowest = _ends(volts)
+    volts = volts or ck.Series.of(case[charging_voltage])
+    highest, lowest = volts.highest, volts.lowest
     limit = regulated(
-        case, kind, _managed(case, highest, does), ruled, volts.condition(temperature) or warmth
+        case, kind, _managed(case, highest, does), ruled, volts.latest.condition(temperature) or warmth
     )
     beside = _Beside(rest=rest, rise=_rise(highest, rest), current_read=bool(waves) or gives is not None)
     if stop:
@@ -81,7 +83,9 @@ def charging(
         else:
             yield case.does_not_apply(stop)
         return
-    idle = _none_at_all(case, highest, lowest, speed, beside)
+    idle = _none_at_all(
+        case, highest, lowest, volts.at_greatest(engine_speed).condition(engine_speed) or speed, beside
+    )
     if does is InUse.CHARGED and idle:
         noted = case.noted(in_use)
         yield case.inconclusive(
@@ -89,7 +93,7 @@ def charging(
                 "battery.contradiction",
                 of=charging_voltage,
                 unit="V",
-                evidence=[volts, *noted],
+                evidence=[*volts.readings, *noted],
                 next_test=charging_voltage,
             ),
             (
@@ -162,22 +166,19 @@ def _managed(case: ck.Case, highest: ck.Value, does: InUse | None) -> ck.Limit:
     return case.limit("battery.charging_voltage_managed")
 
 
-def _ends(volts: ck.Reading) -> tuple[ck.Value, ck.Value]:
-    values = [volts.value, *volts.others]
-    return max(values, key=lambda value: value.number), min(values, key=lambda value: value.number)
-
-
 def _held(
     case: ck.Case,
-    volts: ck.Reading,
+    volts: ck.Series,
     limit: ck.Limit | ck.Possible[ck.Limit],
     speed: ck.Reading | None,
     lamps: Loads | None,
     managed: bool,
     beside: _Beside,
 ) -> ck.Finding:
-    highest, lowest = _ends(volts)
-    side = case.side(highest, limit)
+    highest, lowest = volts.highest, volts.lowest
+    deciding = _deciding(case, volts, limit)
+    side = case.side(highest if deciding.disagrees else deciding.value, limit)
+    speed = deciding.condition(engine_speed) or speed
     when = [f"at {ck.show(speed.value, 'rpm', uncertainty=False)}"] if speed is not None else []
     when += [f"lights and blower {lamps.value}"] if lamps is not None else []
     wanders = (
@@ -185,18 +186,21 @@ def _held(
         if managed
         else ""
     )
-    read = ck.show(volts.value, "V", uncertainty=False)
-    judged: ck.Reading | ck.Value = volts
-    if volts.disagrees and _of_one_mind(case, volts, limit):
+    read = ck.show(deciding.value, "V", uncertainty=False)
+    judged: ck.Reading | ck.Value = deciding
+    if len(volts.readings) > 1 or volts.disagrees:
+        when += [_also(reading) for reading in volts.readings if reading is not deciding]
+    if (len(volts.readings) > 1 or volts.disagrees) and _of_one_mind(case, volts, limit):
+        side = case.side(highest, limit)
         judged = highest
         if side is ck.Side.INSIDE:  # the one that lies nearer to an end has to pass as well
             judged = min((highest, lowest), key=lambda value: _judged(case, value, limit).probability or 0.0)
-        read, when = f"{lowest.number:.2f} to {highest.number:.2f} V", [f"{volts.count} readings"]
+        read, when = f"{lowest.number:.2f} to {highest.number:.2f} V", [f"{len(volts.values)} readings"]
     found = _judged(
         case,
         judged,
         limit,
-        evidence=[volts, *(reading for reading in (speed,) if reading is not None)],
+        evidence=[*volts.readings, *(reading for reading in (speed,) if reading is not None)],
         values={
             "read": read,
             "when": f" ({', '.join(when)})" if when else "",
@@ -302,9 +306,27 @@ def _voltage_only(beside: _Beside) -> str:
     return only
 
 
-def _of_one_mind(case: ck.Case, volts: ck.Reading, limit: ck.Limit | ck.Possible[ck.Limit]) -> bool:
+def _deciding(case: ck.Case, volts: ck.Series, limit: ck.Limit | ck.Possible[ck.Limit]) -> ck.Reading:
+    """The reading that speaks for its series: one that is too high, else that at the greatest speed."""
+    high = [reading for reading in volts.readings if case.side(reading, limit) is ck.Side.ABOVE]
+    return high[-1] if high else volts.at_greatest(engine_speed)
+
+
+def _also(reading: ck.Reading) -> str:
+    at = [
+        f" at {ck.show(beside.value, unit, uncertainty=False)}"
+        for beside, unit in (
+            (reading.condition(engine_speed), "rpm"),
+            (reading.condition(temperature), "°C"),
+        )
+        if beside is not None
+    ]
+    return f"{ck.show(reading.value, 'V', uncertainty=False)}{''.join(at)}"
+
+
+def _of_one_mind(case: ck.Case, volts: ck.Series, limit: ck.Limit | ck.Possible[ck.Limit]) -> bool:
     """True when all readings plainly lie within the limit, or all on one side of it."""
-    sides = {case.side(value, limit) for value in (volts.value, *volts.others)}
+    sides = {case.side(value, limit) for value in volts.values}
     return len(sides) == 1 and ck.Side.UNDECIDED not in sides
 
 

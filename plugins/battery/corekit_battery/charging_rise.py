@@ -60,7 +60,7 @@ def rise(
 def charging_rise(
     case: ck.Case,
     *,
-    running: Annotated[ck.Reading | None, charging_voltage],
+    ran: Annotated[ck.Series | None, charging_voltage],
     before: Annotated[ck.Reading | None, open_circuit_voltage],
     speed: Annotated[ck.Reading | None, engine_speed],
     lasted: Annotated[ck.Reading | None, running_time],
@@ -69,9 +69,13 @@ def charging_rise(
     driven: Annotated[Drive | None, drive],
     flows: Annotated[ck.Reading | None, battery_current],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """A rise that is plain without any of the conditions stands; a missing one only where they were met."""
-    if running is None:
+    """A rise that is plain without any of the conditions stands; a missing one only where they were met. Of
+    readings at several speeds that at the greatest counts.
+    """
+    if ran is None:
         return
+    running = ran.at_greatest(engine_speed)
+    speed = running.condition(engine_speed) or speed
     if driven in (Drive.MILD, Drive.HYBRID, Drive.ELECTRIC):
         yield case.does_not_apply(
             "A converter charges the 12-V battery here, not an alternator of its own: 13 to 15 V when ready."

@@ -45,9 +45,16 @@ LOSS = {
     BatteryType.LITHIUM: 0.03,
 }  # in a month; source: self-discharge
 ASLEEP = 1800.0  # s; source: drain-limit
-# two readings of one current that lie this many times apart were not taken in one state, or one is a slip; an
-# estimate of ours
-APART = 5.0
+# two readings of one current that lie further apart were not taken in one state, or one is a slip; five times
+# is an estimate of ours
+battery.relation(
+    "draw_recorded_twice",
+    "Parasitic draw",
+    drain,
+    drain,
+    times=5.0,
+    why="modules were awake once",
+)
 # what a battery in use still holds of the Ah on its label, at least; source: capacity-of-an-old-battery
 OLD_HOLDS = 0.6
 KNOWN_ENOUGH = (
@@ -202,19 +209,7 @@ def key_off(
     if stop := barred(case):
         yield case.does_not_apply(stop)
         return
-    several = sorted(value.number for value in (drawn.value, *drawn.others))
-    if drawn.disagrees and several[-1] > APART * several[0]:
-        yield case.inconclusive(
-            ck.Claim("battery.contradiction", next_test=drain),
-            (
-                "For the parasitic draw both {low} and {high} are recorded, and both cannot hold: a"
-                " slip of unit or range, or modules awake once. Read the display and its range again"
-                " before anything is concluded."
-            ),
-            drawn,
-            tells="Two figures of the parked car's current cannot both be right; it is read again.",
-            values={"low": f"{several[0] * 1000:.3g} mA", "high": f"{several[-1] * 1000:.3g} mA"},
-        )
+    if case.is_contradicted(drawn):
         return
     limit = case.limit(drain)
     read = ck.show(drawn.value, "mA", uncertainty=False)

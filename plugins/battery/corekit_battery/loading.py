@@ -72,6 +72,10 @@ ROUGH = {
 # EN reads about 5 % below SAE for the same battery, well inside the tenth above, so half an EN rating is
 # taken as it stands.
 
+battery.relation(
+    "load_pulls_down", "Open-circuit and under load", open_circuit_voltage, load_voltage, at_least=True
+)
+
 
 @battery.calculation(source="load-half-rating")
 def load_to_set(
@@ -306,6 +310,8 @@ def _ruled(
     passes, fails = chance >= SURE, chance <= 1 - SURE
     if (easy and not fails) or (hard and not passes):
         return _wrong_load(case, tried, places, easy=easy)
+    if passes and tried.rest is None and replace.key in case.repairs:
+        return attrs.evolve(judged, figure=None)  # a new battery that holds has shown that the work did
     discharged = _too_empty(case, tried, limit, places, passes=passes)
     if discharged is not None:
         return discharged

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from corekit_battery import battery
 from hypothesis import given, settings
@@ -171,3 +173,54 @@ def test_a_charger_is_held_against_type_and_temperature_and_the_union_of_all_whi
     finding = (bench.fit("type", kind) if kind else bench).finding("battery.charger_profile")
     assert finding.verdict is verdict
     assert finding.next_test == ("battery.type" if verdict is OPEN else "")
+
+
+# ---- several speeds are a series
+
+
+def speeds(bench: Any, *read: tuple[str, str]) -> Any:
+    (volts, speed), *more = read
+    bench.fit("type", "flooded").fit("charging_control", "fixed")
+    bench.read("temperature", "20 °C").read("charging_voltage", volts, setup={"engine_speed": speed})
+    for volts, speed in more:
+        bench.read_also("charging_voltage", volts, setup={"engine_speed": speed})
+    return bench
+
+
+@pytest.mark.parametrize(
+    ("read", "verdict"),
+    [
+        # A sound alternator may give little at idle; what it gives at speed decides, whichever came last.
+        ([("14.3 V", "2000 rpm"), ("12.4 V", "700 rpm")], ck.Verdict.PASS),
+        ([("12.4 V", "700 rpm"), ("14.3 V", "2000 rpm")], ck.Verdict.PASS),
+        # A belt that slips gives less the faster it should turn.
+        ([("14.3 V", "700 rpm"), ("12.4 V", "2000 rpm")], ck.Verdict.FAIL),
+        # A regulator that lets it rise with the speed is wrong at any speed.
+        ([("17.5 V", "2500 rpm"), ("14.3 V", "700 rpm")], ck.Verdict.FAIL),
+        ([("14.3 V", "2500 rpm"), ("17.5 V", "700 rpm")], ck.Verdict.FAIL),
+        # Two speeds that the instrument cannot tell apart: 700 and 780 rpm, each ± 50 rpm, are one; k = 2 of
+        # both is 82 rpm.
+        ([("14.3 V", "780 rpm"), ("12.4 V", "700 rpm")], ck.Verdict.UNDECIDED),
+        ([("14.3 V", "785 rpm"), ("12.4 V", "700 rpm")], ck.Verdict.PASS),
+    ],
+)
+def test_charging_voltages_at_several_speeds_are_a_series_that_the_greatest_speed_decides(
+    bench: Any, read: list[tuple[str, str]], verdict: ck.Verdict
+) -> None:
+    found = speeds(bench, *read).finding("battery.charging")
+    assert found.verdict is verdict
+    assert found.disagrees is (verdict is ck.Verdict.UNDECIDED)
+    if verdict is not ck.Verdict.UNDECIDED:
+        assert all(volts.removesuffix(" V") in str(found.text) for volts, _ in read)  # both are named
+        assert len(found.evidence) >= 2
+
+
+def test_an_idle_reading_after_one_at_speed_leaves_the_rise_decided(bench: Any) -> None:
+    bench.read("open_circuit_voltage", "12.5 V")
+    speeds(bench, ("14.3 V", "2000 rpm"), ("12.6 V", "700 rpm"))
+    assert bench.finding("battery.rise").value.number == pytest.approx(1.8)
+
+
+def test_no_charge_at_speed_is_seen_though_idle_was_read_last(bench: Any) -> None:
+    speeds(bench, ("11.6 V", "2000 rpm"), ("11.4 V", "700 rpm"))
+    assert bench.finding("battery.not_charging").verdict is ck.Verdict.FAIL

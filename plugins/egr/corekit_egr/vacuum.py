@@ -104,15 +104,7 @@ def source_vacuum(
         yield case.does_not_apply(NO_VACUUM)
         return
     read = ck.show(vacuum.value, "inHg diff", uncertainty=False)
-    if air is None:
-        yield case.gap(
-            barometer,
-            f"{read} of vacuum was read at the regulator inlet; without the barometric pressure it is not"
-            " known"
-            " whether that is too low.",
-        )
-        return
-    if vacuum.number > air.number:
+    if air is not None and vacuum.number > air.number:
         yield case.inconclusive(
             ck.Claim("egr.supply_vacuum", evidence=[air], next_test=supply_vacuum),
             (
@@ -124,7 +116,7 @@ def source_vacuum(
         )
         return
     own = case.is_specified(supply_vacuum)
-    judged = vacuum.value if own else vacuum_at_sea_level(vacuum, air)
+    judged = vacuum.value if own else vacuum_at_sea_level(vacuum, case.ends(air, barometer))
     yield case.judge(
         judged,
         case.limit(supply_vacuum),
@@ -132,7 +124,7 @@ def source_vacuum(
             "egr.supply_vacuum",
             of=supply_vacuum,
             unit="inHg diff",
-            evidence=[vacuum, air],
+            evidence=[vacuum, air] if air is not None else [vacuum],
             calls_for=replace_vacuum_hose,
             next_test=supply_vacuum,
         ),
@@ -155,7 +147,7 @@ def source_vacuum(
             "read": read,
             "level": (
                 ""
-                if own
+                if own or not isinstance(judged, ck.Value)
                 else f", which would be {ck.show(judged, 'inHg diff', uncertainty=False)} at sea level"
             ),
         },

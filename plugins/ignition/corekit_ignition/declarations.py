@@ -61,6 +61,18 @@ class Kind(Enum):
     OWN_COIL = "coil on plug"
 
 
+class CoilPairs(Enum):
+    """Cylinders on one coil: those half a round apart in the firing order."""
+
+    FOUR = "1 with 4, 2 with 3"
+    FOUR_FLAT = "1 with 2, 3 with 4"
+    FOUR_OTHER = "1 with 3, 2 with 4"
+    SIX = "1 with 6, 2 with 5, 3 with 4"
+    SIX_VEE = "1 with 4, 2 with 5, 3 with 6"
+    SIX_OTHER = "1 with 5, 2 with 6, 3 with 4"
+    OTHER = "paired otherwise"
+
+
 class CoilType(Enum):
     POINTS = "breaker points"
     ELECTRONIC = "electronic"
@@ -160,6 +172,12 @@ fuel_supply = ignition.part("fuel", "Fuel supply")
 # ---- what the vehicle is fitted with
 
 kind = ignition.trait("kind", "Ignition type", Kind, how="Wasted spark: one coil fires two plugs at once.")
+coil_pairs = ignition.trait(
+    "coil_pairs",
+    "Cylinders that share a coil",
+    CoilPairs,
+    how="Wasted spark: follow the two leads of each coil, or its numbers.",
+)
 coil_type = ignition.trait(
     "coil_type",
     "Coil type",

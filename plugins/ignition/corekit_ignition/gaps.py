@@ -8,6 +8,8 @@ import math
 from collections.abc import Iterator
 from typing import Annotated
 
+import attrs
+
 import corekit as ck
 
 from .current import stored_energy, with_uncertainty
@@ -36,7 +38,6 @@ POLYTROPIC = 1.3  # source: compression
 TRANSFER, CAPACITANCE = 0.65, 1.0e-10  # 1 and F, middle of what is usual; source: secondary-side
 SUPPLY_UNCERTAINTY = 0.25  # relative uncertainty of a voltage worked out from energy; source: secondary-side
 ORDINARY = (25e3, 40e3)  # V, what ordinary coils reach; source: available-usual
-AT_LEAST = 3  # cylinders that can be compared
 WORN = 2e-4  # m above its widest: plainly wider than set or filed; an estimate of ours
 
 
@@ -378,33 +379,45 @@ def demand(
 def firing(
     case: ck.Case, volts: Annotated[list[ck.Reading], firing_voltage]
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The highest against the mean of the others: one that stands out has more in its way."""
-    if len(volts) < AT_LEAST:
+    """The one furthest above the median of the others: one that stands out has more in its way.
+
+    Where the others scatter as widely themselves, it does not.
+    """
+    compared = [one for one in ck.neighbours(volts) if one.median.number > 0]
+    if not compared:
         yield case.gap(
             firing_voltage,
             "Firing voltages mean something only when compared; read them on all cylinders.",
         )
         return
-    top = max(volts, key=lambda reading: reading.number)
-    others = [reading.value for reading in volts if reading is not top]
-    apart = ck.propagate(lambda high, *rest: high / (sum(rest) / len(rest)), (top.value, *others), "ratio")
+    beside = max(compared, key=lambda one: one.ratio.number)
+    top, apart, limit = beside.reading, beside.ratio, case.limit("ignition.firing_apart")
+    too = [
+        one.reading.place
+        for one in compared
+        if one is not beside and one.stands_out and case.side(one.ratio, limit) is ck.Side.ABOVE
+    ]
+    if not beside.stands_out:
+        scatter = beside.uncertainty / beside.median.number
+        apart = attrs.evolve(apart, budget={**apart.budget, "ignition.firing_voltage.spread": scatter})
     yield case.judge(
         apart,
-        case.limit("ignition.firing_apart"),
+        limit,
         ck.Claim(
             "ignition.firing_apart", of=firing_voltage, unit="1", evidence=volts, next_test=firing_voltage
         ),
         ck.Says(
             passes=(
-                "The firing voltages are close together; the highest is {times} times the mean of the others."
+                "The firing voltages are close together; the highest is {times} times the median of the"
+                " others."
             ),
             fails=(
-                "{it} needs {read} to fire, {times} times the mean of the others. Usual causes there:"
+                "{it} needs {read} to fire, {times} times the median of the others.{too} Usual causes there:"
                 " a wide gap, an open or loose lead, or a lean mixture."
             ),
             undecided=(
-                "{it} needs {read} to fire, {times} times the mean of the others: too close to {limit} to"
-                " call."
+                "{it} needs {read} to fire, {times} times the median of the others, which scatter by"
+                " {spread}: too close to {limit} to call."
             ),
         ),
         ck.Tells(
@@ -415,6 +428,8 @@ def firing(
             "it": top.place.capitalize(),
             "read": ck.show(top.value, "kV", uncertainty=False),
             "times": f"{apart.number:.2f}",
+            "spread": f"{100 * beside.spread / beside.median.number:.0f} %",
+            "too": f" So does {' and '.join(too)}." if too else "",
         },
     )
 

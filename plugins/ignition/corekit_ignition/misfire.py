@@ -8,7 +8,7 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import Kind, cylinders, ignition, kind, misfires, revolutions
+from .declarations import CoilPairs, Kind, coil_pairs, cylinders, ignition, kind, misfires, revolutions
 
 ONE = 0.90  # share of all misfires from which they are one cylinder's; source: misfire-one
 SEVERAL = 0.10  # share above which a cylinder counts as one of several; source: misfire-one
@@ -65,6 +65,7 @@ def misfire(
     turned: Annotated[ck.Reading | None, revolutions],
     number: Annotated[ck.Value | None, cylinders],
     how: Annotated[Kind | None, kind],
+    pairs: Annotated[CoilPairs | None, coil_pairs],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The share of failed firings, and what the pattern speaks of.
 
@@ -129,9 +130,50 @@ def misfire(
             "total": f"{total:.0f}",
             "turns": f"{turns.number:.0f}",
             "share": ck.show(share, "%", uncertainty=False),
-            "pattern": _pattern(counts, total, int(number.number), how),
+            "pattern": _pattern(counts, total, int(number.number), how, bool(coils_of(pairs)))
+            + (_on_one_coil(case, counts, turns, pairs) if how is Kind.WASTED else ""),
         },
     )
+
+
+def _on_one_coil(case: ck.Case, counts: list[ck.Reading], turns: ck.Reading, pairs: CoilPairs | None) -> str:
+    """What cylinders on one coil say of it: both of them point to it, and one that fires well clears it."""
+    sides = {reading.place: _side_of(case, reading, turns) for reading in counts}
+    found = ck.shared_causes(
+        coils_of(pairs),
+        bad=[place for place, side in sides.items() if side is ck.Side.ABOVE],
+        sound=[place for place, side in sides.items() if side is ck.Side.INSIDE],
+    )
+    words = [
+        f" {' and '.join(places)} share a coil: that coil, its supply or its leads come first."
+        for places in found.in_question.values()
+        if len(places) == 2
+    ]
+    words += [
+        f" {places[0].capitalize()} fires well on the {name}, so that coil's primary side, its driver and its"
+        " supply are hardly the cause."
+        for name, places in found.excluded.items()
+    ]
+    return "".join(words)
+
+
+def coils_of(pairs: CoilPairs | None) -> dict[str, tuple[str, ...]]:
+    """The coil of two cylinders → these; nothing while it is not known which share one."""
+    if pairs is None or pairs is CoilPairs.OTHER:
+        return {}
+    found = [pair.split(" with ") for pair in pairs.value.split(", ")]
+    return {
+        f"coil of cylinders {one} and {two}": (f"cylinder {one}", f"cylinder {two}") for one, two in found
+    }
+
+
+def _side_of(case: ck.Case, count: ck.Reading, turns: ck.Reading) -> ck.Side:
+    """Where the share of one cylinder's own firings that failed lies; chance counts as in the whole."""
+    chance = {f"ignition.misfires.chance.{count.place}": math.sqrt(max(count.number, 1.0))}
+    counted = ck.Value(
+        count.value.kind, max(0.0, count.number), {**count.value.budget, **chance}, count.value.rests_on
+    )
+    return case.side(misfire_share(counted, turns, ck.exact("count", 1.0)), case.limit("ignition.misfires"))
 
 
 def _where(case: ck.Case, share: ck.Value, counts: list[ck.Reading], total: float, number: int) -> str:
@@ -158,7 +200,7 @@ def _alike(counts: list[ck.Reading], total: float, number: int) -> bool:
     )
 
 
-def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | None) -> str:
+def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | None, pairs_known: bool) -> str:
     if total <= 0:
         return ""
     worst = max(counts, key=lambda reading: reading.number)
@@ -186,7 +228,7 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
     many = [reading.place for reading in counts if reading.number > several]
     pair = (
         " Two cylinders on one coil point to that coil, its supply or its leads."
-        if how is Kind.WASTED and len(many) == 2
+        if how is Kind.WASTED and len(many) == 2 and not pairs_known
         else ""
     )
     return f"They are mainly on {', '.join(many)}.{pair} Look at what these share."

@@ -210,7 +210,18 @@ def test_what_looks_like_ignition_is_found_and_referred_and_no_part_of_it_is_cal
 
 def test_a_distributors_cap_is_asked_for_only_where_there_is_a_distributor() -> None:
     for only in (TABLE.faults["bad_cap"].only, TABLE.tests["cap_look"].only):
-        assert only == {"ignition.kind": ("distributor",)}
+        assert only["ignition.kind"] == ("distributor",)
+
+
+def test_what_belongs_to_the_spark_is_left_out_on_a_diesel_and_nothing_else() -> None:
+    spark = {key for key, fault in TABLE.faults.items() if fault.only.get("egr.engine") == ("petrol",)}
+    assert set(TABLE.faults) - spark == {"no_crank_signal", "injector", "air_leak", "compression", "fuel"}
+
+
+def test_breaker_points_have_no_sensor_no_scan_tool_and_no_counter() -> None:
+    electronic = {"ignition.coil_type": ("electronic",)}
+    assert TABLE.faults["no_crank_signal"].only == electronic
+    assert {key for key, test in TABLE.tests.items() if test.only == electronic} == {"rpm", "where"}
 
 
 @pytest.mark.parametrize("key", ["supply_key_on", "switching"])
