@@ -16,6 +16,7 @@ from ..plugin.record import Record, record_words, records_at, time_unit
 #: Columns in which a long record is drawn: more could not be told apart on paper.
 COLUMNS = 150
 _TICKS = 6
+_NO_ROOM = 1e-12
 
 
 def record_lines(job: Job, samplings: Mapping[str, Sampling]) -> list[tuple[str, str]]:
@@ -106,7 +107,9 @@ def ticks(low: float, high: float) -> list[float]:
     >>> ticks(0.0, 47.0)
     [0.0, 10.0, 20.0, 30.0, 40.0, 50.0]
     """
-    room = (high - low) or abs(high) or 1.0
+    size, room = max(abs(low), abs(high)), high - low
+    if room <= _NO_ROOM * max(size, 1.0):  # all alike, as far as anybody can tell
+        room = size if size > _NO_ROOM else 1.0
     power = 10.0 ** math.floor(math.log10(room / _TICKS))
     step = next(power * factor for factor in (1, 2, 5, 10) if room / (power * factor) <= _TICKS)
     first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
