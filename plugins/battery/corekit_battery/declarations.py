@@ -369,9 +369,9 @@ drain_log = battery.record(
     over="min",
     over_title="Time since it was locked",
     possible=(0, 100000),
-    usual=(0, 20000),  # awake a vehicle draws several amperes
+    usual=(0, 20000),  # awake a vehicle draws several amperes; an estimate of ours
     over_possible=(0, 2880),
-    settled=("10 mA", "10 min"),
+    settled=("10 mA", "10 min"),  # a module that still falls asleep draws more; an estimate of ours
     where="Clamp or logger around the negative lead.",
     how=(
         "From the moment it is locked, latches closed by hand, key more than 5 m away, diagnostic plug out,"

@@ -24,7 +24,7 @@ from .declarations import (
 )
 from .drain import ASLEEP, KEPT_AWAKE, Parked, days_parked, parked, settled_draw
 
-RECENT = 75 * 60.0  # s; the longest that recent vehicles take to fall asleep; source: drain-limit
+RECENT = 75 * 60.0  # s; the longest that recent vehicles take to fall asleep, a manufacturer's page, read
 
 
 @battery.check("Parasitic draw over time")
