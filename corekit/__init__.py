@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from .model.possible import Possible as Possible
     from .model.possible import for_each as for_each
     from .model.possible import possible as possible
+    from .model.sampling import Sampling as Sampling
     from .model.value import Value as Value
     from .model.value import exact as exact
     from .model.value import propagate as propagate
@@ -56,6 +57,9 @@ if TYPE_CHECKING:
     from .plugin.neighbours import shared_causes as shared_causes
     from .plugin.reading import Reading as Reading
     from .plugin.reading import Series as Series
+    from .plugin.record import Record as Record
+    from .plugin.record import Settled as Settled
+    from .plugin.record import Slope as Slope
     from .plugin.system import System as System
     from .plugin.tables import interpolate as interpolate
     from .plugin.tables import interpolate_clamped as interpolate_clamped
@@ -86,6 +90,7 @@ _WHERE = {
     "Possible": "model.possible",
     "for_each": "model.possible",
     "possible": "model.possible",
+    "Sampling": "model.sampling",
     "Value": "model.value",
     "exact": "model.value",
     "propagate": "model.value",
@@ -104,6 +109,9 @@ _WHERE = {
     "shared_causes": "plugin.neighbours",
     "Reading": "plugin.reading",
     "Series": "plugin.reading",
+    "Record": "plugin.record",
+    "Settled": "plugin.record",
+    "Slope": "plugin.record",
     "System": "plugin.system",
     "interpolate": "plugin.tables",
     "interpolate_clamped": "plugin.tables",

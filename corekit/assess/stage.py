@@ -15,6 +15,7 @@ from ..model.value import Value, exact
 from ..plugin.case import Case, CodeSet, Sighting, own_limit
 from ..plugin.host import Plugins
 from ..plugin.reading import Reading, readings_at
+from ..plugin.record import records_at
 from ..plugin.system import System
 from ..reference import code_in_words
 
@@ -34,6 +35,7 @@ def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
         check="",
         stage=stage,
         readings=_known_readings(job, stage, plugins),
+        records=records_at(job, stage, plugins.records),
         sightings=_sightings(job, stage, plugins),
         fitted={key: answer for key, (answer, _) in traits.items()},
         fitted_by={key: entry for key, (_, entry) in traits.items()},
@@ -138,10 +140,10 @@ def _own_limits(job: Job) -> Mapping[str, Limit]:
 
 
 def unknown_at(job: Job, stage: int, plugins: Plugins) -> list[tuple[str, str]]:
-    """(key, sentence) for every reading and observation that no installed system declares: kept, named, not
-    judged.
+    """(key, sentence) for every reading, record and observation that no installed system declares: kept,
+    named, not judged.
     """
-    known = {*plugins.measurands, *plugins.observations}
+    known = {*plugins.measurands, *plugins.records, *plugins.observations}
     strangers = [key for key in job.spoken_of(stage) if key not in known]
     return [
         (

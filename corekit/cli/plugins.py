@@ -39,6 +39,7 @@ def run(args: argparse.Namespace) -> int:
         counts = (
             (len(system.parts), "parts"),
             (len(system.measurands), "measurands"),
+            (len(system.records), "records"),
             (len(system.observations), "observations"),
             (len(system.traits), "traits"),
             (len(system.calculations), "calculations"),
@@ -73,6 +74,12 @@ def _words(system: System) -> Iterator[str]:
             else ""
         )
         yield from _row(measurand.key, f"{measurand.title}, {_unit(measurand.unit)}", places, setup)
+    if system.records:
+        yield '\nrecords = [ { of = …, file = … } ], or points = [ "…: …", … ] in place of the file'
+    for record in system.records.values():
+        places = f"place = {_places(record.places)}" if record.places else ""
+        over = f"over {record.over_title.lower()} {_unit(record.over_unit)}"
+        yield from _row(record.key, f"{record.title}, {_unit(record.unit)} {over}", places)
     yield "\nseen = [ { of = …, is = … } ]"
     for observation in system.observations.values():
         places = f"place = {_places(observation.places)}" if observation.places else ""

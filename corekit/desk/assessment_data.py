@@ -12,8 +12,10 @@ from ..model.limit import Limit
 from ..model.value import Value
 from ..plugin.limit_words import limit_words
 from ..plugin.reading import Reading
+from ..plugin.record import record_words
 from ..plugin.uncertainty import shares
 from ..report.noted import is_noted, own_words, unanswered
+from ..report.records import records_of
 from .causes import chance_words, pair_of
 from .check import CheckView
 from .complaint import complaint_data
@@ -22,7 +24,8 @@ from .next_step import again_words
 
 def as_data(seen: CheckView) -> dict[str, Any]:
     """Everything as plain data: what was set aside, remarks, what was noted in words, findings, gaps,
-    contradictions, suspects, next_tests, readings, repairs, calls; numbers also as printed (`shown`).
+    contradictions, suspects, next_tests, readings, records, repairs, calls; numbers also as printed
+    (`shown`).
     """
     assessment = seen.assessment
     return {
@@ -32,6 +35,16 @@ def as_data(seen: CheckView) -> dict[str, Any]:
         "remarks": list(seen.remarks),
         "noted": _noted_data(seen),
         "findings": [_finding_data(finding, seen) for finding in assessment.findings],
+        "records": [
+            {
+                "of": record.sampling.key,
+                "place": record.place,
+                "stage": stage_name(record.stage),
+                "text": record_words(record),
+                "entry": record.entry,
+            }
+            for record in records_of(assessment.job, seen.plugins.records)
+        ],
         "gaps": [
             {
                 "system": gap.system,
@@ -162,7 +175,7 @@ def _finding_data(finding: Finding, seen: CheckView) -> dict[str, Any]:
 
 
 def _value_data(value: Value, unit: str, seen: CheckView) -> dict[str, Any]:
-    rows = shares(value, seen.readings)
+    rows = shares(value, seen.readings, records_of(seen.assessment.job, seen.plugins.records))
     budget = [{"source": row.source, "u": row.u, "part": row.part, "words": row.words} for row in rows]
     return {
         "kind": value.kind,

@@ -21,6 +21,7 @@ from ..plugin.uncertainty import overdue, shares
 from ..report.findings import code_sentences, nothing_found
 from ..report.next_tests import asks_for_codes
 from ..report.noted import OwnWords, is_noted, own_words, unanswered
+from ..report.records import record_lines, records_of
 from .causes import cause_lines
 from .check import CheckView
 from .complaint import complaint_sentences
@@ -68,6 +69,9 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
     codes = code_sentences(assessment.job)
     if codes:
         parts.append("Trouble codes read\n" + "\n".join(_item(sentence) for sentence in codes))
+    records = record_lines(assessment.job, seen.plugins.records)
+    if records:
+        parts.append("Records\n" + "\n".join(_item(*line) for line in records))
     noted = own_words(assessment.job)
     if noted:
         parts.append("Noted in words\n" + "\n".join(_item(_own_words(one, seen)) for one in noted))
@@ -209,8 +213,9 @@ def _needed(finding: Finding) -> str:
 def _uncertainties(seen: CheckView) -> Iterator[str]:
     """Of every judged value its budget in plain words, and at last what else bears on the readings."""
     many, readings = len(seen.assessment.readings) > 1, seen.readings
+    records = records_of(seen.assessment.job, seen.plugins.records)
     for finding in seen.assessment.findings:
-        rows = shares(finding.value, readings) if finding.value is not None else []
+        rows = shares(finding.value, readings, records) if finding.value is not None else []
         if finding.value is None or not rows:
             continue
         when = f" ({stage_name(finding.stage)})" if many else ""

@@ -34,7 +34,9 @@ def sheet(
     draft: bool = False,
 ) -> Sheet:
     titles = {
-        key: what.title for shelf in (plugins.measurands, plugins.observations) for key, what in shelf.items()
+        key: what.title
+        for shelf in (plugins.measurands, plugins.records, plugins.observations)
+        for key, what in shelf.items()
     }
     return Sheet(
         document_id=document_id,
@@ -43,6 +45,7 @@ def sheet(
         currency=currency,
         operations=plugins.operations,
         titles=titles,
+        records=plugins.records,
         demo=demo,
         draft=draft,
     )

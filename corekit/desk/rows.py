@@ -41,6 +41,7 @@ _NEVER_WITHDRAWN = frozenset({"opened", "vehicle", "customer", "instrument", "se
 _OBSERVED = frozenset(
     {
         "measured",
+        "recorded",
         "seen",
         "codes",
         "tried",

@@ -12,6 +12,7 @@ import attrs
 from ..fault import any_of, near, quoted
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait
 from ..model.records import Instrument
+from ..model.sampling import Sampling
 
 #: So many keys are listed in a message; for more the command that lists them is named.
 LISTED = 8
@@ -25,6 +26,9 @@ class Systems(Protocol):
 
     @property
     def measurands(self) -> Mapping[str, Measurand]: ...
+
+    @property
+    def records(self) -> Mapping[str, Sampling]: ...
 
     @property
     def observations(self) -> Mapping[str, Observation]: ...
@@ -54,6 +58,7 @@ class Declared:
     """
 
     measurands: Mapping[str, Measurand] = attrs.field(factory=dict)
+    records: Mapping[str, Sampling] = attrs.field(factory=dict)
     observations: Mapping[str, Observation] = attrs.field(factory=dict)
     traits: Mapping[str, Trait] = attrs.field(factory=dict)
     operations: Mapping[str, Operation] = attrs.field(factory=dict)
@@ -76,6 +81,7 @@ class Declared:
         """The declarations of a plugin host's systems."""
         return cls(
             measurands=plugins.measurands,
+            records=plugins.records,
             observations=plugins.observations,
             traits=plugins.traits,
             operations=plugins.operations,
@@ -97,6 +103,7 @@ class Declared:
         expected = f"the key of {what}, system.name"
         for name, shelf, place in (
             ("a reading", self.measurands, "readings or setup"),
+            ("a record", self.records, "records"),
             ("an observation", self.observations, "seen"),
             ("a trait", self.traits, "[traits] or beside repaired"),
             ("an operation", self.operations, "repaired or requested"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 import attrs
@@ -44,11 +45,15 @@ class Drafts:
     """The drafts and the faults of a form, while it is read.
 
     `stage`: how many repairs came before. `used`: what was read with each instrument. `codes`: what each list
-    of a stage held so far. `usual`: which instrument is meant where a reading names none.
+    of a stage held so far. `usual`: which instrument is meant where a reading names none. `folder`: where the
+    files lie that the form names; None where it is no file itself.
     """
 
-    def __init__(self, declared: Declared, form: VisitForm, faults: Faults) -> None:
+    def __init__(
+        self, declared: Declared, form: VisitForm, faults: Faults, folder: Path | None = None
+    ) -> None:
         self.declared = declared
+        self.folder = folder
         self.form, self.faults = form, faults
         self.examination = Examination(faults, declared.decimal)
         self.steps: list[Draft | ApprovedRow] = []

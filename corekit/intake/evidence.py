@@ -12,13 +12,14 @@ from ..model.measurand import answers_of
 from ..model.records import CodesRead, Measured, Seen, Setup, Specified, body_of
 from ..model.trouble import CodeError, read_code
 from .datasheet import Datasheet
-from .drafts import Drafts, personal, words_of
+from .drafts import personal, words_of
 from .form import CodesRow, InstrumentRow, ReadingForm, SeenRow, SetupValue, SpecificationRow, StepRow
+from .record_rows import RecordRows
 
 CODE_STATES = ("stored", "pending", "permanent")
 
 
-class Evidence(Drafts):
+class Evidence(RecordRows):
     """Rows about evidence.
 
     `setup_alone`: a setup may stand without a reading, as one that is corrected does.
@@ -83,6 +84,9 @@ class Evidence(Drafts):
         for n, reading in enumerate(step.readings or []):
             if reading is not None:
                 self._reading((*path, "readings", n), reading, setup)
+        for n, record in enumerate(step.records or []):
+            if record is not None:
+                self._record((*path, "records", n), record)
         for n, seen in enumerate(step.seen or []):
             if seen is not None:
                 self._seen((*path, "seen", n), seen)
@@ -196,7 +200,7 @@ class Evidence(Drafts):
         shelves: dict[str, Any] = (
             {**self.declared.observations}
             if row.is_ is not None
-            else {**self.declared.observations, **self.declared.measurands}
+            else {**self.declared.observations, **self.declared.measurands, **self.declared.records}
         )
         what = self._known((*path, "of"), row.of, "an observation", shelves)
         if what is None:

@@ -80,6 +80,15 @@ class Examination:
         self._held(path, measurand, read, span)
         return read
 
+    def sample(
+        self, path: Place, read: Typed, measurand: Measurand, confirmed: bool, row: Place, span: str | None
+    ) -> bool:
+        """One sample of a record in this row, as a reading is held; False when it cannot be."""
+        if not self._examined(path, read, measurand, confirmed, "the record is correct"):
+            return False
+        self._held(row, measurand, read, span)
+        return True
+
     def _examined(self, path: Place, read: Typed, measurand: Measurand, confirmed: bool, really: str) -> bool:
         """False when the number cannot be.
 

@@ -37,6 +37,11 @@ def read_data(source: Path | bytes) -> dict[str, Any]:
         raise VisitError(error.faults, source.name if isinstance(source, Path) else "") from error
 
 
+def folder_of(source: Path | bytes) -> Path | None:
+    """The folder that a visit file stands in, in which the files lie that it names; None for mere content."""
+    return source.parent if isinstance(source, Path) else None
+
+
 def parsed(source: Path | bytes) -> dict[str, Any]:
     """The same before anything in it was looked over.
 

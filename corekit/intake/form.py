@@ -5,7 +5,7 @@ Every field may be absent here: which ones must be given depends on the row, and
 
 from __future__ import annotations
 
-from ..datafile import Day, Moment, Quantity, alone, table
+from ..datafile import Day, Moment, Quantity, Words, alone, table
 from ..model.records import Instrument
 
 
@@ -72,6 +72,23 @@ class ReadingForm:
     of: str | None = None
     place: str | None = None
     is_: Quantity | None = None
+    with_: str | None = None
+    range_: str | None = None
+    confirmed: bool | None = None
+    taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@table
+class RecordRow:
+    """A record; each point is `"0 s: 2.1 A"` or `["0 s", "2.1 A"]`."""
+
+    of: str | None = None
+    place: str | None = None
+    file: str | None = None
+    points: list[Words | None] | None = None
+    units: list[str | None] | None = None
+    decimal: str | None = None
     with_: str | None = None
     range_: str | None = None
     confirmed: bool | None = None
@@ -217,6 +234,7 @@ class StepRow:
     approved: ApprovedStep | None = None
     setup: dict[str, SetupValue | None] | None = None
     readings: list[ReadingForm | None] | None = None
+    records: list[RecordRow | None] | None = None
     seen: list[SeenRow | None] | None = None
     codes: CodesRow | None = None
     tried: TriedStep | None = None

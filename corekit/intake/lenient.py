@@ -23,7 +23,7 @@ from ..model.records import Repaired, body_of
 from .declared import Declared
 from .evidence import CODE_STATES
 from .fault import VisitError
-from .file import look_over, parsed
+from .file import folder_of, look_over, parsed
 from .form import VisitForm
 from .visit import JOB, Reader, VisitFile
 
@@ -55,7 +55,7 @@ def read_for_check(source: Path | bytes, declared: Declared) -> VisitFile:
         look_over(sifted.data, faults)
         if not faults.found:
             form = structured(sifted.data, VisitForm, faults)
-            visit = _Looked(declared, form, faults, sifted.unknown_repairs).visit()
+            visit = _Looked(declared, form, faults, sifted.unknown_repairs, folder_of(source)).visit()
             if not faults.found:
                 return attrs.evolve(visit, set_aside=tuple(sifted.aside.in_order_of(whole)))
         if not sifted.take_out(faults):
@@ -69,9 +69,14 @@ class _Looked(Reader):
     only_looked_at = True
 
     def __init__(
-        self, declared: Declared, form: VisitForm, faults: Faults, unknown_repairs: Mapping[int, str]
+        self,
+        declared: Declared,
+        form: VisitForm,
+        faults: Faults,
+        unknown_repairs: Mapping[int, str],
+        folder: Path | None,
     ) -> None:
-        super().__init__(declared, form, faults)
+        super().__init__(declared, form, faults, folder)
         self.unknown_repairs = unknown_repairs
 
     def _repaired(self, path: Place, row: Mapping[str, str | None]) -> None:
@@ -110,8 +115,8 @@ class _Sifted:
         if path[:1] != ("step",) or len(path) < 3:
             return [path[:2] if path[0] in _TABLES | {"step"} else path[:1]] if path else [()]
         key = path[2]
-        if key in ("readings", "seen"):
-            if path[4:5] and path[4] in _INSTRUMENT and key == "readings":
+        if key in ("readings", "records", "seen"):
+            if path[4:5] and path[4] in _INSTRUMENT and key != "seen":
                 named = [(*path[:4], one) for one in _INSTRUMENT if self._at((*path[:4], one)) is not ABSENT]
                 if (*path[:4], path[4]) in named:
                     return [one for one in named if path[4] == "with" or one[-1] == path[4]]

@@ -23,7 +23,7 @@ from .declared import Declared
 from .drafts import ApprovedRow, personal
 from .evidence import Evidence
 from .fault import VisitError
-from .file import read_data
+from .file import folder_of, read_data
 from .form import CustomerRow, StepRow, VehicleRow, VisitForm
 from .work import WorkRows
 
@@ -79,7 +79,7 @@ def read_visit(source: Path | bytes, declared: Declared) -> VisitFile:
         raise VisitError(error.faults, where) from error
     faults = Faults()
     form = structured(data, VisitForm, faults)
-    visit = Reader(declared, form, faults).visit()
+    visit = Reader(declared, form, faults, folder_of(source)).visit()
     if faults.found:
         raise VisitError(faults.in_order_of(data), where)
     return visit
@@ -252,7 +252,7 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             "ended",
         )
         groups = [name for name in said if getattr(step, name) is not None]
-        if step.setup is not None or step.readings or step.seen or step.codes is not None:
+        if step.setup is not None or step.readings or step.records or step.seen or step.codes is not None:
             groups.append("readings")
         wrong = any(
             place[: len(path)] == path and len(place) == len(path) + 1 for place in self.faults.places
@@ -261,7 +261,7 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             self.faults.add(
                 path,
                 "is empty",
-                "arrived, remarked, approved, setup, readings, seen, codes, tried, complaint_again,"
+                "arrived, remarked, approved, setup, readings, records, seen, codes, tried, complaint_again,"
                 " requested, started, repaired, waived, paid, left or ended",
             )
         if "repaired" in groups and len(groups) > 1:

@@ -30,6 +30,7 @@ from .records import (
     Paid,
     Photographed,
     Receipted,
+    Recorded,
     Repaired,
     Requested,
     Retold,
@@ -141,6 +142,9 @@ class Job:
     def measured(self, stage: int) -> tuple[Noted[Measured], ...]:
         return tuple(noted for noted in self.all(Measured) if noted.record.stage == stage)
 
+    def recorded(self, stage: int) -> tuple[Noted[Recorded], ...]:
+        return tuple(noted for noted in self.all(Recorded) if noted.record.stage == stage)
+
     def seen(self, stage: int) -> tuple[Noted[Seen], ...]:
         return tuple(noted for noted in self.all(Seen) if noted.record.stage == stage)
 
@@ -162,9 +166,10 @@ class Job:
         return lists
 
     def spoken_of(self, stage: int) -> tuple[str, ...]:
-        """Keys of everything that was read or looked at in a stage, in order."""
+        """Keys of everything that was read, recorded or looked at in a stage, in order."""
         return (
             *(noted.record.of for noted in self.measured(stage)),
+            *(noted.record.of for noted in self.recorded(stage)),
             *(noted.record.of for noted in self.seen(stage)),
         )
 
@@ -263,7 +268,7 @@ class Job:
             if isinstance(record, Started):
                 running.pop((record.of, record.place), None)
                 running[record.of, record.place] = Noted(noted.entry, record)
-            elif isinstance(record, (Measured, Seen)):
+            elif isinstance(record, (Measured, Recorded, Seen)):
                 # Without a place the whole thing was begun, or could not be had.
                 over = [
                     key

@@ -191,6 +191,33 @@ class Measured:
 
 
 @attrs.frozen(kw_only=True)
+class Recorded:
+    """One record: samples of a measurand over time or over another quantity, `samples[n]` at `over[n]`.
+
+    Both are in the coherent unit of their kind; `unit` and `over_unit` are those they came in. `typed` are
+    the points as they were typed by hand, two texts each; else `file` is the name of the file that they were
+    read from and `sha256` the hash of its content. `instrument`, `span` and `usual` as of a reading.
+    """
+
+    of: str
+    kind: str
+    over_kind: str
+    over: Sequence[float]
+    samples: Sequence[float]
+    unit: str
+    over_unit: str
+    place: str = ""
+    stage: int = 0
+    instrument: str = ""
+    span: str = ""
+    usual: bool = False
+    confirmed: bool = False
+    typed: Sequence[Sequence[str]] = ()
+    file: _Person = _words()
+    sha256: str = ""
+
+
+@attrs.frozen(kw_only=True)
 class Setup:
     """Readings that belong to others: measurand key → the body of a `Measured`."""
 
@@ -487,6 +514,7 @@ RECORDS: dict[str, type] = {
     "specified": Specified,
     "instrument": Instrument,
     "measured": Measured,
+    "recorded": Recorded,
     "setup": Setup,
     "seen": Seen,
     "codes": CodesRead,

@@ -15,12 +15,14 @@ from ..model.finding import Finding, Gap, Reason, Says, Tells, Text, Urgency, Ve
 from ..model.limit import Limit, Scope, known_to
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait, places_counted
 from ..model.possible import Possible, for_each, possible
+from ..model.sampling import Sampling
 from ..model.source import Basis, Source, Status
 from ..model.value import Value, exact
 from .claim import Claim
 from .faults import FaultTable
 from .limit_words import limit_by_answer, possible_limit_words, uncertainty_at_most
 from .reading import Reading, Series
+from .record import Record
 
 E = TypeVar("E", bound=Enum)
 
@@ -73,7 +75,7 @@ class _Texts:
 class Missing(Exception):
     """Raised by `case[…]` inside a check: the host turns it into a gap that names what to measure."""
 
-    def __init__(self, wanted: Measurand | Observation | Trait) -> None:
+    def __init__(self, wanted: Measurand | Sampling | Observation | Trait) -> None:
         super().__init__(wanted.key)
         self.wanted = wanted
 
@@ -104,6 +106,7 @@ class Case:
     Attributes:
         system: Whose check this is. check: Its title. stage: 0 at arrival.
         readings: (measurand key, place) → Reading.
+        records: (key of the record, place) → Record.
         sightings: (observation or measurand key, place) → Sighting.
         fitted: Trait key → member of its closed answers, or Value; what is unknown is absent.
         fitted_by: Trait key → id of the entry that says so.
@@ -113,8 +116,8 @@ class Case:
             one; empty when nothing was read.
         repairs: Operation key → the latest stage, up to this one, that begins with it: what was done just
             before has this stage's number.
-        left_out: (measurand or observation key, place) → id of the entry, for what was read at a place that
-            this vehicle does not have; no check and no cause rests on it.
+        left_out: (measurand, record or observation key, place) → id of the entry, for what was read at a
+            place that this vehicle does not have; no check and no cause rests on it.
         contradicted: Id of an entry → title of the declared relation that it does not fit.
     """
 
@@ -122,6 +125,7 @@ class Case:
     check: str
     stage: int = 0
     readings: Mapping[tuple[str, str], Reading] = attrs.field(factory=dict)
+    records: Mapping[tuple[str, str], Record] = attrs.field(factory=dict)
     sightings: Mapping[tuple[str, str], Sighting] = attrs.field(factory=dict)
     fitted: Mapping[str, Enum | Value] = attrs.field(factory=dict)
     fitted_by: Mapping[str, str] = attrs.field(factory=dict)
@@ -140,8 +144,9 @@ class Case:
             for at, one in self.sightings.items()
             if (seen := self.system.observations.get(at[0])) is not None and self._lacks(seen, at[1])
         }
+        absent |= {at: one.entry for at, one in self.records.items() if self._lacks(one.sampling.of, at[1])}
         if absent:
-            for name in ("readings", "sightings"):
+            for name in ("readings", "records", "sightings"):
                 kept = {at: one for at, one in getattr(self, name).items() if at not in absent}
                 object.__setattr__(self, name, kept)
             object.__setattr__(self, "left_out", {**self.left_out, **absent})
@@ -180,6 +185,17 @@ class Case:
         found = [(place, reading) for place, reading in taken if reading.measurand.kind == measurand.kind]
         order = {place: index for index, place in enumerate(measurand.places)}
         return [reading for _, reading in sorted(found, key=lambda item: order.get(item[0], len(order)))]
+
+    def record(self, sampling: Sampling, place: str = "") -> Record | None:
+        """The record at one place, or None; what is of another kind than asked for is not there."""
+        found = self.records.get((sampling.key, place))
+        return found if found is not None and _alike(found.sampling, sampling) else None
+
+    def records_everywhere(self, sampling: Sampling) -> list[Record]:
+        """The records at every place, in the order in which the declaration has its places."""
+        places = sampling.places or ("",)
+        found = (self.record(sampling, place) for place in places)
+        return [record for record in found if record is not None]
 
     def series(self, measurand: Measurand, place: str = "") -> Series | None:
         """The readings at one place under all conditions, or None."""
@@ -522,7 +538,10 @@ class Case:
         return unit
 
     def gap(
-        self, wanted: Measurand | Observation | Trait, why: str, reason: Reason = Reason.NOT_MEASURED
+        self,
+        wanted: Measurand | Sampling | Observation | Trait,
+        why: str,
+        reason: Reason = Reason.NOT_MEASURED,
     ) -> Gap:
         """What could not be said, naming what would close it."""
         return Gap(
@@ -587,6 +606,10 @@ class Case:
                 key=lambda place: observation.places.index(place) if place in observation.places else -1,
             )
         }
+
+
+def _alike(one: Sampling, other: Sampling) -> bool:
+    return (one.of.kind, one.over_kind) == (other.of.kind, other.over_kind)
 
 
 def _repeats(reading: Reading, unit: str) -> dict[str, str]:

@@ -13,10 +13,12 @@ import attrs
 from .. import units
 from ..model.finding import Finding, Gap, Reason, Urgency, Verdict
 from ..model.measurand import Measurand, Observation, Trait, ruled_out_by
+from ..model.sampling import Sampling
 from ..model.value import Value
 from .case import Case, Missing
 from .limit_words import limit_words
 from .reading import Reading, Series
+from .record import Record
 
 Checker = Callable[..., Iterator[Finding | Gap]]
 
@@ -30,13 +32,14 @@ class Form(StrEnum):
     EVERY_SERIES = "every condition, every place"
     ANSWER = "closed answer"
     VALUE = "value of a trait"
+    RECORD = "record"
 
 
 @attrs.frozen(kw_only=True)
 class Parameter:
     name: str
     form: Form
-    of: Measurand | Observation | Trait
+    of: Measurand | Sampling | Observation | Trait
     needed: bool
 
 
@@ -80,6 +83,8 @@ class Check:
 
     def _find(self, case: Case, parameter: Parameter, bound: list[Reading]) -> Any:
         of = parameter.of
+        if isinstance(of, Sampling):
+            return case.records_everywhere(of) if parameter.form is Form.EVERY else case.record(of)
         if isinstance(of, Trait):
             return case.fitted.get(of.key)
         if isinstance(of, Observation):
@@ -148,6 +153,14 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
                 " without."
             )
         inner, needed = parts[0], False
+    if isinstance(of, Sampling):
+        wanted = "list[Record]" if of.places else "Record"
+        if inner is Record and not of.places:
+            return Parameter(name=name, form=Form.RECORD, of=of, needed=needed)
+        if of.places and get_origin(inner) is list and get_args(inner) == (Record,):
+            return Parameter(name=name, form=Form.EVERY, of=of, needed=needed)
+        at = f", which is taken at {', '.join(of.places)}" if of.places else ""
+        raise TypeError(f"{where}: {name} is the record {of.key}{at}; its type is {wanted}, not {inner}.")
     if isinstance(of, Measurand):
         if inner in (Reading, Series) and of.places:
             raise TypeError(
@@ -179,7 +192,7 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
             expected += f" or dict[str, {expected}] by place"
         raise TypeError(f"{where}: {name} is {of.key}; its type is {expected}, not {inner}.")
     raise TypeError(
-        f"{where}: {name} names {of!r}, which is neither a measurand, an observation nor a trait."
+        f"{where}: {name} names {of!r}, which is neither a measurand, a record, an observation nor a trait."
     )
 
 
@@ -205,7 +218,7 @@ def _left_out(check: Check, case: Case) -> Iterator[Gap]:
         of = parameter.of
         for key, place in case.left_out:
             if key == of.key and not isinstance(of, Trait):
-                has = ", ".join(case.places(of)) or "none"
+                has = ", ".join(case.places(of.of if isinstance(of, Sampling) else of)) or "none"
                 text = f"{of.title}, {place}: not judged, for this vehicle has {has}."
                 yield case.gap(of, text, Reason.DOES_NOT_APPLY)
 
@@ -247,8 +260,9 @@ def _usable(result: object, case: Case) -> Finding | Gap:
     return result
 
 
-def _missing(case: Case, wanted: Measurand | Observation | Trait) -> Gap:
-    if not isinstance(wanted, Trait) and (by := ruled_out_by(wanted, case.fitted_words)):
+def _missing(case: Case, wanted: Measurand | Sampling | Observation | Trait) -> Gap:
+    there = wanted.of if isinstance(wanted, Sampling) else wanted
+    if not isinstance(there, Trait) and (by := ruled_out_by(there, case.fitted_words)):
         text = f"{wanted.title}: not on this vehicle ({case.fitted_words[by]})."
         return attrs.evolve(case.gap(wanted, text, Reason.DOES_NOT_APPLY), wants="")
     for (key, _), sighting in case.sightings.items():
@@ -261,6 +275,8 @@ def _missing(case: Case, wanted: Measurand | Observation | Trait) -> Gap:
         if isinstance(wanted, Trait)
         else "not measured"
         if isinstance(wanted, Measurand)
+        else "not recorded"
+        if isinstance(wanted, Sampling)
         else "not looked at"
     )
     return attrs.evolve(case.gap(wanted, f"{wanted.title}: {missing}."), about=wanted.title)

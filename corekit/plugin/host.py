@@ -12,6 +12,7 @@ import pluggy
 
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait
+from ..model.sampling import Sampling
 from ..model.source import Source
 from ..unit_table import own_units, set_own_units
 from . import hookspecs
@@ -53,6 +54,10 @@ class Plugins:
         return _merged(system.measurands for system in self.systems.values())
 
     @cached_property
+    def records(self) -> dict[str, Sampling]:
+        return _merged(system.records for system in self.systems.values())
+
+    @cached_property
     def observations(self) -> dict[str, Observation]:
         return _merged(system.observations for system in self.systems.values())
 
@@ -65,11 +70,12 @@ class Plugins:
         return _merged(system.operations for system in self.systems.values())
 
     def title(self, key: str) -> str:
-        """How paper and screen call a measurand, observation, trait, operation or part; of what no system
-        declares the key itself.
+        """How paper and screen call a measurand, record, observation, trait, operation or part; of what no
+        system declares the key itself.
         """
         declared = (
             self.measurands.get(key)
+            or self.records.get(key)
             or self.observations.get(key)
             or self.traits.get(key)
             or self.operations.get(key)

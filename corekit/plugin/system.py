@@ -11,11 +11,14 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
+import attrs
+
 from .. import units
 from ..complaints import symptoms, trials
 from ..datafile import read_toml
 from ..model.limit import Limit, Span
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait, answers_of
+from ..model.sampling import Sampling
 from ..model.source import Source
 from ..reference import sources
 from ..unit_table import OwnUnit
@@ -26,6 +29,7 @@ from .faults import FaultTable
 from .limit_file import read_limits
 from .own_unit import declare_unit
 from .relation import Relation, declare_relation
+from .sampling import sampling_of
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -54,6 +58,7 @@ class System:
         self.units: tuple[OwnUnit, ...] = ()
         self.parts: dict[str, Part] = {}
         self.measurands: dict[str, Measurand] = {}
+        self.records: dict[str, Sampling] = {}
         self.observations: dict[str, Observation] = {}
         self.traits: dict[str, Trait] = {}
         self.operations: dict[str, Operation] = {}
@@ -152,6 +157,63 @@ class System:
                 hazard=hazard,
             ),
         )
+
+    def record(
+        self,
+        name: str,
+        title: str,
+        *,
+        of: Measurand,
+        over: Measurand | str = "s",
+        over_title: str = "",
+        unit: str = "",
+        possible: tuple[float | None, float | None] | None = None,
+        usual: tuple[float | None, float | None] | None = None,
+        over_possible: tuple[float | None, float | None] | None = None,
+        settled: tuple[str, str] | None = None,
+        places: Iterable[str] | None = None,
+        where: str = "",
+        how: str = "",
+        hazard: str = "",
+    ) -> Sampling:
+        """Declare a record: samples of a measurand over time, or over another quantity.
+
+        Args:
+            of: What is sampled; its accuracy, its part, its hazard, and on which vehicles it is there hold
+                here too.
+            over: A unit of time, or the measurand that it is sampled over. over_title: `Time` when left out,
+                or the measurand's title.
+            unit: To print the samples in; the measurand's when left out.
+            possible, usual: As of a measurand, in `unit`; those of `of` when left out. A record also holds
+                what is on the way to a reading.
+            over_possible: In the unit of `over`; that measurand's when left out, from 0 on for a time.
+            settled: It counts as settled when to its end it lies within ± the first for the second:
+                `("10 mA", "10 min")`.
+            places: Those of `of` when left out.
+
+        Raises:
+            ValueError: the key is taken, or a unit or quantity cannot be meant.
+        """
+        sampling = sampling_of(
+            self._key(name),
+            title,
+            of=of,
+            over=over,
+            over_title=over_title,
+            unit=unit,
+            spans=(possible, usual, over_possible),
+            settled=settled,
+        )
+        if places is not None:
+            named = attrs.evolve(sampling.of, places=tuple(places), places_by="")
+            sampling = attrs.evolve(sampling, of=named)
+        sampling = attrs.evolve(
+            sampling,
+            where=where or of.where,
+            how=how or of.how,
+            hazard=hazard or of.hazard,
+        )
+        return self._keep(self.records, sampling.key, sampling)
 
     def observation(
         self,
@@ -387,6 +449,7 @@ class System:
                 key = parameter.of.key
                 if key.startswith(f"{self.key}.") and key not in {
                     **self.measurands,
+                    **self.records,
                     **self.observations,
                     **self.traits,
                 }:
@@ -476,9 +539,10 @@ class System:
     def _keep(self, shelf: dict[str, T], key: str, item: T) -> T:
         asked: tuple[dict[str, Any], ...] = (
             self.measurands,
+            self.records,
             self.observations,
             self.traits,
-        )  # one key, one meaning: a visit file names all three alike
+        )  # one key, one meaning: a visit file names them all alike
         if key in shelf or (any(shelf is one for one in asked) and any(key in one for one in asked)):
             raise ValueError(f"{key} is declared twice.")
         shelf[key] = item

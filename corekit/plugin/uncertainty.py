@@ -8,12 +8,17 @@ import attrs
 
 from ..model.value import Value
 from .reading import Reading
+from .record import Record
 
 _OF_A_READING = {
     "gain": "the percentage in its instrument's accuracy",
     "rest": "the digits or the fixed amount in its instrument's accuracy",
     "step": "what the display rounds away",
     "typed": "how loosely it was typed",
+    "scatter": "how far its samples scatter",
+    "between": "what lay between two samples",
+    "place": "how well the place of a sample is known",
+    "began": "the step in which it began",
 }
 
 
@@ -34,16 +39,19 @@ class UncertaintyShare:
     part: float
 
 
-def shares(value: Value, readings: Iterable[Reading]) -> list[UncertaintyShare]:
+def shares(
+    value: Value, readings: Iterable[Reading], records: Iterable[Record] = ()
+) -> list[UncertaintyShare]:
     """The budget of a value, largest share first.
 
     Args:
-        readings: Those it may rest on, with what was read beside them; they give the sources their words.
+        readings: Those it may rest on, with what was read beside them; they give the sources their words, as
+            do the `records`.
     """
     whole = value.u**2
     if whole == 0.0:
         return []
-    own = _owners(readings)
+    own = _owners(readings, records)
     rows = [
         UncertaintyShare(source=source, words=_words(source, own), u=abs(part), part=part**2 / whole)
         for source, part in value.budget.items()
@@ -66,28 +74,32 @@ def overdue(evidence: Iterable[str], readings: Iterable[Reading]) -> list[str]:
     return list(dict.fromkeys(one.overdue for one in taken if one.overdue and one.entry in named))
 
 
-def _owners(readings: Iterable[Reading]) -> dict[str, Reading]:
-    """The beginning of a source's name → the reading it belongs to: an entry's id, for what was read beside
-    with its measurand.
+def _owners(readings: Iterable[Reading], records: Iterable[Record]) -> dict[str, str]:
+    """The beginning of a source's name → what it belongs to, in words: an entry's id, for what was read
+    beside with its measurand.
     """
-    found: dict[str, Reading] = {}
+    found: dict[str, str] = {}
     for reading in (one for latest in readings for one in latest.with_series):
         for key, beside in reading.setup.items():
-            found[f"{beside.entry}.{key}"] = beside
-        found[reading.entry] = reading
+            found[f"{beside.entry}.{key}"] = _reading_words(beside)
+        found[reading.entry] = _reading_words(reading)
+    for record in records:
+        place = f" ({record.place})" if record.place else ""
+        found[record.entry] = f"{record.sampling.title}{place}"
     return found
 
 
-def _words(source: str, own: dict[str, Reading]) -> str:
+def _reading_words(reading: Reading) -> str:
+    place = f" ({reading.place})" if reading.place else ""
+    return f"{reading.measurand.title}{place}, {reading.typed.strip()}"
+
+
+def _words(source: str, own: dict[str, str]) -> str:
     owner, _, what = source.rpartition(".")
     for name in sorted(own, key=len, reverse=True):
         if source.startswith(f"{name}."):
             what = source.removeprefix(f"{name}.")
-            place = f" ({own[name].place})" if own[name].place else ""
-            return (
-                f"{own[name].measurand.title}{place}, {own[name].typed.strip()}:"
-                f" {_OF_A_READING.get(what, what)}"
-            )
+            return f"{own[name]}: {_OF_A_READING.get(what, what)}"
     if what == "gain":
         instrument, _, span = owner.rpartition("-")
         return f"{instrument} ({span}): the percentage in its accuracy, shared by all readings so taken"

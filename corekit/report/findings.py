@@ -18,6 +18,7 @@ from ..plugin.uncertainty import overdue
 from ..reference import code_in_words
 from .noted import is_noted, own_words
 from .readings import how_read, reading_rows
+from .records import record_pictures
 from .sheet import Sheet
 
 #: What the retest says of work that was done, for somebody who reads one line only.
@@ -94,7 +95,9 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     codes = code_sentences(assessment.job)
     failed = _failed(assessment)
     noted = _noted(assessment.job, sheet)
-    if not assessment.findings and not any(assessment.readings) and not codes and not failed and not noted:
+    records = record_pictures(assessment.job, sheet.records)
+    read = any(assessment.readings) or records
+    if not assessment.findings and not read and not codes and not failed and not noted:
         return []
     blocks: list[Block] = [Heading(text="What we found, and how we know")]
     if assessment.findings:
@@ -115,6 +118,8 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
             Readings(rows=tuple(rows)),
             Paragraph(words=(how_read(assessment),), tone="small"),
         ]
+    if records:
+        blocks += [Heading(text="Records", level=2), *records]
     blocks += noted
     blocks += [
         Paragraph(words=(sentence,), tone="small")
@@ -153,7 +158,7 @@ def _withdrawn(job: Job, sheet: Sheet) -> list[str]:
         for line in noted.record.lines
         for entry in line["ground"]["evidence"]
     )
-    kinds = {entry.id: entry for entry in job.entries if entry.kind in ("measured", "seen")}
+    kinds = {entry.id: entry for entry in job.entries if entry.kind in ("measured", "recorded", "seen")}
     reasons: dict[str, list[str]] = {}
     for entry in rested_on:
         instead = job.instead_of(entry) if entry in kinds else None

@@ -9,6 +9,7 @@ import attrs
 from ..model.measurand import Operation
 from ..model.money import Money
 from ..model.records import Approved
+from ..model.sampling import Sampling
 
 
 @attrs.frozen(kw_only=True)
@@ -34,7 +35,12 @@ class ApprovalRow:
 
 @attrs.frozen(kw_only=True)
 class Sheet:
-    """What every paper of a job shares. `titles` is how paper calls what can be read or looked at, by key."""
+    """What every paper of a job shares.
+
+    Attributes:
+        titles: How paper calls what can be read, recorded or looked at, by key.
+        records: What can be recorded, by key.
+    """
 
     document_id: str
     issuer: Issuer
@@ -42,6 +48,7 @@ class Sheet:
     currency: str
     operations: Mapping[str, Operation]
     titles: Mapping[str, str] = attrs.field(factory=dict)
+    records: Mapping[str, Sampling] = attrs.field(factory=dict)
     demo: bool = False
     draft: bool = False
 

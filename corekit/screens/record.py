@@ -7,7 +7,7 @@ import flask
 from ..desk.rows import withdraw_entry
 from ..errors import CorekitError
 from ..model.job import Job, Noted, stage_name
-from ..model.records import LEFT_BECAUSE, CodesRead, Measured, Seen
+from ..model.records import LEFT_BECAUSE, CodesRead, Measured, Recorded, Seen
 from ..visit import history
 from . import forms
 from .context import Van
@@ -89,7 +89,7 @@ def add(app: flask.Flask, van: Van) -> None:
 
 
 def _reasons(noted: Noted[object]) -> tuple[str, ...]:
-    return REASONS if isinstance(noted.record, (Measured, Seen, CodesRead)) else UNSAID
+    return REASONS if isinstance(noted.record, (Measured, Recorded, Seen, CodesRead)) else UNSAID
 
 
 def standing_entry(job: Job, entry: str) -> Noted[object]:

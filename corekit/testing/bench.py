@@ -14,10 +14,12 @@ from ..model.finding import Finding, Gap
 from ..model.limit import Limit
 from ..model.measurand import Measurand, answers_of
 from ..model.records import Instrument, Measured
+from ..model.sampling import Sampling
 from ..model.value import Value, exact
 from ..plugin.case import Case, Sighting, own_limit
 from ..plugin.check import run
 from ..plugin.reading import Reading, with_uncertainty
+from ..plugin.record import Record
 from ..plugin.relation import contradicted, contradictions, held_open
 from ..plugin.system import System
 from .evidence import Shown, shown_by
@@ -43,6 +45,7 @@ class Bench:
     system: System
     instruments: dict[str, Instrument] = attrs.field(factory=dict)
     readings: dict[tuple[str, str], Reading] = attrs.field(factory=dict)
+    records: dict[tuple[str, str], Record] = attrs.field(factory=dict)
     sightings: dict[tuple[str, str], Sighting] = attrs.field(factory=dict)
     fitted: dict[str, Any] = attrs.field(factory=dict)
     specified: dict[str, Limit] = attrs.field(factory=dict)
@@ -77,6 +80,21 @@ class Bench:
     def read(self, of: str | Measurand, typed: str, **how: Any) -> Bench:
         reading = self.reading(of, typed, **how)
         self.readings[reading.measurand.key, reading.place] = reading
+        return self
+
+    def record(self, key: str, *points: tuple[str, str], place: str = "", using: str = "") -> Bench:
+        """A record of these points, each as `("60 s", "0.4 A")`."""
+        sampling: Sampling = self.system.records[f"{self.system.key}.{key}"]
+        self.records[sampling.key, place] = Record(
+            sampling=sampling,
+            over=tuple(quantity(at, sampling.over_unit).number for at, _ in points),
+            samples=tuple(quantity(read, sampling.unit).number for _, read in points),
+            place=place,
+            stage=max(self.repairs.values(), default=0),
+            entry=f"{key}-{place or 'here'}",
+            instrument=self.instruments.get(using),
+            named=using,
+        )
         return self
 
     def read_also(self, of: str | Measurand, typed: str, **how: Any) -> Bench:
@@ -156,6 +174,7 @@ class Bench:
             check=check,
             stage=max(self.repairs.values(), default=0),
             readings=self.readings,
+            records=self.records,
             sightings=self.sightings,
             fitted=self.fitted,
             specified=self.specified,

@@ -25,6 +25,7 @@ from ..model.records import (
     Opened,
     Paid,
     Photographed,
+    Recorded,
     Remarked,
     Repaired,
     Requested,
@@ -101,6 +102,8 @@ class _Context:
 
 
 _Row = tuple[str, str, int | None]
+#: So many points of a record are shown as they were typed.
+_POINTS = 6
 
 
 def _opened(asked: _Context, record: Opened) -> _Row:
@@ -145,6 +148,14 @@ def _measured(asked: _Context, record: Measured) -> _Row:
         record.typed + (f" ({beside})" if beside else ""),
         record.stage,
     )
+
+
+def _recorded(asked: _Context, record: Recorded) -> _Row:
+    """Points as they were typed, or the file; how it went stands in the check and on paper."""
+    came = ", ".join(f"{at}: {read}" for at, read in record.typed[:_POINTS])
+    more = f", and {len(record.typed) - _POINTS} more" if len(record.typed) > _POINTS else ""
+    text = came + more if came else f"{len(record.samples)} samples from {asked.text(record.file)}"
+    return asked.title(record.of, record.place), text, record.stage
 
 
 def _seen(asked: _Context, record: Seen) -> _Row:
@@ -253,6 +264,7 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Fitted: _fitted,
     Specified: _specified,
     Measured: _measured,
+    Recorded: _recorded,
     Seen: _seen,
     CodesRead: _codes,
     Requested: _requested,
@@ -275,6 +287,7 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
 # What was handed over, approved or done stays; it is answered by something new.
 _MAY_BE_WITHDRAWN = (
     Measured,
+    Recorded,
     Seen,
     CodesRead,
     Specified,

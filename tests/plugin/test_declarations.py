@@ -264,7 +264,7 @@ def whole_outside(case: ck.Case, read: Annotated[ck.Reading, voltage] | None) ->
         (one_of_many, ["horn.current", "left, right", "list[Reading]"]),
         (one_look_of_many, ["horn.rust", "dict[str, Sound]"]),
         (one_or_the_other, ["more than one type"]),
-        (a_text, ["neither a measurand, an observation nor a trait"]),
+        (a_text, ["neither a measurand, a record, an observation nor a trait"]),
         (only_for_types, ["OnlyForTypes", "module level"]),
     ],
     ids=lambda part: part.__name__ if callable(part) else "",

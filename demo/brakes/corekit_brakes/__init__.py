@@ -53,6 +53,16 @@ pressure = brakes.measurand(
     hazard=PRESS,
 )
 
+held = brakes.record(
+    "pressure_held",
+    "Pressure under a steady foot",
+    of=pressure,
+    over="s",
+    places=(),
+    how="Gauge at one bleed screw; a steady foot for a minute, engine off.",
+    settled=("1 bar", "20 s"),
+)
+
 pedal = brakes.observation("pedal", "Pedal feel, engine off", Pedal, how="Three firm strokes, then hold.")
 
 renew = brakes.operation(
@@ -152,6 +162,15 @@ def alike(case: ck.Case, lines: Annotated[list[ck.Reading], pressure]) -> Iterat
                 yield pair
             else:
                 yield case.judge(share(*pair), case.limit("brakes.alike"), claim, ALIKE, ALIKE_PLAIN)
+
+
+@brakes.check("Pressure under a steady foot")
+def holds(case: ck.Case, record: Annotated[ck.Record | None, held]) -> Iterator[ck.Finding | ck.Gap]:
+    change = record.change(record.start, record.end) if record is not None else None
+    if change is not None:
+        claim = ck.Claim("brakes.held", unit="bar diff", urgency=ck.Urgency.NOTHING)
+        tells = "How the brakes hold their pressure was recorded."
+        yield case.advise(claim, "Under a steady foot the pressure changed by {value}.", change, tells=tells)
 
 
 @ck.hookimpl

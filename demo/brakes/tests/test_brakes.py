@@ -43,3 +43,8 @@ def test_a_missing_wheel_is_named_as_a_gap():
 @given(st.floats(1, 3000), st.floats(1, 10), st.floats(0.01, 0.05), st.floats(1.01, 1.5))
 def test_more_foot_never_makes_less_pressure(newtons, ratio, bore, more):
     assert expected_pressure.si(newtons * more, ratio, bore) > expected_pressure.si(newtons, ratio, bore)
+
+
+def test_how_the_pressure_falls_under_a_steady_foot_is_told():
+    made = Bench(brakes).record("pressure_held", ("0 s", "24 bar"), ("60 s", "21.5 bar"))
+    assert made.finding("brakes.held").value.number == pytest.approx(-2.5e5)

@@ -362,6 +362,23 @@ drain = battery.measurand(
     ),
     hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
 )
+drain_log = battery.record(
+    "drain_log",
+    "Drain log",
+    of=drain,
+    over="min",
+    over_title="Time since it was locked",
+    possible=(0, 100000),
+    usual=(0, 20000),  # awake a vehicle draws several amperes
+    over_possible=(0, 2880),
+    settled=("10 mA", "10 min"),
+    where="Clamp or logger around the negative lead.",
+    how=(
+        "From the moment it is locked, latches closed by hand, key more than 5 m away, diagnostic plug out,"
+        " until it has stayed the same for 10 minutes; half an hour at least, on recent vehicles up to 75"
+        " minutes."
+    ),
+)
 unwoken_drain = battery.measurand(
     "undisturbed_draw",
     "mA",

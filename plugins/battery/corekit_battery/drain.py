@@ -22,6 +22,7 @@ from .declarations import (
     circuit_cut,
     cranks,
     drain,
+    drain_log,
     find_drain,
     open_circuit_voltage,
     settles,
@@ -175,7 +176,7 @@ parked = battery.observation(
     Parked,
     how="A key near it, an open latch or a plugged-in tester keeps modules awake for as long as it lasts.",
 )
-_KEPT_AWAKE = {
+KEPT_AWAKE = {
     Parked.OPEN: "a latch was open",
     Parked.KEY_NEAR: "the key lay within 5 m",
     Parked.PLUG_IN: "the diagnostic plug was in",
@@ -185,8 +186,9 @@ _KEPT_AWAKE = {
 @battery.check("Parasitic draw")
 def key_off(
     case: ck.Case,
-    drawn: Annotated[ck.Reading, drain],
+    drawn: Annotated[ck.Reading | None, drain],
     *,
+    log: Annotated[ck.Record | None, drain_log],
     waited: Annotated[ck.Reading | None, sleep_time],
     rest: Annotated[ck.Reading | None, open_circuit_voltage],
     warmth: Annotated[ck.Reading | None, temperature],
@@ -197,7 +199,13 @@ def key_off(
     stood: Annotated[Parked | None, parked],
     turns: Annotated[Cranks | None, cranks],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The current itself, then the days it leaves."""
+    """The current itself, then the days it leaves.
+
+    A log that shows it settle says more than one reading, and then counts in its place.
+    """
+    if log is not None and (drawn is None or settled_draw(case, log, stood) is not None):
+        return
+    drawn = drawn or case[drain]
     if stop := barred(case):
         yield case.does_not_apply(stop)
         return
@@ -226,7 +234,7 @@ def key_off(
             values={"read": read, "why": why_awake},
         )
         yield case.gap(
-            parked if stood in _KEPT_AWAKE else sleep_time,
+            parked if stood in KEPT_AWAKE else sleep_time,
             "Days parked are told only of a current that was read with everything asleep.",
         )
         return
@@ -268,33 +276,66 @@ def key_off(
     usual = judged.urgency is ck.Urgency.NOTHING
     if drawn.disagrees:
         return
+    yield days_parked(
+        case,
+        drawn.value,
+        rest=rest,
+        warmth=warmth,
+        kind=kind,
+        holds=capacity_known(holds, minutes, kind),
+        turns=turns,
+        usual=usual,
+    )
+
+
+def settled_draw(case: ck.Case, log: ck.Record, stood: Parked | None) -> ck.Settled | None:
+    """What a log settled to, where that is what a parked car draws; None while modules may be awake still.
+
+    What lies inside the limit is not kept awake by anything. What does not may go on falling within half an
+    hour, or be kept awake by how the car stood.
+    """
+    settled = log.settled
+    if settled is None or case.side(settled.value, case.limit(drain)) is ck.Side.INSIDE:
+        return settled
+    return None if log.end < ASLEEP or stood in KEPT_AWAKE else settled
+
+
+def days_parked(
+    case: ck.Case,
+    drawn: ck.Value,
+    *,
+    rest: ck.Reading | None,
+    warmth: ck.Reading | None,
+    kind: BatteryType | None,
+    holds: ck.Value | None,
+    turns: Cranks | None,
+    usual: bool,
+) -> ck.Finding | ck.Gap:
+    """How long the battery stands this draw, or what is missing to tell."""
     if turns is not None and turns is not Cranks.WELL:
-        yield case.gap(
+        return case.gap(
             cranks,
             "Days parked are not told of a car that does not crank well as it stands: why comes first.",
         )
-        return
-    holds = capacity_known(holds, minutes, kind)
     if holds is None:
-        yield case.gap(
+        return case.gap(
             capacity,
             (
                 "How many days the battery lasts with this parasitic draw depends on its Ah, which are"
                 " not known."
             ),
         )
-        return
     needed = NEEDED_COLD if warmth is not None and warmth.number < COLD else NEEDED
     loss = LOSS[kind] if kind is not None else max(LOSS.values())
     by_voltage = rest if kind is not BatteryType.LITHIUM else None
-    yield _days(case, drawn, by_voltage, holds=holds, needed=needed, loss=loss, usual=usual)
+    return _days(case, drawn, by_voltage, holds=holds, needed=needed, loss=loss, usual=usual)
 
 
 def _why_awake(waited: ck.Reading | None, still: Settles | None, stood: Parked | None) -> str:
     """Why modules may have been awake at the reading, a clause; empty where the step's own words were"
     " kept."""
-    if stood in _KEPT_AWAKE:
-        return _KEPT_AWAKE[stood]
+    if stood in KEPT_AWAKE:
+        return KEPT_AWAKE[stood]
     if still is Settles.FALLING:
         return "it was still falling"
     if still is Settles.SETTLED:
@@ -308,7 +349,7 @@ def _why_awake(waited: ck.Reading | None, still: Settles | None, stood: Parked |
 
 def _days(
     case: ck.Case,
-    drawn: ck.Reading,
+    drawn: ck.Value,
     rest: ck.Reading | None,
     *,
     holds: ck.Value,
@@ -322,7 +363,9 @@ def _days(
     if start.number <= needed:
         return case.advise(
             ck.Claim(
-                "battery.days", evidence=[drawn, *([rest] if rest else [])], urgency=ck.Urgency.THIS_VISIT
+                "battery.days",
+                evidence=[*sorted(drawn.rests_on), *([rest] if rest else [])],
+                urgency=ck.Urgency.THIS_VISIT,
             ),
             (
                 "At about {share} charge it has less than the {needed} assumed for a start, whatever"
@@ -357,7 +400,7 @@ def _days(
             "battery.days",
             of=drain,
             unit="d",
-            evidence=[drawn, *([rest] if rest is not None else [])],
+            evidence=[*sorted(drawn.rests_on), *([rest] if rest is not None else [])],
             urgency=(
                 ck.Urgency.NOTHING
                 if usual or lasts.number > LONG
@@ -368,7 +411,7 @@ def _days(
             figure=(
                 None
                 if usual or lasts.number > LONG
-                else _picture(start.number, needed, days, ck.show(drawn.value, "mA", uncertainty=False))
+                else _picture(start.number, needed, days, ck.show(drawn, "mA", uncertainty=False))
             ),
         ),
         says,
