@@ -253,7 +253,7 @@ def _test_before(system: System, finding: Finding) -> NextTest:
     check = finding.check[0].lower() + finding.check[1:]
     question = (
         f"Test again {check}."
-        if finding.next_test == finding.of
+        if finding.next_test == finding.of and finding.value is not None
         else f"{title}, before anything is said of {check}."
     )
     return NextTest(

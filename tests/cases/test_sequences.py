@@ -383,3 +383,9 @@ def test_one_reading_that_several_findings_wait_for_is_one_step() -> None:
     made = assessed([{"seen": coils}], "idles_roughly", fitted=COILS)
     # Each coil's open reading waits for a spark: one step, not four.
     assert [test.wants for test in made.next_tests if test.bits == 0.0].count("ignition.spark") == 1
+
+
+def test_what_was_never_read_is_not_to_be_tested_again() -> None:
+    made = assessed([seen(battery__cranks="no crank")], "does_nothing")
+    unread = [test.question for test in made.next_tests if test.wants == "battery.cranking_voltage"]
+    assert unread and not [question for question in unread if "again" in question]
