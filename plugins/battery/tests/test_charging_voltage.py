@@ -133,7 +133,9 @@ RANK = ["nothing to do here", "plan it", "this visit", "before driving"]
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.floats(13.9, 16.6), st.sampled_from(["flooded", "AGM", "gel"]))
+@given(
+    st.floats(14.1, 16.6), st.sampled_from(["flooded", "AGM", "gel"])
+)  # above every low end with its width
 def test_urgency_never_jumps_by_more_than_a_step_over_a_few_hundredths_of_a_volt(
     volts: float, kind: str
 ) -> None:
