@@ -120,6 +120,15 @@ def long_words(shop: Shop) -> str:
     )
 
 
+def with_symptoms(shop: Shop) -> str:
+    """A complaint from the list, with what comes before anything else."""
+    return looking(
+        shop,
+        reason="It smells of eggs and cranks slowly.",
+        complaint={"symptoms": ["smells_of_eggs", "cranks_slowly"], "when": ["cold"], "shows": "often"},
+    )
+
+
 def no_number(shop: Shop) -> str:
     return begin(
         shop,
@@ -403,6 +412,7 @@ STANDS: dict[str, Callable[[Shop], str]] = {
     for make in (
         just_begun,
         long_words,
+        with_symptoms,
         no_number,
         diagnosis_estimated,
         diagnosis_approved,

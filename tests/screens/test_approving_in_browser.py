@@ -145,7 +145,7 @@ def test_a_vin_speaks_while_it_is_typed(
     served, watched = screens(empty_shop), phone()
     page = watched.page
     page.goto(f"{served.address}/new")
-    page.locator("summary").tap()
+    page.locator("summary", has_text="VIN or no number").tap()
     page.get_by_label("VIN", exact=True).press_sequentially("1M8GDM9AXKP042788")
     page.wait_for_selector("[data-trial] >> text=The check digit agrees.")
     page.get_by_label("What the customer says").fill("Cranks slowly.")

@@ -370,7 +370,7 @@ def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_a
             served.start()
             connected(hand)
         if step == "load":
-            hand.caution()
+            other_test(hand, "Voltage under load")
             hand.write("Voltage under load", "8.4")
             soon(
                 lambda: holds(

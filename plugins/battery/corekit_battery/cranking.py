@@ -263,6 +263,16 @@ def _posts(case: ck.Case, posts: ck.Reading, warmth: ck.Reading | None) -> ck.Fi
     )
 
 
+_MUCH_OR_USUAL = (
+    "Voltage drop from posts to clamps while cranking: {lost}. Much where the starter turns easily, usual where"
+    " it stalls at 400 A: measure across each connection, with the current."
+)
+_NEAR_ZERO = (
+    "Voltage drop from posts to clamps while cranking: about {lost}; these two readings cannot tell it from"
+    " zero. Measure across each connection."
+)
+
+
 def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding:
     lost = posts.value - clamps.value
     places: dict[str, Any] = {
@@ -273,8 +283,8 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
     current = case.reading(starter_current)
     amps = ends_of_current(case, current, cranked=True)
     least = certainly_allowed(printed, amps[0], CONNECTION_AT_MOST)
-    is_open = is_left_open(case, lost, printed, amps, CONNECTION_AT_MOST)
-    if is_open and least.high is not None and lost.number > least.high.number:
+    if is_left_open(case, lost, printed, amps, CONNECTION_AT_MOST):
+        much = least.high is not None and lost.number > least.high.number
         return case.inconclusive(
             ck.Claim(
                 "battery.contact",
@@ -283,19 +293,18 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
                 evidence=[posts, clamps, *([current] if current is not None else [])],
                 next_test=cable_drop,
             ),
-            (
-                "Voltage drop from posts to clamps while cranking: {lost}. Much where the starter turns"
-                " easily, usual where it stalls at 400 A: measure across each connection, with the current."
-            ),
+            _MUCH_OR_USUAL if much else _NEAR_ZERO,
             lost,
             tells=(
                 "What the connections lose depends on the current, so they are measured one by one with it."
+                if much
+                else "Whether the battery connections lose voltage could not be told apart from none."
             ),
             values=places,
         )
     return case.judge(
         lost,
-        least if is_open else allowed(printed, amps[1], CONNECTION_AT_MOST),
+        allowed(printed, amps[1], CONNECTION_AT_MOST),
         ck.Claim(
             "battery.contact",
             of=cranking_voltage,
@@ -309,10 +318,7 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
                 "Voltage drop from posts to clamps while cranking: {lost}, where there should be next"
                 " to none. Clean and tighten them, then read again."
             ),
-            undecided=(
-                "Voltage drop from posts to clamps while cranking: about {lost}; these two readings"
-                " cannot tell it from zero. Measure across each connection."
-            ),
+            undecided=_NEAR_ZERO,
         ),
         ck.Tells(
             passes="The battery connections carry their current well.",

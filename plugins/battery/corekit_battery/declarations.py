@@ -251,7 +251,7 @@ open_circuit_voltage = battery.measurand(
     conditions=(rest_time, temperature),
     where="On the posts themselves, not on the clamps.",
     how="Everything off, doors closed, modules asleep.",
-    hazard=f"{SPARK} {SHORT}",
+    hazard=f"{ACID} {SPARK} {SHORT}",
 )
 gravity = battery.measurand(
     "specific_gravity",
@@ -570,7 +570,7 @@ case_seen = battery.observation(
     Case,
     part=starter_battery,
     how="All sides, lid and posts; in frost look for bulging and ice.",
-    hazard=f"{ACID} {DAMAGED}",
+    hazard=ACID,
 )
 level = battery.observation(
     "level",
