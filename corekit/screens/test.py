@@ -28,7 +28,7 @@ from .preview import said
 from .retest import again_path, arrival, shown_by, shown_repair
 from .test_options import TestOptions, options_in_address
 
-_AHEAD = 5  # of the next tests are kept ready for when the network goes
+_AHEAD = 30  # of the next tests are kept ready for when the network goes: nobody keeps to the first few
 _GAPS = 12
 _FIRST = 7  # traits that are asked at once; the others are there for whoever knows them
 

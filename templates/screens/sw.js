@@ -7,7 +7,7 @@ const PAGES = "corekit-pages-1";
 const FILES = "corekit-files-1";
 const DEADLINE_MS = 4000;
 const OLDEST_MS = 12 * 3600 * 1000; // as long as the longest session: after that the server would not have shown it either
-const MOST = 80;
+const MOST = 160;
 const WISHES = ["about", "aside", "listed", "minutes"]; // in an address: how somebody came there, and not which screen it is
 const KEPT_AT = "x-kept-at";
 const IS_FILE = /^\/(work\.css|work\.js|queue\.js|mark\.svg|face\/[a-z]+\.ttf)$/;
@@ -164,7 +164,7 @@ async function fetchAhead({ ahead = [], once = [] }) {
   const pages = await caches.open(PAGES);
   const lacking = [];
   for (const path of once) { if (!await pages.match(path)) { lacking.push(path); } }
-  for (const path of [...ahead, ...lacking].filter(own).slice(0, 16)) {
+  for (const path of [...ahead, ...lacking].filter(own).slice(0, 64)) {
     const before = lockings;
     try {
       await keep(path, await fetch(path, { headers: { Accept: "text/html" }, redirect: "manual", cache: "no-store" }), before);

@@ -264,8 +264,8 @@ def _posts(case: ck.Case, posts: ck.Reading, warmth: ck.Reading | None) -> ck.Fi
 
 
 _MUCH_OR_USUAL = (
-    "Voltage drop from posts to clamps while cranking: {lost}. Much where the starter turns easily, usual where"
-    " it stalls at 400 A: measure across each connection, with the current."
+    "Voltage drop from posts to clamps while cranking: {lost}. Much where the starter turns easily, usual"
+    " where it stalls at 400 A: measure across each connection, with the current."
 )
 _NEAR_ZERO = (
     "Voltage drop from posts to clamps while cranking: about {lost}; these two readings cannot tell it from"
