@@ -172,6 +172,10 @@ def _withdrawn(job: Job, sheet: Sheet) -> list[str]:
     ]
 
 
+#: So many things that nobody looked at are named on a paper; `check` names all.
+NAMED = 14
+
+
 def not_looked_at(assessment: Assessment) -> list[str]:
     """What nobody read or looked at in one sentence, then what could not be had, with the reason."""
     gaps = [
@@ -180,11 +184,12 @@ def not_looked_at(assessment: Assessment) -> list[str]:
         if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH) and not is_noted(gap, assessment.job)
     ]
     # An abbreviation keeps its capitals.
-    names = dict.fromkeys(
+    every = dict.fromkeys(
         gap.about if gap.about[:2].isupper() else gap.about[0].lower() + gap.about[1:]
         for gap in gaps
         if gap.about
     )
+    names = [*list(every)[:NAMED], *([f"and {len(every) - NAMED} more"] if len(every) > NAMED else [])]
     other_texts = " ".join(dict.fromkeys(gap.text for gap in gaps if not gap.about))
     return [
         sentence

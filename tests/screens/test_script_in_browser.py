@@ -372,17 +372,6 @@ def test_an_unusual_value_is_asked_and_a_guess_fills_the_field(bench: Bench, han
     assert bench.readings() == ["12.65 V"]
 
 
-def test_what_cannot_be_is_answered_with_what_could_be_and_with_no_other_digits(
-    bench: Bench, hand: Hand
-) -> None:
-    hand.open(1)
-    hand.read("1265")
-    hand.page.wait_for_selector("[data-trial] >> text=outside what is possible")
-    assert hand.page.locator("text=Reading is correct").count() == 0
-    assert hand.page.locator("[data-trial] [data-fill]").count() == 0
-    assert "12.65" not in hand.page.inner_text("[data-trial]")
-
-
 def test_what_really_reads_so_is_taken_after_one_tap(bench: Bench, hand: Hand) -> None:
     hand.open(1)
     hand.read("9.1")
