@@ -165,7 +165,11 @@ class Visit:
             barred=frozenset(),
             fitted={},
             done=frozenset(self.done),
-            acts=[one for one in self.plugins.operations.values() if one.as_test],
+            acts=[
+                one
+                for one in self.plugins.operations.values()
+                if one.as_test and one.key.partition(".")[0] in self.beliefs.tables.systems
+            ],
         )
 
     def make(self, one: JointTest) -> None:
