@@ -10,7 +10,7 @@ from typing import Any
 
 import attrs
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from corekit.assess.hypotheses import Complaint, joint
@@ -58,6 +58,9 @@ def test_inference_equals_direct_enumeration(
 ) -> None:
     raw, table = drawn
     happened = data.draw(events(table))
+    # What shows now and then is looked at while a trial lasts as if for the first time: the one simplification.
+    now_and_then = complaint is not None and complaint.shows < 1
+    assume(not (now_and_then and any(isinstance(one, Act) and one.undone is not None for one in happened)))
     beliefs = believed(tables_of(table, complaint), happened)
     at_first, by_now = enumerated(raw, complaint, happened)
     assert without_mark(first(beliefs)) == pytest.approx(at_first, rel=1e-9, abs=1e-12)
