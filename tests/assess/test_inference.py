@@ -58,7 +58,7 @@ def test_inference_equals_direct_enumeration(
 ) -> None:
     raw, table = drawn
     happened = data.draw(events(table))
-    # What shows now and then is looked at while a trial lasts as if for the first time: the one simplification.
+    # What shows now and then is looked at while a trial lasts as if for the first time: a simplification.
     now_and_then = complaint is not None and complaint.shows < 1
     assume(not (now_and_then and any(isinstance(one, Act) and one.undone is not None for one in happened)))
     beliefs = believed(tables_of(table, complaint), happened)
