@@ -21,8 +21,6 @@ _ONE = Positive(1.0)
 LEAST = 0.002
 #: The same for what is plainly seen or told: a crack is hardly ever noted where there is none.
 LEAST_SEEN = 0.0001
-#: The circumstances under which a symptom may show, for factors on the odds of a fault.
-CIRCUMSTANCES = ("cold", "hot", "wet", "load", "speed", "refuelled", "stood", "work")
 _PREVALENCE = "a number above 0, how many of 1000 vehicles taken at random have it now"
 
 
@@ -138,6 +136,7 @@ class Declared:
         operations, parts: Keys.
         codes: Every code that the source of its checks names; None where that cannot be read.
         symptoms: Keys of all that a customer can tell; None: not looked up.
+        circumstances: Keys of when it can show.
         places: Key of a measurand or an observation → its places.
     """
 
@@ -149,6 +148,7 @@ class Declared:
     parts: Collection[str] = ()
     codes: Collection[str] | None = None
     symptoms: Collection[str] | None = None
+    circumstances: Collection[str] | None = None
     places: Mapping[str, Collection[str]] = attrs.field(factory=dict)
 
 
@@ -228,7 +228,7 @@ class _Meaning:
             tests=tests,
             pairs=pairs,
             symptoms=self._factors("symptoms", form.symptoms, faults, self.declared.symptoms, "symptom"),
-            when=self._factors("when", form.when, faults, CIRCUMSTANCES, "circumstance"),
+            when=self._factors("when", form.when, faults, self.declared.circumstances, "circumstance"),
             not_while=tuple(
                 self._not_while(("not_while", n), row, tests)
                 for n, row in enumerate(form.not_while)

@@ -408,6 +408,7 @@ class System:
             parts=self.parts,
             codes=self._codes_named(),
             symptoms=symptoms().symptoms,
+            circumstances=symptoms().circumstances,
             places={
                 **{key: measurand.places for key, measurand in self.measurands.items()},
                 **{key: seen.places for key, seen in self.observations.items()},

@@ -426,6 +426,7 @@ def test_the_next_few_tests_are_named_so_that_they_open_without_a_connection(rea
     page = real.get("test?" + urlencode([("about", "battery"), *(("aside", key) for key in known)]))
     here = real.at
     assert here not in page.ahead
+    # The worker fetches 64 at most: sw.js.
     assert 4 <= len(page.ahead) <= 64 and page.ahead[-1].partition("?")[0].endswith("/tests")
     places = {link for link in page.ahead if "cranking_voltage" in link}
     assert len(places) == 2  # the one place and the one after it
