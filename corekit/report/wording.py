@@ -23,7 +23,8 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
         "total": frozenset({"currency"}),
         "received": frozenset({"currency"}),
     },
-    "readings": {word: frozenset() for word in ("name", "before", "after", "scale", "limit", "key")},
+    "readings": {word: frozenset() for word in ("name", "before", "after", "now", "scale", "limit", "key")},
+    "approval": {"until": frozenset({"date"}), "signed": frozenset()},
     "strip": {
         "title": frozenset({"name"}),
         **{word: frozenset() for word in ("inside", "below", "above", "across", "bare")},
