@@ -59,7 +59,7 @@ class Shown:
 
 
 def still_fails(finding: Finding) -> bool:
-    """True where a finding speaks against the vehicle as it is: by a verdict, or as advice that work is due."""
+    """True where a finding speaks against the vehicle as it is: by a verdict, or as advice."""
     return finding.verdict is Verdict.FAIL or (
         finding.verdict is Verdict.ADVICE and finding.urgency is not Urgency.NOTHING
     )

@@ -94,6 +94,10 @@ def _open(rows: Sequence[Row], told: Told) -> Iterable[Step]:
         yield Step.of("Still open", " ".join(dict.fromkeys((*texts, *noted))))
 
 
+def _noted(of: str, told: Told) -> str:
+    return lower_first(told.plugins.title(of)) if of else "a remark"
+
+
 def _is_open(finding: Finding) -> bool:
     return finding.verdict is Verdict.UNDECIDED or still_fails(finding)
 
