@@ -79,7 +79,7 @@ def account_of(
     return Account(
         points=tuple(point.words for point in points_of(job)),
         rows=rows,
-        charges=tuple(work_of(line) for line in lines if not line.operation),
+        charges=tuple(work_of(line, plugins) for line in lines if not line.operation),
         answer=answer_of(rows, told),
         proof=proof_of(rows),
         steps=steps_of(rows, told),

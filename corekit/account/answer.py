@@ -87,7 +87,7 @@ def listed(names: Sequence[str]) -> str:
 
 def lower_first(text: str) -> str:
     """Begun small; an abbreviation keeps its capitals."""
-    return text if text[:2].isupper() else f"{text[:1].lower()}{text[1:]}"
+    return text if text[1:2].isupper() else f"{text[:1].lower()}{text[1:]}"
 
 
 def proof_of(rows: Sequence[Row]) -> str:

@@ -136,7 +136,7 @@ def _fault(key: str, told: Told) -> Fault | None:
 def _name(key: str, fault: Fault | None, told: Told) -> str:
     """What was wrong as a name: the fault's, else that of the part that is renewed, else that of the work."""
     if fault is not None:
-        return _capital(fault.name)
+        return _capital(fault.headline)
     operation = told.plugins.operations.get(key)
     part = told.plugins.parts.get(operation.replaces) if operation is not None else None
     return part.title if part is not None else told.plugins.title(key)
@@ -196,33 +196,40 @@ def _read(finding: Finding, told: Told) -> str:
     judged = [
         reading for stage in told.assessment.readings for reading in stage if reading.value == finding.value
     ]
-    name = judged[0].measurand.title if judged else finding.check
+    name = _capital(judged[0].measurand.for_customer) if judged else finding.check
     return f"{name}, {finding.place}" if finding.place else name
 
 
 def _works(key: str, told: Told) -> Iterable[Work]:
     lines = [line for line in told.lines if line.operation == key]
     for line in lines:
-        yield work_of(line)
+        yield work_of(line, told.plugins)
     if not lines and not told.is_proposal and key in told.job.approval.done:
         why = (
             "not approved by you, so not charged"
             if key in told.job.approval.unapproved
             else "not charged here"
         )
-        yield Work(text=told.plugins.title(key), reason=why)
+        yield Work(text=work_words(key, told.plugins), reason=why)
 
 
-def work_of(line: Line) -> Work:
+def work_words(key: str, plugins: Plugins) -> str:
+    """What a piece of work is, in the customer's words."""
+    return plugins.for_customer(key).removesuffix(".")
+
+
+def work_of(line: Line, plugins: Plugins) -> Work:
     """A line as a row of an account shows it."""
+    is_work = bool(line.operation) and line.kind is LineKind.LABOUR
+    text = work_words(line.operation, plugins) if is_work else line.text
     detail = quantity_words(line.quantity, line.unit)
     if line.kind is LineKind.PART:
         detail = f"{line.condition}, {detail}"
     elif line.unit == "flat":
         detail = ""
     if line.waived:
-        return Work(text=line.text, detail=detail, reason=line.waived)
-    return Work(text=line.text, detail=detail, net=line.net)
+        return Work(text=text, detail=detail, reason=line.waived)
+    return Work(text=text, detail=detail, net=line.net)
 
 
 def _again(last: RepairProof | None, job: Job) -> str:

@@ -95,7 +95,7 @@ def _open(rows: Sequence[Row], told: Told) -> Iterable[Step]:
 
 
 def _noted(of: str, told: Told) -> str:
-    return lower_first(told.plugins.title(of)) if of else "a remark"
+    return lower_first(told.plugins.for_customer(of)) if of else "a remark"
 
 
 def _is_open(finding: Finding) -> bool:
@@ -139,7 +139,7 @@ def _next(rows: Sequence[Row], told: Told) -> Iterable[Step]:
                     "Next step", f"{told.plugins.title(test.operation)}{priced(test.operation, told)}."
                 )
             else:
-                asked = told.plugins.title(test.wants) if test.wants else test.question
+                asked = told.plugins.for_customer(test.wants) if test.wants else test.question
                 yield Step.of("Next step", f"Check: {lower_first(asked)}{priced(DIAGNOSIS, told)}.")
             return
     if any(row.state is State.NOT_LOOKED_AT and row.readings for row in sought):
@@ -151,7 +151,7 @@ def _next(rows: Sequence[Row], told: Told) -> Iterable[Step]:
 def _not_looked_at(rows: Sequence[Row], told: Told) -> Iterable[Step]:
     points = [row.point for row in rows if row.state is State.NOT_LOOKED_AT and isinstance(row, PointRow)]
     gaps = [
-        lower_first(gap.about)
+        lower_first(told.plugins.for_customer(gap.wants) if gap.wants else gap.about)
         for gap in told.assessment.open_gaps
         if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)
         and gap.about
@@ -176,7 +176,7 @@ def _removed(rows: Sequence[Row], told: Told) -> Iterable[Step]:
         part = told.plugins.parts.get(operation.replaces) if operation is not None else None
         if part is not None:
             parts.append(lower_first(part.title))
-    if parts and not told.is_proposal:
-        yield Step.of(
-            "Removed parts", f"{listed(list(dict.fromkeys(parts)))}: yours, unless you leave it with us."
-        )
+    names = list(dict.fromkeys(parts))
+    if names and not told.is_proposal:
+        them = "it" if len(names) == 1 else "them"
+        yield Step.of("Removed parts", f"{listed(names)}: yours, unless you leave {them} with us.")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import attrs
 
@@ -17,12 +17,11 @@ from ..model.document import (
     Pairs,
     Paragraph,
     Picture,
-    ReadingRow,
     Readings,
 )
 from ..model.finding import Finding, Reason, Urgency, Verdict
 from ..model.job import Job, stage_name
-from ..model.limit import Scope
+from ..model.limit import Limit, Scope
 from ..model.personal import Personal
 from ..plugin.limit_words import limit_with_basis, limit_words
 from ..plugin.uncertainty import overdue
@@ -42,19 +41,18 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     if not assessment.findings and not read and not codes and not failed and not noted:
         return []
     blocks: list[Block] = []
+    sources = Sources()
     if assessment.findings:
-        rows = tuple(finding_row(finding, assessment) for finding in told_findings(assessment))
+        rows = tuple(finding_row(finding, assessment, sources) for finding in told_findings(assessment))
         blocks += [Heading(text="What was found, in the trade's words"), Findings(rows=rows)]
-    blocks += [
-        Picture(figure=finding.figure) for finding in assessment.findings if finding.figure is not None
-    ]
+    blocks += _figures(assessment)
     if codes:
         blocks += [
             Heading(text="Trouble codes read", level=2),
             *(Paragraph(words=(sentence,)) for sentence in codes),
         ]
         blocks.append(Paragraph(words=(CODES_SAY,), tone="small"))
-    blocks += readings(assessment)
+    blocks += readings(assessment, sources)
     if records:
         blocks += [Heading(text="Records"), *records]
     blocks += noted
@@ -66,7 +64,7 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
         blocks.append(
             Paragraph(words=(f"Not assessed, because a plugin failed: {', '.join(failed)}.",), tone="small")
         )
-    return blocks
+    return blocks + sources.blocks
 
 
 def told_findings(assessment: Assessment) -> list[Finding]:
@@ -78,33 +76,59 @@ def told_findings(assessment: Assessment) -> list[Finding]:
     ]
 
 
-def readings(assessment: Assessment) -> list[Block]:
-    """Every reading before and after, and where its limit is from, each source once by its number."""
-    rows, sources = numbered(reading_rows(assessment))
+def readings(assessment: Assessment, sources: Sources) -> list[Block]:
+    """Every reading before and after, each source by its number."""
+    rows = tuple(
+        attrs.evolve(row, source=sources.cited(row.source)) if row.source else row
+        for row in reading_rows(assessment)
+    )
     if not rows:
         return []
     return [
         Heading(text="Readings"),
         Readings(rows=rows),
-        *(
-            [Pairs(rows=tuple((f"[{n}]", (source,)) for n, source in enumerate(sources, 1)))]
-            if sources
-            else []
-        ),
         Paragraph(words=(how_read(assessment),), tone="small"),
     ]
 
 
-def numbered(rows: Sequence[ReadingRow]) -> tuple[tuple[ReadingRow, ...], tuple[str, ...]]:
-    """The rows with the number of each source in its place, and the sources in the order of their numbers."""
-    sources = list(dict.fromkeys(row.source for row in rows if row.source))
-    return (
-        tuple(
-            attrs.evolve(row, source=f"[{sources.index(row.source) + 1}]") if row.source else row
-            for row in rows
-        ),
-        tuple(sources),
-    )
+def _figures(assessment: Assessment) -> list[Block]:
+    """The figure of every finding that has one; what a check drew before and after stands together."""
+    drawn = [finding for finding in assessment.findings if finding.figure is not None]
+    order = list(dict.fromkeys((finding.code, finding.place) for finding in drawn))
+    drawn.sort(key=lambda finding: (order.index((finding.code, finding.place)), finding.stage))
+    return [
+        Picture(
+            figure=attrs.evolve(
+                finding.figure,
+                title=f"{finding.figure.title} ({stage_words(finding.stage, assessment)})"
+                if assessment.job.stage
+                else finding.figure.title,
+            )
+        )
+        for finding in drawn
+        if finding.figure is not None
+    ]
+
+
+@attrs.define
+class Sources:
+    """Where limits are from, each once under its number, in the order in which a paper names them."""
+
+    names: list[str] = attrs.field(factory=list)
+
+    def cited(self, name: str) -> str:
+        """The number by which a source is named."""
+        if name not in self.names:
+            self.names.append(name)
+        return f"[{self.names.index(name) + 1}]"
+
+    @property
+    def blocks(self) -> list[Block]:
+        """The sources themselves; nothing where none was named."""
+        if not self.names:
+            return []
+        rows = tuple((f"[{n}]", (name,)) for n, name in enumerate(self.names, 1))
+        return [Heading(text="Sources"), Pairs(rows=rows)]
 
 
 def stage_words(stage: int, assessment: Assessment) -> str:
@@ -280,8 +304,12 @@ def _is_over(finding: Finding, assessment: Assessment) -> bool:
     )
 
 
-def finding_row(finding: Finding, assessment: Assessment) -> FindingRow:
-    """A finding as it stands now; where the check spoke differently on arrival, both sentences."""
+def finding_row(finding: Finding, assessment: Assessment, sources: Sources | None = None) -> FindingRow:
+    """A finding as it stands now; where the check spoke differently on arrival, both sentences.
+
+    Args:
+        sources: Where they are listed, each by its number; without it each is named in full.
+    """
     first = _on_arrival(finding, assessment)
     text = str(finding.text)
     if first is not None and first.urgency is not finding.urgency:
@@ -290,23 +318,27 @@ def finding_row(finding: Finding, assessment: Assessment) -> FindingRow:
         text=text,
         verdict=str(finding.verdict),
         urgency="dealt with" if _is_over(finding, assessment) else str(finding.urgency),
-        basis=_basis(finding) + _overdue(finding, assessment),
+        basis=_basis(finding, sources) + _overdue(finding, assessment),
         stage=stage_words(finding.stage, assessment) if assessment.job.stage else "",
     )
 
 
-def _basis(finding: Finding) -> str:
+def _basis(finding: Finding, sources: Sources | None) -> str:
     if not finding.limits:
         return ""
     limit = finding.limits[0]
-    text = f"Limit: {limit_with_basis(limit, finding.unit)}. Source: {limit.source.named}."
+
+    def named(one: Limit) -> str:
+        return sources.cited(one.source.named) if sources is not None else one.source.named
+
+    text = f"Limit: {limit_with_basis(limit, finding.unit)}. Source: {named(limit)}."
     if not limit.decides:
         text += " It only advises."
     for beaten in finding.limits[1:]:
         if limit.scope is Scope.THIS_VEHICLE:
             text += (
                 f" It replaces the general figure {limit_words(beaten, finding.unit)}"
-                f" ({beaten.source.named})."
+                f" ({named(beaten)})."
             )
     return text
 
