@@ -66,19 +66,20 @@ def _unfinished(told: Told) -> Iterable[Step]:
         yield Step.of("How it ended", because if because.endswith((".", "!", "?")) else f"{because}.")
 
 
-_OPEN = (
-    (State.NOT_RIGHT, "Not put right"),
-    (State.PUT_OFF, "Put off"),
-    (State.APPROVED, "Approved, to be done"),
-    (State.DONE, "To be shown"),
-)
+#: Under which label rows of a state stand; what is approved and not done stands under its own.
+_OPEN = ((State.NOT_RIGHT, "Not put right"), (State.PUT_OFF, "Put off"), (State.DONE, "To be shown"))
+APPROVED = "Approved, not done yet"
 
 
 def _open(rows: Sequence[Row], told: Told) -> Iterable[Step]:
+    to_do = told.job.approval.open
     for state, label in _OPEN:
-        names = [_named(row) for row in rows if row.state is state]
+        names = [_named(row) for row in rows if row.state is state and _operation(row) not in to_do]
         if names:
             yield Step.of(label, f"{'; '.join(dict.fromkeys(names))}.")
+    if to_do and not told.is_proposal:
+        titles = [told.plugins.title(key) for key in to_do]
+        yield Step.of(APPROVED, f"{'; '.join(titles)}; not charged.")
     covered = {id(finding) for row in rows for finding in row.now}
     texts = [
         str(finding.for_customer)
@@ -102,10 +103,16 @@ def _is_open(finding: Finding) -> bool:
     return finding.verdict is Verdict.UNDECIDED or still_fails(finding)
 
 
+def _operation(row: Row) -> str:
+    return row.operation if isinstance(row, FaultRow) else ""
+
+
 def _named(row: Row) -> str:
     if isinstance(row, PointRow):
         return row.point
-    return f"{row.what}: {lower_first(row.next)}" if row.next else row.what
+    if not row.next or row.next.startswith(row.what):
+        return row.next or row.what
+    return f"{row.what}: {lower_first(row.next)}"
 
 
 def _declined(rows: Sequence[Row]) -> Iterable[Step]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 import attrs
 
@@ -30,6 +30,8 @@ from .readings import how_read, reading_rows
 from .records import record_pictures
 from .sheet import Sheet
 
+TRADES_WORDS = "What was found, in the trade's words"
+
 
 def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     """Findings, figures, trouble codes and readings, then what was noted, not looked at, and not assessed."""
@@ -44,7 +46,7 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     sources = Sources()
     if assessment.findings:
         rows = tuple(finding_row(finding, assessment, sources) for finding in told_findings(assessment))
-        blocks += [Heading(text="What was found, in the trade's words"), Findings(rows=rows)]
+        blocks += [Heading(text=TRADES_WORDS), Findings(rows=rows)]
     blocks += _figures(assessment)
     if codes:
         blocks += [
@@ -65,6 +67,21 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
             Paragraph(words=(f"Not assessed, because a plugin failed: {', '.join(failed)}.",), tone="small")
         )
     return blocks + sources.blocks
+
+
+def what_asks_for(operations: Collection[str], assessment: Assessment) -> list[Block]:
+    """The findings that these pieces of work rest on, and the readings."""
+    found = [finding for finding in assessment.current if finding.calls_for in operations]
+    if not found:
+        return []
+    sources = Sources()
+    rows = tuple(finding_row(finding, assessment, sources) for finding in found)
+    return [
+        Heading(text=TRADES_WORDS),
+        Findings(rows=rows),
+        *readings(assessment, sources),
+        *sources.blocks,
+    ]
 
 
 def told_findings(assessment: Assessment) -> list[Finding]:
@@ -336,10 +353,7 @@ def _basis(finding: Finding, sources: Sources | None) -> str:
         text += " It only advises."
     for beaten in finding.limits[1:]:
         if limit.scope is Scope.THIS_VEHICLE:
-            text += (
-                f" It replaces the general figure {limit_words(beaten, finding.unit)}"
-                f" ({named(beaten)})."
-            )
+            text += f" It replaces the general figure {limit_words(beaten, finding.unit)} ({named(beaten)})."
     return text
 
 

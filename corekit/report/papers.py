@@ -55,7 +55,7 @@ def estimate_document(
         *cost.sums(lines, totals, None, sheet, approved=approved),
         Paragraph(words=(_covers(stage, cap, sheet),), tone="small"),
         *sections.as_described(job, stage),
-        *sections.evidence(job, assessment, sheet, lines, totals, None),
+        *sections.grounds(job, assessment, sheet, lines, totals),
     ]
     hazards = sections.cautions({line.operation for line in lines}, sheet)
     if hazards:

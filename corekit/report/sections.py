@@ -19,7 +19,7 @@ from ..model.personal import Personal
 from ..model.records import Arrived, Left, Remarked
 from .cost import priced_lines
 from .dates import day_words, distance_words
-from .findings import stage_words, what_was_found
+from .findings import stage_words, what_asks_for, what_was_found
 from .sheet import WHO_APPROVES, ApprovalRow, Sheet
 
 #: Where the sheets behind begin.
@@ -90,13 +90,13 @@ def evidence(
     sheet: Sheet,
     lines: Sequence[Line],
     totals: BillTotals,
-    approvals: Sequence[ApprovalRow] | None,
+    approvals: Sequence[ApprovalRow],
 ) -> list[Block]:
-    """Everything behind the first sheet: the vehicle in full, what was found and how, what the work rests on,
-    what was approved.
+    """Everything behind an invoice's first sheet: the vehicle in full, what was found and how, what the work
+    rests on, what was approved.
 
     Args:
-        approvals: Every approval that stands; None on a paper that asks for one.
+        approvals: Every approval that stands.
     """
     return [
         Evidence(title=BEHIND),
@@ -105,7 +105,21 @@ def evidence(
         *what_was_found(assessment, sheet),
         *retest_results(assessment),
         *work_in_full(job, lines, totals, sheet),
-        *([] if approvals is None else approved(approvals, sheet)),
+        *approved(approvals, sheet),
+    ]
+
+
+def grounds(
+    job: Job, assessment: Assessment, sheet: Sheet, lines: Sequence[Line], totals: BillTotals
+) -> list[Block]:
+    """Everything behind an estimate's first sheet: the vehicle in full, what asks for the work, and the work
+    line by line.
+    """
+    return [
+        Evidence(title=BEHIND),
+        Pairs(rows=tuple(vehicle(job))),
+        *what_asks_for({line.operation for line in lines if line.ground.finding_code}, assessment),
+        *work_in_full(job, lines, totals, sheet),
     ]
 
 
