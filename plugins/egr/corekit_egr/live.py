@@ -374,17 +374,20 @@ def current_measured(
     """Against this vehicle's own figure; none at all is plain of any design."""
     own = case.is_specified(drive_current)
     limit = case.limit(drive_current)
-    side = case.side(amperes, limit)
+    size = amperes.value if amperes.number >= 0 else -1.0 * amperes.value  # the clamp turned round
+    side = case.side(size, limit)
     yield case.judge(
-        amperes,
+        size,
         limit,
         ck.Claim(
             "egr.drive_current",
+            of=drive_current,
+            unit="A",
             next_test=drive_current,
             grade={
                 ck.Side.INSIDE: "usual" if own else "",
                 ck.Side.ABOVE: "high",
-                ck.Side.BELOW: "none" if amperes.number < 0.1 else "low",
+                ck.Side.BELOW: "none" if size.number < 0.1 else "low",
             }.get(side, ""),
         ),
         ck.Says(

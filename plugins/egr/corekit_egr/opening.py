@@ -33,7 +33,7 @@ from .declarations import (
     valve_type,
 )
 from .leaks import CRITICAL
-from .sensor import EARLIER_SLOPE, EARLIER_ZERO, pressure_of_signal, signal_at_5_volts
+from .sensor import EARLIER_SLOPE, EARLIER_ZERO, pressure_of_signal, rise_at_5_volts
 
 FRESH, EXHAUST = (
     313.15,
@@ -265,8 +265,7 @@ def signal_rise(
     if kind in WITHOUT_HOSES:
         yield case.does_not_apply("This sensor reads no flow; its signal is a position.")
         return
-    ends = case.ends(supply, sensor_supply)
-    gained = signal_at_5_volts(opened, ends) - signal_at_5_volts(rest, ends)
+    gained = rise_at_5_volts(opened, rest, case.ends(supply, sensor_supply))
     step = opened.value - rest.value
     falls = step.number < -2 * step.u
     pressure = ""

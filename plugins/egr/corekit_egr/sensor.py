@@ -88,6 +88,15 @@ def least_answer(
     return LEAST_SLOPE * pressure
 
 
+def rise_at_5_volts(
+    later: ck.Reading, earlier: ck.Reading, supply: ck.Value | ck.Possible[ck.Value]
+) -> ck.Value | ck.Possible[ck.Value]:
+    """How much the signal rose, with 5 V of supply, whatever the supply may have been."""
+    return ck.for_each(
+        lambda volts: signal_at_5_volts(later, volts) - signal_at_5_volts(earlier, volts), supply
+    )
+
+
 @egr.check("EGR sensor supply and ground")
 def wiring(
     case: ck.Case,

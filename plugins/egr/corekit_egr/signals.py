@@ -31,7 +31,7 @@ from .declarations import (
     signal_open,
     signal_zero,
 )
-from .sensor import RAIL_HIGH, RAIL_LOW, least_answer, signal_at_5_volts
+from .sensor import RAIL_HIGH, RAIL_LOW, least_answer, rise_at_5_volts, signal_at_5_volts
 
 #: Ways of a trial that put another sensor in.
 ANOTHER_SENSOR = ("renewed", "known_good", "swapped")
@@ -170,9 +170,7 @@ def idle_against_rest(
     if kind in WITHOUT_HOSES:
         yield case.does_not_apply("This sensor has no hoses; its signal at idle is judged as a position.")
         return
-    apart = signal_at_5_volts(idling, case.ends(supply, sensor_supply)) - signal_at_5_volts(
-        rest, case.ends(supply, sensor_supply)
-    )
+    apart = rise_at_5_volts(idling, rest, case.ends(supply, sensor_supply))
     limit = case.limit("egr.idle_signal")
     side = case.side(apart, limit)
     above = (
@@ -248,7 +246,13 @@ def vented(
     else:
         limit = ck.possible(sensor_type, bands)
     side = case.side(at_5, limit)
-    outside = "outside its own figure" if own else "outside what is usual"
+    outside = (
+        "outside its own figure"
+        if own
+        else "outside what is usual"
+        if RAIL_LOW <= signal.number <= RAIL_HIGH
+        else "at the end of its range"
+    )
     wired = supply is not None and ground is not None
     yield case.judge(
         at_5,
@@ -410,9 +414,7 @@ def answer_upstream(
     if kind in WITHOUT_HOSES:
         yield case.does_not_apply("This sensor has no port to connect a pump to.")
         return
-    gained = signal_at_5_volts(pressed, case.ends(supply, sensor_supply)) - signal_at_5_volts(
-        rest, case.ends(supply, sensor_supply)
-    )
+    gained = rise_at_5_volts(pressed, rest, case.ends(supply, sensor_supply))
     limit = case.computed_limit("egr.answer_upstream", "sensor-span-later", low=least_answer(pressure))
     yield case.judge(
         gained,
@@ -460,8 +462,7 @@ def free_flow(
     if kind in WITHOUT_HOSES:
         yield case.does_not_apply("This sensor reads no flow, so it cannot show where the flow stops.")
         return
-    ends = case.ends(supply, sensor_supply)
-    risen = signal_at_5_volts(free, ends) - signal_at_5_volts(rest, ends)
+    risen = rise_at_5_volts(free, rest, case.ends(supply, sensor_supply))
     limit = case.limit("egr.signal_rise")
     saturated = (
         " It stands at the end of its range, so the flow was at least that."
