@@ -89,27 +89,28 @@ _HOSE: dict[Enum, Seen] = {
 @egr.check("Maker's own code: flow")
 def flow_reported(case: ck.Case, seen: Annotated[MakerFlow, maker_flow]) -> Iterator[ck.Finding | ck.Gap]:
     """By its meaning, as a code of the public list would count."""
-    yield _reported(case, maker_flow, seen, _FLOW)
+    yield _reported(case, maker_flow, "egr.maker_flow", seen, _FLOW)
 
 
 @egr.check("Maker's own code: sensor hose")
 def hose_reported(case: ck.Case, seen: Annotated[MakerHose, maker_hose]) -> Iterator[ck.Finding | ck.Gap]:
     """A hose is looked at in a minute."""
-    yield _reported(case, maker_hose, seen, _HOSE, sensing_hoses)
+    yield _reported(case, maker_hose, "egr.maker_hose", seen, _HOSE, sensing_hoses)
 
 
 def _reported(
     case: ck.Case,
     of: ck.Observation,
+    code: str,
     seen: Enum,
     words: dict[Enum, Seen],
     then: ck.Observation | None = None,
 ) -> ck.Finding:
     """A code starts the search and is never a verdict on anything."""
     if words[seen].passes:
-        return said(case, of, of.key, seen, words)
+        return said(case, of, code, seen, words)
     return case.inconclusive(
-        ck.Claim(of.key, evidence=case.noted(of), next_test=then),
+        ck.Claim(code, evidence=case.noted(of), next_test=then),
         words[seen].says,
         tells=words[seen].tells,
     )

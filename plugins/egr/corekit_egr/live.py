@@ -374,7 +374,9 @@ def current_measured(
     """Against this vehicle's own figure; none at all is plain of any design."""
     own = case.is_specified(drive_current)
     limit = case.limit(drive_current)
-    size = amperes.value if amperes.number >= 0 else -1.0 * amperes.value  # the clamp turned round
+    size = (
+        amperes.value if amperes.number >= 0 else ck.exact(amperes.value.kind, 0.0) - amperes.value
+    )  # the clamp turned round
     side = case.side(size, limit)
     yield case.judge(
         size,
@@ -447,14 +449,16 @@ def air_plausible(
     size: Annotated[ck.Value, displacement],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """By displacement, speed, pressure and temperature, the valve shut; it parts a meter from a flow."""
-    whole = expected_air(size, speed, manifold, case.ends(warmth, intake_air), ck.exact("ratio", 1.0))
+    ends = case.ends(warmth, intake_air)
+    low = expected_air(size, speed, manifold, ends, ck.exact("ratio", 0.70))
+    high = expected_air(size, speed, manifold, ends, ck.exact("ratio", 1.0))
     yield case.judge(
         drawn,
         case.computed_limit(
             "egr.air_plausible",
             "speed-density",
-            low=ck.for_each(lambda air: air * 0.70, whole),
-            high=ck.for_each(lambda air: air * 1.0, whole),
+            low=low,
+            high=high,
         ),
         ck.Claim("egr.air_plausible", evidence=[manifold, speed], next_test=air_shut),
         ck.Says(

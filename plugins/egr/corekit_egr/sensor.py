@@ -308,7 +308,10 @@ def answer(
         "pumped": ck.show(vacuum.value, "inHg diff", uncertainty=False),
     }
     side = case.side(gained, limit)
-    dead = case.side(gained, case.computed_limit("egr.answer", "sensor-span-later", low=least * DEAD))
+    dead = case.side(
+        gained,
+        case.computed_limit("egr.answer", "sensor-span-later", low=ck.exact("voltage", DEAD * least.number)),
+    )
     yield case.judge(
         gained,
         limit,

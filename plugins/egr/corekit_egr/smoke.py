@@ -154,7 +154,7 @@ def vacuum_smoked(
     pressure: Annotated[ck.Reading | None, smoke_pressure],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A regulator that lets through while nobody powers it goes unnoticed otherwise."""
-    yield _smoked(case, vacuum_smoke, seen, pressure)
+    yield _smoked(case, vacuum_smoke, "egr.vacuum_smoke", seen, pressure)
 
 
 @egr.check("Intake under smoke")
@@ -164,18 +164,18 @@ def intake_smoked(
     pressure: Annotated[ck.Reading | None, smoke_pressure],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Unmetered or lost air, found without a flame."""
-    yield _smoked(case, intake_smoke, seen, pressure)
+    yield _smoked(case, intake_smoke, "egr.intake_smoke", seen, pressure)
 
 
 def _smoked(
-    case: ck.Case, of: ck.Observation, seen: Enum, pressure: ck.Reading | None
+    case: ck.Case, of: ck.Observation, code: str, seen: Enum, pressure: ck.Reading | None
 ) -> ck.Finding | ck.Gap:
     over = pressure is not None and case.side(pressure, case.limit(smoke_pressure)) is ck.Side.ABOVE
     if over and not _WORDS[seen].passes:
         return case.inconclusive(
-            ck.Claim(of.key, evidence=case.noted(of), next_test=of),
+            ck.Claim(code, evidence=case.noted(of), next_test=of),
             "{seen} At so high a pressure that proves nothing: try again at 7 kPa or less.",
             tells="Something leaked at too high a test pressure; the test has to be repeated.",
             values={"seen": _WORDS[seen].says},
         )
-    return said(case, of, of.key, seen, _WORDS)
+    return said(case, of, code, seen, _WORDS)
