@@ -82,6 +82,7 @@ class TestTable:
     question: str = needed("what the test answers", default="")
     minutes: float = needed("hands-on minutes, 0 for a question", default=1.0)
     waits: Positive = Positive(0.0)
+    proposed: bool = True
     outcomes: list[str] = needed("two or more different outcomes", factory=list)
     sound: str = needed("the outcome of a sound vehicle", default="")
     none: list[float] = needed("a probability for each outcome on a sound vehicle", factory=list)
@@ -443,6 +444,7 @@ class _Meaning:
             given=given,
             wants=row.wants,
             waits=row.waits,
+            proposed=row.proposed,
             after={first: tuple(names) for first, names in row.after.items()},
             since=tuple(row.since),
             until=tuple(row.until),

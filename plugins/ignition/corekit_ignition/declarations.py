@@ -2,151 +2,46 @@
 
 from __future__ import annotations
 
-from enum import Enum
-
 import corekit as ck
 
+from .answers import (
+    CapLook,
+    CoilPairs,
+    CoilType,
+    Face,
+    Fitted,
+    Kind,
+    LeadLook,
+    LeadType,
+    Path,
+    PlugType,
+    Spark,
+    Swap,
+    Switching,
+    Wires,
+)
+from .cautions import (
+    ALONE,
+    CRANK,
+    HIGH_VOLTAGE,
+    HOT,
+    IMPLANT,
+    KICK,
+    MOVING,
+    NEGATIVE_OFF,
+    NO_FUEL,
+    NO_HYBRID,
+    NO_LAMP,
+    OFF,
+    TESTER,
+    WORK,
+)
+
 ignition = ck.System("ignition", "Ignition")
-
-# ---- what to beware of, in our words; local rules and the vehicle manufacturer's instructions come first
-
-HIGH_VOLTAGE = (
-    "An ignition coil makes tens of thousands of volts, which can injure or kill: touch no coil, lead"
-    " or plug while the engine turns, key off and engine stopped before anything is unplugged."
-)
-IMPLANT = (  # source: implant-distance
-    "Nobody with a pacemaker or another implant within 0.3 m of a running ignition; ask the customer"
-    " to keep clear."
-)
-NO_FUEL = (
-    "Injection or fuel pump disabled first, no smell of petrol, no open fuel, fresh air: a test spark"
-    " ignites vapour, and unburned fuel ruins a catalyst."
-)
-KICK = (
-    "A coil's switched terminal kicks to 200 to 450 V at every spark: probes and meter rated for it, no bare"
-    " metal in the hand."
-)
-NO_LAMP = (
-    "No test lamp at a coil: its current destroys drivers, and coils with three or four wires are switched by"
-    " 5 V logic."
-)
-CRANK = "Crank for 10 s at most, then rest 60 s."
-ALONE = (
-    "Stop-start and remote start: key well away, bonnet open, so that nothing starts by itself; an electric"
-    " fan can start with the key off."
-)
-TESTER = (  # source: open-lead
-    "Never crank with a lead or coil left open: use an earthed spark tester with a set gap, or the"
-    " coil can be destroyed."
-)
-MOVING = (
-    "Keep hands, sleeves and leads clear of belts and fans; a small shock can throw the arm into them."
-    " Gear in neutral, parking brake on."
-)
-HOT = "Exhaust, coils, boots and plugs burn skin; remove plugs from a cold engine only."
-NO_HYBRID = (
-    "Not for hybrid and electric vehicles: their high-voltage circuits are outside this system and belong to"
-    " people trained for them."
-)
-OFF = "Key off, connector off before a resistance is read."
 
 CYLINDERS = tuple(f"cylinder {number}" for number in range(1, 13))
 COILS = tuple(f"coil {number}" for number in range(1, 13))
 LEADS = (*(f"lead {number}" for number in range(1, 13)), "coil lead")
-
-
-class Kind(Enum):
-    DISTRIBUTOR = "distributor"
-    WASTED = "wasted spark"
-    OWN_COIL = "coil on plug"
-
-
-class CoilPairs(Enum):
-    """Cylinders on one coil: those half a round apart in the firing order."""
-
-    FOUR = "1 with 4, 2 with 3"
-    FOUR_FLAT = "1 with 2, 3 with 4"
-    FOUR_OTHER = "1 with 3, 2 with 4"
-    SIX = "1 with 6, 2 with 5, 3 with 4"
-    SIX_VEE = "1 with 4, 2 with 5, 3 with 6"
-    SIX_OTHER = "1 with 5, 2 with 6, 3 with 4"
-    OTHER = "paired otherwise"
-
-
-class CoilType(Enum):
-    POINTS = "breaker points"
-    ELECTRONIC = "electronic"
-
-
-class Fitted(Enum):
-    YES = "fitted"
-    NO = "not fitted"
-
-
-class LeadType(Enum):
-    CARBON = "carbon"
-    WOUND = "wire-wound"
-
-
-class PlugType(Enum):
-    RESISTOR = "with resistor"
-    PLAIN = "without resistor"
-
-
-class Face(Enum):
-    """What the firing end of a plug looks like, in our words."""
-
-    TAN = "tan or pale grey"
-    SOOT = "dry black soot"
-    OIL = "wet and black, oily"
-    FUEL = "wet with fuel"
-    BURNT = "white, blistered or blued"
-    WORN = "worn, rounded electrodes"
-    CRACKED = "cracked insulator"
-    NEW = "new"
-
-
-class Spark(Enum):
-    STEADY = "every time"
-    WEAK = "weak or intermittent"
-    NONE = "none"
-
-
-class LeadLook(Enum):
-    SOUND = "sound"
-    LOOSE = "loose or not seated"
-    CRACKED = "cracked, chafed or hard"
-    TRACKED = "burnt or tracked"
-
-
-class CapLook(Enum):
-    SOUND = "sound"
-    WORN = "contacts burnt or worn"
-    TRACKED = "cracked or tracked"
-
-
-class Path(Enum):
-    VALUE = "shows a value"
-    OPEN = "reads open"
-
-
-class Wires(Enum):
-    TWO = "two wires"
-    MORE = "three or four wires"
-
-
-class Swap(Enum):
-    COIL = "followed the coil"
-    PLUG = "followed the plug"
-    LEAD = "followed the lead"
-    STAYED = "stayed with the cylinder"
-    GONE = "gone since the swap"
-
-
-class Switching(Enum):
-    SWINGS = "pulses"
-    HIGH = "stays high"
-    LOW = "stays low"
 
 
 # ---- what counts the cylinders; coils and leads it does not count: some engines have two plugs in each
@@ -554,8 +449,6 @@ switching = ignition.observation(
 
 # ---- what can be done
 
-WORK = f"{HIGH_VOLTAGE} {HOT}"
-NEGATIVE_OFF = "Note codes, monitors and radio code, then battery negative off first."
 replace_plugs = ignition.operation(
     "replace_plugs",
     "Replace the spark plugs",

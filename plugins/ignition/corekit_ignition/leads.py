@@ -8,17 +8,8 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import (
-    LEADS,
-    Kind,
-    LeadLook,
-    ignition,
-    kind,
-    lead_length,
-    lead_look,
-    lead_resistance,
-    replace_leads,
-)
+from .answers import Kind, LeadLook
+from .declarations import LEADS, ignition, kind, lead_length, lead_look, lead_resistance, replace_leads
 
 MOST_BY_LENGTH = 12000 / 0.3048  # Ω/m, 12 kΩ per foot; source: lead-by-length
 MOST = 30e3  # Ω; source: lead-total

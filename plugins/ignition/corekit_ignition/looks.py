@@ -9,15 +9,8 @@ from typing import Annotated, Any
 
 import corekit as ck
 
+from .answers import CapLook, Face, Fitted, Kind, Spark, Swap, Switching, Wires
 from .declarations import (
-    CapLook,
-    Face,
-    Fitted,
-    Kind,
-    Spark,
-    Swap,
-    Switching,
-    Wires,
     ballast,
     cap_look,
     coil_wires,

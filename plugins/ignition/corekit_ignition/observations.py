@@ -12,15 +12,9 @@ import attrs
 
 import corekit as ck
 
+from .cautions import ALONE, CRANK, HIGH_VOLTAGE, HOT, IMPLANT, MOVING, NO_FUEL
 from .declarations import (
-    ALONE,
-    CRANK,
     CYLINDERS,
-    HIGH_VOLTAGE,
-    HOT,
-    IMPLANT,
-    MOVING,
-    NO_FUEL,
     cylinders,
     engine_itself,
     fuel_supply,
