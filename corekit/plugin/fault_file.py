@@ -82,7 +82,6 @@ class TestTable:
     question: str = needed("what the test answers", default="")
     minutes: float = needed("hands-on minutes, 0 for a question", default=1.0)
     waits: Positive = Positive(0.0)
-    proposed: bool = True
     outcomes: list[str] = needed("two or more different outcomes", factory=list)
     sound: str = needed("the outcome of a sound vehicle", default="")
     none: list[float] = needed("a probability for each outcome on a sound vehicle", factory=list)
@@ -106,6 +105,7 @@ class TestTable:
     again: float = 0.96
     rests_on: list[str] | None = None
     only: dict[str, list[str]] = attrs.field(factory=dict)
+    proposed: bool = True
 
 
 @table

@@ -17,6 +17,7 @@ from . import (
     spark_path,
     speed,
     supply,
+    swaps,
     windings,
 )
 from .declarations import ignition
@@ -36,6 +37,7 @@ __all__ = [
     "spark_path",
     "speed",
     "supply",
+    "swaps",
     "windings",
 ]
 

@@ -86,9 +86,7 @@ class Wires(Enum):
 
 
 class Swap(Enum):
-    COIL = "followed the coil"
-    PLUG = "followed the plug"
-    LEAD = "followed the lead"
+    FOLLOWED = "followed it"
     STAYED = "stayed with the cylinder"
     GONE = "gone since the swap"
 

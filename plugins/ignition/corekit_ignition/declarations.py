@@ -16,7 +16,6 @@ from .answers import (
     Path,
     PlugType,
     Spark,
-    Swap,
     Switching,
     Wires,
 )
@@ -54,6 +53,7 @@ ignition_coil = ignition.part("coil", "Ignition coil", places=COILS)
 plug_leads = ignition.part("leads", "Plug lead", places=LEADS)
 spark_plugs = ignition.part("plugs", "Spark plug", places=CYLINDERS, places_by=cylinders)
 distributor_cap = ignition.part("cap", "Distributor cap and rotor")
+coil_boots = ignition.part("boots", "Coil boot", places=CYLINDERS, places_by=cylinders)
 feed_wiring = ignition.part("feed", "Feed of the ignition")
 ground_wiring = ignition.part("ground", "Ground of the ignition")
 plug_wells = ignition.part("wells", "Plug wells", places=CYLINDERS, places_by=cylinders)
@@ -401,11 +401,24 @@ spark = ignition.observation(
     how="Earthed tester with a set gap in place of the plug, hands off, a few seconds of cranking.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL} {MOVING} {CRANK} {ALONE}",
 )
+boot_look = ignition.observation(
+    "boot_look",
+    "Coil boots",
+    LeadLook,
+    places=CYLINDERS,
+    places_by=cylinders,
+    only={kind: (Kind.OWN_COIL,)},
+    part=coil_boots,
+    how="Coil out: look inside and along the boot in good light; its spring too.",
+    hazard=f"{HIGH_VOLTAGE} {HOT}",
+)
 lead_look = ignition.observation(
     "lead_look",
     "Plug lead and boots",
     LeadLook,
     places=LEADS,
+    only={kind: (Kind.DISTRIBUTOR, Kind.WASTED)},
+    part=plug_leads,
     how="Bend it, look inside both boots.",
     hazard=f"{HIGH_VOLTAGE} {HOT}",
 )
@@ -424,16 +437,6 @@ secondary_path = ignition.observation(
     places=COILS,
     how="On the highest range.",
     hazard=OFF,
-)
-swap = ignition.observation(
-    "swap",
-    "Misfire after swapping parts",
-    Swap,
-    how=(
-        "Swap one part with another cylinder, the coil before its plug, then count again. Gone since the swap"
-        " may be a pin that was seated anew: it counts once the misfire moves back."
-    ),
-    hazard=f"{HIGH_VOLTAGE} {HOT}",
 )
 switching = ignition.observation(
     "switching",
@@ -462,6 +465,9 @@ replace_coil = ignition.operation(
 )
 replace_leads = ignition.operation(
     "replace_leads", "Replace the plug leads", shown_by=misfires, replaces=plug_leads, hazard=WORK
+)
+replace_boots = ignition.operation(
+    "replace_boots", "Replace the coil boots", shown_by=misfires, replaces=coil_boots, hazard=WORK
 )
 replace_cap = ignition.operation(
     "replace_cap",

@@ -75,9 +75,7 @@ def lead_paths(
     high = [place for place, one in seen.items() if one is LeadPath.OPEN_HIGH]
     if not low and not high:
         yield case.advise(
-            ck.Claim(
-                "ignition.lead_path", evidence=case.noted(lead_path, *seen), urgency=ck.Urgency.NOTHING
-            ),
+            ck.Claim("ignition.lead_path", evidence=case.noted(lead_path, *seen), urgency=ck.Urgency.NOTHING),
             "The leads show a value on the ohmmeter; a lead that leaks does too.",
             tells="The spark plug leads are connected from end to end.",
         )
