@@ -107,6 +107,7 @@ class TestTable:
     again: float = 0.96
     rests_on: list[str] | None = None
     only: dict[str, list[str]] = attrs.field(factory=dict)
+    proposed: bool = True
 
 
 @table
@@ -447,6 +448,7 @@ class _Meaning:
             given=given,
             wants=row.wants,
             waits=row.waits,
+            proposed=row.proposed,
             after={first: tuple(names) for first, names in row.after.items()},
             since=tuple(row.since),
             until=tuple(row.until),

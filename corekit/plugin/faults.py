@@ -116,6 +116,7 @@ class FaultTest:
         rests_on: Keys of the parts that it speaks of; work on one makes it worth making again. None: on
             whatever it has rows for.
         only: On which vehicles it can be made.
+        proposed: False for what counts where somebody found it so and is never a step to take.
     """
 
     key: str
@@ -148,6 +149,7 @@ class FaultTest:
     again: float = 0.96
     rests_on: tuple[str, ...] | None = None
     only: Only = attrs.field(factory=dict)
+    proposed: bool = True
 
     def likelihood(self, fault: str) -> tuple[float, ...]:
         """The probability of each outcome under a fault of this system (or a pair that has a row of its
