@@ -24,6 +24,9 @@ class SetLine:
     def foot(self) -> float:
         return self.down + self.line.voice.leading
 
+    def raised(self, by: float) -> SetLine:
+        return attrs.evolve(self, down=self.down - by)
+
     def draw(self, pen: Pen, x: float, top: float) -> None:
         spare = self.width - self.line.text.width
         shift = {"left": 0.0, "right": spare, "middle": spare / 2}[self.line.align]
@@ -44,6 +47,9 @@ class SetFigure:
     def foot(self) -> float:
         return self.down + self.figure.height_mm * MM
 
+    def raised(self, by: float) -> SetFigure:
+        return attrs.evolve(self, down=self.down - by)
+
     def draw(self, pen: Pen, x: float, top: float) -> None:
         pen.figure(self.figure, x + self.x, top - self.foot, self.width, self.figure.height_mm * MM)
 
@@ -58,6 +64,9 @@ class SetRule:
     foot: float
     weight: float = 0.4
     colour: float = PALE
+
+    def raised(self, by: float) -> SetRule:
+        return attrs.evolve(self, down=self.down - by, foot=self.foot - by)
 
     def draw(self, pen: Pen, x: float, top: float) -> None:
         pen.rule(
@@ -127,9 +136,7 @@ class Panel(Box):
                 fits = thing.foot <= inner or (not isinstance(thing, SetRule) and thing.down <= start)
                 (upper if fits else lower).append(thing)
         cut = min((thing.down for thing in lower), default=inner)
-        moved = tuple(
-            attrs.evolve(thing, down=thing.down - cut, **_moved_foot(thing, cut)) for thing in lower
-        )
+        moved = tuple(thing.raised(cut) for thing in lower)
         foot = max((thing.foot for thing in upper), default=0.0)
         return (
             attrs.evolve(self, things=tuple(upper), min_height=foot, keep=False),
@@ -154,10 +161,6 @@ class Panel(Box):
             thing.draw(pen, x, top - self.pad)
         if self.decoration is not None:
             self.decoration(pen, x, top - self.pad)
-
-
-def _moved_foot(thing: Thing, cut: float) -> dict[str, float]:
-    return {"foot": thing.foot - cut} if isinstance(thing, SetRule) else {}
 
 
 def panel(*columns: Column, gap: float = 0.0, pad: float = 0.0, rule: float = 0.0) -> Panel:

@@ -70,7 +70,7 @@ def test_every_fault_of_a_wording_file_is_named_at_once(tmp_path: Path) -> None:
             "logo = 1\n[margins] ",
             "logo: is not a key here; expected one of ink, paper, margins",
         ),
-        ('"A4"  ', '"A5"  ', "paper: 'A5' is no size known here; expected a size of paper"),
+        ('"A4"  ', '"A5"  ', 'paper: "A5" is no size known here; write "A4" or "letter"'),
         ('paper = "A4"', "", "paper: is missing"),
     ],
 )
