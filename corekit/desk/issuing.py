@@ -101,7 +101,7 @@ def _number_over(shop: ShopContext, jobs: Sequence[Job]) -> str:
 def _bill_over(shop: ShopContext, jobs: Sequence[Job]) -> Bill | together.CommonBill:
     if len(jobs) > 1:
         return together.CommonBill(shop, jobs)
-    return Bill(jobs[0], assessment_of(shop, jobs[0]), shop.prices)
+    return Bill(jobs[0], assessment_of(shop, jobs[0]), shop.plugins, shop.prices)
 
 
 def _issue_once(shop: ShopContext, bill: Bill | together.CommonBill, request: Request | None) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from ..billing.approval import ApprovedWork
@@ -30,6 +30,7 @@ def sheet(
     currency: str,
     plugins: Plugins,
     *,
+    valid_days: int,
     demo: bool,
     draft: bool = False,
 ) -> Sheet:
@@ -42,6 +43,7 @@ def sheet(
         document_id=document_id,
         issuer=issuer,
         issued=now.date().isoformat(),
+        valid_until=(now.date() + timedelta(days=valid_days)).isoformat() if valid_days else "",
         currency=currency,
         operations=plugins.operations,
         titles=titles,
@@ -59,6 +61,7 @@ def sheet_of(shop: ShopContext, job: Job, *, draft: bool = False) -> Sheet:
         shop.clock(),
         shop.prices.currency,
         shop.plugins,
+        valid_days=shop.settings.estimate_days,
         demo=job.demo or shop.demo,
         draft=draft,
     )

@@ -114,7 +114,9 @@ def _row(setter: Typesetter, measures: SheetMeasures, row: AccountRow, columns: 
     state = Column(what_x, what_width, down=what.down)
     if row.state:
         state.skip(2.0)
-        state.add(setter.own(row.state, attrs.evolve(strong, colour=INK), what_width))
+        state.add(
+            setter.own(row.state[:1].upper() + row.state[1:], attrs.evolve(strong, colour=INK), what_width)
+        )
     if row.next:
         state.add(setter.typed(row.next, measures.cause, what_width))
     return panel(what, proof, work, net, state, pad=measures.row_pad)

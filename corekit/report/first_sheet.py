@@ -185,7 +185,7 @@ def _totals(
 
 def approval_form(setter: Typesetter, measures: SheetMeasures, block: ApprovalForm) -> list[Box]:
     """A box for every piece of work, what happens if nothing is done, and where to sign."""
-    words = setter.wording["account"]
+    words = setter.wording["approval"]
     top = Column(0.0, setter.width)
     heading = attrs.evolve(bold(measures.row), colour=INK)
     top.add(setter.own(words["tick"], heading, setter.width))
@@ -202,9 +202,11 @@ def approval_form(setter: Typesetter, measures: SheetMeasures, block: ApprovalFo
         boxes.append(choice)
     about = Column(0.0, setter.width)
     if block.otherwise:
-        about.add(setter.own(words["otherwise"].format(what=block.otherwise), measures.row, setter.width))
+        about.add(setter.own(block.otherwise, measures.row, setter.width, balanced=True))
     if block.valid_until:
-        about.add(setter.own(words["valid"].format(date=block.valid_until), measures.row, setter.width))
+        about.add(
+            setter.own(words["until"].format(date=clean(block.valid_until)), measures.row, setter.width)
+        )
     if about.things:
         boxes.append(panel(about, gap=measures.between))
     boxes.append(_signature(setter, measures))
@@ -226,7 +228,7 @@ def _square(side: float, lead: float) -> Callable[[Pen, float, float], None]:
 
 
 def _signature(setter: Typesetter, measures: SheetMeasures) -> Box:
-    words = setter.wording["account"]
+    words = setter.wording["approval"]
     date, sign = setter.width * 0.26, setter.width - setter.width * 0.26 - _GUTTER
     down = 24.0
     left = Column(0.0, date, down=down + 2.0)

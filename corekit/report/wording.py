@@ -25,7 +25,11 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
     },
     "readings": {
         word: frozenset()
-        for word in ("name", "before", "after", "scale", "shown", "limit", "key", "wide_key")
+        for word in ("name", "before", "after", "now", "scale", "shown", "limit", "key", "wide_key")
+    },
+    "approval": {
+        "until": frozenset({"date"}),
+        **{word: frozenset() for word in ("tick", "signed", "date", "signature")},
     },
     "strip": {
         "title": frozenset({"name"}),
@@ -49,17 +53,12 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
                 "work",
                 "proposed",
                 "next",
-                "tick",
-                "date",
-                "signature",
             )
         },
         "net": frozenset({"currency"}),
         "before": frozenset({"value"}),
         "now": frozenset({"value"}),
         "usual": frozenset({"usual"}),
-        "otherwise": frozenset({"what"}),
-        "valid": frozenset({"date"}),
     },
     "code": {
         **{

@@ -23,7 +23,7 @@ from corekit.model.finding import Finding, Reason
 from corekit.plugin.host import load
 from corekit.report.findings import not_looked_at
 from corekit.report.next_tests import named_tests
-from corekit.report.noted import is_noted, unanswered
+from corekit.account.noted import is_noted, unanswered
 from corekit.visit.questions import present_answers
 
 SMOKE = "smoke from the regulator, unplugged"

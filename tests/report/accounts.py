@@ -122,7 +122,7 @@ BATTERY = AccountRow(
         WorkRow(text="Battery replaced", detail="0.6 h", net="37.50"),
         WorkRow(text="Battery 70 Ah, 720 A, AGM", detail="part 4711-070, new", net="168.00"),
     ),
-    state="Put right and shown",
+    state="put right and shown",
 )
 LAMP_STAYED_ON = AccountRow(
     point="Empty after standing",
@@ -138,7 +138,7 @@ LAMP_STAYED_ON = AccountRow(
         ),
     ),
     works=(WorkRow(text="Drain found and cured", detail="0.8 h", net="50.00"),),
-    state="Put right and shown",
+    state="put right and shown",
 )
 VISIT = AccountRow(
     point="",
@@ -165,7 +165,7 @@ CONNECTIONS = AccountRow(
         WorkRow(text="Posts and clamps cleaned", detail="0.4 h", net="25.00"),
         WorkRow(text="Terminal protection", net="4.50"),
     ),
-    state="Put right and shown",
+    state="put right and shown",
 )
 LEAD = AccountRow(
     point="Shakes at idle",
@@ -185,7 +185,7 @@ LEAD = AccountRow(
         WorkRow(text="Set of plug leads", detail="part 2207-4, new", net="58.00"),
         WorkRow(text="Spark plugs, 4", detail="part 118-6, new", net="36.00"),
     ),
-    state="Put right and shown",
+    state="put right and shown",
 )
 PASSAGE = AccountRow(
     point="",
@@ -206,7 +206,7 @@ PASSAGE = AccountRow(
         WorkRow(text="Cleaning fluid", net="5.00"),
         WorkRow(text="Test drive with readings", net="", reason="not charged: goodwill"),
     ),
-    state="Put right and shown",
+    state="put right and shown",
 )
 ENGINE_LAMP = AccountRow(
     point="Engine lamp is on",
@@ -577,7 +577,7 @@ def estimate() -> Document:
                 ("Drain found and cured", "50.00"),
             ),
             valid_until="28 Dec 2026",
-            otherwise="The car will not start after about three days at the kerb.",
+            otherwise="If nothing is done: the car will not start after about three days at the kerb.",
         ),
     )
 

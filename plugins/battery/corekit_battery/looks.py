@@ -7,12 +7,14 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import (
+from .answers import (
     BatteryType,
     Caps,
     Case,
     Level,
     Terminals,
+)
+from .declarations import (
     battery,
     battery_type,
     caps,
