@@ -144,5 +144,7 @@ def _boxes_behind(setter: Typesetter, blocks: Sequence[Block]) -> Iterator[Box]:
         if isinstance(block, Readings):
             yield from evidence.readings(setter, block, scales, says_key=says_key)
             says_key = says_key and not any(row.strip is not None for row in block.rows)
+        elif isinstance(block, Pairs) and evidence.are_notes(block):
+            yield from evidence.notes(setter, block)
         else:
             yield from boxes

@@ -96,10 +96,11 @@ def _row(setter: Typesetter, measures: SheetMeasures, row: AccountRow, columns: 
     # All first lines share one baseline.
     lead = measures.row.lead
     quiet_down = lead - measures.small.lead
-    what = Column(what_x, what_width, down=quiet_down if row.point else 0.0)
-    if row.point:
-        what.add(setter.own(row.point, measures.small, what_width))
-    what.add(setter.own(row.what, strong, what_width, balanced=True))
+    point, name = (row.point, row.what) if row.what else ("", row.point)
+    what = Column(what_x, what_width, down=quiet_down if point else 0.0)
+    if point:
+        what.add(setter.own(point, measures.small, what_width, balanced=True))
+    what.add(setter.own(name, strong, what_width, balanced=True))
     if row.cause:
         what.add(setter.typed(row.cause, measures.cause, what_width, balanced=True))
     proof = Column(proof_x, proof_width, down=quiet_down)
@@ -125,7 +126,7 @@ def _row(setter: Typesetter, measures: SheetMeasures, row: AccountRow, columns: 
 def _add_proof(setter: Typesetter, measures: SheetMeasures, column: Column, proof: ProofRow) -> None:
     """Its name, the strip with the values at the dots, what is usual; or what was seen."""
     width, small = column.width, measures.small
-    column.add(setter.own(proof.name, small, width))
+    column.add(setter.own(proof.name, small, width, balanced=True))
     if proof.strip is not None:
         add_scale(setter, column, proof.strip, proof.name, before=proof.before, now=proof.now, voice=small)
     else:
@@ -212,7 +213,7 @@ def _add_label(column: Column, strip: Strip, lines: Sequence[CellLine], value: f
 
 def _add_work(setter: Typesetter, measures: SheetMeasures, work: Column, net: Column, piece: WorkRow) -> None:
     net.down = work.down
-    text = setter.typed(piece.text, measures.row, work.width)
+    text = setter.typed(piece.text, measures.row, work.width, balanced=True)
     work.add(text)
     detail = ", ".join(part for part in (piece.detail, piece.reason) if part)
     if detail:

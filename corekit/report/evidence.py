@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import attrs
 
-from ..model.document import ReadingRow, Readings
+from ..model.document import Pairs, ReadingRow, Readings
 from ..model.figure import Strip
 from .account_table import add_scale, spoken_values
 from .layout import Box, Cell
@@ -17,6 +18,7 @@ from .typesetter import Typesetter, bold
 
 STRIP_MM = 90.0
 _BETWEEN = 11.0
+_NOTE = re.compile(r"\[\d+\]")
 
 
 def common_scales(blocks: Sequence[object]) -> dict[Strip, Strip]:
@@ -81,9 +83,7 @@ def _reading(
     measures = setter.measures
     (name_x, name_width), (strip_x, strip_width), (limit_x, limit_width) = columns
     name = Column(name_x, name_width)
-    name.add(setter.own(row.name, bold(measures.row), name_width))
-    if row.note:
-        name.add(setter.typed(row.note, measures.small, name_width))
+    name.add(setter.own(row.name, bold(measures.row), name_width, balanced=True))
     shown = Column(strip_x, strip_width)
     if row.strip is not None:
         add_scale(
@@ -98,9 +98,36 @@ def _reading(
         )
     else:
         shown.add(setter.own(spoken_values(setter, row.before, row.after), measures.row, strip_width))
+    if row.note:
+        shown.skip(1.5)
+        shown.add(setter.typed(row.note, measures.small, strip_width))
     limit = Column(limit_x, limit_width)
     if row.limit:
         limit.add(setter.own(row.limit, attrs.evolve(measures.small, colour=BLACK), limit_width))
     if row.source:
         limit.add(setter.own(row.source, measures.small, limit_width))
     return panel(name, shown, limit, pad=4.0)
+
+
+def are_notes(block: Pairs) -> bool:
+    """Whether these pairs are sources by their numbers."""
+    return all(_NOTE.fullmatch(name) for name, _ in block.rows)
+
+
+def notes(setter: Typesetter, block: Pairs) -> list[Box]:
+    """Numbered sources, one below the other."""
+    small, label = attrs.evolve(setter.measures.small, colour=BLACK), 24.0
+    return [
+        Box(
+            cells=(
+                Cell(0.0, label - 4.0, setter.own(name, small, label - 4.0)),
+                Cell(
+                    label,
+                    setter.width - label,
+                    setter.lines(setter.pieces(words), small, setter.width - label),
+                ),
+            ),
+            gap=1.5,
+        )
+        for name, words in block.rows
+    ]

@@ -5,6 +5,7 @@ code.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Sequence
 from itertools import pairwise
 
@@ -24,6 +25,7 @@ from .typesetter import Typesetter, bold
 CODE_MM, CARRIED_MM = 25.0, 45.0
 _GUTTER = 22.0
 _BELOW_RULE = 1.5
+_MINUS = re.compile(r"^-(?=\d)")  # as typed; in print it is as wide as a plus
 
 
 def pairs(setter: Typesetter, measures: SheetMeasures, block: Pairs) -> list[Box]:
@@ -147,10 +149,11 @@ def _steps(setter: Typesetter, measures: SheetMeasures, block: NextSteps, width:
     label = min(max(_natural(setter, name, measures) for name, _ in block.rows) + 10.0, width * 0.34)
     top = Column(indent, width - indent)
     title = setter.wording["account"]["next"]
-    top.add(setter.own(title, attrs.evolve(bold(measures.row), colour=INK), top.width))
+    if block.rows[0][0] != title:  # else the first row says it
+        top.add(setter.own(title, attrs.evolve(bold(measures.row), colour=INK), top.width))
     columns, down = [top], top.down
     for name, words in block.rows:
-        down += measures.between * 0.5
+        down += measures.between * 0.5 if down else 0.0
         names = Column(indent, label, down=down + measures.row.lead - measures.small.lead)
         names.add(setter.own(name, measures.small, label - 8.0))
         said = Column(indent + label, width - indent - label, down=down)
@@ -168,7 +171,7 @@ def _totals(
     down = -measures.total_pad
     for label, value, strong in block.rows:
         voice = measures.total if strong else measures.row
-        amount = setter.own(value, voice, width * 0.5, "right")
+        amount = setter.own(_MINUS.sub("−", value), voice, width * 0.5, "right")
         room = width - max(line.text.width for line in amount) - 8.0
         if strong and columns:
             rules.append(SetRule(x, down, x + width, down, weight=0.9, colour=INK))
