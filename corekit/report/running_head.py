@@ -48,7 +48,13 @@ class RunningHead:
         y = place.top - self.shop.lead - 0.2
         page = _line(_page(self.wording, place), self.title)
         room = right - left - page.width - 18
-        shop = _cut_line((clean(self.document.shop), True), self.shop, room * 0.6)
+        # A mark is worth nothing cut: a long name gives way to it.
+        most = (
+            max(room - _line(self._title(), self.title).width - 8, room * 0.3)
+            if self.says_mark
+            else room * 0.6
+        )
+        shop = _cut_line((clean(self.document.shop), True), self.shop, most)
         title = _cut_line((self._title(), False), self.title, room - shop.width - 8)
         pen.write(shop, left, y, self.shop)
         pen.write(title, left + shop.width + 8, y, self.title)
