@@ -98,19 +98,20 @@ def _facts(setter: Typesetter, measures: SheetMeasures, block: Answer) -> Box:
     """
     between = 26.0
     columns: list[Column] = []
+    count = len(block.facts)
+    # What is long leaves the others their share.
+    least = min(setter.width * 0.22, (setter.width - (count - 1) * between) / count)
     x = 0.0
     for nth, (label, words, strong) in enumerate(block.facts):
         voice = measures.fact if strong else measures.row
-        name = setter.own(label, measures.small, math.inf)[0].text.width
+        name = _natural(setter, label, measures)
         value = setter.own(words, voice, math.inf)[0].text.width
-        beside = name + 5.0 if measures.facts_beside else 0.0
-        left = setter.width - x
-        is_last = nth == len(block.facts) - 1
-        most = left if is_last else left - (len(block.facts) - 1 - nth) * left * 0.22
-        room = most if is_last else min(max(name, beside + value) + 1.0, most)
+        most = setter.width - x - (count - 1 - nth) * (least + between)
+        beside = min(name + 5.0, most * 0.4) if measures.facts_beside else 0.0
+        room = most if nth == count - 1 else min(max(name, beside + value) + 1.0, most)
         if measures.facts_beside:
             labels = Column(x, beside, down=measures.fact.lead - measures.small.lead)
-            labels.add(setter.own(label, measures.small, math.inf))
+            labels.add(setter.own(label, measures.small, beside))
             values = Column(x + beside, room - beside, down=measures.fact.lead - voice.lead)
         else:
             labels = Column(x, room)
