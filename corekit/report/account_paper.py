@@ -28,6 +28,7 @@ from .pen import INK
 from .text import clean
 from .typesetter import Typesetter
 
+_HOPELESS = 2  # sheets: what takes more in any measures fits on one in none
 _PART = 10.0  # a gap of this or more parts two things, and may be wider
 _TOTALS_START = 0.6  # of the width, where no account stands above the totals
 _MOST_WHITE = 12.0  # what is added to such a gap at most
@@ -57,7 +58,13 @@ def account_pages(
         )
         return paginate(boxes, min(rooms))
 
-    pages = next((set_ for measures in SHEETS if len(set_ := sheets(measures)) == 1), None)
+    pages: list[list[Placed]] | None = None
+    for measures in SHEETS:
+        tried = sheets(measures)
+        if len(tried) == 1:
+            pages = tried
+        if len(tried) == 1 or len(tried) > _HOPELESS:
+            break
     if pages is not None:
         pages = [_spread(pages[0], min(rooms))]
     else:

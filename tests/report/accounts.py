@@ -47,7 +47,7 @@ TEXTS = {
     "h-words": "Does not crank after two days at the kerb.",
     "h-three": "Starts badly in the morning, shakes at idle, and the engine lamp is on.",
     "h-check": "Please look it over before we drive to the sea.",
-    "h-long": ("When it has stood for two days it does not crank; a neighbour jumped it."),
+    "h-long": ("When it has stood for two days it does not crank; neighbours jumped it."),
 }
 
 LOAD = Strip(

@@ -285,8 +285,10 @@ def test_a_word_of_two_thousand_characters_anywhere_in_an_account_breaks_nothing
     pages = pdf_pages(file)
     assert squeezed("".join(pages)).count(shown) >= (12 + 5 + 4) * 2000
     wide, _ = SIZES[size]
-    for page in range(len(pages)):
-        for _, (left, _, right, _) in boxes(file, page):
+    for sheet in pypdfium2.PdfDocument(file):
+        layer = sheet.get_textpage()
+        for nth in range(layer.count_rects()):
+            left, _, right, _ = layer.get_rect(nth)
             assert left >= theme().left * MM - 0.6
             assert right <= wide - theme().right * MM + 0.6
 
