@@ -67,6 +67,32 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
         },
         "typed": frozenset({"code"}),
     },
+    "page": {
+        "before": frozenset({"value"}),
+        "now": frozenset({"value"}),
+        **{
+            word: frozenset()
+            for word in (
+                "told",
+                "shaded",
+                "was",
+                "is_now",
+                "read",
+                "seen",
+                "measured",
+                "source",
+                "what_next",
+                "bill",
+                "costs",
+                "answer",
+                "valid_until",
+                "otherwise",
+                "your_copy",
+                "differ",
+                "about",
+            )
+        },
+    },
     "mask": {kind: frozenset() for kind in PERSONAL_KINDS},
     "removed": {kind: frozenset() for kind in PERSONAL_KINDS},
 }

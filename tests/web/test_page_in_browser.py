@@ -33,7 +33,7 @@ def test_the_paper_itself_fits_a_phone_and_says_its_head_once(
     running, watched = served(renderers=None), phone(width=width)  # the renderers of corekit.report
     page = watched.page
     page.goto(f"{running.address}/v#{running.desk.code}")
-    page.wait_for_selector("text=If your copy says otherwise, the copy was changed.")
+    page.wait_for_selector("text=If this page and your copy differ, one of them was altered.")
     settled(page, "() => document.fonts.ready.then(() => true)")
     shown = text_of(page)
     for text in (
@@ -62,7 +62,7 @@ def test_a_scanned_code_opens_on_a_phone(
     running, watched = served(), phone(width=width)
     page, code = watched.page, running.desk.code
     page.goto(f"{running.address}/v#{code}")
-    page.wait_for_selector("text=If your copy says otherwise, the copy was changed.")
+    page.wait_for_selector("text=If this page and your copy differ, one of them was altered.")
     settled(page, "() => document.fonts.ready.then(() => true)")
     shown = text_of(page)
     assert "Invoice 2026-0001" in shown
@@ -219,7 +219,7 @@ def test_in_print_the_paper_is_there_and_the_buttons_are_not(
     page.goto(f"{running.address}/v#{running.desk.code}")
     page.wait_for_selector("article.opened")
     page.emulate_media(media="print")
-    assert page.is_visible("text=If your copy says otherwise")
+    assert page.is_visible("text=If this page and your copy differ")
     assert page.is_hidden("text=Save as PDF")
     assert page.is_hidden("footer")
     assert page.is_hidden("#ask")
