@@ -583,9 +583,7 @@ class Case:
                 text=f"{title} at {place} is missing.",
                 stage=self.stage,
                 wants=measurand.key if measurand else "",
-                tells=NOT_CHECKED.format(
-                    name=f"{measurand.for_customer if measurand else title}, {place}",
-                ),
+                tells=NOT_CHECKED.format(name=measurand.for_customer if measurand else title),
             )
         if not missing:
             yield tuple(found[place] for place in places)

@@ -49,7 +49,9 @@ class Fault:
     @property
     def headline(self) -> str:
         """The cause in the customer's words; the trade's name where the table has no others."""
-        return self.cause or f"{self.name[:1].lower()}{self.name[1:]}"
+        if self.cause or self.name[:2].isupper():  # an abbreviation keeps its capitals
+            return self.cause or self.name
+        return f"{self.name[:1].lower()}{self.name[1:]}"
 
     @property
     def for_customer(self) -> str:

@@ -19,7 +19,16 @@ from ..plugin.system import System
 from .bench import Bench
 
 #: How often something stands on a random bench, and how far its reading goes: mostly within what is usual.
-_FITTED, _SEEN, _READ, _AT_A_PLACE, _USUAL, _AGAIN, _REPAIRED = 0.6, 0.5, 0.7, 0.6, 0.7, 0.1, 0.3
+_FITTED, _SEEN, _READ, _AT_A_PLACE, _EVERYWHERE, _USUAL, _AGAIN, _REPAIRED = (
+    0.6,
+    0.5,
+    0.7,
+    0.6,
+    0.4,
+    0.7,
+    0.1,
+    0.3,
+)
 
 
 class Kind(StrEnum):
@@ -136,8 +145,9 @@ def _see(bench: Bench, seen: Observation, chance: random.Random) -> None:
 
 
 def _read(bench: Bench, measurand: Measurand, chance: random.Random) -> None:
+    everywhere = chance.random() < _EVERYWHERE
     for place in measurand.places or ("",):
-        if place and chance.random() > _AT_A_PLACE:
+        if place and not everywhere and chance.random() > _AT_A_PLACE:
             continue
         span = measurand.usual if chance.random() < _USUAL else measurand.possible
         number = _number(span, measurand.possible, chance)

@@ -102,6 +102,7 @@ def test_a_fault_has_a_headline_and_a_sentence_for_the_customer_and_else_its_nam
                     "tells": "The lamp has burnt out.",
                 },
                 "dull": {**row, "name": "Lens dull"},
+                "led": {**row, "name": "LED driver"},
             }
         },
         "faults.toml",
@@ -109,6 +110,7 @@ def test_a_fault_has_a_headline_and_a_sentence_for_the_customer_and_else_its_nam
     burnt, dull = table.faults["burnt"], table.faults["dull"]
     assert (burnt.headline, burnt.for_customer) == ("a burnt-out lamp", "The lamp has burnt out.")
     assert (dull.headline, dull.for_customer) == ("lens dull", "Lens dull.")
+    assert table.faults["led"].headline == "LED driver"
 
 
 @lamps.check("Connection")

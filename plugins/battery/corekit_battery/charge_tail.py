@@ -114,7 +114,7 @@ def charge_tail(
                 " voltage after a rest and put it under load."
             ),
             latest,
-            tells="By its current the charge is complete; a test under load shows what the battery is worth.",
+            tells="By its current the charge is complete; what the battery is worth is tested next.",
             values={"read": read, "tail": end},
         )
         return
