@@ -265,6 +265,6 @@ def only_with_draft(args: argparse.Namespace, *more: str) -> None:
             raise InputError(f"--{name} belongs to a draft; add --draft, or omit it. Nothing was written.")
 
 
-def draft_path(args: argparse.Namespace, usual: str) -> Path | None:
-    """Where a draft is written; None when it is printed here."""
-    return None if args.text else Path(args.out or usual)
+def draft_path(args: argparse.Namespace) -> Path | None:
+    """Where a draft is written, if somebody says where."""
+    return Path(args.out) if args.out else None

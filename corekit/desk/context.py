@@ -13,12 +13,13 @@ import attrs
 
 from ..assess.assessment import Assessor, assess
 from ..billing.book import PriceBook
+from ..files import sweep
 from ..intake.declared import Declared
 from ..plugin.host import Plugins, load
 from ..share import keys
 from ..store.requests import Request
 from ..store.store import Store
-from .settings import KEY_FILE, STORE_FILE, Settings, declared, read_prices, read_settings
+from .settings import KEY_FILE, PAPERS, STORE_FILE, Settings, declared, read_prices, read_settings
 
 
 def utc_now() -> datetime:
@@ -97,6 +98,7 @@ def open_context(
     if not (folder / STORE_FILE).is_file():
         read_settings(folder, demo=True)  # says first what is missing
     store = Store.open(folder / STORE_FILE)
+    sweep(folder / PAPERS)
     try:
         return ShopContext(
             folder=folder,
