@@ -17,6 +17,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="the job's name, or the beginning of its id; several go on one invoice",
     )
     parser.add_argument("--yes", action="store_true", help="do not ask before taking the number")
+    parser.add_argument(
+        "--date-is-right", action="store_true", help="you have looked at today's date, and it is right"
+    )
     parser.add_argument("--draft", action="store_true", help="only a draft; JOB may be a visit file then")
     parser.add_argument("--km", help="of a draft: the distance, if your price book prices the kilometre")
     parser.add_argument(
@@ -54,7 +57,7 @@ def _issue(args: argparse.Namespace) -> int:
         ):
             print("Nothing was issued, no number was taken.")
             return 1
-        invoice = shop.issue_together([job.id for job in jobs])
+        invoice = shop.issue_together([job.id for job in jobs], date_is_right=args.date_is_right)
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")
         print(
             invoice.link

@@ -97,7 +97,10 @@ def open_context(
     """
     if not (folder / STORE_FILE).is_file():
         read_settings(folder, demo=True)  # says first what is missing
-    store = Store.open(folder / STORE_FILE)
+    moment = clock or utc_now
+    store = Store.open(
+        folder / STORE_FILE, now=lambda: moment().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    )
     sweep(folder / PAPERS)
     try:
         return ShopContext(
@@ -106,7 +109,7 @@ def open_context(
             settings=read_settings(folder, demo=store.demo),
             prices=read_prices(folder),
             load_plugins=load if plugins is None else lambda: plugins,
-            clock=clock or utc_now,
+            clock=moment,
             assessor=assessor,
         )
     except BaseException:

@@ -130,13 +130,15 @@ class Shop:
             request_id=request_id,
         )
 
-    def issue(self, job: str, *, request_id: str = "") -> Invoice:
+    def issue(self, job: str, *, request_id: str = "", date_is_right: bool = False) -> Invoice:
         """Take a number and issue the invoice of a job; asked again, the same one. See `issuing.issue`."""
-        return issuing.issue(self.context, job, request_id=request_id)
+        return issuing.issue(self.context, job, request_id=request_id, date_is_right=date_is_right)
 
-    def issue_together(self, jobs: Sequence[str], *, request_id: str = "") -> Invoice:
+    def issue_together(
+        self, jobs: Sequence[str], *, request_id: str = "", date_is_right: bool = False
+    ) -> Invoice:
         """Take one number and issue one invoice over several jobs of one customer. See `issuing.issue`."""
-        return issuing.issue(self.context, *jobs, request_id=request_id)
+        return issuing.issue(self.context, *jobs, request_id=request_id, date_is_right=date_is_right)
 
     def pay(self, job: str, amount: Money, how: str, *, request_id: str = "") -> Money:
         """Take money for a job; gives what is still due. See `paying.pay`."""

@@ -128,6 +128,10 @@ class Database:
     ) -> None:
         self.close()
 
+    def now(self) -> str:
+        """This moment as it would be recorded, RFC 3339 UTC."""
+        return self._now()
+
     @property
     def lineage(self) -> str:
         """Name of the chain that this store's jobs are written in."""

@@ -247,6 +247,11 @@ class Store(Database):
                 return links.links(connection, "ORDER BY document_id, link")
             return links.links(connection, "WHERE document_id = ? ORDER BY link", document_id)
 
+    def times_since_last_number(self) -> list[str]:
+        """When the last invoice was recorded, and then every entry written after it; RFC 3339 UTC."""
+        with self._reading() as connection:
+            return queries.times_since_last_number(connection)
+
     # ── trust ───────────────────────────────────────────────────────────────────────────────────────────────
 
     def heads(self) -> list[str]:

@@ -167,6 +167,7 @@ class Transaction:
             document_id=record.document_id,
             document_hash=record.document_hash,
             books_entry=entry.id,
+            date_said=record.date_said,
         )
         draft = Draft(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))
         for job in jobs:
