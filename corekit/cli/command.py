@@ -36,6 +36,8 @@ VERBS = {
     "withdraw": "take the page of an invoice down, for good",
     "serve": "serve the page that the codes open, on this machine",
     "forget": "destroy a customer's name, plate and words after retention",
+    "backup": "copy the shop into a folder, verified, while others work",
+    "restore": "make a shop from a backup",
     "verify": "check that nothing in the store was changed or lost",
     "restored": "say that this store is a restored copy, before you continue in it",
     "calculate": "run a calculation of an installed system",

@@ -1,12 +1,13 @@
 """Whether the device's clock can be believed before a number is taken.
 
-Order comes from the journal, never from a clock; but papers are dated by it and numbers count within its year.
-So a date that does not go on from what the record says is asked about.
+Order comes from the journal, never from a clock; but papers are dated by it and numbers count within its
+year. So a date that does not go on from what the record says is asked about.
 """
 
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 import attrs
 
@@ -47,10 +48,15 @@ class ClockError(DeskError):
 def clock_jump(shop: ShopContext) -> ClockJump | None:
     """The first jump since the last invoice, this moment included; None where the clock can be believed."""
     moments = [*map(datetime.fromisoformat, (*shop.store.times_since_last_number(), shop.store.now()))]
-    for before, after in zip(moments, moments[1:], strict=False):
+    for before, after in pairwise(moments):
         if _is_jump(before, after):
             return ClockJump(before=before, after=after)
     return None
+
+
+def now_in_words(shop: ShopContext) -> str:
+    """This moment, to the minute, for whoever is to say that it is right."""
+    return _day(datetime.fromisoformat(shop.store.now()))
 
 
 def _is_jump(before: datetime, after: datetime) -> bool:

@@ -128,7 +128,7 @@ def _issue_once(
             transaction.cancel()
             return
         place = transaction.next_number(shop.books_chain)
-        number = shop.settings.number.format(year=shop.clock().year, device=shop.settings.device, place=place)
+        number = shop.settings.number.format(year=shop.clock().year, device=shop.device, place=place)
         document = bill.document(sheet, number, record_mark(heads))
         record = InvoiceIssued(
             place=place,

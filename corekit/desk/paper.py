@@ -19,6 +19,7 @@ from ..model.records import Arrived, Instrument, Receipted, body_of
 from ..plugin.host import Plugins
 from ..report.sheet import ApprovalRow, Issuer, Sheet
 from ..store.mark import random_id
+from .backup import forget_in_backups
 from .context import ShopContext
 from .errors import DeskError
 from .jobs import job_named, names_of, texts_of
@@ -90,8 +91,8 @@ class PaperError(DeskError):
         made = "issued" if document.kind is DocumentKind.INVOICE else "made"
         super().__init__(
             f"{document.title} is {made} and stands in the record, but its paper could not be written to"
-            f" {path}: {error.strerror or error}. Make room or mend the folder, then write it again with `corekit"
-            f" {document.kind} {job}`."
+            f" {path}: {error.strerror or error}. Make room or mend the folder, then write it again with"
+            f" `corekit {document.kind} {job}`."
         )
 
 
@@ -150,9 +151,11 @@ def forget(shop: ShopContext, job: str) -> dict[str, int]:
         *(draft_name(kind, name) for kind in DRAFTS for name in names_of(record)),
     ]
     # What a job was called may have changed since its papers were made; its id has not.
-    for path in (*(path_of(shop, name) for name in named), *folder.glob(f"*-{_short(record.id)}-*.pdf")):
+    with_id = folder.glob(f"*-{_short(record.id)}-*.pdf")
+    for path in (*(path_of(shop, name) for name in named), *with_id):
         path.unlink(missing_ok=True)
     sweep(folder, older_than=0.0)
+    forget_in_backups(shop.folder, record.id)
     return shop.store.forget(record.id)
 
 

@@ -11,7 +11,7 @@ import attrs
 import flask
 from markupsafe import Markup
 
-from ..desk.clock import clock_jump
+from ..desk.clock import clock_jump, now_in_words
 from ..desk.issuing import Invoice, Page, invoice_draft, invoice_of, left_out
 from ..desk.issuing import issue as issue_over
 from ..desk.jobs import billed_with, open_jobs
@@ -56,7 +56,7 @@ def add(app: flask.Flask, van: Van) -> None:
             due=draft.due if draft else None,
             left_out=left_out(van.shop, record),
             jump=clock_jump(van.shop),
-            now=van.shop.store.now()[:16].replace("T", " "),
+            now=now_in_words(van.shop),
             ways=WAYS,
             repairs=assessment.repairs,
             failures=assessment.failures,

@@ -248,6 +248,17 @@ class Transaction:
         seals.change(self._connection, "meta", ("lineage", name))
         self.lineage = name
 
+    @property
+    def chains(self) -> frozenset[str]:
+        """Names of all chains that something was written in."""
+        return frozenset(rows.heads(self._connection))
+
+    def change_device(self, letters: str) -> None:
+        """Number invoices under other letters from now on, whatever the shop's own file says."""
+        self._must_be_open()
+        known = self._connection.execute("SELECT 1 FROM meta WHERE key = 'device'").fetchone()
+        (seals.change if known else seals.insert)(self._connection, "meta", ("device", letters))
+
     # ── how it ends ─────────────────────────────────────────────────────────────────────────────────────────
 
     def note_standing(self, *entries: Entry) -> None:

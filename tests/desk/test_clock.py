@@ -1,4 +1,4 @@
-"""A number is never taken under a date that does not go on from what the record says, unless somebody looked at it."""
+"""A number is never taken under a date that does not go on from the record, unless somebody looked at it."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def ready(shop: Shop, tmp_path: Path) -> Callable[[str], str]:
 
     def made(name: str) -> str:
         file = tmp_path / f"{name}.toml"
-        opened = VISIT.split("[[step]]\napproved")[0].format(name=name)
+        opened = VISIT.partition("[[step]]\napproved")[0].format(name=name)
         file.write_text(opened, encoding="utf-8")
         job = shop.import_visit(file)
         total = str(shop.estimate(job, "repair").total)

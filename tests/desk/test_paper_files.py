@@ -1,4 +1,4 @@
-"""The files of papers: one a paper whatever jobs are called, drafts where they can be forgotten, none left half."""
+"""The files of papers: one a paper whatever jobs are called, drafts that can be forgotten, none left half."""
 
 from __future__ import annotations
 
