@@ -34,6 +34,8 @@ class FaultRow:
     refer: str = ""
     life: Positive | None = None
     only: dict[str, list[str]] = attrs.field(factory=dict)
+    cause: str = ""
+    tells: str = ""
 
 
 @table
@@ -340,6 +342,8 @@ class _Meaning:
             refer=row.refer,
             life=row.life,
             only=self._only(path, row.only),
+            cause=row.cause,
+            tells=row.tells,
         )
 
     def _per_1000(self, path: Place, per_1000: float) -> float:

@@ -29,6 +29,9 @@ class Fault:
         refer: For a fault without an operation: who or what step comes next, in words.
         life: Years that the part usually lasts: a renewed one is less often at fault.
         only: On which vehicles it can be met at all.
+        cause: The same for the customer, as the cause of a complaint and short enough for a headline: *a
+            worn-out battery*.
+        tells: What it means, in one sentence for the customer.
     """
 
     key: str
@@ -40,6 +43,20 @@ class Fault:
     refer: str = ""
     life: float | None = None
     only: Only = attrs.field(factory=dict)
+    cause: str = ""
+    tells: str = ""
+
+    @property
+    def headline(self) -> str:
+        """The cause in the customer's words; the trade's name where the table has no others."""
+        if self.cause or self.name[:2].isupper():  # an abbreviation keeps its capitals
+            return self.cause or self.name
+        return f"{self.name[:1].lower()}{self.name[1:]}"
+
+    @property
+    def for_customer(self) -> str:
+        """What the customer is told of it."""
+        return self.tells or f"{self.name}."
 
 
 @attrs.frozen(kw_only=True)
