@@ -279,8 +279,7 @@ Block = (
     | ApprovalForm
     | Evidence
 )
-#: How documents are built today: 1 was a log in the order of the questions, 2 is an account with its
-#: evidence.
+#: How documents may be built: 1 is a log in the order of the questions, 2 an account with its evidence.
 FORM = 2
 
 

@@ -30,7 +30,7 @@ class Fault:
         life: Years that the part usually lasts: a renewed one is less often at fault.
         only: On which vehicles it can be met at all.
         cause: The same for the customer, as the cause of a complaint and short enough for a headline: *a
-            worn-out battery*.
+            worn-out brake pad*.
         tells: What it means, in one sentence for the customer.
     """
 

@@ -203,7 +203,7 @@ def command_arrives(
         yield case.inconclusive(
             ck.Claim("egr.command", evidence=[arriving], next_test=commanded_opening),
             (
-                "At the regulator {value} arrives. Whether more was asked for is not known: at idle"
+                "At the regulator {value} arrives. Whether more was required is not known: at idle"
                 " nothing is"
                 " asked. Command it with the scan tool, or read the commanded opening beside it."
             ),
@@ -213,9 +213,9 @@ def command_arrives(
     elif asked.number < NOTHING_ASKED:
         yield case.inconclusive(
             ck.Claim("egr.command", evidence=[arriving, asked], next_test=duty),
-            "The control unit asks for {asked} and {value} arrives: nothing was asked. Read it while it is.",
+            "The ECU asks for {asked} and {value} arrives: nothing was asked. Read it while it is.",
             arriving,
-            tells="The valve was not told to open at that moment, so nothing follows from it.",
+            tells="The valve was not told to open at that moment, so this says nothing yet.",
             values={"asked": ck.show(asked.value, "%", uncertainty=False)},
         )
     else:
@@ -228,7 +228,7 @@ def command_arrives(
                 grade="absent",
             ),
             (
-                "The control unit asks for {asked} of opening, and at the regulator {value} arrives: wire,"
+                "The ECU asks for {asked} of opening, and at the regulator {value} arrives: wire,"
                 " plug or driver, before the regulator."
             ),
             arriving,
@@ -276,7 +276,7 @@ _DRIVE: dict[Enum, Seen] = {
         False,
         "On a drive the vacuum at the valve stops while the supply stays: the regulator when warm, its"
         " wiring, or"
-        " a control unit that switches it off because something else is not plausible. Log the command"
+        " an ECU that switches it off because something else is not plausible. Log the command"
         " beside it,"
         " read the coil cold and hot, and see which comes first, the pending code or the end of the vacuum.",
         "On the road the valve's control stops working after a while.",

@@ -1,4 +1,4 @@
-"""What a maker's own trouble codes mean, told by whoever looked them up; and whether the monitor has run
+"""What manufacturers' own trouble codes mean, told by whoever looked them up; and whether the monitor has run
 since the codes were cleared, without which a lamp says nothing of a repair.
 """
 
@@ -40,11 +40,15 @@ class Monitor(Enum):
 
 
 _HOW = "What this maker's description says of the code; a code of the public list is not told here again."
-maker_flow = egr.observation("maker_flow", "What a maker's own code says of the flow", MakerFlow, how=_HOW)
-maker_signal = egr.observation(
-    "maker_signal", "What a maker's own code says of the sensor", MakerSignal, how=_HOW
+maker_flow = egr.observation(
+    "maker_flow", "What a manufacturer's own code says of the flow", MakerFlow, how=_HOW
 )
-maker_hose = egr.observation("maker_hose", "What a maker's own code says of a hose", MakerHose, how=_HOW)
+maker_signal = egr.observation(
+    "maker_signal", "What a manufacturer's own code says of the sensor", MakerSignal, how=_HOW
+)
+maker_hose = egr.observation(
+    "maker_hose", "What a manufacturer's own code says of a hose", MakerHose, how=_HOW
+)
 monitor = egr.observation(
     "monitor",
     "EGR monitor since the codes were cleared",
@@ -55,33 +59,39 @@ monitor = egr.observation(
 _FLOW: dict[Enum, Seen] = {
     MakerFlow.LITTLE: Seen(
         False,
-        "A maker's own code reports too little EGR flow. It names no part.",
+        "A manufacturer's own code reports too little EGR flow. It names no part.",
         "The vehicle reports too little exhaust flow; why is not said by that.",
     ),
     MakerFlow.MUCH: Seen(
         False,
-        "A maker's own code reports too much EGR flow, or flow when none was asked for. It names no part.",
+        "A manufacturer's own code reports too much EGR flow, or flow when none was asked for. It names no"
+        " part.",
         "The vehicle reports too much exhaust flow; why is not said by that.",
     ),
     MakerFlow.NOT: Seen(
-        True, "No code of the maker's own speaks of EGR flow.", "No further message speaks of exhaust flow."
+        True,
+        "No code of the manufacturer's own speaks of EGR flow.",
+        "No further message speaks of exhaust flow.",
     ),
 }
 _HOSE: dict[Enum, Seen] = {
     MakerHose.UPSTREAM: Seen(
         False,
-        "A maker's own code reports the sensor's upstream hose as off or plugged. Look at it before the"
+        "A manufacturer's own code reports the sensor's upstream hose as off or plugged. Look at it before"
+        " the"
         " sensor.",
         "The vehicle reports a hose of the exhaust flow sensor.",
     ),
     MakerHose.DOWNSTREAM: Seen(
         False,
-        "A maker's own code reports the sensor's downstream hose as off or plugged. Look at it before"
+        "A manufacturer's own code reports the sensor's downstream hose as off or plugged. Look at it before"
         " the sensor.",
         "The vehicle reports a hose of the exhaust flow sensor.",
     ),
     MakerHose.NOT: Seen(
-        True, "No code of the maker's own speaks of a sensor hose.", "No message speaks of a sensor hose."
+        True,
+        "No code of the manufacturer's own speaks of a sensor hose.",
+        "No message speaks of a sensor hose.",
     ),
 }
 
@@ -128,7 +138,7 @@ def signal_reported(
         yield case.visual(
             maker_signal,
             ck.Claim("egr.maker_signal"),
-            "No code of the maker's own speaks of the sensor's voltage.",
+            "No code of the manufacturer's own speaks of the sensor's voltage.",
             passes=True,
             tells="No message speaks of the sensor itself.",
         )
@@ -137,7 +147,7 @@ def signal_reported(
     yield case.inconclusive(
         ck.Claim("egr.maker_signal", evidence=case.noted(maker_signal), next_test=signal_zero),
         (
-            "A maker's own code reports a sensor voltage that is too {which}. {first} Supply, ground"
+            "A manufacturer's own code reports a sensor voltage that is too {which}. {first} Supply, ground"
             " and signal,"
             " plugged in, before another sensor."
         ),

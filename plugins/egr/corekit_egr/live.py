@@ -38,7 +38,7 @@ displacement = egr.trait(
 commanded_opening = egr.measurand(
     "commanded",
     "%",
-    "EGR opening the control unit asks for",
+    "EGR opening the ECU asks for",
     possible=(0, 100),
     usual=(0, 100),
     accuracy="0.4 points",
@@ -48,7 +48,7 @@ commanded_opening = egr.measurand(
 error_shown = egr.measurand(
     "error",
     "%",
-    "EGR error the control unit reports",
+    "EGR error the ECU reports",
     possible=(-100, 100),
     usual=(-100, 100),
     accuracy="0.8 points",
@@ -84,7 +84,7 @@ position_closed = egr.measurand(
 position_learned = egr.measurand(
     "position_learned",
     "%",
-    "Closed position the control unit learned",
+    "Closed position the ECU learned",
     possible=(-20, 60),
     usual=(-5, 20),
     accuracy="0.5 points",
@@ -199,7 +199,7 @@ def error_read(
     shown: Annotated[ck.Reading, error_shown],
     asked: Annotated[ck.Reading | None, commanded_opening],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Actual less commanded as a share of the commanded: what the control unit itself made of it."""
+    """Actual less commanded as a share of the commanded: what the ECU itself made of it."""
     if asked is None:
         yield case.gap(
             commanded_opening,
@@ -213,9 +213,9 @@ def error_read(
                 "egr.error", evidence=[shown, asked], next_test=error_shown, grade="more" if flows else ""
             ),
             (
-                "Nothing is asked of the valve, and the error stands at full scale: the control unit"
+                "Nothing is asked of the valve, and the error stands at full scale: the ECU"
                 " sees flow"
-                " that nobody asked for. Of how much it says nothing."
+                " without a command. Of how much it says nothing."
                 if flows
                 else "Nothing is asked of the valve at that moment, so an error of {value} means nothing."
             ),
@@ -242,14 +242,12 @@ def error_read(
             ),
         ),
         ck.Says(
-            passes=(
-                "Asked for {asked}, the control unit reports an error of {value}: it gets what it asks for."
-            ),
+            passes=("Asked for {asked}, the ECU reports an error of {value}: it gets what it asks for."),
             fails=(
-                "Asked for {asked}, the control unit reports an error of {value}: it sees {what}. Why, this"
+                "Asked for {asked}, the ECU reports an error of {value}: it sees {what}. Why, this"
                 " does not say."
             ),
-            undecided="Asked for {asked}, the control unit reports an error of {value}: too close to call.",
+            undecided="Asked for {asked}, the ECU reports an error of {value}: too close to call.",
         ),
         ck.Tells(
             passes="The vehicle reports the exhaust flow it asked for.",

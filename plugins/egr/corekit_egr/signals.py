@@ -542,7 +542,7 @@ def signal_wire(
     seen: Annotated[ck.Reading, signal_seen],
     plug: Annotated[ck.Reading, signal_zero],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """What the control unit sees is what the plug shows, or the wire between them loses it."""
+    """What the ECU sees is what the plug shows, or the wire between them loses it."""
     yield case.judge(
         seen.value - plug.value,
         case.limit("egr.signal_wire"),
@@ -555,15 +555,13 @@ def signal_wire(
             next_test=signal_seen,
         ),
         ck.Says(
-            passes="The control unit sees {seen} and the plug shows {plug}: the signal wire is good.",
+            passes="The ECU sees {seen} and the plug shows {plug}: the signal wire is good.",
             fails=(
-                "The control unit sees {seen} while the plug shows {plug}: the signal wire or its"
+                "The ECU sees {seen} while the plug shows {plug}: the signal wire or its"
                 " ground loses"
                 " it. The sensor is not judged by that."
             ),
-            undecided=(
-                "The control unit sees {seen} while the plug shows {plug}: too close to {limit} to call."
-            ),
+            undecided=("The ECU sees {seen} while the plug shows {plug}: too close to {limit} to call."),
         ),
         ck.Tells(
             passes="What the sensor says arrives unchanged.",
@@ -587,7 +585,7 @@ def harness(
     if signal is not None:
         high = signal.number > RAIL_HIGH
         meaning = (
-            " Many control units feed an open signal wire up to its supply, so this need be no fault."
+            " Many ECUs feed an open signal wire up to its supply, so this need be no fault."
             if high
             else " With the plug off that is usual of a wire that is not fed."
             if abs(signal.number) < RAIL_LOW

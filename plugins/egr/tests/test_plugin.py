@@ -202,8 +202,13 @@ def test_little_output_alone_does_not_tell_the_regulator_from_its_command_or_its
 
 def test_a_flat_sensor_on_an_engine_that_takes_no_notice_leads_to_the_passage_not_to_the_sensor() -> None:
     results = {"code_little": "set", "reaction": "nothing", "stem": "moves", "hold": "holds"}
-    found = shown(egr, VACUUM, LAMP, **results).chances
-    assert max(found, key=found.__getitem__) == "passage" and found["passage"] > 0.75
+    there = {key: fault for key, fault in VACUUM.faults.items() if "egr.cooler" not in fault.only}
+    pairs = {key: pair for key, pair in VACUUM.pairs.items() if set(pair.of) <= set(there)}
+    found = shown(egr, attrs.evolve(VACUUM, faults=there, pairs=pairs), LAMP, **results).chances
+    assert max(found, key=found.__getitem__) == "passage" and found["passage"] > 0.8
+    # Nobody said whether a cooler is fitted: it may be what is clogged, and the passage leads by less.
+    unknown = shown(egr, VACUUM, LAMP, **results).chances
+    assert max(unknown, key=unknown.__getitem__) == "passage" and unknown["cooler_clogged"] > 0.05
     assert found["sensor"] < 0.1
 
 

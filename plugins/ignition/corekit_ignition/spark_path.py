@@ -90,7 +90,7 @@ def lead_paths(
             (
                 "{it} is beyond the range it was read on, and so is every sound suppressor lead or boot"
                 " there:"
-                " nothing follows from it. Read it on 20 kΩ or more.{all}"
+                " there is no result yet. Read it on 20 kΩ or more.{all}"
             ),
             tells="{it}: this reading does not show whether it is sound; it is taken again.",
             values={
