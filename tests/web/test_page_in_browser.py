@@ -9,10 +9,12 @@ from typing import Any
 
 import pytest
 
+from corekit.model.document import Document
 from corekit.share.link import token, token_hash
 from corekit.share.published import seal_envelope
 
 from ..conftest import Watched, settled
+from ..report.account_papers import invoice, three_faults
 from .conftest import KEY, NOON, Served, a_document
 
 pytestmark = pytest.mark.browser
@@ -224,3 +226,55 @@ def test_in_print_the_paper_is_there_and_the_buttons_are_not(
     assert page.is_hidden("footer")
     assert page.is_hidden("#ask")
     assert page.pdf().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize(
+    ("paper", "answers"),
+    [
+        (
+            invoice,
+            (
+                "It does not start",
+                "Put right: a worn-out battery",
+                "366.60 EUR",
+                "in cash",
+                "nothing, of what",
+                "Battery worn out",
+                "Battery replaced",
+                "A lamp stayed on",
+                "Drain found and cured",
+            ),
+        ),
+        (
+            three_faults,
+            (
+                "It cranks slowly",
+                "Put right: three faults",
+                "300.30 EUR",
+                "codes again, no charge",
+                "Battery connections corroded",
+                "Plug leads replaced",
+                "Exhaust return passage",
+                "Not read again after the work",
+            ),
+        ),
+    ],
+    ids=["two faults", "three faults and a lamp"],
+)
+def test_the_first_screen_answers_what_was_wrong_and_done_whether_it_holds_its_cost_and_what_next(
+    served: Callable[..., Served],
+    phone: Callable[..., Watched],
+    paper: Callable[[], Document],
+    answers: tuple[str, ...],
+) -> None:
+    running, watched = served(renderers=None, document=paper()), phone(width=360, height=740)
+    watched.open(f"{running.address}/v#{running.desk.code}")
+    page = watched.page
+    bottoms = {}
+    for text in answers:
+        box = page.get_by_text(text).first.bounding_box()
+        bottoms[text] = box["y"] + box["height"] if box else None
+    assert {text: at for text, at in bottoms.items() if at is None or at > 740} == {}
+    assert page.evaluate("document.documentElement.scrollHeight") <= 3.5 * 740
+    assert page.title() == paper().title
+    assert watched.errors == []
