@@ -39,10 +39,13 @@ def answer_of(rows: Sequence[Row], told: Told) -> str:
     faults = [row for row in rows if isinstance(row, FaultRow) and not _is_old(row, rows)]
     points = [row for row in rows if isinstance(row, PointRow) and not row.is_check_up]
     parts = []
+    no_cure = [row.what for row in faults if row.did_not_fix]
     for state, words in _FAULTS:
-        names = [row.what for row in faults if row.state is state]
+        names = [row.what for row in faults if row.state is state and not row.did_not_fix]
         if names:
             parts.append(f"{words}: {_names(names)}.")
+    if no_cure:
+        parts.append(f"Done, but not the cure: {_names(no_cure)}.")
     for state, words in _POINTS:
         quoted = [_quoted(row, told) for row in points if row.state is state]
         if quoted:

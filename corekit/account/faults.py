@@ -89,13 +89,14 @@ def _of_work(key: str, told: Told) -> FaultRow:
         ),
         "",
     )
+    no_cure = key in did_not_fix(job)
     return FaultRow(
         operation=key,
-        what=typed or _name(key, fault, told),
-        cause=_cause(called, fault, last.stage if last else job.stage + 1),
+        what=told.plugins.title(key) if no_cure else typed or _name(key, fault, told),
+        cause=NO_CURE if no_cure else _cause(called, last.stage if last else job.stage + 1),
         progress=progress,
         proof=last.proof if last else None,
-        did_not_fix=key in did_not_fix(job),
+        did_not_fix=no_cure,
         now=tuple(_speaking_now(key, called, last, told)),
         readings=tuple(_readings(called, last, told)),
         works=tuple(_works(key, told)),
@@ -142,11 +143,28 @@ def _name(key: str, fault: Fault | None, told: Told) -> str:
     return part.title if part is not None else told.plugins.title(key)
 
 
-def _cause(called: Sequence[Finding], fault: Fault | None, until: int) -> str:
+#: Between these chances of being within its limit something is too close to call.
+OUT, IN = 0.05, 0.95
+#: Said of work that was not the cure, in place of the fault that it was meant for.
+NO_CURE = "It did not fix what you came with."
+
+
+def customers_words(finding: Finding) -> str:
+    """What the customer is told of a finding; what is not decided and has no words of its own is called so,
+    because the trade's words say how to decide it.
+    """
+    chance = finding.probability
+    too_close = chance is not None and OUT < chance < IN
+    if finding.customer_text is None and (finding.verdict is Verdict.UNDECIDED or too_close):
+        return f"{finding.check}: not decided yet."
+    return str(finding.for_customer)
+
+
+def _cause(called: Sequence[Finding], until: int) -> str:
     """What was found before the work, in the customer's words: the plainest finding that called for it."""
     before = [finding for finding in called if finding.stage < until] or list(called)
     plain = sorted(before, key=lambda finding: (finding.verdict is not Verdict.FAIL, finding.stage))
-    return str(plain[0].for_customer) if plain else ""
+    return customers_words(plain[0]) if plain else ""
 
 
 def _speaking_now(
@@ -196,7 +214,7 @@ def _read(finding: Finding, told: Told) -> str:
     judged = [
         reading for stage in told.assessment.readings for reading in stage if reading.value == finding.value
     ]
-    name = _capital(judged[0].measurand.for_customer) if judged else finding.check
+    name = finding.name or (_capital(judged[0].measurand.for_customer) if judged else finding.check)
     return f"{name}, {finding.place}" if finding.place else name
 
 
@@ -268,7 +286,7 @@ def _without_work(told: Told, covered: set[int]) -> list[FaultRow]:
         FaultRow(
             operation="",
             what=findings[0].check,
-            cause=str(findings[0].for_customer),
+            cause=customers_words(findings[0]),
             now=tuple(findings),
             readings=tuple(
                 Shown(name=_read(finding, told), before=_first(finding, told), now=finding)

@@ -12,7 +12,7 @@ from ..model.finding import Finding, Verdict
 from ..model.job import Job
 from ..model.personal import Personal
 from ..plugin.host import Plugins
-from .faults import Told
+from .faults import Told, customers_words
 from .row import STILL_THERE, FaultRow, PointRow, Row, Shown
 from .state import State
 
@@ -44,7 +44,9 @@ def answered(faults: Sequence[FaultRow], told: Told) -> list[Row]:
     of = {n: set[str]() for n in range(len(faults))}
     own: list[tuple[Point, list[FaultRow]]] = []
     for point in points:
-        answering = [n for n, row in enumerate(faults) if _answers(row, point, told.plugins)]
+        answering = [
+            n for n, row in enumerate(faults) if not row.did_not_fix and _answers(row, point, told.plugins)
+        ]
         counted = [faults[n] for n in answering if not faults[n].is_superseded] or [
             faults[n] for n in answering
         ]
@@ -123,7 +125,7 @@ def _point_row(point: Point, told: Told) -> PointRow:
         is_ended=ended is not None and ended.how == "declined",
         now=now,
         readings=_codes(job) if left is not None else _close(now),
-        cause=str(now[0].for_customer) if now else "",
+        cause=customers_words(now[0]) if now else "",
     )
 
 
@@ -171,7 +173,7 @@ def _bare(operation: str) -> FaultRow:
 
 def _close(now: Sequence[Finding]) -> tuple[Shown, ...]:
     return tuple(
-        Shown(name=finding.check, now=finding)
+        Shown(name=finding.name or finding.check, now=finding)
         for finding in now
         if finding.value is not None and finding.limits
     )[:1]

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Sequence
 
 import attrs
 
+from ..assess.suspect import NextTest
 from ..model.document import Words
 from ..model.finding import Finding, Reason, Urgency, Verdict
 from .answer import listed, lower_first
-from .faults import Told, priced
+from .faults import Told, customers_words, priced
 from .noted import is_noted, unanswered
 from .prices import DIAGNOSIS
 from .row import FaultRow, PointRow, Row, still_fails
@@ -17,6 +18,8 @@ from .state import State
 
 #: So many things that nobody looked at are named on the first sheet; all of them stand behind it.
 NAMED = 4
+#: So many tests are named as the next step.
+TESTS = 2
 
 
 @attrs.frozen(kw_only=True)
@@ -47,7 +50,7 @@ def steps_of(rows: Sequence[Row], told: Told) -> tuple[Step, ...]:
 
 def _warnings(told: Told) -> Iterable[Step]:
     texts = [
-        str(finding.for_customer)
+        customers_words(finding)
         for finding in told.assessment.current
         if finding.urgency is Urgency.BEFORE_DRIVING and finding.verdict is not Verdict.PASS
     ]
@@ -63,9 +66,18 @@ def _unfinished(told: Told) -> Iterable[Step]:
         yield Step.of("Not finished", f"{left.because}{back}.".capitalize())
     if job.ended is not None:
         because = job.ended.record.because
-        yield Step.of("How it ended", because if because.endswith((".", "!", "?")) else f"{because}.")
+        text = because if because.endswith((".", "!", "?")) else f"{because}."
+        if job.ended.record.how == "no fault found":
+            text += " The diagnosis is not charged."
+        yield Step.of(_ENDS[job.ended.record.how], text)
 
 
+#: How a job ended without (further) repair.
+_ENDS = {
+    "no fault found": "No fault found",
+    "declined": "You decided against a repair",
+    "referred": "Referred to somebody else",
+}
 #: Under which label rows of a state stand; what is approved and not done stands under its own.
 _OPEN = ((State.NOT_RIGHT, "Not put right"), (State.PUT_OFF, "Put off"), (State.DONE, "To be shown"))
 APPROVED = "Approved, not done yet"
@@ -82,7 +94,7 @@ def _open(rows: Sequence[Row], told: Told) -> Iterable[Step]:
         yield Step.of(APPROVED, f"{'; '.join(titles)}; not charged.")
     covered = {id(finding) for row in rows for finding in row.now}
     texts = [
-        str(finding.for_customer)
+        customers_words(finding)
         for finding in told.assessment.current
         if id(finding) not in covered and finding.urgency is not Urgency.BEFORE_DRIVING and _is_open(finding)
     ]
@@ -138,21 +150,35 @@ def _next(rows: Sequence[Row], told: Told) -> Iterable[Step]:
     undecided = any(finding.verdict is Verdict.UNDECIDED for finding in assessment.current)
     if not sought and not undecided:
         return
-    looked = {finding.system for finding in assessment.findings}
-    for test in assessment.next_tests:
-        if test.key and test.question.strip() and not test.is_question and test.system in looked:
-            if test.operation:
-                yield Step.of(
-                    "Next step", f"{told.plugins.title(test.operation)}{priced(test.operation, told)}."
-                )
-            else:
-                asked = told.plugins.for_customer(test.wants) if test.wants else test.question
-                yield Step.of("Next step", f"Check: {lower_first(asked)}{priced(DIAGNOSIS, told)}.")
-            return
+    tests = _tests(told)
+    if tests and tests[0].operation:
+        work = tests[0].operation
+        yield Step.of("Next step", f"{told.plugins.title(work)}{priced(work, told)}.")
+        return
+    if tests:
+        asked = listed([lower_first(_asked(test, told)) for test in tests])
+        yield Step.of("Next step", f"Check: {asked}{priced(DIAGNOSIS, told)}.")
+        return
     if any(row.state is State.NOT_LOOKED_AT and row.readings for row in sought):
         yield Step.of("Next step", f"Read the codes again{priced(DIAGNOSIS, told)}.")
     elif sought:
         yield Step.of("Next step", f"Look further for it{priced(DIAGNOSIS, told)}.")
+
+
+def _tests(told: Told) -> list[NextTest]:
+    """The next tests of what was looked at: a system that was only asked about is not what is left open."""
+    looked = {finding.system for finding in told.assessment.findings}
+    made: dict[str, NextTest] = {}
+    for test in told.assessment.next_tests:
+        if test.key and test.question.strip() and not test.is_question and test.system in looked:
+            made.setdefault(test.operation or _asked(test, told), test)
+    first = list(made.values())[:TESTS]
+    return [test for test in first if bool(test.operation) == bool(first[0].operation)]
+
+
+def _asked(test: NextTest, told: Told) -> str:
+    """What a test reads or looks at, in the customer's words."""
+    return told.plugins.for_customer(test.wants) if test.wants else test.question.rstrip("?.")
 
 
 def _not_looked_at(rows: Sequence[Row], told: Told) -> Iterable[Step]:
