@@ -31,7 +31,16 @@ from corekit.desk.in_memory import scratch_job
 from corekit.desk.shop import Shop
 from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
-from corekit.model.document import Code, Document, FindingRow, Findings, Paragraph, Readings, to_data
+from corekit.model.document import (
+    Account,
+    Answer,
+    Code,
+    Document,
+    FindingRow,
+    Findings,
+    Readings,
+    to_data,
+)
 from corekit.model.finding import Verdict
 from corekit.model.job import stage_name
 from corekit.model.measurand import Measurand
@@ -97,9 +106,8 @@ def judged(document: Document) -> list[Any]:
     blocks: list[Any] = [
         row for block in document.blocks if isinstance(block, Findings) for row in block.rows
     ]
-    blocks += [
-        block.words for block in document.blocks if isinstance(block, Paragraph) and block.tone == "strong"
-    ]
+    blocks += [block.text for block in document.blocks if isinstance(block, Answer)]
+    blocks += [block.rows for block in document.blocks if isinstance(block, Account)]
     return blocks + [
         (row.name, row.limit, row.source)
         for block in document.blocks

@@ -14,6 +14,7 @@ from corekit.desk.jobs import billed_with, job_named
 from corekit.desk.payments import due, payments_of
 from corekit.model.document import DocumentKind, document_hash
 from corekit.model.money import Money
+from corekit.report.dates import day_words
 from corekit.report.page import render_page
 from corekit.report.personal_text import mask
 from corekit.report.terminal import render_text
@@ -62,7 +63,8 @@ def test_money_after_the_invoice_gives_a_receipt_that_says_for_what_how_when_and
         f"Receipt, invoice {number}",
         "Received EUR",
         "20.00",
-        f"Received 20.00 EUR, cash, on {payment.day}. Still to pay: 39.54 EUR.",
+        f"Received 20.00 EUR, cash, on {day_words(payment.day)}.",
+        "Still to pay: 39.54 EUR.",
         "59.54",
         "39.54",
         CUSTOMER["name"],
