@@ -118,7 +118,9 @@ def _progress(key: str, told: Told) -> Progress:
         return Progress.DECLINED
     if key in approval.open:
         return Progress.APPROVED
-    return Progress.PROPOSED if key in _pending(told.job) else Progress.NONE
+    if key in _pending(told.job) and told.job.ended is None:  # an end answers what had no answer
+        return Progress.PROPOSED
+    return Progress.NONE
 
 
 def _fault(key: str, told: Told) -> Fault | None:

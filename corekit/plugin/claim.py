@@ -36,7 +36,7 @@ class Claim:
         figure: The picture that makes it plain, if one does.
         grade: How the check itself graded what it saw, in a word of its own; a test of the fault table may
             take it as its outcome.
-        name: What was judged, in the customer's words, where that is not the reading itself: *voltage lost at
+        name: What was judged, in the customer's words, where that is not the reading itself: *voltage drop at
             the connections*.
     """
 

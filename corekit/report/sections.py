@@ -118,6 +118,7 @@ def grounds(
     return [
         Evidence(title=BEHIND),
         Pairs(rows=tuple(vehicle(job))),
+        *_remarks(job),
         *what_asks_for({line.operation for line in lines if line.ground.finding_code}, assessment),
         *work_in_full(job, lines, totals, sheet),
     ]

@@ -111,7 +111,7 @@ def test_the_paper_tells_of_each_vehicle_and_adds_up_all_of_it(fleet: Fleet) -> 
         "Guarantee",
         f"Net {NET}",
         f"Tax 19 % on {NET} {TAX}",
-        "Rounding, to the approved total -0.01",
+        "Rounding, to the approved total −0.01",
         "Total 179.55",
         "Still to pay 179.55",
         "Record mark",
@@ -313,7 +313,7 @@ def test_what_is_paid_for_any_of_the_jobs_is_paid_for_the_invoice(fleet: Fleet) 
     with fleet.open() as shop:
         shop.pay("van-1", euros(1000), "card")
         invoice = shop.issue_together(["van-1", "van-2"])
-        assert "Paid, vehicle 1, card -10.00" in words(invoice.pdf)
+        assert "Paid, vehicle 1, card −10.00" in words(invoice.pdf)
         assert shop.pay("van-2", euros(10000), "bank") == euros(TOTAL - 11000)
         for name in ("van-1", "van-2"):
             assert (
@@ -339,7 +339,7 @@ def test_what_is_paid_for_any_of_the_jobs_is_paid_for_the_invoice(fleet: Fleet) 
             "Received 100.00 EUR, bank",
             "Still to pay: 69.55 EUR",
             "179.55",
-            "Paid before, card -10.00",
+            "Paid before, card −10.00",
         )
         assert shop.receipt("van-1").document == receipt.document, (
             "the last payment of the invoice, whichever job is named"
