@@ -12,6 +12,7 @@ from itertools import pairwise
 import attrs
 
 from ..model.document import Answer, ApprovalForm, Code, NextSteps, Pairs, Totals
+from . import prose
 from .code import MODULE_MM, QUIET, Symbol
 from .layout import Box
 from .measures import SheetMeasures
@@ -24,12 +25,16 @@ from .typesetter import Typesetter, bold
 #: the one that carries the readings with its quiet zone.
 CODE_MM, CARRIED_MM = 25.0, 45.0
 _GUTTER = 22.0
+#: So many lines may stand in half the sheet for one thing that is known of a person or a vehicle.
+_LONGEST = 12
 _BELOW_RULE = 1.5
 _MINUS = re.compile(r"^-(?=\d)")  # as typed; in print it is as wide as a plus
 
 
 def pairs(setter: Typesetter, measures: SheetMeasures, block: Pairs) -> list[Box]:
-    """Label and words in two columns, filled one after the other, in the order they are read."""
+    """Label and words in two columns, filled one after the other, in the order they are read; below one
+    another over the whole width where a text is so long that its column would break over sheets.
+    """
     half = (setter.width - _GUTTER) / 2
     label = min(
         max((_natural(setter, name, measures) for name, _ in block.rows), default=0.0) + 8.0, half * 0.4
@@ -44,6 +49,8 @@ def pairs(setter: Typesetter, measures: SheetMeasures, block: Pairs) -> list[Box
         )
         for name, words in block.rows
     ]
+    if any(len(values) > _LONGEST for _, values in entries):
+        return list(prose.pairs(setter, block))
     tall = [
         max(len(values) * voice.leading, len(names) * measures.small.leading) for names, values in entries
     ]
