@@ -107,6 +107,7 @@ def gap_without_supply(case: ck.Case, supply: ck.Reading | None) -> ck.Gap | Non
         sensor_supply,
         "Without the right supply the EGR sensor's signal means nothing; repair the supply, then read the"
         " signal again.",
+        tells="The sensor cannot be judged before its supply is right.",
     )
 
 
