@@ -158,8 +158,9 @@ def forget(shop: ShopContext, job: str) -> dict[str, int]:
     for path in (*(path_of(shop, name) for name in named), *with_id):
         path.unlink(missing_ok=True)
     sweep(folder, older_than=0.0)
+    gone = shop.store.forget(record.id)
     forget_in_backups(shop.folder, record.id)
-    return shop.store.forget(record.id)
+    return gone
 
 
 #: Kinds of paper that can be drafted.
