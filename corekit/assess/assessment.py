@@ -9,6 +9,7 @@ import attrs
 
 from ..model.finding import Finding, Gap, Reason, Text, Urgency, Verdict
 from ..model.job import Job
+from ..model.records import Measured
 from ..plugin.case import Case
 from ..plugin.check import Check, run
 from ..plugin.guard import guarded, in_words
@@ -73,9 +74,29 @@ class Assessment:
     @property
     def current(self) -> tuple[Finding, ...]:
         """How the vehicle stands now: of every code and place the latest finding, without what was dealt with
-        since.
+        since, and without what was undecided and read again since.
         """
-        return tuple(finding for finding in self.latest if not self.is_dealt_with(finding))
+        return tuple(
+            finding
+            for finding in self.latest
+            if not self.is_dealt_with(finding) and not self.is_read_again(finding)
+        )
+
+    def is_read_again(self, finding: Finding) -> bool:
+        """True of an undecided finding when every reading that it rests on was taken again in a later stage:
+        its check then spoke of it again, or there was nothing left to decide.
+        """
+        rests_on = {
+            (noted.record.of, noted.record.place)
+            for noted in self.job.all(Measured)
+            if noted.id in finding.evidence
+        }
+        later = {
+            (noted.record.of, noted.record.place)
+            for noted in self.job.all(Measured)
+            if noted.record.stage > finding.stage
+        }
+        return finding.verdict is Verdict.UNDECIDED and bool(rests_on) and rests_on <= later
 
     @property
     def latest(self) -> tuple[Finding, ...]:
