@@ -92,9 +92,7 @@ def test_one_place_that_was_not_read_again_leaves_the_work_unshown() -> None:
     assert fault(account(both.read("brakes.pressure", "100 bar", "left")), MASTER).state is State.DONE
 
 
-def test_what_failed_before_the_work_leaves_it_unshown_and_after_it_not_put_right() -> (
-    None
-):
+def test_what_failed_before_the_work_leaves_it_unshown_and_after_it_not_put_right() -> None:
     found = Finding(
         system="brakes",
         code="brakes.pressure",
