@@ -8,9 +8,12 @@ from __future__ import annotations
 import json
 import math
 import random
+import sqlite3
 import struct
 import unicodedata
+from contextlib import closing
 from enum import IntEnum, StrEnum
+from pathlib import Path
 
 import pytest
 import rfc8785
@@ -218,3 +221,11 @@ def test_both_writers_write_a_hundred_thousand_drawn_values_alike() -> None:
     for number in range(100_000):
         data = drawn(draws)
         assert by_us(data) == by_the_library(data), f"value {number}: {data!r}"
+
+
+def test_every_entry_of_the_demo_is_written_as_the_library_writes_it(demo_out: Path) -> None:
+    with closing(sqlite3.connect(demo_out / "journal.sqlite")) as connection:
+        bodies = [body for (body,) in connection.execute("SELECT body FROM entry")]
+    assert len(bodies) > 100
+    for body in bodies:
+        assert by_us(json.loads(body)) == by_the_library(json.loads(body))
