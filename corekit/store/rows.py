@@ -36,6 +36,8 @@ COLUMNS = (
 )
 
 SELECT_ENTRY = f"SELECT {', '.join(COLUMNS)} FROM entry"
+#: The same after the entry's place in the file, which counts up as entries are written.
+SELECT_PLACED = f"SELECT rowid, {', '.join(COLUMNS)} FROM entry"
 INSERT_ENTRY = f"INSERT INTO entry ({', '.join(COLUMNS)}) VALUES ({', '.join('?' * len(COLUMNS))})"
 
 
