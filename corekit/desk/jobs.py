@@ -9,10 +9,28 @@ from ..model.job import Job
 from ..model.money import Money
 from ..model.personal import PICTURE_KINDS, PersonalText
 from ..model.records import Opened, Photographed, body_of
-from ..store.listing import JobRow as JobRow
+from ..store.listing import JobRow
 from ..store.mark import random_id
 from .context import ShopContext, request_of
 from .errors import DeskError
+
+__all__ = [
+    "JobRow",
+    "billed_with",
+    "closed_jobs",
+    "continue_restored",
+    "job_named",
+    "job_with_id",
+    "jobs_of_same_customer",
+    "names_of",
+    "new_job_id",
+    "open_jobs",
+    "owed",
+    "photograph",
+    "pictures_of",
+    "screen_origin",
+    "texts_of",
+]
 
 
 def job_named(shop: ShopContext, name: str) -> Job:

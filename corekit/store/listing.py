@@ -247,7 +247,7 @@ def _waits(connection: sqlite3.Connection, document_id: str) -> bool:
 def refresh_job(connection: sqlite3.Connection, job: str) -> None:
     """Bring the row and the names of a job up to date with its journal."""
     kinds = ", ".join("?" * len(KINDS))
-    told = _placed(
+    told = placed(
         connection, f"WHERE job = ? AND journal = ? AND kind IN ({kinds})", job, JOB, *sorted(KINDS)
     )
     (began,) = connection.execute(
@@ -267,7 +267,7 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
 
 def insert_invoice(connection: sqlite3.Connection, id_: str) -> None:
     """Add the row of an invoice that was just written into the books."""
-    for place, entry in _placed(connection, "WHERE id = ?", id_):
+    for place, entry in placed(connection, "WHERE id = ?", id_):
         row = attrs.astuple(invoice_row(connection, place, entry))
         connection.execute(_insert("invoice", INVOICE_COLUMNS), row)
 
@@ -292,14 +292,28 @@ def erase_persons(connection: sqlite3.Connection, job: str) -> None:
     connection.execute("UPDATE job SET customer = '' WHERE id = ?", (job,))
 
 
-def _placed(connection: sqlite3.Connection, where: str, *values: Any) -> list[tuple[int, Entry]]:
-    """Entries with their places, unchecked: a list may not be kept up by one that was changed."""
+def placed(connection: sqlite3.Connection, where: str, *values: Any) -> list[tuple[int, Entry]]:
+    """Entries with their places, unchecked, chain by chain: no list may be kept up by one that was changed."""
     found = connection.execute(f"{rows.SELECT_PLACED} {where} ORDER BY chain, n", values)
-    placed = []
+    entries = []
     for place, *row in found.fetchall():
-        with contextlib.suppress(ValueError, TypeError):
-            placed.append((place, rows.parsed(tuple(row))))
-    return placed
+        with contextlib.suppress(ValueError, TypeError, RecursionError):
+            entries.append((place, rows.parsed(tuple(row))))
+    return entries
+
+
+def kept_job(connection: sqlite3.Connection, job: str) -> tuple[list[tuple[Any, ...]], list[tuple[int, str]]]:
+    """A job's row and its names as they stand."""
+    row = connection.execute(f"SELECT {', '.join(JOB_COLUMNS)} FROM job WHERE id = ?", (job,)).fetchall()
+    names = connection.execute("SELECT place, name FROM job_name WHERE job = ? ORDER BY place", (job,))
+    return row, names.fetchall()
+
+
+def kept_invoice(connection: sqlite3.Connection, entry: str) -> tuple[Any, ...] | None:
+    """An invoice's row as it stands."""
+    found = connection.execute(f"SELECT {', '.join(INVOICE_COLUMNS)} FROM invoice WHERE entry = ?", (entry,))
+    row: tuple[Any, ...] | None = found.fetchone()
+    return row
 
 
 def _insert(table: str, columns: Sequence[str]) -> str:

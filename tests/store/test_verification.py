@@ -18,7 +18,7 @@ from corekit.store.store import Store
 
 from .conftest import fill
 
-TABLES = ("answer", "entry", "link", "meta", "migration", "person", "tally")
+TABLES = ("answer", "entry", "invoice", "job", "job_name", "link", "meta", "migration", "person", "tally")
 
 
 @pytest.fixture(scope="module")
