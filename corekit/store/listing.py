@@ -293,7 +293,7 @@ def erase_persons(connection: sqlite3.Connection, job: str) -> None:
 
 
 def placed(connection: sqlite3.Connection, where: str, *values: Any) -> list[tuple[int, Entry]]:
-    """Entries with their places, unchecked, chain by chain: no list may be kept up by one that was changed."""
+    """Entries with their places, chain by chain, unchecked: one that was changed keeps up no list."""
     found = connection.execute(f"{rows.SELECT_PLACED} {where} ORDER BY chain, n", values)
     entries = []
     for place, *row in found.fetchall():

@@ -96,7 +96,7 @@ def text(connection: sqlite3.Connection, hash: str) -> str | None:  # noqa: A002
 
 
 def was_forgotten(connection: sqlite3.Connection, hash: str, jobs: Sequence[str]) -> bool:  # noqa: A002
-    """True when an entry of one of these jobs refers to this personal text and it was destroyed after that."""
+    """True when an entry of one of these jobs refers to this personal text, destroyed after that."""
     if connection.execute("SELECT 1 FROM person WHERE hash = ?", (hash,)).fetchone():
         return False
     return any(
