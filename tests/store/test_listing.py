@@ -54,7 +54,7 @@ def many(path: Path, count: int) -> Store:
     with store._writing() as connection:
         for number in range(count):
             transaction = Transaction(
-                connection, (f"job{number:06}",), None, where="", lineage=store.lineage, demo=False,
+                connection, (f"jb{number:06}",), None, where="", lineage=store.lineage, demo=False,
                 now=lambda: "2026-03-01T08:00:00Z",
             )  # fmt: skip
             name = f"visit-{number}"
@@ -97,16 +97,16 @@ def counted(store: Store, read: list[str], monkeypatch: pytest.MonkeyPatch) -> I
 
 
 ASKED: dict[str, Callable[[Store], object]] = {
-    "by id": lambda store: store.find("job000004"),
+    "by id": lambda store: store.find("jb000004"),
     "by name": lambda store: store.find("visit-4"),
     "by a file's name": lambda store: store.job_called("visit-4"),
     "by a name nobody has": lambda store: store.job_called("nobody"),
     "the name of a new job": lambda store: store.names_beginning("visit-11"[:7] + "x"),
     "open jobs": lambda store: store.open_jobs(5),
     "closed jobs": lambda store: store.closed_jobs(5),
-    "same customer": lambda store: store.jobs_of_same_customer("job000004"),
+    "same customer": lambda store: store.jobs_of_same_customer("jb000004"),
     "what is owed": lambda store: store.owed(store.closed_jobs(1)[0].books_entry),
-    "waiting of one job": lambda store: store.waiting_invoices("job000005"),
+    "waiting of one job": lambda store: store.waiting_invoices("jb000005"),
 }
 
 
@@ -131,9 +131,9 @@ def test_adding_to_a_job_and_issuing_touch_that_job_alone(
         read: list[str] = []
         with counted(store, read, monkeypatch) as taken:
             new_job(store, "added")
-            issue(store, "job000002", "2026-A", invoice)
+            issue(store, "jb000002", "2026-A", invoice)
         steps.append(taken[0])
-        assert set(read) <= {"job000002"}
+        assert set(read) <= {"jb000002"}
     assert steps[1] <= DEEPER * steps[0]
 
 
