@@ -27,6 +27,11 @@ def jobs(connection: sqlite3.Connection) -> list[str]:
     return [job for (job,) in connection.execute("SELECT id FROM job ORDER BY began")]
 
 
+def job_count(connection: sqlite3.Connection) -> int:
+    """How many jobs there are."""
+    return int(connection.execute("SELECT count(*) FROM job").fetchone()[0])
+
+
 def journal(connection: sqlite3.Connection, job: str) -> list[Entry]:
     """All entries of a job's journal, chain by chain; none where there is no such job.
 

@@ -89,6 +89,12 @@ class Store(Database):
         with self._reading() as connection:
             return queries.jobs(connection)
 
+    @property
+    def job_count(self) -> int:
+        """How many jobs there are."""
+        with self._reading() as connection:
+            return queries.job_count(connection)
+
     def names(self) -> dict[str, list[str]]:
         """Job → the names its files or screens gave it, in the order in which jobs began."""
         with self._reading() as connection:
@@ -327,6 +333,21 @@ class Store(Database):
         """Ids of the last entry of every chain, sorted: what a record mark is made of."""
         with self._reading() as connection:
             return sorted(head for head, _ in rows.heads(connection).values())
+
+    def has_entry(self, id_: str) -> bool:
+        """True when there is an entry of this id, in a job's journal or in the books."""
+        with self._reading() as connection:
+            return connection.execute("SELECT 1 FROM entry WHERE id = ?", (id_,)).fetchone() is not None
+
+    def entries_of(self, *kinds: str) -> Iterator[Entry]:
+        """Every entry of these kinds in the order of writing, one at a time; the view stays open until the
+        last is taken.
+
+        Raises:
+            StoreError: one was changed after it was written.
+        """
+        with self._reading() as connection:
+            yield from rows.streamed(connection, f"WHERE kind IN ({', '.join('?' * len(kinds))})", *kinds)
 
     def verify(self) -> list[str]:
         """Everything that is wrong with the store, one sentence each; empty when every row is as it was

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -185,3 +186,16 @@ def test_what_is_written_entry_by_entry_is_what_follows_from_all_of_them(store: 
     fill(store)
     rows = [attrs.astuple(row) for row in (*store.open_jobs(99), *store.closed_jobs(99))]
     assert len(rows) == 2 and store.verify() == []
+
+
+def test_verify_holds_no_more_of_many_jobs_than_of_few(stores: tuple[Store, Store]) -> None:
+    peaks = []
+    for store in stores:
+        tracemalloc.start()
+        try:
+            assert store.verify() == []
+            peaks.append(tracemalloc.get_traced_memory()[1])
+        finally:
+            tracemalloc.stop()
+    # Of every invoice its number is kept, of nothing else anything: some 100 bytes each.
+    assert peaks[1] - peaks[0] < 200 * MANY, peaks
