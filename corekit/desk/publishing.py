@@ -46,16 +46,11 @@ def publish(shop: ShopContext, job: str | None = None) -> list[str]:
         return []
     only = shop.store.find(job) if job is not None else None
     target, bearer = _target(shop)
-    there = {known.token_hash for known in shop.store.links() if known.published_at or known.revoked}
     sent = []
-    for entry in shop.store.books():
-        if entry.kind != "invoice" or (only is not None and only not in jobs_of(entry)):
-            continue
+    for waiting in shop.store.waiting_invoices(only):
+        entry = shop.store.books_entry(waiting)
         record = InvoiceIssued(**entry.body)
-        token_hash = link.token_hash(token(shop, record.document_id, 1))
-        if token_hash in there:
-            continue
-        noted_link(shop, record.document_id)
+        token_hash = noted_link(shop, record.document_id).token_hash
         publish_to(
             target, token_hash, seal_envelope(from_data(record.document), published=shop.clock()), bearer
         )

@@ -43,23 +43,17 @@ def verify(store: Store, mark: str = "") -> Verified:
     if mark:
         missing, words = _held_against(store, mark)
         faults = [*faults, *missing]
-    return Verified(faults=tuple(faults), jobs=len(store.jobs()), mark=words)
+    return Verified(faults=tuple(faults), jobs=store.job_count, mark=words)
 
 
 def _held_against(store: Store, mark: str) -> tuple[list[str], str]:
     """Faults, or in words which paper the mark fixes."""
     wanted = normalise_id(mark.replace("-", "").replace(" ", ""))
-    journals = [entry for job in store.jobs() for entry in store.journal(job)]
-    entries = [*store.books(), *journals]
-    for entry in entries:
-        if (
-            entry.kind not in _MARKED
-            or normalise_id(record_mark(entry.body["heads"]).replace("-", "")) != wanted
-        ):
+    for entry in store.entries_of(*_MARKED):
+        if normalise_id(record_mark(entry.body["heads"]).replace("-", "")) != wanted:
             continue
         what = _MARKED[entry.kind](entry.body)
-        there = {known.id for known in entries}
-        lost = [head for head in entry.body["heads"] if head not in there]
+        lost = [head for head in entry.body["heads"] if not store.has_entry(head)]
         if lost:
             return [
                 f"the record mark of {what}: {len(lost)} of the entries it was computed from are gone"

@@ -90,6 +90,11 @@ class Tried:
     words: _Person = _words()
 
 
+#: Why a vehicle has no VIN yet, where a price was given by phone; whoever stands before the vehicle says
+#: which one it is.
+NOT_SEEN = "not seen yet"
+
+
 @attrs.frozen(kw_only=True)
 class Vehicle:
     """Which vehicle; a VIN may be missing, then `why_no_vin` says why.

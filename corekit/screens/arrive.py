@@ -17,9 +17,8 @@ from ..desk.complaint import not_covered, not_covered_words
 from ..desk.errors import StoreError
 from ..model.job import Job
 from ..model.personal import Personal
-from ..model.records import Complained, Customer, Opened, Remarked, Vehicle
+from ..model.records import NOT_SEEN, Complained, Customer, Opened, Remarked, Vehicle
 from ..model.vin import VinCheck, VinError, read_vin
-from ..visit.progress import NOT_SEEN
 from ..web.address import own_path
 from .context import Van
 from .page import job_page, vehicle_named
