@@ -54,7 +54,7 @@ def _issue(args: argparse.Namespace) -> int:
         ):
             print("Nothing was issued, no number was taken.")
             return 1
-        invoice = shop.issue_together([job.id for job in jobs])
+        invoice = shop.issue_together([job.id for job in jobs], request_id=args.request)
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")
         print(
             invoice.link

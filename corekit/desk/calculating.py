@@ -145,8 +145,11 @@ def work_out(
     if faults:
         raise CalculationError(faults)
     try:
-        with time_limit(_SECONDS):
-            result = calculator(key, values) if calculator is not None else calculation(**values)
+        if calculator is not None:
+            result = calculator(key, values)
+        else:
+            with guarded(key.partition(".")[0], key, _SECONDS):
+                result = calculation(**values)
     except ValueError as error:
         raise CalculationError({"": f"Nothing can be computed from these together ({error})."}) from error
     except (KeyboardInterrupt, DeskError):
