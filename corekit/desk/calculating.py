@@ -17,7 +17,7 @@ from ..fault import any_of, near
 from ..model.source import Source
 from ..model.value import Value
 from ..plugin.calculation import Calculation, Input
-from ..plugin.guard import in_words, time_limit
+from ..plugin.guard import failure_words, guarded
 from ..plugin.host import Plugins
 from ..units import TypedError, Unit
 from .errors import DeskError
@@ -156,7 +156,7 @@ def work_out(
         raise
     except BaseException as error:
         raise DeskError(
-            f"The calculation {key} failed, and that is its plugin's fault ({in_words(error)})."
+            f"The calculation {key} failed, and that is its plugin's fault ({failure_words(error)})."
         ) from error
     return Result(
         label=calculation.output.label,

@@ -28,7 +28,7 @@ def tell_where_it_was(is_running: Callable[[], bool], told: int) -> None:
 
 
 def place_words(said: str, where: str) -> str:
-    """Completes a sentence by file and line of the plugin in what a process said; else by where its code begins."""
+    """Where the plugin was by what a process said, else where its code begins; it completes a sentence."""
     found = first_foreign(_lines(said)) or where
     return f", at {found}" if found else ""
 

@@ -34,6 +34,7 @@ _TICK = 0.25  # seconds between two looks
 GRACE = 3.0
 _TO_TELL = 1.0  # seconds in which a process that is ended may still say where it was
 LOADING = "loading it"
+_passed: set[int] = set()  # signals that were said to the supervisor and meant for the command
 #: Name in the environment of what a process that is made anew is given.
 GIVEN = "COREKIT_COMMAND"
 
@@ -68,7 +69,7 @@ def supervise(words: list[str], run: Callable[[list[str], str], int], *, forks: 
         try:
             return start(words, run, request)
         except EndedError as end:
-            if end.running is None:
+            if end.running is None or end.signal in _passed:
                 return _unexplained(end)
             from .last_words import place_words
 
@@ -155,9 +156,11 @@ def _passed_on(pid: int, board: Board) -> dict[int, signal.Handlers]:
     def interrupt(number: int, frame: object) -> None:
         time.sleep(0.1)  # a terminal says it to both; the command notes that it has heard
         if not board.has_heard_interrupt:
+            _passed.add(signal.SIGINT)
             _kill(pid, signal.SIGINT)
 
     def terminate(number: int, frame: object) -> None:
+        _passed.add(number)
         _kill(pid, number)
 
     return {

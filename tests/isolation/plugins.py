@@ -149,7 +149,11 @@ class Site:
         module = f"corekit_bad_{name}"
         package = self.folder / module
         package.mkdir(parents=True)
-        source = HORN.replace("DOES", at(does, 0)).replace("CHECKS", at(checks, 4)).replace("SUM", at(calculation, 4))
+        source = (
+            HORN.replace("DOES", at(does, 0))
+            .replace("CHECKS", at(checks, 4))
+            .replace("SUM", at(calculation, 4))
+        )
         source = source.replace('"horn"', f'"{name}"').replace('"horn.', f'"{name}.')
         (package / "__init__.py").write_text(source)
         (package / "sources.toml").write_text(SOURCES)

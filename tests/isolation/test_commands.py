@@ -1,4 +1,4 @@
-"""Whatever a plugin does at import or in a check costs its own system alone, in a command as on the screens."""
+"""Whatever a plugin does at import or in a check costs its own system alone, in every command."""
 
 from __future__ import annotations
 
@@ -161,7 +161,8 @@ def test_a_plugin_that_is_left_out_by_name_is_not_imported_and_is_said(site: Sit
     site.install(does="os._exit(3)")
     data, errors = site.check("--without", "horn")
     assert failures(data) == [
-        "Plugin horn (bad-horn 1.0): it was left out with --without. Its system is not assessed in this visit."
+        "Plugin horn (bad-horn 1.0): it was left out with --without."
+        " Its system is not assessed in this visit."
     ]
     assert (errors, of_others(data)) == ("", without)
     assert site.say("plugins", "--without", "horn").returncode == 0

@@ -130,7 +130,10 @@ COSTLY = {
         f"[way.close() for way in {WAYS_BACK}]\n        time.sleep(60)",
         "closed the pipe that it answers through",
     ),
-    "cries ctrl-C": ("raise KeyboardInterrupt", "failed (KeyboardInterrupt, at corekit_worked_horn/__init__.py line "),
+    "cries ctrl-C": (
+        "raise KeyboardInterrupt",
+        "failed (KeyboardInterrupt, at corekit_worked_horn/__init__.py line ",
+    ),
     "gives what cannot be passed on": (
         "yield case.advise(ck.Claim('horn.odd'), '{x}', values={'x': type('Odd', (str,), {})('odd')})",
         "gave a result that cannot be passed on",
