@@ -10,10 +10,13 @@ import contextlib
 import errno
 import os
 import secrets
+import time
 from pathlib import Path
 
 #: Names of files on their way; one that stays behind after a power cut is swept later.
 TEMPORARY = ".part-"
+#: A file on its way that is older was left behind, [s].
+_LEFT_BEHIND = 3600.0
 
 
 def write_once(path: Path, data: bytes) -> None:
@@ -62,6 +65,21 @@ def write_over(path: Path, data: bytes) -> None:
     finally:
         part.unlink(missing_ok=True)
     flush_folder(path.parent)
+
+
+def sweep(folder: Path, older_than: float = _LEFT_BEHIND) -> int:
+    """Remove what a power cut or a kill left of files on their way; gives how many.
+
+    Args:
+        older_than: Only those that old, [s]: a younger one may still be written by another program.
+    """
+    gone = 0
+    for part in folder.glob(f"{TEMPORARY}*"):
+        with contextlib.suppress(FileNotFoundError):  # its writer was faster
+            if time.time() - part.stat().st_mtime >= older_than:
+                part.unlink()
+                gone += 1
+    return gone
 
 
 def flush_folder(folder: Path) -> None:

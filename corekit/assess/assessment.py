@@ -25,6 +25,7 @@ from .stage import case_at, unknown_at, unknown_codes
 from .suspect import Call, NextTest, Suspect
 
 CHECK_SECONDS = 5.0
+PROGRAM_FAILED = "Not checked, because part of our program failed there."
 _URGENCIES = list(Urgency)
 
 
@@ -283,7 +284,13 @@ def _of_others(results: Iterable[_S], system: System) -> list[_S]:
 
 def _lost_plugins(plugins: Plugins) -> list[Gap]:
     return [
-        Gap(system=failure.plugin, check="Plugin", reason=Reason.PLUGIN_FAILED, text=str(failure))
+        Gap(
+            system=failure.plugin,
+            check="Plugin",
+            reason=Reason.PLUGIN_FAILED,
+            text=str(failure),
+            tells=PROGRAM_FAILED,
+        )
         for failure in plugins.failures
     ]
 
@@ -328,7 +335,12 @@ def _check_results(system: System, check: Check, case: Case, distribution: str) 
         )
         return [
             Gap(
-                system=system.key, check=check.title, reason=Reason.PLUGIN_FAILED, text=text, stage=case.stage
+                system=system.key,
+                check=check.title,
+                reason=Reason.PLUGIN_FAILED,
+                text=text,
+                stage=case.stage,
+                tells=PROGRAM_FAILED,
             )
         ]
 
@@ -342,10 +354,11 @@ def _unsettled(finding: Finding) -> Finding:
         " one counts.",
         finding.text.values,
     )
+    told = Text("Two of our records disagree about this, so nothing is decided yet.")
     if finding.verdict is Verdict.ADVICE:
-        return attrs.evolve(finding, text=text)
+        return attrs.evolve(finding, text=text, customer_text=told)
     urgency = Urgency.THIS_VISIT if finding.urgency is Urgency.NOTHING else finding.urgency
-    return attrs.evolve(finding, verdict=Verdict.UNDECIDED, urgency=urgency, text=text)
+    return attrs.evolve(finding, verdict=Verdict.UNDECIDED, urgency=urgency, text=text, customer_text=told)
 
 
 def _readings(job: Job, stage: int, plugins: Plugins) -> tuple[Reading, ...]:

@@ -9,6 +9,7 @@ import attrs
 
 from ..model.finding import Finding
 from ..model.limit import Limit
+from ..model.value import Value
 from ..plugin.reading import Reading
 
 
@@ -58,40 +59,66 @@ def _change(before: Reading, after: Reading, findings: Sequence[Finding]) -> Cha
     """Did it move by more than both uncertainties explain (k = 2), and towards the limit's inside or
     away from it?
     """
-    gap = after.value - before.value
+    judged = _judged(before, after, findings)
+    held = (before.value, after.value) if judged is None else (_value(judged[0]), _value(judged[1]))
+    gap = held[1] - held[0]
     if abs(gap.number) <= 2 * gap.u:
-        narrow = gap.u == 0 or gap.number == 0 or abs(before.number) > 20 * gap.u
+        narrow = gap.u == 0 or gap.number == 0 or abs(held[0].number) > 20 * gap.u
         return Change.UNCHANGED if narrow else Change.CANNOT_TELL
-    first, last = (_judging(reading, findings) for reading in (before, after))
-    if first is None or last is None or first.probability is None or last.probability is None:
+    if judged is None:
         return Change.CHANGED
+    first, last = judged
+    assert first.probability is not None and last.probability is not None
     if abs(first.probability - last.probability) >= 0.01:
         return Change.IMPROVED if last.probability > first.probability else Change.WORSE
     (side, short), (other_side, still_short) = (
-        _shortfall(before, first.limits[0]),
-        _shortfall(after, last.limits[0]),
+        _shortfall(first, first.limits[0]),
+        _shortfall(last, last.limits[0]),
     )
     if not side or side != other_side:
         return Change.CHANGED  # inside both times, or out at one end and then at the other: neither is better
     return Change.IMPROVED if still_short < short else Change.WORSE
 
 
+def _judged(before: Reading, after: Reading, findings: Sequence[Finding]) -> tuple[Finding, Finding] | None:
+    """The findings by which some check held these very readings against a limit; else those of one code that
+    held against it what they formed of them and of others: a rise of pressure, of its two readings.
+    """
+    first, last = _judging(before, findings), _judging(after, findings)
+    if first and last:
+        return first, last
+    codes = {one.code: one for one in _formed(after, findings)}
+    pairs = [(one, codes[one.code]) for one in _formed(before, findings) if one.code in codes]
+    return next((pair for pair in pairs if _value(pair[0]).kind == _value(pair[1]).kind), None)
+
+
 def _judging(reading: Reading, findings: Sequence[Finding]) -> Finding | None:
-    """The finding by which some check held this very reading against a limit."""
-    return next(
-        (
-            one
-            for one in findings
-            if one.value == reading.value and one.probability is not None and one.limits
-        ),
-        None,
-    )
+    return next((one for one in _with_limit(findings) if one.value == reading.value), None)
 
 
-def _shortfall(reading: Reading, limit: Limit) -> tuple[str, float]:
-    """Beyond which end of its limit a reading lies (`low`, `high`, or neither) and how far."""
-    if limit.low is not None and reading.number < limit.low.number:
-        return "low", limit.low.number - reading.number
-    if limit.high is not None and reading.number > limit.high.number:
-        return "high", reading.number - limit.high.number
+def _formed(reading: Reading, findings: Sequence[Finding]) -> list[Finding]:
+    about = (reading.measurand.key, reading.place, reading.stage)
+    return [
+        one
+        for one in _with_limit(findings)
+        if (one.of, one.place, one.stage) == about and reading.entry in one.evidence
+    ]
+
+
+def _with_limit(findings: Sequence[Finding]) -> list[Finding]:
+    return [one for one in findings if one.value is not None and one.probability is not None and one.limits]
+
+
+def _value(finding: Finding) -> Value:
+    assert finding.value is not None
+    return finding.value
+
+
+def _shortfall(finding: Finding, limit: Limit) -> tuple[str, float]:
+    """Beyond which end of its limit a judged value lies (`low`, `high`, or neither) and how far."""
+    number = _value(finding).number
+    if limit.low is not None and number < limit.low.number:
+        return "low", limit.low.number - number
+    if limit.high is not None and number > limit.high.number:
+        return "high", number - limit.high.number
     return "", 0.0

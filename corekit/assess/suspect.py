@@ -213,6 +213,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
         other = grouped.get((one.system, test.group), key) if test.group else key
         if (
             settled
+            or not test.proposed
             or other != key
             or (test.code or test.graded) in evidence.barred
             or not applies(test.only, evidence.fitted)
@@ -300,7 +301,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     for key, one in tables.tests.items():
         allowed = _opened(evidence, after, one, done)
         barred = tables.systems[one.system].is_barred(one.test.key, evidence.seen)
-        if not allowed or barred or not applies(one.test.only, evidence.fitted):
+        if not allowed or barred or not one.test.proposed or not applies(one.test.only, evidence.fitted):
             continue
         bits = information(ranking, one.system, one.test)
         bits = allowed * (bits + _confirmation(unconfirmed, after, one))

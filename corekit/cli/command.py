@@ -36,6 +36,8 @@ VERBS = {
     "withdraw": "take the page of an invoice down, for good",
     "serve": "serve the page that the codes open, on this machine",
     "forget": "destroy a customer's name, plate and words after retention",
+    "backup": "copy the shop into a folder, verified, while others work",
+    "restore": "make a shop from a backup",
     "verify": "check that nothing in the store was changed or lost",
     "restored": "say that this store is a restored copy, before you continue in it",
     "calculate": "run a calculation of an installed system",
@@ -303,6 +305,6 @@ def only_with_draft(args: argparse.Namespace, *more: str) -> None:
             raise InputError(f"--{name} belongs to a draft; add --draft, or omit it. Nothing was written.")
 
 
-def draft_path(args: argparse.Namespace, usual: str) -> Path | None:
-    """Where a draft is written; None when it is printed here."""
-    return None if args.text else Path(args.out or usual)
+def draft_path(args: argparse.Namespace) -> Path | None:
+    """Where a draft is written, if somebody says where."""
+    return Path(args.out) if args.out else None

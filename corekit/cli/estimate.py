@@ -22,7 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--draft", action="store_true", help="only a draft; JOB may be a visit file then")
     parser.add_argument(
-        "--out", metavar="PDF", help="where to write the draft (estimate-draft.pdf, if you say nothing)"
+        "--out", metavar="PDF", help="where to write the draft, if not among the shop's papers"
     )
     parser.add_argument("--text", action="store_true", help="print the draft here instead of writing a PDF")
 
@@ -62,7 +62,6 @@ def _draft(args: argparse.Namespace) -> int:
     from ..desk.draft import draft_estimate
     from .command import distance, draft_path, is_file, shop_folder
 
-    out = draft_path(args, "estimate-draft.pdf")
     draft = draft_estimate(
         args.job,
         is_file=is_file(args.job),
@@ -70,13 +69,14 @@ def _draft(args: argparse.Namespace) -> int:
         stage=args.stage or "repair",
         km=distance(args.km),
         call_out=False if args.no_call_out else None,
-        out=out,
+        out=draft_path(args),
+        as_text=args.text,
     )
-    if out is None:
+    if draft.path is None:
         print(draft.text, end="")
         return 0
     print(
-        f"{out}: a draft over {draft.document.total} {draft.document.currency}. Nobody can approve it;"
+        f"{draft.path}: a draft over {draft.document.total} {draft.document.currency}. Nobody can approve it;"
         " without --draft it becomes an estimate to approve."
     )
     return 0

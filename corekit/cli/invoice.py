@@ -17,10 +17,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="the job's name, or the beginning of its id; several go on one invoice",
     )
     parser.add_argument("--yes", action="store_true", help="do not ask before taking the number")
+    parser.add_argument(
+        "--date-is-right", action="store_true", help="you have looked at today's date, and it is right"
+    )
     parser.add_argument("--draft", action="store_true", help="only a draft; JOB may be a visit file then")
     parser.add_argument("--km", help="of a draft: the distance, if your price book prices the kilometre")
     parser.add_argument(
-        "--out", metavar="PDF", help="where to write the draft (invoice-draft.pdf, if you say nothing)"
+        "--out", metavar="PDF", help="where to write the draft, if not among the shop's papers"
     )
     parser.add_argument("--text", action="store_true", help="print the draft here instead of writing a PDF")
 
@@ -54,7 +57,9 @@ def _issue(args: argparse.Namespace) -> int:
         ):
             print("Nothing was issued, no number was taken.")
             return 1
-        invoice = shop.issue_together([job.id for job in jobs], request_id=args.request)
+        invoice = shop.issue_together(
+            [job.id for job in jobs], request_id=args.request, date_is_right=args.date_is_right
+        )
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")
         print(
             invoice.link
@@ -75,15 +80,19 @@ def _draft(args: argparse.Namespace) -> int:
     if len(args.job) > 1:
         raise InputError("A draft is of one job or file; name one. Nothing was written.")
     (job,) = args.job
-    out = draft_path(args, "invoice-draft.pdf")
     draft = draft_invoice(
-        job, is_file=is_file(job), folder=shop_folder(args.shop), km=distance(args.km), out=out
+        job,
+        is_file=is_file(job),
+        folder=shop_folder(args.shop),
+        km=distance(args.km),
+        out=draft_path(args),
+        as_text=args.text,
     )
-    if out is None:
+    if draft.path is None:
         print(draft.text, end="")
         return 0
     print(
-        f"{out}: a draft over {draft.document.total} {draft.document.currency}, without a number; without"
-        " --draft it takes one."
+        f"{draft.path}: a draft over {draft.document.total} {draft.document.currency}, without a number;"
+        " without --draft it takes one."
     )
     return 0

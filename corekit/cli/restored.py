@@ -17,11 +17,8 @@ def run(args: argparse.Namespace) -> int:
     from ..desk.shop import open_shop
     from .command import shop_folder
 
-    with open_shop(shop_folder(args.shop)) as shop:
-        name = continue_restored(shop.context)
+    with open_shop(shop_folder(args.shop), is_restored=True) as shop:
+        name, letters = continue_restored(shop.context)
         print(f"What is written from now on stands in a chain of its own, {name}.")
-        print(
-            "Before you issue an invoice here, give this device a letter of its own in shop.toml (device), so"
-            " that no number is used twice."
-        )
+        print(f"Invoices of this copy are numbered with {letters} from now on, so no number is used twice.")
     return 0

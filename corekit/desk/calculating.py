@@ -160,7 +160,7 @@ def work_out(
         ) from error
     return Result(
         label=calculation.output.label,
-        shown=_shown(result, _customary(calculation.output.kind, plugins)[0]),
+        shown=_shown(result, _customary(calculation.output.kind, "", plugins)[0]),
         understood=tuple(understood),
         source=source_of(plugins, calculation),
     )
@@ -175,7 +175,7 @@ def _shown(result: Value, one: Unit) -> str:
 
 
 def _field(name: str, declared: Input, plugins: Plugins) -> Field:
-    found = _customary(declared.kind, plugins)
+    found = _customary(declared.kind, declared.unit, plugins)
     keys = [_typed(one) if one.text != "1" else PLAIN for one in found[:KEYS]]
     return Field(
         name=name,
@@ -196,7 +196,7 @@ def _value(name: str, declared: Input, text: str, plugins: Plugins, decimal: str
     Raises:
         ValueError: it is missing, is not understood, or lies outside the range.
     """
-    first = _customary(declared.kind, plugins)[0]
+    first = _customary(declared.kind, declared.unit, plugins)[0]
     if not text.strip():
         raise InputError(
             "is missing; write"
@@ -225,12 +225,16 @@ def _span(declared: Input, one: Unit) -> str:
     return f"{words} {_typed(one)}".removesuffix(" 1") if words else ""
 
 
-def _customary(kind: str, plugins: Plugins) -> list[Unit]:
+def _customary(kind: str, declared_in: str, plugins: Plugins) -> list[Unit]:
     """The units of a kind, those in which the installed systems declare readings of it first: nobody types
-    kelvin.
+    kelvin. The unit that something is declared in comes before the others where anybody reads in it.
     """
     declared = [
         units.unit(measurand.unit).text for measurand in plugins.measurands.values() if measurand.kind == kind
     ]
     counted = {text: declared.count(text) for text in declared}
-    return sorted(units.units_of(kind), key=lambda one: -counted.get(one.text, 0))
+    own = units.unit(declared_in).text if declared_in else ""
+    return sorted(
+        units.units_of(kind),
+        key=lambda one: (one.text != own or one.text not in counted, -counted.get(one.text, 0)),
+    )

@@ -13,12 +13,14 @@ import attrs
 
 from ..assess.assessment import Assessor, assess
 from ..billing.book import PriceBook
+from ..files import sweep
 from ..intake.declared import Declared
 from ..plugin.host import Plugins, load
 from ..share import keys
 from ..store.requests import Request
 from ..store.store import Store
-from .settings import KEY_FILE, STORE_FILE, Settings, declared, read_prices, read_settings
+from .errors import DeskError
+from .settings import KEY_FILE, PAPERS, STORE_FILE, Settings, declared, read_prices, read_settings
 
 
 def utc_now() -> datetime:
@@ -69,7 +71,12 @@ class ShopContext:
     @property
     def books_chain(self) -> str:
         """Name of the books that this device writes in this year."""
-        return f"books/{self.settings.device}/{self.clock().year}"
+        return f"books/{self.device}/{self.clock().year}"
+
+    @property
+    def device(self) -> str:
+        """Letters of this device in the numbers of invoices: a restored copy has some of its own."""
+        return self.store.device or self.settings.device
 
 
 def request_of(request_id: str, content: Any) -> Request | None:
@@ -81,14 +88,27 @@ def request_of(request_id: str, content: Any) -> Request | None:
     return Request(id=request_id, content=content) if request_id else None
 
 
+_OLDER = (
+    "{path} is an older copy of itself: {count} of the entries that were seen under this name are not in it."
+    " If it was copied while a program had it open, copy the file beside it that ends in -wal as well. If it"
+    " is all that you have, say `corekit restored`: it then goes on under letters of its own, and nothing is"
+    " mixed up."
+)
+
+
 def open_context(
     folder: Path,
     *,
     plugins: Plugins | None = None,
     clock: Callable[[], datetime] | None = None,
     assessor: Assessor = assess,
+    is_restored: bool = False,
 ) -> ShopContext:
     """Open a shop; whoever does closes its store.
+
+    Args:
+        is_restored: Somebody says that its store is an older copy; else one that lacks what was seen under
+            its name is refused.
 
     Raises:
         DeskError: there is no shop, or its settings cannot be used.
@@ -96,15 +116,21 @@ def open_context(
     """
     if not (folder / STORE_FILE).is_file():
         read_settings(folder, demo=True)  # says first what is missing
-    store = Store.open(folder / STORE_FILE)
+    moment = clock or utc_now
+    store = Store.open(
+        folder / STORE_FILE, now=lambda: moment().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    )
+    sweep(folder / PAPERS)
     try:
+        if store.missing and not is_restored:
+            raise DeskError(_OLDER.format(path=store.path, count=store.missing))
         return ShopContext(
             folder=folder,
             store=store,
             settings=read_settings(folder, demo=store.demo),
             prices=read_prices(folder),
             load_plugins=load if plugins is None else lambda: plugins,
-            clock=clock or utc_now,
+            clock=moment,
             assessor=assessor,
         )
     except BaseException:

@@ -38,9 +38,10 @@ PAPER_WIDTH = 96
 
 @attrs.frozen(kw_only=True)
 class DraftPaper:
-    """A draft, and its text where no file was named."""
+    """A draft: its file, or its text where that was asked for instead."""
 
     document: Document
+    path: Path | None = None
     text: str = ""
 
 
@@ -51,10 +52,11 @@ def draft_estimate(
     folder: Path,
     stage: str,
     km: Decimal | None,
-    out: Path | None,
+    out: Path | None = None,
+    as_text: bool = False,
     call_out: bool | None = None,
 ) -> DraftPaper:
-    """Draft an estimate and write it to `out`; without one, as text."""
+    """Draft an estimate and write it to `out`; without one among the shop's papers, or as text."""
     bench = _Bench(visit, is_file=is_file, folder=folder)
     work = requested_work(bench.job, bench.assessment, bench.plugins) if stage == "repair" else []
     if stage == "repair" and not work:
@@ -77,20 +79,28 @@ def draft_estimate(
         totals=sums,
         cap=cap_of(bench.book),
     )
-    return bench.write(document, out)
+    return bench.write(document, out, as_text)
 
 
 def draft_invoice(
-    visit: str, *, is_file: bool, folder: Path, km: Decimal | None, out: Path | None
+    visit: str,
+    *,
+    is_file: bool,
+    folder: Path,
+    km: Decimal | None,
+    out: Path | None = None,
+    as_text: bool = False,
 ) -> DraftPaper:
-    """Draft the invoice and write it to `out` (without one, as text): what was approved and done, or, without
-    approvals, what was done.
+    """Draft the invoice and write it to `out` (without one among the shop's papers, or as text): what was
+    approved and done, or, without approvals, what was done.
     """
     bench = _Bench(visit, is_file=is_file, folder=folder)
     job = bench.job
     mark = record_mark([entry.id for entry in job.entries[-1:]])
     if job.approvals:
-        return bench.write(Bill(job, bench.assessment, bench.book).document(bench.sheet(), "", mark), out)
+        return bench.write(
+            Bill(job, bench.assessment, bench.book).document(bench.sheet(), "", mark), out, as_text
+        )
     work = done_without_estimate(job, bench.assessment, bench.plugins)
     looking = [line for line in bench.looking(km) if is_charged(line, job)]
     lines = waive([*looking, *repair_lines(bench.book, work)], waivers(job))
@@ -108,13 +118,14 @@ def draft_invoice(
         link=1,
         record_mark=mark,
     )
-    return bench.write(document, out)
+    return bench.write(document, out, as_text)
 
 
 class _Bench:
     """What a draft is made from: a file or a job, the plugins, the shop's settings and prices."""
 
     def __init__(self, visit: str, *, is_file: bool, folder: Path) -> None:
+        self.folder = folder
         self.plugins: Plugins = load()
         self.settings: Settings = read_settings(folder, demo=True)
         self.book: PriceBook = read_prices(folder)
@@ -148,17 +159,20 @@ class _Bench:
             draft=True,
         )
 
-    def write(self, document: Document, out: Path | None) -> DraftPaper:
+    def write(self, document: Document, out: Path | None, as_text: bool) -> DraftPaper:
         from ..report.personal_text import resolver
 
         resolve = resolver(self.texts)
-        if out is None:
+        if as_text:
             from ..report.terminal import render_text
 
             return DraftPaper(document=document, text=render_text(document, resolve, None, width=PAPER_WIDTH))
         from ..report.pdf import render_pdf
 
+        if out is None:
+            out = paper.draft_path(self.folder, str(document.kind), self.job.name)
+            out.parent.mkdir(parents=True, exist_ok=True)
         if not out.parent.is_dir():
             raise DeskError(f"The draft cannot be written to {out}: there is no folder {out.parent}.")
         write_over(out, render_pdf(document, resolve, None))
-        return DraftPaper(document=document)
+        return DraftPaper(document=document, path=out)

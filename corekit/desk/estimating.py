@@ -114,7 +114,7 @@ def estimate(
 def _with_paper(shop: ShopContext, job: Job, estimated: Estimated) -> Estimate:
     """An estimate with its paper, drawn from what is kept."""
     document = from_data(estimated.document)
-    pdf = paper.pdf_of(shop, document, paper.estimate_name(job, estimated), [job])
+    pdf = paper.pdf_of(shop, document, paper.estimate_name(job, estimated.name), [job])
     return _made(job, estimated, document, pdf)
 
 
@@ -239,5 +239,5 @@ def estimate_named(shop: ShopContext, job: Job, name: str = "") -> Estimate:
             f"{job.name} has no estimate {name!r}; made were {made}. Make one with"
             f" `corekit estimate {job.name}`."
         )
-    pdf = paper.path_of(shop, paper.estimate_name(job, named[-1]))
+    pdf = paper.path_of(shop, paper.estimate_name(job, named[-1].name))
     return _made(job, named[-1], from_data(named[-1].document), pdf)

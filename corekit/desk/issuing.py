@@ -5,6 +5,7 @@ asks.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from ..store.requests import Request
 from . import paper, together
 from .assessing import assessment_of
 from .bill import Bill
+from .clock import ClockError, ClockJump, clock_jump
 from .context import ShopContext, request_of
 from .errors import DeskError
 from .jobs import billed_with
@@ -63,14 +65,19 @@ class DraftInvoice:
     due: Money
 
 
-def issue(shop: ShopContext, *jobs: str, request_id: str = "") -> Invoice:
+def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bool = False) -> Invoice:
     """Take a number and issue the invoice of a job, or one over several jobs of one customer; asked again, or
     for one of them, the same invoice.
 
     Each job keeps within what was approved in it; tax is worked out once on the whole. All of them are
-    issued, or none. `request_id` is that of what asks, where a screen does.
+    issued, or none.
+
+    Args:
+        request_id: That of what asks, where a screen does.
+        date_is_right: Somebody has looked at the date and says so, where the clock has jumped.
 
     Raises:
+        ClockError: a number would be taken under a date that may be wrong.
         ConsentError: one of them would exceed what was approved in it, or there is nothing of it to invoice.
         DeskError: they are not one customer's, one is named twice, or one is on another invoice already.
         RequestConflictError: the id is another request's.
@@ -82,7 +89,10 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "") -> Invoice:
         known = shop.store.outcome(request) if request is not None else None
         records = [shop.store.job(job) for job in ids]
         while not _number_over(shop, records):
-            _issue_once(shop, _bill_over(shop, records), request)  # unless something came in meanwhile
+            jump = clock_jump(shop)
+            if jump is not None and not date_is_right:
+                raise ClockError(jump, datetime.fromisoformat(shop.store.now()))
+            _issue_once(shop, _bill_over(shop, records), request, jump)  # unless something came in meanwhile
             records = [shop.store.job(job) for job in ids]
         if request is not None and known is None:
             with shop.store.transaction(*ids, request=request) as transaction:
@@ -104,8 +114,12 @@ def _bill_over(shop: ShopContext, jobs: Sequence[Job]) -> Bill | together.Common
     return Bill(jobs[0], assessment_of(shop, jobs[0]), shop.prices)
 
 
-def _issue_once(shop: ShopContext, bill: Bill | together.CommonBill, request: Request | None) -> None:
-    """Write the invoice, unless its jobs have grown since the bill was made: then it is made again."""
+def _issue_once(
+    shop: ShopContext, bill: Bill | together.CommonBill, request: Request | None, jump: ClockJump | None
+) -> None:
+    """Write the invoice, unless its jobs have grown since the bill was made: then it is made again; `jump` is
+    of a clock whose date was said to be right.
+    """
     sheet, heads, ids = paper.sheet_of(shop, bill.jobs[0]), shop.store.heads(), [job.id for job in bill.jobs]
     with shop.store.transaction(*ids, request=request) as transaction:
         if transaction.known is not None:
@@ -114,7 +128,7 @@ def _issue_once(shop: ShopContext, bill: Bill | together.CommonBill, request: Re
             transaction.cancel()
             return
         place = transaction.next_number(shop.books_chain)
-        number = shop.settings.number.format(year=shop.clock().year, device=shop.settings.device, place=place)
+        number = shop.settings.number.format(year=shop.clock().year, device=shop.device, place=place)
         document = bill.document(sheet, number, record_mark(heads))
         record = InvoiceIssued(
             place=place,
@@ -128,6 +142,7 @@ def _issue_once(shop: ShopContext, bill: Bill | together.CommonBill, request: Re
             heads=heads,
             job_name=", ".join(job.name for job in bill.jobs),
             jobs=ids if len(ids) > 1 else (),
+            date_said=str(jump or ""),
         )
         transaction.issue(shop.books_chain, record)
 

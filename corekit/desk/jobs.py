@@ -134,8 +134,8 @@ def photograph(
         return transaction.append([Draft(kind="photo", subject=subject, body=body_of(photo))])[0]
 
 
-def continue_restored(shop: ShopContext) -> str:
-    """Go on in a chain of a new name, because this store is a restored copy and the other one may still be
-    written to; gives the name.
+def continue_restored(shop: ShopContext) -> tuple[str, str]:
+    """Go on in a chain of a new name and under new letters, because this store is a restored copy and the
+    other one may still be written to; gives both.
     """
-    return shop.store.rename_lineage()
+    return shop.store.continue_restored()

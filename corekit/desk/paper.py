@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 
 from ..billing.approval import ApprovedWork
-from ..files import write_over
+from ..files import sweep, write_over
 from ..intake.visit import VisitFile
-from ..model.document import Document
+from ..model.document import Document, DocumentKind
 from ..model.entry import Draft
 from ..model.job import Job
 from ..model.money import Money
-from ..model.records import Arrived, Estimated, Instrument, Receipted, body_of
+from ..model.records import Arrived, Instrument, Receipted, body_of
 from ..plugin.host import Plugins
 from ..report.sheet import ApprovalRow, Issuer, Sheet
 from ..store.mark import random_id
+from .backup import forget_in_backups
 from .context import ShopContext
+from .errors import DeskError
 from .jobs import job_named, names_of, texts_of
 from .settings import PAPERS, Settings
 
@@ -72,28 +75,66 @@ def pdf_of(shop: ShopContext, document: Document, name: str, jobs: Sequence[Job]
     from ..report.personal_text import resolver
 
     path = path_of(shop, name)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    write_over(path, render_pdf(document, resolver(texts_of(shop, *jobs)), address or None))
+    drawn = render_pdf(document, resolver(texts_of(shop, *jobs)), address or None)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_over(path, drawn)
+    except OSError as error:
+        raise PaperError(document, path, error, jobs[0].name) from error
     return path
 
 
+class PaperError(DeskError):
+    """A paper that is in the record and could not be written as a file; asked for again, it is drawn anew."""
+
+    def __init__(self, document: Document, path: Path, error: OSError, job: str) -> None:
+        made = "issued" if document.kind is DocumentKind.INVOICE else "made"
+        super().__init__(
+            f"{document.title} is {made} and stands in the record, but its paper could not be written to"
+            f" {path}: {error.strerror or error}. Make room or mend the folder, then write it again with"
+            f" `corekit {document.kind} {job}`."
+        )
+
+
 def path_of(shop: ShopContext, name: str) -> Path:
-    """File names are made of our own words and numbers and the job's plain name, never of what a customer is
-    called.
+    return shop.folder / PAPERS / f"{name}.pdf"
+
+
+#: Letters of a job's id in the names of its papers, and of a job's name.
+_ID_LETTERS, _NAME_LETTERS = 12, 60
+
+
+def estimate_name(job: Job, estimate: str) -> str:
+    """Names of papers are made of our own words and numbers, the job's plain name for people, and its id:
+    two jobs whose names look alike once everything else is taken out never share a file.
     """
-    return shop.folder / PAPERS / f"{file_name(name)}.pdf"
+    return _paper_name("estimate", job.name, _short(job.id), estimate)
 
 
-def estimate_name(job: Job, estimated: Estimated) -> str:
-    return f"estimate {job.name} {estimated.name}"
-
-
-def receipt_name(record: Receipted) -> str:
-    return f"receipt {record.name}"
+def receipt_name(job: Job, record: Receipted) -> str:
+    return _paper_name("receipt", job.name, _short(job.id), _short(record.payment))
 
 
 def invoice_name(number: str) -> str:
-    return f"invoice {number}"
+    return _paper_name("invoice", number)
+
+
+def draft_name(kind: str, origin: str) -> str:
+    """Of the draft of a file or a job, by the name the file gives it: `forget` finds it by that."""
+    return _paper_name("draft", kind, origin, _short(hashlib.sha256(origin.encode()).hexdigest()))
+
+
+def draft_path(folder: Path, kind: str, origin: str) -> Path:
+    """Where the draft of a paper is written when nobody says where: where `forget` can reach it."""
+    return folder / PAPERS / f"{draft_name(kind, origin)}.pdf"
+
+
+def _paper_name(kind: str, name: str, *rest: str) -> str:
+    return file_name(" ".join([kind, file_name(name)[:_NAME_LETTERS], *rest]))
+
+
+def _short(id_: str) -> str:
+    return id_[:_ID_LETTERS]
 
 
 def forget(shop: ShopContext, job: str) -> dict[str, int]:
@@ -104,14 +145,22 @@ def forget(shop: ShopContext, job: str) -> dict[str, int]:
         Kind of personal text → how many were destroyed.
     """
     record = job_named(shop, job)
-    names = [
-        *(f"estimate {name} {noted.record.name}" for name in names_of(record) for noted in record.estimates),
-        *(receipt_name(noted.record) for noted in record.receipts),
+    folder = shop.folder / PAPERS
+    named = [
         *(invoice_name(noted.record.number) for noted in record.issued),
+        *(draft_name(kind, name) for kind in DRAFTS for name in names_of(record)),
     ]
-    for name in names:
-        path_of(shop, name).unlink(missing_ok=True)
+    # What a job was called may have changed since its papers were made; its id has not.
+    with_id = folder.glob(f"*-{_short(record.id)}-*.pdf")
+    for path in (*(path_of(shop, name) for name in named), *with_id):
+        path.unlink(missing_ok=True)
+    sweep(folder, older_than=0.0)
+    forget_in_backups(shop.folder, record.id)
     return shop.store.forget(record.id)
+
+
+#: Kinds of paper that can be drafted.
+DRAFTS = ("estimate", "invoice")
 
 
 def approvals_of(job: Job, work: ApprovedWork) -> list[ApprovalRow]:

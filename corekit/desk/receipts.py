@@ -53,7 +53,7 @@ def receipt_for(shop: ShopContext, job: str, payment: str = "") -> Receipt:
         holder = shop.store.job(holder.id)
     kept = next(noted.record for noted in holder.receipts if noted.record.payment == chosen.id)
     document = from_data(kept.document)
-    pdf = paper.pdf_of(shop, document, paper.receipt_name(kept), [holder])
+    pdf = paper.pdf_of(shop, document, paper.receipt_name(holder, kept), [holder])
     return Receipt(job=holder.id, payment=chosen.id, document=document, pdf=pdf)
 
 

@@ -23,7 +23,7 @@ from .errors import DeskError
 
 SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"
 PAGE_KEY_FILE = "keys/page.key"
-PAPERS, PUBLISHED = "papers", "published"
+PAPERS, PUBLISHED, BACKUPS = "papers", "published", "backups"
 NUMBER_PATTERN = "{year}-{device}{place:04}"
 
 

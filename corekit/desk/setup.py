@@ -14,7 +14,7 @@ from ..share.link import base_problem
 from ..store.errors import StoreError
 from ..store.store import Store
 from .errors import DeskError
-from .settings import KEY_FILE, PAPERS, PRICE_FILE, PUBLISHED, SHOP_FILE, STORE_FILE
+from .settings import BACKUPS, KEY_FILE, PAPERS, PRICE_FILE, PUBLISHED, SHOP_FILE, STORE_FILE
 
 
 @attrs.frozen(kw_only=True)
@@ -91,9 +91,9 @@ def is_demo(folder: Path) -> bool:
 
 def clear_demo(folder: Path) -> None:
     """Remove what a demo made, its store last; whatever else somebody put beside it stays."""
-    for name in (PAPERS, PUBLISHED, KEY_FILE.partition("/")[0]):
+    for name in (PAPERS, PUBLISHED, BACKUPS, KEY_FILE.partition("/")[0]):
         shutil.rmtree(folder / name, ignore_errors=True)
-    for name in (SHOP_FILE, PRICE_FILE, *(STORE_FILE + rest for rest in ("-wal", "-shm", ""))):
+    for name in (SHOP_FILE, PRICE_FILE, *(STORE_FILE + rest for rest in ("-wal", "-shm", ".seen", ""))):
         (folder / name).unlink(missing_ok=True)
 
 

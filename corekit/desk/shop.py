@@ -26,17 +26,24 @@ from .receipts import Receipt
 from .verify import Verified
 
 
-def open_shop(folder: str | Path, *, plugins: Plugins | None = None, assessor: Assessor = assess) -> Shop:
+def open_shop(
+    folder: str | Path,
+    *,
+    plugins: Plugins | None = None,
+    assessor: Assessor = assess,
+    is_restored: bool = False,
+) -> Shop:
     """Open a shop that `corekit init` or `corekit demo` set up.
 
     Args:
         assessor: Assesses its jobs; without one this process does.
+        is_restored: Somebody says that its store is an older copy of itself.
 
     Raises:
-        DeskError: there is no shop, or its settings cannot be used.
+        DeskError: there is no shop, its settings cannot be used, or its store is an older copy of itself.
         StoreError: its store cannot be opened.
     """
-    return Shop(Path(folder), plugins=plugins, assessor=assessor)
+    return Shop(Path(folder), plugins=plugins, assessor=assessor, is_restored=is_restored)
 
 
 class Shop:
@@ -55,8 +62,11 @@ class Shop:
         plugins: Plugins | None = None,
         now: Callable[[], datetime] | None = None,
         assessor: Assessor = assess,
+        is_restored: bool = False,
     ) -> None:
-        self.context: ShopContext = open_context(folder, plugins=plugins, clock=now, assessor=assessor)
+        self.context: ShopContext = open_context(
+            folder, plugins=plugins, clock=now, assessor=assessor, is_restored=is_restored
+        )
 
     def __enter__(self) -> Shop:
         return self
@@ -130,13 +140,15 @@ class Shop:
             request_id=request_id,
         )
 
-    def issue(self, job: str, *, request_id: str = "") -> Invoice:
+    def issue(self, job: str, *, request_id: str = "", date_is_right: bool = False) -> Invoice:
         """Take a number and issue the invoice of a job; asked again, the same one. See `issuing.issue`."""
-        return issuing.issue(self.context, job, request_id=request_id)
+        return issuing.issue(self.context, job, request_id=request_id, date_is_right=date_is_right)
 
-    def issue_together(self, jobs: Sequence[str], *, request_id: str = "") -> Invoice:
+    def issue_together(
+        self, jobs: Sequence[str], *, request_id: str = "", date_is_right: bool = False
+    ) -> Invoice:
         """Take one number and issue one invoice over several jobs of one customer. See `issuing.issue`."""
-        return issuing.issue(self.context, *jobs, request_id=request_id)
+        return issuing.issue(self.context, *jobs, request_id=request_id, date_is_right=date_is_right)
 
     def pay(self, job: str, amount: Money, how: str, *, request_id: str = "") -> Money:
         """Take money for a job; gives what is still due. See `paying.pay`."""

@@ -137,6 +137,120 @@ class Statement:
 
 
 @attrs.frozen(kw_only=True)
+class Answer:
+    """What the customer came with, and the answer, at the head of an account.
+
+    Attributes:
+        said: The customer's own words; on a page they are masked.
+        symptoms: The same as symptoms of the closed list, in words anybody may read.
+        text: The answer in one sentence.
+        proof: One sentence in everyday quantities that shows it; empty where nothing does.
+        facts: What stands directly under it, (label, words, strong): total, paid or still to pay, what is
+            next.
+    """
+
+    said: Words
+    symptoms: str
+    text: str
+    proof: str = ""
+    facts: tuple[tuple[str, str, bool], ...] = ()
+
+
+@attrs.frozen(kw_only=True)
+class ProofRow:
+    """What shows a row of the account: a reading before and now with its strip, or what was seen.
+
+    Attributes:
+        name: What was read or looked at, in the customer's words.
+        before, now: As printed, with unit; empty where it was not read then.
+        seen: What was seen, where nothing was read.
+        usual: What is usual or allowed, as printed.
+    """
+
+    name: str
+    before: str = ""
+    now: str = ""
+    seen: str = ""
+    usual: str = ""
+    strip: Strip | None = None
+
+
+@attrs.frozen(kw_only=True)
+class WorkRow:
+    """A piece of work or a part of an account, with its price.
+
+    Attributes:
+        text: What was done or is proposed.
+        detail: Hours, or part number and condition.
+        net: As printed; empty where it is not charged, and then `reason` says why.
+    """
+
+    text: str
+    detail: str = ""
+    net: str = ""
+    reason: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class AccountRow:
+    """One point of the complaint, or one fault found besides.
+
+    Attributes:
+        point: The symptom that this row answers; empty for what was found besides.
+        what: What was wrong, in a few words.
+        cause: The same in a sentence.
+        proofs, works: What shows it, and what was done about it.
+        state: How it stands, in words.
+        next: What is to be done about it still, with its price where it has one.
+    """
+
+    point: str
+    what: str
+    cause: str = ""
+    proofs: tuple[ProofRow, ...] = ()
+    works: tuple[WorkRow, ...] = ()
+    state: str = ""
+    next: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Account:
+    """The account of a job: findings, proof and bill in one table."""
+
+    rows: tuple[AccountRow, ...]
+    currency: str
+
+
+@attrs.frozen(kw_only=True)
+class NextSteps:
+    """What is left to do and to know, (label, words), one a row: open, declined, not looked at, guarantee."""
+
+    rows: tuple[tuple[str, Words], ...]
+
+
+@attrs.frozen(kw_only=True)
+class ApprovalForm:
+    """Where an estimate is answered by hand: a box for every piece of work, and a line to sign.
+
+    Attributes:
+        works: (what, price before tax), one a box.
+        valid_until: Day as printed; empty where the estimate has no end.
+        otherwise: What happens if nothing is done.
+    """
+
+    works: tuple[tuple[str, str], ...]
+    valid_until: str = ""
+    otherwise: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Evidence:
+    """Where the sheets behind begin: everything after it is how we know."""
+
+    title: str
+
+
+@attrs.frozen(kw_only=True)
 class Code:
     """Where the code stands: document id and link number, never the link itself.
 
@@ -148,7 +262,25 @@ class Code:
     record_mark: str
 
 
-Block = Heading | Paragraph | Pairs | Findings | Readings | Picture | PricedLines | Totals | Statement | Code
+Block = (
+    Heading
+    | Paragraph
+    | Pairs
+    | Findings
+    | Readings
+    | Picture
+    | PricedLines
+    | Totals
+    | Statement
+    | Code
+    | Answer
+    | Account
+    | NextSteps
+    | ApprovalForm
+    | Evidence
+)
+#: How documents may be built: 1 is a log in the order of the questions, 2 an account with its evidence.
+FORM = 2
 
 
 @attrs.frozen(kw_only=True)
@@ -162,6 +294,7 @@ class Document:
         draft, demo: Papers say DRAFT or DEMO on every page.
         shop: The issuer's name, for the running head.
         currency, total: As printed, so that page and code can show them; of a receipt what was received.
+        form: How it is built; a document that was kept before forms were counted has the first.
     """
 
     id: str
@@ -176,6 +309,7 @@ class Document:
     draft: bool = False
     demo: bool = False
     language: str = "en"
+    form: int = attrs.field(default=1, metadata={"later": True})
 
 
 _UNION: dict[str, type] = {
@@ -191,12 +325,20 @@ _UNION: dict[str, type] = {
         Totals,
         Statement,
         Code,
+        Answer,
+        Account,
+        NextSteps,
+        ApprovalForm,
+        Evidence,
         Polyline,
         Band,
         Dot,
         Label,
     )
 }
+
+
+_ROWS = (FindingRow, ReadingRow, PricedRow, ProofRow, WorkRow, AccountRow, Strip, Figure)
 
 
 @lru_cache(maxsize=1)
@@ -245,9 +387,12 @@ def _converter() -> Any:
 def to_data(document: Document) -> dict[str, Any]:
     """The Document as plain JSON data; `from_data` gives an equal Document back."""
     attrs.resolve_types(Document)
-    for kind in (*_UNION.values(), FindingRow, ReadingRow, PricedRow, Strip, Figure):
+    for kind in (*_UNION.values(), *_ROWS):
         attrs.resolve_types(kind)
-    return _converter().unstructure(document, Document)  # type: ignore[no-any-return]
+    data: dict[str, Any] = _converter().unstructure(document, Document)
+    if document.form == 1:  # what was kept before forms were counted stays the same data, and so its hash
+        del data["form"]
+    return data
 
 
 def from_data(data: dict[str, Any]) -> Document:
@@ -256,7 +401,7 @@ def from_data(data: dict[str, Any]) -> Document:
     Raises:
         ValueError: the data does not describe a Document.
     """
-    for kind in (Document, *_UNION.values(), FindingRow, ReadingRow, PricedRow, Strip, Figure):
+    for kind in (Document, *_UNION.values(), *_ROWS):
         attrs.resolve_types(kind)
     try:
         return _converter().structure(data, Document)  # type: ignore[no-any-return]

@@ -149,7 +149,7 @@ class Gap:
     """What is not a finding, and why.
 
     `wants` names the measurand, observation or trait that would close it, `about` its title where the text
-    says nothing more than that it is missing.
+    says nothing more than that it is missing. `tells` is the same in the customer's words.
     """
 
     system: str
@@ -159,6 +159,12 @@ class Gap:
     stage: int = 0
     wants: str = ""
     about: str = ""
+    tells: str = ""
+
+    @property
+    def for_customer(self) -> str:
+        """What the customer is told: the trade's words where there are no others."""
+        return self.tells or self.text
 
     def __str__(self) -> str:
         return f"[{self.reason}] {self.check}: {self.text}"

@@ -63,6 +63,7 @@ class Measurand:
         only: Trait → the answers under which it can be read at all; an unknown trait bars nothing.
         part: Key of the part that it is read on; what was found on a part is past once the part is exchanged.
         where, how, hazard: For the person with the probe; the hazard is shown before the step.
+        tells: What the customer reads in place of the title; empty where that is plain enough.
     """
 
     key: str
@@ -81,13 +82,20 @@ class Measurand:
     where: str = ""
     how: str = ""
     hazard: str = ""
+    tells: str = ""
+
+    @property
+    def for_customer(self) -> str:
+        """Its name in the customer's words."""
+        return self.tells or self.title
 
 
 @attrs.frozen(kw_only=True)
 class Observation:
     """Something seen: one of closed answers.
 
-    Members of `answers` carry the words people type and read; `only`, `part` as for a measurand.
+    Members of `answers` carry the words people type and read; `only`, `part`, `tells` as for a measurand.
+    `tells_each` has for the words of an answer the sentence that the customer reads in their place.
     """
 
     key: str
@@ -99,6 +107,17 @@ class Observation:
     part: str = ""
     how: str = ""
     hazard: str = ""
+    tells: str = ""
+    tells_each: Mapping[str, str] = attrs.field(factory=dict, hash=False)
+
+    @property
+    def for_customer(self) -> str:
+        """Its name in the customer's words."""
+        return self.tells or self.title
+
+    def told(self, answer: str) -> str:
+        """What the customer is told of an answer, given by its words."""
+        return self.tells_each.get(answer) or f"{self.for_customer}: {answer}."
 
 
 @attrs.frozen(kw_only=True)
@@ -112,6 +131,7 @@ class Trait:
         units: Accepted units of a value, each naming its kind (`A SAE`, `A EN`); the first is the usual one.
         possible: In the coherent unit.
         part: Key of the part that the trait belongs to; an operation that replaces the part ends it.
+        tells: What the customer reads in place of the title; empty where that is plain enough.
     """
 
     key: str
@@ -121,6 +141,12 @@ class Trait:
     possible: Span = Span()
     part: str = ""
     how: str = ""
+    tells: str = ""
+
+    @property
+    def for_customer(self) -> str:
+        """Its name in the customer's words."""
+        return self.tells or self.title
 
 
 @attrs.frozen(kw_only=True)
@@ -136,6 +162,8 @@ class Operation:
             fails hangs on it.
         as_test: Hands-on minutes and minutes of waiting, for harmless work that may be done to find out
             (charge it, tighten it, then test again).
+        tells: What the work does, in one sentence for the customer that is as true of a proposal as of a
+            bill; empty where the title says it plainly.
     """
 
     key: str
@@ -145,6 +173,12 @@ class Operation:
     way: str = "repaired"
     as_test: tuple[float, float] | None = None
     hazard: str = ""
+    tells: str = ""
+
+    @property
+    def for_customer(self) -> str:
+        """What the customer is told of the work."""
+        return self.tells or f"{self.title}."
 
 
 def places_counted(declared: Measurand | Observation | Part, count: float | None) -> tuple[str, ...]:

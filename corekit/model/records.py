@@ -413,12 +413,16 @@ class Repaired:
 
 @attrs.frozen(kw_only=True)
 class Issued:
-    """The invoice's place in the job's own journal: the books hold the Document, under `books_entry`."""
+    """The invoice's place in the job's own journal: the books hold the Document, under `books_entry`.
+
+    `date_said` tells how the clock had jumped when somebody said that the date was right.
+    """
 
     number: str
     document_id: str
     document_hash: str
     books_entry: str
+    date_said: str = _later("")
 
 
 @attrs.frozen(kw_only=True)
@@ -474,7 +478,7 @@ class InvoiceIssued:
     `place` is its number in this chain, from 1 and without gaps.
 
     `jobs` are the ids of the jobs it is over, where there are several, in the order in which it tells of
-    them; `job_name` is then all their names.
+    them; `job_name` is then all their names. `date_said`: as in `Issued`.
     """
 
     place: int
@@ -488,6 +492,7 @@ class InvoiceIssued:
     heads: list[str]
     job_name: str
     jobs: Sequence[str] = _later(())
+    date_said: str = _later("")
 
 
 @attrs.frozen(kw_only=True)

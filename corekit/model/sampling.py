@@ -38,6 +38,7 @@ class Sampling:
             clock.
         settling: When it counts as settled; None where nothing settles.
         where, how, hazard: For the person with the probe; the hazard is shown before the step.
+        tells: What the customer reads in place of the title; empty where that is plain enough.
     """
 
     key: str
@@ -52,6 +53,12 @@ class Sampling:
     where: str = ""
     how: str = ""
     hazard: str = ""
+    tells: str = ""
+
+    @property
+    def for_customer(self) -> str:
+        """Its name in the customer's words."""
+        return self.tells or self.title
 
     @property
     def unit(self) -> str:

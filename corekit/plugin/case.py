@@ -60,7 +60,10 @@ DISAGREE = (
 DEPENDS = (
     "{title} {value}: whether that is right depends on what is not known yet: {unknown}. Asked for: {limit}."
 )
+DISAGREE_PLAIN = "Read several times, it came out differently, so nothing is decided; it is read again."
 DEPENDS_PLAIN = "Whether this is as it should be depends on what is not known yet: {unknown}."
+#: What the customer is told of a gap that has no other words.
+NOT_CHECKED = "Not checked: {name}."
 
 
 @attrs.frozen
@@ -397,7 +400,7 @@ class Case:
         template, customer_text = says.text(leans, advises), tells.text(leans, advises) if tells else ""
         if apart:
             # A sentence about the last reading alone ("too close to call") would be false of the others.
-            template, customer_text = DISAGREE, ""
+            template, customer_text = DISAGREE, DISAGREE_PLAIN
         elif depends_on is not None:
             template, customer_text = DEPENDS, DEPENDS_PLAIN
         if outcome.unfit and leans is Verdict.UNDECIDED and not apart and depends_on is None:
@@ -542,8 +545,15 @@ class Case:
         wanted: Measurand | Sampling | Observation | Trait,
         why: str,
         reason: Reason = Reason.NOT_MEASURED,
+        *,
+        tells: str = "",
     ) -> Gap:
-        """What could not be said, naming what would close it."""
+        """What could not be said, naming what would close it.
+
+        Args:
+            why: In the trade's words. tells: In the customer's; what would close it is named where there are
+                none.
+        """
         return Gap(
             system=self.system.key,
             check=self.check,
@@ -551,6 +561,7 @@ class Case:
             text=why,
             stage=self.stage,
             wants=wanted.key,
+            tells=tells or NOT_CHECKED.format(name=wanted.for_customer),
         )
 
     def does_not_apply(self, why: str) -> Gap:
@@ -572,6 +583,7 @@ class Case:
                 text=f"{title} at {place} is missing.",
                 stage=self.stage,
                 wants=measurand.key if measurand else "",
+                tells=NOT_CHECKED.format(name=measurand.for_customer if measurand else title),
             )
         if not missing:
             yield tuple(found[place] for place in places)

@@ -275,7 +275,10 @@ def _missing(case: Case, wanted: Measurand | Sampling | Observation | Trait) -> 
     for (key, _), sighting in case.sightings.items():
         if key == wanted.key and sighting.cannot:
             return case.gap(
-                wanted, f"{wanted.title}: could not be reached, {sighting.cannot}.", Reason.COULD_NOT_REACH
+                wanted,
+                f"{wanted.title}: could not be reached, {sighting.cannot}.",
+                Reason.COULD_NOT_REACH,
+                tells=f"Not checked: {wanted.for_customer} ({sighting.cannot}).",
             )
     missing = (
         "not known"

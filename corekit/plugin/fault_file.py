@@ -34,6 +34,8 @@ class FaultRow:
     refer: str = ""
     life: Positive | None = None
     only: dict[str, list[str]] = attrs.field(factory=dict)
+    cause: str = ""
+    tells: str = ""
 
 
 @table
@@ -105,6 +107,7 @@ class TestTable:
     again: float = 0.96
     rests_on: list[str] | None = None
     only: dict[str, list[str]] = attrs.field(factory=dict)
+    proposed: bool = True
 
 
 @table
@@ -339,6 +342,8 @@ class _Meaning:
             refer=row.refer,
             life=row.life,
             only=self._only(path, row.only),
+            cause=row.cause,
+            tells=row.tells,
         )
 
     def _per_1000(self, path: Place, per_1000: float) -> float:
@@ -443,6 +448,7 @@ class _Meaning:
             given=given,
             wants=row.wants,
             waits=row.waits,
+            proposed=row.proposed,
             after={first: tuple(names) for first, names in row.after.items()},
             since=tuple(row.since),
             until=tuple(row.until),

@@ -29,6 +29,9 @@ class Fault:
         refer: For a fault without an operation: who or what step comes next, in words.
         life: Years that the part usually lasts: a renewed one is less often at fault.
         only: On which vehicles it can be met at all.
+        cause: The same for the customer, as the cause of a complaint and short enough for a headline: *a
+            worn-out brake pad*.
+        tells: What it means, in one sentence for the customer.
     """
 
     key: str
@@ -40,6 +43,20 @@ class Fault:
     refer: str = ""
     life: float | None = None
     only: Only = attrs.field(factory=dict)
+    cause: str = ""
+    tells: str = ""
+
+    @property
+    def headline(self) -> str:
+        """The cause in the customer's words; the trade's name where the table has no others."""
+        if self.cause or self.name[:2].isupper():  # an abbreviation keeps its capitals
+            return self.cause or self.name
+        return f"{self.name[:1].lower()}{self.name[1:]}"
+
+    @property
+    def for_customer(self) -> str:
+        """What the customer is told of it."""
+        return self.tells or f"{self.name}."
 
 
 @attrs.frozen(kw_only=True)
@@ -101,6 +118,7 @@ class FaultTest:
         rests_on: Keys of the parts that it speaks of; work on one makes it worth making again. None: on
             whatever it has rows for.
         only: On which vehicles it can be made.
+        proposed: False for what counts where somebody found it so and is never a step to take.
     """
 
     key: str
@@ -133,6 +151,7 @@ class FaultTest:
     again: float = 0.96
     rests_on: tuple[str, ...] | None = None
     only: Only = attrs.field(factory=dict)
+    proposed: bool = True
 
     def likelihood(self, fault: str) -> tuple[float, ...]:
         """The probability of each outcome under a fault of this system (or a pair that has a row of its

@@ -98,6 +98,19 @@ class Plugins:
         )
         return declared.title if declared is not None else key
 
+    def for_customer(self, key: str) -> str:
+        """The same in the customer's words: the name of a measurand, record, observation or trait, and what
+        is done by an operation.
+        """
+        declared = (
+            self.measurands.get(key)
+            or self.records.get(key)
+            or self.observations.get(key)
+            or self.traits.get(key)
+            or self.operations.get(key)
+        )
+        return declared.for_customer if declared is not None else self.title(key)
+
     @cached_property
     def calculations(self) -> dict[str, Calculation[Any]]:
         return _merged(system.calculations for system in self.systems.values())

@@ -40,6 +40,7 @@ class Reading:
         apart: Earlier readings of the same under other conditions, oldest first: the rest of its series.
         before: Earlier readings of the same with something done in between, oldest first; they speak of the
             vehicle as it was then.
+        trials: What had been tried on its system, in this job, when it was taken, oldest first.
     """
 
     measurand: Measurand
@@ -55,6 +56,7 @@ class Reading:
     others: tuple[Value, ...] = ()
     apart: tuple[Reading, ...] = ()
     before: tuple[Reading, ...] = ()
+    trials: tuple[Tried, ...] = ()
 
     @property
     def uncertainty_from(self) -> str:
@@ -121,30 +123,35 @@ def readings_at(job: Job, stage: int, measurands: Mapping[str, Measurand]) -> di
     """
     instruments = job.instruments
     found: dict[tuple[str, str], dict[int, list[Reading]]] = {}
-    for happened, noted in _after_events(job, stage):
+    for happened, trials, noted in _after_events(job, stage):
         measurand = measurands.get(noted.record.of)
         if measurand is not None:
             reading = _reading(noted, measurand, job, measurands, instruments)
+            reading = attrs.evolve(reading, trials=trials)
             place = found.setdefault((measurand.key, reading.place), {})
             place.setdefault(happened, []).append(reading)
     return {key: latest_of(list(by_event.values())) for key, by_event in found.items()}
 
 
-def _after_events(job: Job, stage: int) -> Iterator[tuple[int, Noted[Measured]]]:
-    """Every reading of a stage, with how much had happened before it that may have changed what it reads.
+def _after_events(job: Job, stage: int) -> Iterator[tuple[int, tuple[Tried, ...], Noted[Measured]]]:
+    """Every reading of a stage, with how much had happened before it that may have changed what it reads, and
+    with all that had been tried on its system by then.
 
     The end of a visit may change anything, a trial what belongs to the system of the part it was made on; a
     repair begins a stage of its own.
     """
-    visits, trials = 0, Counter[str]()
+    visits, here, tried = 0, Counter[str](), dict[str, tuple[Tried, ...]]()
     for noted in job.standing:
         record = noted.record
         if isinstance(record, Left):
             visits += 1
-        elif isinstance(record, Tried) and record.stage == stage and not record.before:
-            trials[_system(record.part)] += 1
+        elif isinstance(record, Tried) and not record.before:
+            system = _system(record.part)
+            here[system] += record.stage == stage
+            tried[system] = (*tried.get(system, ()), record)
         elif isinstance(record, Measured) and record.stage == stage:
-            yield visits + trials[_system(record.of)], Noted(noted.entry, record)
+            system = _system(record.of)
+            yield visits + here[system], tried.get(system, ()), Noted(noted.entry, record)
 
 
 def _system(key: str) -> str:

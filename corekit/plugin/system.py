@@ -128,9 +128,10 @@ class System:
         where: str = "",
         how: str = "",
         hazard: str = "",
+        tells: str = "",
     ) -> Measurand:
         """Declare a quantity; `places_by` as for a part. `only`: the answers of traits under which it can be
-        read at all.
+        read at all. `tells`: its name for the customer, where the title is the trade's.
 
         `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`).
 
@@ -165,6 +166,7 @@ class System:
                 where=where,
                 how=how,
                 hazard=hazard,
+                tells=tells,
             ),
         )
 
@@ -185,6 +187,7 @@ class System:
         where: str = "",
         how: str = "",
         hazard: str = "",
+        tells: str = "",
     ) -> Sampling:
         """Declare a record: samples of a measurand over time, or over another quantity.
 
@@ -200,6 +203,7 @@ class System:
             settled: It counts as settled when to its end it lies within ± the first for the second:
                 `("10 mA", "10 min")`.
             places: Those of `of` when left out.
+            tells: Its name for the customer, where the title is the trade's.
 
         Raises:
             ValueError: the key is taken, or a unit or quantity cannot be meant.
@@ -222,6 +226,7 @@ class System:
             where=where or of.where,
             how=how or of.how,
             hazard=hazard or of.hazard,
+            tells=tells,
         )
         return self._keep(self.records, sampling.key, sampling)
 
@@ -237,24 +242,33 @@ class System:
         part: Part | None = None,
         how: str = "",
         hazard: str = "",
+        tells: str = "",
+        tells_each: Mapping[Any, str] | None = None,
     ) -> Observation:
-        """Declare something to look at, with its closed answers; `places_by` as for a part,
-        `only` as for a measurand.
+        """Declare something to look at, with its closed answers; `places_by` as for a part, `only` and
+        `tells` as for a measurand. `tells_each` has for every answer the customer's sentence.
+
+        Raises:
+            ValueError: the key is taken, an answer has no sentence where others have one, or what counts the
+                places cannot.
         """
         named = tuple(places)
+        closed_answers = closed(answers)
         return self._keep(
             self.observations,
             self._key(name),
             Observation(
                 key=self._key(name),
                 title=title,
-                answers=closed(answers),
+                answers=closed_answers,
                 places=named,
                 places_by=self._counted(self._key(name), named, places_by),
                 only=self._only(self._key(name), only),
                 part=self._part(self._key(name), part),
                 how=how,
                 hazard=hazard,
+                tells=tells,
+                tells_each=_told_each(self._key(name), closed_answers, tells_each),
             ),
         )
 
@@ -268,8 +282,11 @@ class System:
         possible: tuple[float | None, float | None] = (None, None),
         part: Part | None = None,
         how: str = "",
+        tells: str = "",
     ) -> Trait:
-        """Declare what a vehicle is fitted with: closed answers, or a value in one of `units`."""
+        """Declare what a vehicle is fitted with: closed answers, or a value in one of `units`; `tells` as for
+        a measurand.
+        """
         accepted = tuple(units)
         if (answers is None) == (not accepted):
             raise ValueError(f"{self._key(name)}: a trait has closed answers or units, one of the two.")
@@ -285,6 +302,7 @@ class System:
                 possible=span,
                 part=self._part(self._key(name), part),
                 how=how,
+                tells=tells,
             ),
         )
 
@@ -298,10 +316,12 @@ class System:
         way: str = "",
         as_test: tuple[float, float] | None = None,
         hazard: str = "",
+        tells: str = "",
     ) -> Operation:
         """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a
         part. `way` is one of the ways of a trial: renewed for a part, else repaired, or cleaned. `as_test`:
-        it is harmless and may be done to find out, in so many minutes hands-on and of waiting.
+        it is harmless and may be done to find out, in so many minutes hands-on and of waiting. `tells`: what
+        the work does, in one sentence for the customer that is as true of a proposal as of a bill.
 
         Raises:
             ValueError: the key is taken, or there is no such way.
@@ -320,6 +340,7 @@ class System:
                 way=way,
                 as_test=as_test,
                 hazard=hazard,
+                tells=tells,
             ),
         )
 
@@ -558,3 +579,23 @@ class System:
             raise ValueError(f"{key} is declared twice.")
         shelf[key] = item
         return item
+
+
+def _told_each(key: str, answers: type[Enum], tells_each: Mapping[Any, str] | None) -> dict[str, str]:
+    """Words of an answer → the customer's sentence.
+
+    Raises:
+        ValueError: some answers have a sentence and others have none, or one is no answer.
+    """
+    if tells_each is None:
+        return {}
+    if set(tells_each) != set(answers):
+        missing = [str(member.value) for member in answers if member not in tells_each]
+        strange = [
+            str(getattr(member, "value", member)) for member in tells_each if member not in set(answers)
+        ]
+        raise ValueError(
+            f"{key}: tells_each has one sentence for every answer and for nothing else; missing"
+            f" {', '.join(missing) or 'none'}, no answer {', '.join(strange) or 'none'}."
+        )
+    return {str(member.value): sentence for member, sentence in tells_each.items()}

@@ -11,6 +11,7 @@ import attrs
 import flask
 from markupsafe import Markup
 
+from ..desk.clock import clock_jump, now_in_words
 from ..desk.issuing import Invoice, Page, invoice_draft, invoice_of, left_out
 from ..desk.issuing import issue as issue_over
 from ..desk.jobs import billed_with, open_jobs
@@ -54,6 +55,8 @@ def add(app: flask.Flask, van: Van) -> None:
             error=error,
             due=draft.due if draft else None,
             left_out=left_out(van.shop, record),
+            jump=clock_jump(van.shop),
+            now=now_in_words(van.shop),
             ways=WAYS,
             repairs=assessment.repairs,
             failures=assessment.failures,
@@ -84,7 +87,14 @@ def add(app: flask.Flask, van: Van) -> None:
         """Take a number and issue the invoice, over this job or over several of one customer."""
         others = flask.request.form.getlist("with")
         return run_action(
-            lambda: issue_over(van.shop, job, *others, request_id=forms.request_id()), f"/job/{job}/hand"
+            lambda: issue_over(
+                van.shop,
+                job,
+                *others,
+                request_id=forms.request_id(),
+                date_is_right="date_is_right" in flask.request.form,
+            ),
+            f"/job/{job}/hand",
         )
 
     @app.post("/job/<job>/receipt/<payment>")

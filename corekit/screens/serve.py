@@ -5,6 +5,9 @@ hotspot.
 from __future__ import annotations
 
 import contextlib
+import subprocess
+import sys
+import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -34,12 +37,40 @@ def check_shop(folder: Path) -> None:
 
 
 @contextlib.contextmanager
-def opened(folder: Path, auth: PasscodeAuth) -> Iterator[flask.Flask]:
+def opened(folder: Path, auth: PasscodeAuth, say: Say = print) -> Iterator[flask.Flask]:
     """The screens of a shop behind a sign-in, with a worker process of their own for checks and calculations;
     closed with the block.
     """
-    with Worker() as worker, open_shop(folder, assessor=worker) as shop:
+    with Worker() as worker, open_shop(folder, assessor=worker) as shop, _daily_backups(folder, say):
         yield work_app(Van(shop.context, calculator=worker.calculate), auth)
+
+
+#: How often it is looked whether today's backup was made, [s].
+_LOOK_EVERY = 3600.0
+
+
+@contextlib.contextmanager
+def _daily_backups(folder: Path, say: Say) -> Iterator[None]:
+    """Make a backup a day while the screens are open, in a process of its own: copying and verifying years of
+    jobs takes a while, and no screen waits for it.
+    """
+    over = threading.Event()
+
+    def look() -> None:
+        while True:
+            command = [sys.executable, "-m", "corekit", "backup", "--daily", "--shop", str(folder.resolve())]
+            made = subprocess.run(command, capture_output=True, text=True, check=False)
+            if made.returncode:
+                say(f"Today's backup was not made: {made.stderr.strip()}")
+            if over.wait(_LOOK_EVERY):
+                return
+
+    thread = threading.Thread(target=look, name="backups", daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
 
 
 def serve_here(folder: Path, *, port: int = PORT, lock_after: float = LOCK_AFTER, say: Say = print) -> None:
@@ -49,7 +80,7 @@ def serve_here(folder: Path, *, port: int = PORT, lock_after: float = LOCK_AFTER
         DeskError, StoreError, PasscodeError: the shop or its passcode cannot be used.
         ServeError: the port is taken.
     """
-    with opened(folder, PasscodeAuth(shop=folder, lock_after=lock_after)) as app:
+    with opened(folder, PasscodeAuth(shop=folder, lock_after=lock_after), say) as app:
         server = server_for(app, port=port)
         say(f"The screens are open in the browser of this device:  http://127.0.0.1:{server.bind_addr[1]}/")
         say(_ending_words(lock_after))
@@ -94,7 +125,7 @@ def serve_on_hotspot(
     if van.clock_fault:
         say(van.clock_fault)
     auth = PasscodeAuth(shop=folder, lock_after=lock_after, hosts=van.names, tls=True)
-    with opened(folder, auth) as app:
+    with opened(folder, auth, say) as app:
         screens = server_for(app, "0.0.0.0", port, tls=van, answers_at=is_private)
         try:
             port = screens.bind_addr[1]

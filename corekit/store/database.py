@@ -16,6 +16,7 @@ from ..files import name_once
 from . import schema, seals
 from .errors import StoreError, store_error
 from .mark import random_id
+from .seen import missing_since_seen, note_seen, seen_path
 
 LINEAGE_LETTERS = 12
 
@@ -59,6 +60,7 @@ class Database:
             try:
                 _create_tables(unfinished, demo, (now or utc_now)())
                 name_once(unfinished, path)
+                seen_path(path).unlink(missing_ok=True)  # that was of another store
             finally:
                 for rest in ("", "-wal", "-shm"):
                     unfinished.with_name(unfinished.name + rest).unlink(missing_ok=True)
@@ -120,6 +122,39 @@ class Database:
                 self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
             self._connection.close()
 
+    def copy_to(self, target: Path) -> None:
+        """A copy of the store as it stands, in one file at `target`, readable by its owner only; others may
+        write to the store meanwhile.
+
+        Raises:
+            StoreError: it could not be written; what stands at `target` then is no copy.
+        """
+        try:
+            os.close(os.open(target, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
+            self._open()
+            # By a connection of its own: nobody who uses this one waits for the copy.
+            with (
+                contextlib.closing(schema.connect(self.path)) as here,
+                contextlib.closing(schema.connect(target)) as copy,
+            ):
+                here.backup(copy)
+                copy.execute("PRAGMA journal_mode = DELETE")
+            with target.open("rb+") as file:
+                os.fsync(file.fileno())
+        except sqlite3.Error as error:
+            raise store_error(error, target) from error
+        except OSError as error:
+            raise StoreError(
+                f"No copy of the store could be written to {target}: {error.strerror}. Its folder must exist,"
+                " be writable, and have room."
+            ) from error
+
+    @property
+    def missing(self) -> int:
+        """How many entries were seen under this store's name that it lacks: it is an older copy of itself."""
+        with self._reading() as connection:
+            return missing_since_seen(connection, self.path)
+
     def __enter__(self) -> Self:
         return self
 
@@ -128,10 +163,21 @@ class Database:
     ) -> None:
         self.close()
 
+    def now(self) -> str:
+        """This moment as it would be recorded, RFC 3339 UTC."""
+        return self._now()
+
     @property
     def lineage(self) -> str:
         """Name of the chain that this store's jobs are written in."""
         return self._meta("lineage")
+
+    @property
+    def device(self) -> str:
+        """Letters of this device in the numbers of invoices, where the store says so; else the shop does."""
+        with self._reading() as connection:
+            row = connection.execute(seals.select("meta", "WHERE key = 'device'")).fetchone()
+        return "" if row is None else str(seals.checked("meta", row)[1])
 
     @property
     def demo(self) -> bool:
@@ -197,6 +243,7 @@ class Database:
 
     def _commit(self) -> None:
         self._connection.execute("COMMIT")
+        note_seen(self._connection, self.path)
 
     def _roll_back(self) -> None:
         # A full disk has rolled back by itself already, and a second ROLLBACK would hide the first problem.

@@ -131,6 +131,13 @@ def number_of(connection: sqlite3.Connection, job: str) -> str:
     return str(issued[-1].body["number"]) if issued else ""
 
 
+def times_since_last_number(connection: sqlite3.Connection) -> list[str]:
+    """When the last invoice was recorded, and then every entry written after it, in the order of writing."""
+    last = "SELECT coalesce(max(rowid), 0) FROM entry WHERE kind = 'invoice'"
+    found = connection.execute(f"SELECT recorded FROM entry WHERE rowid >= ({last}) ORDER BY rowid")
+    return [recorded for (recorded,) in found]
+
+
 def next_n(connection: sqlite3.Connection, chain: str) -> int:
     """The place in a chain that its next entry takes."""
     query = "SELECT coalesce(max(n) + 1, 0) FROM entry WHERE chain = ?"

@@ -6,6 +6,7 @@ Reading is done by questions; writing has one door, `Store.transaction`.
 from __future__ import annotations
 
 import contextlib
+import secrets
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from ..model.entry import Draft, Entry
@@ -21,6 +22,11 @@ from .requests import Request, RequestOutcome
 from .transaction import Transaction
 
 JOB_LETTERS = 12
+
+
+def _two_letters() -> str:
+    """Two letters that nobody takes for figures."""
+    return "".join(secrets.choice("ABCDEFGHJKLMNPRSTUVWXYZ") for _ in range(2))
 
 
 class Store(Database):
@@ -247,6 +253,11 @@ class Store(Database):
                 return links.links(connection, "ORDER BY document_id, link")
             return links.links(connection, "WHERE document_id = ? ORDER BY link", document_id)
 
+    def times_since_last_number(self) -> list[str]:
+        """When the last invoice was recorded, and then every entry written after it; RFC 3339 UTC."""
+        with self._reading() as connection:
+            return queries.times_since_last_number(connection)
+
     # ── trust ───────────────────────────────────────────────────────────────────────────────────────────────
 
     def heads(self) -> list[str]:
@@ -264,16 +275,21 @@ class Store(Database):
         except StoreError as error:
             return [str(error)]
 
-    def rename_lineage(self) -> str:
-        """Go on in a chain of a new name, as a restored copy must: two copies may never go on in one chain.
+    def continue_restored(self) -> tuple[str, str]:
+        """Go on in a chain of a new name and under new letters, as a restored copy must: two copies may never
+        go on in one chain, nor count invoices under the same letters.
 
-        The old chain stays and is read as before.
+        The old chains stay and are read as before. The letters are drawn, so that two copies of one backup
+        differ as well.
 
         Returns:
-            The new name.
+            The chain's new name, and the letters.
         """
         with self.transaction() as transaction:
             generation = int(transaction.lineage.partition("-")[0]) + 1
             name = lineage_name(generation)
             transaction.change_lineage(name)
-        return name
+            used = {chain.split("/")[1] for chain in transaction.chains if chain.startswith("books/")}
+            letters = next(drawn for drawn in iter(_two_letters, "") if drawn not in used)
+            transaction.change_device(letters)
+        return name, letters

@@ -167,6 +167,7 @@ class Transaction:
             document_id=record.document_id,
             document_hash=record.document_hash,
             books_entry=entry.id,
+            date_said=record.date_said,
         )
         draft = Draft(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))
         for job in jobs:
@@ -246,6 +247,17 @@ class Transaction:
         self._must_be_open()
         seals.change(self._connection, "meta", ("lineage", name))
         self.lineage = name
+
+    @property
+    def chains(self) -> frozenset[str]:
+        """Names of all chains that something was written in."""
+        return frozenset(rows.heads(self._connection))
+
+    def change_device(self, letters: str) -> None:
+        """Number invoices under other letters from now on, whatever the shop's own file says."""
+        self._must_be_open()
+        known = self._connection.execute("SELECT 1 FROM meta WHERE key = 'device'").fetchone()
+        (seals.change if known else seals.insert)(self._connection, "meta", ("device", letters))
 
     # ── how it ends ─────────────────────────────────────────────────────────────────────────────────────────
 

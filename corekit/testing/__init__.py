@@ -1,7 +1,8 @@
 """What tests of plugins share; with `corekit` itself it is all that they need to import.
 
 `Bench` lays readings before a system's checks, `shown` puts a fault table to work, `assessed` judges the
-text of a whole visit file, `Examples` reads worked examples with their sources;
+text of a whole visit file, `Examples` reads worked examples with their sources, `told_by_declarations` and
+`told_by_checks` give every text that a customer reads;
 `FaultTable` and `code_meanings` are what they are tested against.
 """
 
@@ -14,6 +15,7 @@ from .bench import Bench, quantity
 from .evidence import Shown, shown
 from .examples import Examples, expected, failing_docstrings, outcome
 from .visits import assessed
+from .voices import Told, random_bench, told_by_checks, told_by_declarations
 
 __all__ = [
     "Assessment",
@@ -22,6 +24,7 @@ __all__ = [
     "FaultTable",
     "Proof",
     "Shown",
+    "Told",
     "assessed",
     "code_meanings",
     "expected",
@@ -29,5 +32,8 @@ __all__ = [
     "installed_plugins",
     "outcome",
     "quantity",
+    "random_bench",
     "shown",
+    "told_by_checks",
+    "told_by_declarations",
 ]

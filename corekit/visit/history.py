@@ -20,6 +20,7 @@ from ..model.records import (
     Ended,
     Estimated,
     Fitted,
+    Issued,
     Left,
     Measured,
     Opened,
@@ -199,6 +200,11 @@ def _repaired(asked: _Context, record: Repaired) -> _Row:
     return asked.title(record.operation), "done", record.stage
 
 
+def _issued(asked: _Context, record: Issued) -> _Row:
+    said = f"; before it {record.date_said}, and the date was said to be right" if record.date_said else ""
+    return "Invoice", f"{record.number}{said}", None
+
+
 def _paid(asked: _Context, record: Paid) -> _Row:
     return "Received", f"{Money(record.amount, record.currency)} {record.currency}, {record.how}", None
 
@@ -271,6 +277,7 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Estimated: _estimated,
     Approved: _approved,
     Repaired: _repaired,
+    Issued: _issued,
     Paid: _paid,
     Left: _left,
     Arrived: _arrived,

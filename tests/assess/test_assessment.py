@@ -434,6 +434,7 @@ def test_what_rests_on_a_dispute_is_undecided_until_it_is_settled() -> None:
     finding = story.finding("brakes.pressure")
     assert finding.verdict is Verdict.UNDECIDED
     assert "Two records disagree" in str(finding.text)
+    assert "records disagree" in str(finding.for_customer)
     assert story.assessment.may_propose(
         "brakes.replace_master"
     )  # the pedal alone speaks directly, and enough

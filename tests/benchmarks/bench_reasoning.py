@@ -1,6 +1,7 @@
 """What the reasoning is worth: simulated visits, from the complaint to the work, beside plain policies.
 
 Run it: python tests/benchmarks/bench_reasoning.py [--visits 1000] [--seed 20261128] [SYSTEM …]
+With --fitted TRAIT=ANSWER (several times) every vehicle is of that kind, and its mechanic knows it.
 
 A visit draws what is wrong from the prevalences, what the customer tells from the symptoms, and every
 outcome from the table with all its numbers moved at random by up to ×/÷ 1.5: the product reasons with
@@ -437,13 +438,20 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=20261128)
     parser.add_argument("--plain", action="store_true", help="with the three plain policies")
     parser.add_argument("--lost", action="store_true", help="which faults were not found")
+    parser.add_argument("--fitted", action="append", default=[], metavar="TRAIT=ANSWER", help="of one kind")
     asked = parser.parse_args()
     plugins = load()
-    tables = {key: system.faults for key, system in plugins.systems.items() if system.faults is not None}
+    fitted = dict(one.split("=", 1) for one in asked.fitted)
+    tables = {
+        key: of_kind(system.faults, fitted)
+        for key, system in plugins.systems.items()
+        if system.faults is not None
+    }
     groups = [[key] for key in asked.systems] or [*([key] for key in tables), list(tables)]
     for group in groups:
         some = {key: tables[key] for key in group}
-        print(f"{' and '.join(group)}, {asked.visits} visits, seed {asked.seed}")
+        kind = "".join(f", {trait} {answer}" for trait, answer in fitted.items())
+        print(f"{' and '.join(group)}{kind}, {asked.visits} visits, seed {asked.seed}")
         policies: dict[str, tuple[Policy, bool]] = {
             "as the product ranks": (ranked, False),
             "ceiling (all tests)": (in_order, True),
@@ -467,6 +475,21 @@ def main() -> None:
             if policy is ranked:
                 calibration(ended)
             print(f"    {1000 * (time.perf_counter() - began) / asked.visits:.0f} ms a visit", flush=True)
+
+
+def of_kind(table: FaultTable, fitted: Mapping[str, str]) -> FaultTable:
+    """The faults and tests that there are on a vehicle fitted so."""
+
+    def applies(only: Mapping[str, Sequence[str]]) -> bool:
+        return all(fitted.get(trait) in (None, *answers) for trait, answers in only.items())
+
+    faults = {key: one for key, one in table.faults.items() if applies(one.only)}
+    return attrs.evolve(
+        table,
+        faults=faults,
+        pairs={key: one for key, one in table.pairs.items() if set(one.of) <= faults.keys()},
+        tests={key: one for key, one in table.tests.items() if applies(one.only)},
+    )
 
 
 def lost(truths: Sequence[Truth], ended: Sequence[Ended]) -> None:

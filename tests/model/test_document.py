@@ -13,22 +13,30 @@ from hypothesis import strategies as st
 
 from corekit.model.canonical import canonical
 from corekit.model.document import (
+    Account,
+    AccountRow,
+    Answer,
+    ApprovalForm,
     Block,
     Code,
     Document,
     DocumentKind,
+    Evidence,
     FindingRow,
     Findings,
     Heading,
+    NextSteps,
     Pairs,
     Paragraph,
     Picture,
     PricedLines,
     PricedRow,
+    ProofRow,
     ReadingRow,
     Readings,
     Statement,
     Totals,
+    WorkRow,
     document_hash,
     from_data,
     to_data,
@@ -103,6 +111,43 @@ BLOCK = st.one_of(
     st.builds(Totals, rows=rows(st.tuples(TEXT, TEXT, FLAG)), currency=TEXT),
     st.builds(Statement, title=TEXT, words=WORDS),
     st.builds(Code, document_id=TEXT, link=st.integers(0, 99), record_mark=TEXT),
+    st.builds(
+        Answer,
+        said=WORDS,
+        symptoms=TEXT,
+        text=TEXT,
+        proof=TEXT,
+        facts=rows(st.tuples(TEXT, TEXT, FLAG)),
+    ),
+    st.builds(
+        Account,
+        rows=rows(
+            st.builds(
+                AccountRow,
+                point=TEXT,
+                what=TEXT,
+                cause=TEXT,
+                proofs=rows(
+                    st.builds(
+                        ProofRow,
+                        name=TEXT,
+                        before=TEXT,
+                        now=TEXT,
+                        seen=TEXT,
+                        usual=TEXT,
+                        strip=st.none() | STRIP,
+                    )
+                ),
+                works=rows(st.builds(WorkRow, text=TEXT, detail=TEXT, net=TEXT, reason=TEXT)),
+                state=TEXT,
+                next=TEXT,
+            )
+        ),
+        currency=TEXT,
+    ),
+    st.builds(NextSteps, rows=rows(st.tuples(TEXT, WORDS))),
+    st.builds(ApprovalForm, works=rows(st.tuples(TEXT, TEXT)), valid_until=TEXT, otherwise=TEXT),
+    st.builds(Evidence, title=TEXT),
 )
 DOCUMENT = st.builds(
     Document,
@@ -118,6 +163,7 @@ DOCUMENT = st.builds(
     draft=FLAG,
     demo=FLAG,
     language=TEXT,
+    form=st.integers(1, 2),
 )
 
 FULL = Document(
@@ -132,6 +178,7 @@ FULL = Document(
     draft=True,
     demo=True,
     language="de",
+    form=2,
     blocks=(
         Heading(text="What we found", level=2),
         Paragraph(words=("Told: ", Personal("words", "h1")), tone="quote"),
@@ -186,6 +233,49 @@ FULL = Document(
         Totals(rows=(("Total", "1.00", True),), currency="EUR"),
         Statement(title="DEMO", words=("Not a bill.",)),
         Code(document_id="d", link=1, record_mark="ABCD"),
+        Answer(
+            said=("Slow to start",),
+            symptoms="turns over slowly",
+            text="Put right.",
+            proof="It starts.",
+            facts=(("Total", "1.00", True),),
+        ),
+        Account(
+            rows=(
+                AccountRow(
+                    point="turns over slowly",
+                    what="Worn-out battery",
+                    cause="c",
+                    proofs=(
+                        ProofRow(
+                            name="n",
+                            before="8 V",
+                            now="10 V",
+                            seen="s",
+                            usual="at least 9.5 V",
+                            strip=Strip(
+                                unit="V",
+                                low_end=7.5,
+                                high_end=12.5,
+                                allowed_low=9.5,
+                                allowed_high=12.25,
+                                reading=10.1,
+                                uncertainty=0.1,
+                                before=8.1,
+                                before_uncertainty=0.2,
+                            ),
+                        ),
+                    ),
+                    works=(WorkRow(text="t", detail="0.6 h", net="1.00", reason="r"),),
+                    state="put right and shown",
+                    next="nothing",
+                ),
+            ),
+            currency="EUR",
+        ),
+        NextSteps(rows=(("Guarantee", ("12 months",)),)),
+        ApprovalForm(works=(("Replace", "1.00"),), valid_until="1 August 2026", otherwise="o"),
+        Evidence(title="How we know"),
     ),
 )
 
@@ -302,3 +392,10 @@ def test_a_field_of_another_type_is_refused_and_never_turned_into_text(key: str,
 
 def test_the_canonical_text_of_a_document_reads_as_the_same_document() -> None:
     assert from_data(json.loads(canonical(to_data(FULL)))) == FULL
+
+
+def test_a_document_kept_before_forms_were_counted_keeps_its_data_and_its_hash() -> None:
+    old = attrs.evolve(FULL, form=1)
+    assert "form" not in plain(old)
+    assert from_data(plain(old)) == old
+    assert document_hash(old) != document_hash(FULL)

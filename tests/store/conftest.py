@@ -137,7 +137,7 @@ def fill(store: Store) -> Filled:
         note_link(store, digest(["token", link]), "document-2026-A-1", link, expires="2028-03-01T00:00:00Z")
     mark_published(store, digest(["token", 1]), job)
     revoke_link(store, digest(["token", 2]))
-    store.rename_lineage()
+    store.continue_restored()
     append(
         store, job, [said("measured", "visit:arrival/battery.open_circuit_voltage/#2", reading("12.60 V"))]
     )

@@ -191,7 +191,7 @@ WRITERS: dict[str, Callable[[Store, str], Any]] = {
         PaymentTaken(amount=1, currency="EUR", how="cash", job_name="visit"),
     ),
     "note_link": lambda store, _: note_link(store, "ab" * 32, "document", 1),
-    "rename_lineage": lambda store, _: store.rename_lineage(),
+    "continue_restored": lambda store, _: store.continue_restored(),
     "forget": lambda store, job: store.forget(job),
 }
 

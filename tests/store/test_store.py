@@ -513,7 +513,7 @@ def test_a_link_s_number_and_token_are_its_own(store: Store) -> None:
 
 def test_a_restored_copy_goes_on_in_a_chain_of_its_own_and_reads_the_old_one(store: Store, job: str) -> None:
     old, entries = store.lineage, store.journal(job)
-    new = store.rename_lineage()
+    new, _ = store.continue_restored()
     assert new == store.lineage != old and new > old
     (entry,) = append(store, job, [said("measured", "visit:v/#1", reading("1 V"))])
     assert (entry.chain, entry.n, entry.prev, entry.seen) == (new, 0, "", (entries[-1].id,))
@@ -595,7 +595,7 @@ def test_a_store_that_another_program_writes_to_is_told_as_locked(store: Store, 
 def test_a_closed_store_says_so(store: Store) -> None:
     store.close()
     store.close()
-    for ask in (store.jobs, store.heads, store.rename_lineage, lambda: store.forget("x")):
+    for ask in (store.jobs, store.heads, store.continue_restored, lambda: store.forget("x")):
         with pytest.raises(StoreError, match="was closed"):
             ask()
 

@@ -205,7 +205,7 @@ def test_bytes_changed_in_the_file_itself_never_pass_unseen(whole: Path, tmp_pat
         ("UPDATE link SET revoked = ''", lambda store: store.links()),
         ("UPDATE meta SET value = 'x' WHERE key = 'lineage'", lambda store: store.lineage),
         ("UPDATE meta SET value = '1' WHERE key = 'demo'", lambda store: store.demo),
-        ("DELETE FROM tally", lambda store: store.rename_lineage()),
+        ("DELETE FROM tally", lambda store: store.continue_restored()),
     ],
 )
 def test_a_changed_row_is_not_handed_out(

@@ -155,6 +155,12 @@ def invoice_of(job: str, shop: Path) -> Path:
     return paper
 
 
+def estimate_of(job: str, estimate: str, shop: Path) -> Path:
+    """The paper of an estimate of a job, by the names that people give both."""
+    (paper,) = (shop / "papers").glob(f"estimate-{job}-*-{estimate.replace(' ', '-')}.pdf")
+    return paper
+
+
 # ---- papers and pages
 
 

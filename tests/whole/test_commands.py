@@ -35,6 +35,7 @@ from .chain import (
     corekit,
     done,
     edited,
+    estimate_of,
     found_shop,
     paper_text,
     real,
@@ -729,7 +730,7 @@ def test_an_estimate_is_a_document_with_its_total_and_the_words_that_record_the_
     said = done(corekit("estimate", WORN, shop=shop))
     assert "Estimate 'diagnosis 1': 60.00 EUR" in said.out
     assert f"corekit approve {WORN} --estimate 'diagnosis 1' --total 60.00" in said.out
-    text = " ".join(paper_text(shop / "papers" / f"estimate-{WORN}-diagnosis-1.pdf").split())
+    text = " ".join(paper_text(estimate_of(WORN, "diagnosis 1", shop)).split())
     assert "60.00" in text
     assert "DRAFT" not in text
     assert "DEMO" not in text
@@ -738,11 +739,11 @@ def test_an_estimate_is_a_document_with_its_total_and_the_words_that_record_the_
 def test_asked_again_with_nothing_changed_the_standing_estimate_is_given(shop: Path, visit: Path) -> None:
     corekit("add", visit, shop=shop)
     first = done(corekit("estimate", WORN, shop=shop))
-    paper = (shop / "papers" / f"estimate-{WORN}-diagnosis-1.pdf").read_bytes()
+    paper = (estimate_of(WORN, "diagnosis 1", shop)).read_bytes()
     before = entries(shop)
     assert done(corekit("estimate", WORN, shop=shop)).out == first.out
     assert entries(shop) == before
-    assert (shop / "papers" / f"estimate-{WORN}-diagnosis-1.pdf").read_bytes() == paper
+    assert (estimate_of(WORN, "diagnosis 1", shop)).read_bytes() == paper
 
 
 def test_an_approval_binds_to_the_estimate_that_was_shown(estimated: Path) -> None:
@@ -1103,6 +1104,7 @@ def test_verify_says_how_many_jobs_it_looked_at(demo_copy: Path) -> None:
 
 def test_forgetting_asks_destroys_and_still_verifies(demo_copy: Path) -> None:
     papers = {path.name for path in (demo_copy / "papers").iterdir()}
+    estimates = {estimate_of(WORN, name, demo_copy).name for name in ("diagnosis 1", "repair 1")}
     published = files(demo_copy / "published")
     refused(corekit("forget", WORN, shop=demo_copy), "Nothing was destroyed")
     assert {path.name for path in (demo_copy / "papers").iterdir()} == papers
@@ -1110,8 +1112,7 @@ def test_forgetting_asks_destroys_and_still_verifies(demo_copy: Path) -> None:
     assert "Destroyed:" in said.out
     left = {path.name for path in (demo_copy / "papers").iterdir()}
     assert papers - left == {
-        f"estimate-{WORN}-diagnosis-1.pdf",
-        f"estimate-{WORN}-repair-1.pdf",
+        *estimates,
         min(name for name in papers if name.startswith("invoice")),
     }
     assert files(demo_copy / "published") == published
@@ -1146,7 +1147,7 @@ def run_as_nobody(demo_copy: Path, tmp_path: Path) -> None:
 
     shutil.rmtree(demo_copy / "papers")
     (demo_copy / "papers").write_text("", "utf-8")
-    refused(corekit("invoice", WORN, shop=demo_copy), "papers", "Nothing acknowledged before is lost")
+    refused(corekit("invoice", WORN, shop=demo_copy), "papers", "stands in the record")
     refused(
         corekit("invoice", WORN, "--draft", "--out", tmp_path / "no" / "such" / "folder.pdf", shop=demo_copy),
         "folder.pdf",

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -179,6 +180,12 @@ def test_installed_outside_the_checkout_everything_comes_from_the_wheel(
     assert failures == []
 
 
+def _papers(shop: Path) -> list[str]:
+    """The papers of a demo by name, without the jobs' ids, which are drawn anew each time, and drafts."""
+    names = (path.name for path in (shop / "papers").iterdir() if not path.name.startswith("draft-"))
+    return sorted(re.sub(r"^(estimate-.+)-[a-z0-9]{12}-", r"\1-", name) for name in names)
+
+
 def test_the_installed_command_runs_the_demo_and_says_the_same_as_the_checkout(
     environment: Path, tmp_path: Path, demo_out: Path
 ) -> None:
@@ -194,9 +201,7 @@ def test_the_installed_command_runs_the_demo_and_says_the_same_as_the_checkout(
 
     run = corekit("demo")
     assert (run.returncode, run.stderr) == (0, "")
-    assert {path.name for path in (tmp_path / "demo-out" / "papers").iterdir()} == {
-        path.name for path in (demo_out / "papers").iterdir()
-    }
+    assert _papers(tmp_path / "demo-out") == _papers(demo_out)
     assert corekit("verify", "--shop", "demo-out").returncode == 0
     assert corekit("plugins").returncode == 0
     for job in ("worn-battery", "odd-reading", "undecided"):

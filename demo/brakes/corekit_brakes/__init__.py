@@ -25,6 +25,7 @@ pedal_ratio = brakes.trait(
     units=("1",),
     possible=(1, 10),
     how="Length of the pedal over its short arm.",
+    tells="how the pedal multiplies the foot",
 )
 bore = brakes.trait("master_bore", "Master cylinder bore", units=("mm",), possible=(10, 50), part=cylinder)
 
@@ -38,6 +39,7 @@ force = brakes.measurand(
     where="Gauge between foot and pedal.",
     how="Engine off, steady foot, vacuum in the servo used up.",
     hazard=PRESS,
+    tells="how hard the pedal was pressed",
 )
 pressure = brakes.measurand(
     "line_pressure",
@@ -51,6 +53,7 @@ pressure = brakes.measurand(
     where="Gauge in place of the bleed screw.",
     how="The same force on the pedal at each wheel.",
     hazard=PRESS,
+    tells="the pressure that reaches the wheel",
 )
 
 held = brakes.record(
@@ -61,9 +64,21 @@ held = brakes.record(
     places=(),
     how="Gauge at one bleed screw; a steady foot for a minute, engine off.",
     settled=("1 bar", "20 s"),
+    tells="how the brakes hold their pressure",
 )
 
-pedal = brakes.observation("pedal", "Pedal feel, engine off", Pedal, how="Three firm strokes, then hold.")
+pedal = brakes.observation(
+    "pedal",
+    "Pedal feel, engine off",
+    Pedal,
+    how="Three firm strokes, then hold.",
+    tells="how the pedal feels",
+    tells_each={
+        Pedal.FIRM: "The brake pedal is firm.",
+        Pedal.SPONGY: "The brake pedal is spongy.",
+        Pedal.SINKS: "The brake pedal sinks slowly when it is held down.",
+    },
+)
 
 renew = brakes.operation(
     "replace_master_cylinder",
@@ -71,8 +86,15 @@ renew = brakes.operation(
     shown_by=pressure,
     replaces=cylinder,
     hazard=PRESS,
+    tells="The cylinder behind the brake pedal is renewed, and the air is let out of the brakes.",
 )
-bleed = brakes.operation("bleed", "Bleed the brakes", shown_by=pressure, hazard=PRESS)
+bleed = brakes.operation(
+    "bleed",
+    "Bleed the brakes",
+    shown_by=pressure,
+    hazard=PRESS,
+    tells="The air is let out of the brakes.",
+)
 
 
 @brakes.calculation(source="pressure-is-force-over-area")
@@ -122,6 +144,7 @@ FITS = ck.Says(
 FITS_PLAIN = ck.Tells(
     passes="The {place} brake gets the pressure expected from the pedal.",
     fails="The {place} brake gets less pressure than expected from the pedal.",
+    undecided="The {place} brake gets about as little pressure as can be expected from the pedal.",
 )
 
 
@@ -150,6 +173,7 @@ ALIKE = ck.Says(
 ALIKE_PLAIN = ck.Tells(
     passes="The left and right {place} brakes get about the same pressure.",
     fails="One {place} brake gets less pressure than the other, by more than is usual.",
+    undecided="One {place} brake gets less pressure than the other, by about as much as is usual at most.",
 )
 
 

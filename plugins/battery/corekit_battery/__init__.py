@@ -42,7 +42,9 @@ from . import (
     starting_declarations,
     tables,
 )
-from .declarations import battery
+from .declarations import (
+    battery,
+)
 
 __all__ = [
     "acceptance",

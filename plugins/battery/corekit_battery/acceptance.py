@@ -7,11 +7,13 @@ from typing import Annotated
 
 import corekit as ck
 
+from .answers import (
+    BatteryType,
+    Case,
+)
 from .capacity import capacity_known, reserve
 from .charge import charger
 from .declarations import (
-    BatteryType,
-    Case,
     battery,
     battery_type,
     capacity,
@@ -225,6 +227,7 @@ def night(
         ck.Tells(
             passes="Left alone for a night the battery keeps its charge.",
             fails="Left alone for a night, with nothing connected, the battery loses charge.",
+            undecided="Left alone for a night, the battery keeps too nearly what it should to say.",
         ),
         values={
             **places,

@@ -7,7 +7,9 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import battery
+from .declarations import (
+    battery,
+)
 from .tables import kelvin
 
 CELLS = 6

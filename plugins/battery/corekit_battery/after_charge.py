@@ -9,13 +9,15 @@ from typing import Annotated
 
 import corekit as ck
 
+from .answers import (
+    BatteryType,
+    Caps,
+)
 from .charge import charge_current
 from .charge_history import ChargeEnd, charge_end, known_full_charge
 from .charge_state import charge_of, judged_charge
 from .dangers import barred
 from .declarations import (
-    BatteryType,
-    Caps,
     battery,
     battery_type,
     caps,
@@ -70,8 +72,8 @@ def low_after_charge(
         ),
         rest,
         tells=(
-            "The battery was charged, and its voltage is still {plainly}too low. Charging it once more the"
-            " same way is no answer; a test shows whether the battery or the charge was at fault."
+            "Although charged, the battery reads {plainly}too low; a test shows whether it or the charge is"
+            " at fault."
         ),
         values={
             **found.words,

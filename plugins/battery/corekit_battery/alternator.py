@@ -9,14 +9,16 @@ import attrs
 
 import corekit as ck
 
-from .charge_history import known_full_charge
-from .converter import has_converter
-from .dangers import barred
-from .declarations import (
+from .answers import (
     BatteryType,
     Control,
     InUse,
     Loads,
+)
+from .charge_history import known_full_charge
+from .converter import has_converter
+from .dangers import barred
+from .declarations import (
     alternator_output,
     alternator_rating,
     battery,
@@ -361,8 +363,8 @@ def _overcharged(case: ck.Case, highest: ck.Value) -> Iterator[ck.Finding]:
         ck.Tells(
             passes="",
             fails=(
-                "With the engine running the voltage is dangerously high: the battery can burst and"
-                " electronics are harmed. It has to be put right before the vehicle is driven."
+                "Charging is dangerously high: the battery can burst. It has to be put right before the car"
+                " is driven."
             ),
             undecided="With the engine running the voltage is very high; it is measured again.",
         ),
@@ -403,9 +405,10 @@ def _none_at_all(
             fails=(
                 "With the engine running the battery gets no useful charge."
                 if beside.nothing_arrives
-                else "With the engine running the battery's voltage is so low that it gets no useful charge,"
-                " or the battery itself holds it down."
+                else "With the engine running the battery gets no useful charge, or holds the voltage down"
+                " itself."
             ),
+            undecided="Whether the battery gets any useful charge with the engine running is still open.",
         ),
         values={
             "read": ck.show(highest, "V", uncertainty=False),
@@ -431,8 +434,8 @@ def _none_at_all(
             "With the engine running the battery is at {read} at best. " + _PULLED_DOWN,
             highest,
             tells=(
-                "With the engine running the battery's voltage is low although charge arrives. Battery and"
-                " alternator are tested separately before either is blamed."
+                "With the engine running the voltage is low although charge arrives; battery and alternator"
+                " are tested one by one."
             ),
             values={"read": ck.show(highest, "V", uncertainty=False), **beside.words},
         )
@@ -460,6 +463,7 @@ def _none_at_all(
                 if known_full_charge(case) is None
                 else "The battery is deeply discharged although it was charged; why is tested next."
             ),
+            undecided="The battery may be deeply discharged; it is charged before anything else is judged.",
         ),
         values={
             "read": ck.show(lowest, "V", uncertainty=False),

@@ -32,6 +32,11 @@ from .declarations import (
 )
 
 LEGS = {"positive side": "battery.positive_leg", "ground side": "battery.ground_leg"}
+#: The sides as the customer reads them.
+CABLE = {
+    "positive side": "The cable from the battery to the starter",
+    "ground side": "The way back from the starter to the battery",
+}
 
 # Each voltage is a steady value of a start of its own.
 battery.relation(
@@ -137,9 +142,9 @@ def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading | None) -> ck.Find
             ),
         ),
         ck.Tells(
-            passes="The {place} of the starter's wiring loses no more voltage than is allowed.",
-            fails="The {place} of the starter's wiring loses more voltage than is allowed.",
-            undecided="The {place} of the starter's wiring loses about as much voltage as is allowed.",
+            passes="{cable} loses no more voltage than is allowed.",
+            fails="{cable} loses more voltage than is allowed.",
+            undecided="{cable} loses about as much voltage as is allowed.",
         ),
         values={
             "read": ck.show(drop.value, "V", uncertainty=False),
@@ -148,6 +153,7 @@ def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading | None) -> ck.Find
             "may": may,
             "beside": beside,
             "allowance": allowance,
+            "cable": CABLE[drop.place],
         },
     )
 
@@ -199,7 +205,7 @@ def _depends_on_current(case: ck.Case, drop: ck.Reading, current: ck.Reading | N
             " cranking, and much for that current. Read it again at a larger one."
         ),
         drop,
-        tells="What this voltage drop means depends on the current, so it is read again with it.",
+        tells="What the wiring loses means something only beside its current, so both are read together.",
         values={
             "read": ck.show(drop.value, "V", uncertainty=False),
             "current": ck.show(current.value, "A", uncertainty=False) if current is not None else "",
@@ -241,8 +247,8 @@ def closure(
                 " cranking. Measure it directly."
             ),
             left,
-            tells="What the {place} of the starter's wiring loses was worked out from other readings.",
-            values={"read": ck.show(left, "V", uncertainty=False)},
+            tells="{cable} was not read; its loss was worked out from other readings.",
+            values={"read": ck.show(left, "V", uncertainty=False), "cable": CABLE[missing]},
         )
 
 

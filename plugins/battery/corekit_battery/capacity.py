@@ -7,7 +7,13 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import BatteryType, battery, starter_battery
+from .answers import (
+    BatteryType,
+)
+from .declarations import (
+    battery,
+    starter_battery,
+)
 from .tables import Rows, kelvin
 
 AH = 3600.0  # C
@@ -29,6 +35,7 @@ reserve = battery.trait(
     possible=(20, 600),
     part=starter_battery,
     how="RC in minutes on its label, where no Ah stand on it.",
+    tells="how many minutes the battery lasts by its label",
 )
 
 

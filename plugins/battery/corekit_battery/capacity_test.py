@@ -8,6 +8,10 @@ from typing import Annotated, Any
 
 import corekit as ck
 
+from .answers import (
+    BatteryType,
+    InUse,
+)
 from .capacity import (
     CLOSED_EXPONENTS,
     HIGHEST,
@@ -23,8 +27,6 @@ from .capacity import (
 from .charge_history import ChargeEnd, charge_end, known_full_charge
 from .dangers import barred
 from .declarations import (
-    BatteryType,
-    InUse,
     battery,
     battery_type,
     capacity,

@@ -7,9 +7,20 @@ from typing import Annotated
 
 import corekit as ck
 
+from .answers import (
+    BatteryType,
+    Caps,
+)
 from .charge_history import known_full_charge
 from .dangers import barred
-from .declarations import BatteryType, Caps, battery, battery_type, caps, charge, gravity, replace
+from .declarations import (
+    battery,
+    battery_type,
+    caps,
+    charge,
+    gravity,
+    replace,
+)
 from .looks import is_sealed
 
 # average from which a low cell is blamed on the battery and not on a short charge: 0.015 below the weaker
@@ -134,6 +145,7 @@ def cell_spread(
         case.limit("battery.cell_spread_warn"),
         ck.Claim("battery.cells_apart", of=None, unit="1", evidence=cells, urgency=ck.Urgency.PLAN_IT),
         ck.Says(passes="", fails="", undecided=""),
+        ck.Tells(passes="", fails="", undecided=""),
         values=places,
     )
     if judged.verdict is ck.Verdict.PASS and warned.verdict is ck.Verdict.FAIL:

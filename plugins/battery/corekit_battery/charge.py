@@ -18,7 +18,15 @@ import attrs
 import corekit as ck
 
 from .acid import CELLS
+from .answers import (
+    BatteryType,
+)
 from .capacity import capacity_known, reserve
+from .cautions import (
+    ACID,
+    DAMAGED,
+    SPARK,
+)
 from .charge_state import Charge, charge_of
 from .charging import (
     HOUR,
@@ -33,10 +41,6 @@ from .charging import (
 )
 from .dangers import barred
 from .declarations import (
-    ACID,
-    DAMAGED,
-    SPARK,
-    BatteryType,
     battery,
     battery_type,
     capacity,
@@ -93,9 +97,21 @@ charge_place = battery.observation(
     ChargingPlace,
     how="Bonnet open, doors open; under a roof gas collects at the top.",
     hazard=SPARK,
+    tells="where the battery is charged",
+    tells_each={
+        ChargingPlace.OPEN: "The battery is charged outdoors.",
+        ChargingPlace.AIRY: "The battery is charged indoors, with fresh air.",
+        ChargingPlace.CLOSED_ROOM: "The battery is charged in a closed room.",
+        ChargingPlace.LOAD_SPACE: "The battery is charged in a closed load area.",
+    },
 )
 charger = battery.trait(
-    "charger", "Rated current of the charger", units=("A",), possible=(0.5, 200), how="On its rating plate."
+    "charger",
+    "Rated current of the charger",
+    units=("A",),
+    possible=(0.5, 200),
+    how="On its rating plate.",
+    tells="the size of the charger",
 )
 hours_at_hand = battery.trait(
     "charge_hours",
@@ -103,6 +119,7 @@ hours_at_hand = battery.trait(
     units=("h", "min"),
     possible=(0.1, 72),
     how="Before the customer needs the car.",
+    tells="how long there is to charge",
 )
 label_voltage = battery.trait(
     "label_voltage",
@@ -111,6 +128,7 @@ label_voltage = battery.trait(
     possible=(13.2, 16.5),
     part=starter_battery,
     how="At 25 °C, the highest it names.",
+    tells="the charging voltage on the battery's label",
 )
 room = battery.trait(
     "charge_room",
@@ -118,6 +136,7 @@ room = battery.trait(
     units=("m³",),
     possible=(0.5, 500),
     how="Length by width by height.",
+    tells="the size of the closed space",
 )
 charge_elapsed = battery.measurand(
     "charge_elapsed",
@@ -127,6 +146,7 @@ charge_elapsed = battery.measurand(
     usual=(1, 3000),
     accuracy="1 min",
     how="Since the charger's leads were connected and it was switched on.",
+    tells="how long the battery had been on the charger",
 )
 charge_current = battery.measurand(
     "charge_current",
@@ -145,6 +165,7 @@ charge_current = battery.measurand(
         f"{DAMAGED} {SPARK} {ACID} Charger off while its leads go on or come off. Stop when it smokes,"
         " swells, gasses hard or grows hot."
     ),
+    tells="the current of the charger",
 )
 
 
@@ -362,6 +383,7 @@ def charge_plan(
         yield case.advise(
             ck.Claim("battery.charge_plan", evidence=[rest], urgency=ck.Urgency.NOTHING),
             "By its open-circuit voltage the battery is about fully charged; there is little to charge.",
+            tells="The battery is about full, so there is little to charge.",
         )
         return
     yield _planned(case, plan, rest, hours, _setting(kind, label, warmth, plan, gives))
@@ -456,6 +478,18 @@ def hours_in_words(seconds: float) -> str:
     return f"{hours * 60:.0f} min" if hours < 0.95 else f"{hours:.1f} h" if hours < 9.95 else f"{hours:.0f} h"
 
 
+def hours_told(seconds: float) -> str:
+    """The same for the customer.
+
+    >>> hours_told(1800), hours_told(3600), hours_told(40000)
+    ('30 minutes', '1 hour', '11 hours')
+    """
+    hours = seconds / HOUR
+    if hours < 0.95:
+        return f"{hours * 60:.0f} minutes"
+    return "1 hour" if round(hours) == 1 else f"{hours:.0f} hours"
+
+
 def _planned(
     case: ck.Case, plan: _Plan, rest: ck.Reading, hours: ck.Value | None, setting: str
 ) -> ck.Finding:
@@ -474,6 +508,8 @@ def _planned(
         "From about {share} ({band}) a charge at {current} takes about {whole} ({spread}) until the current"
         " has fallen to {tail}."
     )
+    tells = "The battery needs about {whole_told} on the charger until it is full."
+    places["whole_told"] = hours_told(whole.number)
     if to_enough is not None:
         places |= {
             "enough": hours_in_words(to_enough.number),
@@ -487,7 +523,13 @@ def _planned(
         places |= {
             "hours": hours_in_words(hours.number),
             "reached": f"{100 * plan.share(hours.number):.0f} %",
+            "hours_told": hours_told(hours.number),
         }
+        if hours.number < whole.number:
+            tells = (
+                "Full takes the battery about {whole_told} on the charger; in {hours_told} it gets to about"
+                " {reached}."
+            )
         says += " In the {hours} available it reaches about {reached}" + (
             ": not fully charged." if hours.number < whole.number else "."
         )
@@ -502,6 +544,7 @@ def _planned(
         ),
         says + "{setting}",
         whole,
+        tells=tells,
         values=places,
     )
 
@@ -524,7 +567,13 @@ def _which_charger(
                 "No charger, however large, brings it to 80 % in {hours}: the battery itself needs {soonest}"
                 " for that. Leave a charger there, or charge it elsewhere."
             ),
-            values={"hours": hours_in_words(hours.number), "soonest": hours_in_words(soonest)},
+            tells="In {hours_told} no charger fills the battery far enough; that takes {soonest_told}.",
+            values={
+                "hours": hours_in_words(hours.number),
+                "soonest": hours_in_words(soonest),
+                "hours_told": hours_told(hours.number),
+                "soonest_told": hours_told(soonest),
+            },
         )
         return
     fits = (
@@ -539,7 +588,17 @@ def _which_charger(
             " the battery then limits the current."
         )
         + fits,
-        values={"needed": f"{needed:.0f} A", "hours": hours_in_words(hours.number), "most": f"{most:.0f} A"},
+        tells=(
+            "{hours_told} are enough to charge the battery far enough."
+            if needed <= most
+            else "Charging the battery far enough takes longer than {hours_told}."
+        ),
+        values={
+            "needed": f"{needed:.0f} A",
+            "hours": hours_in_words(hours.number),
+            "most": f"{most:.0f} A",
+            "hours_told": hours_told(hours.number),
+        },
     )
 
 
@@ -593,6 +652,9 @@ def charging_air(
                 " or take it outside before charging goes on.{air}"
             ),
             passes=False,
+            tells=(
+                "Charging makes gas that can explode: the {where} is opened up, or the battery taken outside."
+            ),
             values=places,
         )
     elif there is ChargingPlace.AIRY:
@@ -601,11 +663,16 @@ def charging_air(
             ck.Claim("battery.charging_air"),
             "It is charged indoors with ventilation; keep ventilating until an hour after.{air}",
             passes=True,
+            tells="The battery is charged where fresh air comes in.",
             values={"air": air},
         )
     else:
         yield case.visual(
-            charge_place, ck.Claim("battery.charging_air"), "It is charged outdoors.", passes=True
+            charge_place,
+            ck.Claim("battery.charging_air"),
+            "It is charged outdoors.",
+            passes=True,
+            tells="The battery is charged outdoors.",
         )
 
 

@@ -8,7 +8,12 @@ import attrs
 
 import corekit as ck
 
-from .declarations import battery, charge, replace, starter_battery
+from .declarations import (
+    battery,
+    charge,
+    replace,
+    starter_battery,
+)
 
 
 class ChargeEnd(Enum):
@@ -28,6 +33,14 @@ charge_end = battery.observation(
         "Of the charge that ended before the open-circuit voltage was read: the charger's display, or the"
         " clamp meter around its lead."
     ),
+    tells="how the last charge ended",
+    tells_each={
+        ChargeEnd.FULL: "The battery was charged until it took no more.",
+        ChargeEnd.SHOWN: "The charger showed that the battery was full.",
+        ChargeEnd.STOPPED: "The charger stopped or reported a fault.",
+        ChargeEnd.REFUSED: "The battery took hardly any charge.",
+        ChargeEnd.TAKEN_OFF: "The battery came off the charger before it was full.",
+    },
 )
 
 

@@ -10,7 +10,13 @@ import attrs
 import corekit as ck
 
 from .acid import gravity_of_voltage
-from .declarations import BatteryType, FullAcid, battery
+from .answers import (
+    BatteryType,
+    FullAcid,
+)
+from .declarations import (
+    battery,
+)
 from .tables import Rows
 
 #: Gravity (80 °F against 60 °F) → state of charge. source: tm-5-4210-table-2

@@ -13,13 +13,15 @@ import attrs
 import corekit as ck
 
 from .acid import CELLS, EMF_SLOPE, open_circuit_voltage_at_25
+from .answers import (
+    BatteryType,
+    FullAcid,
+    SurfaceCharge,
+)
 from .charge_history import known_full_charge
 from .charge_scales import KNOWN, UNKNOWN, WEAK, scale_for
 from .dangers import barred
 from .declarations import (
-    BatteryType,
-    FullAcid,
-    SurfaceCharge,
     battery,
     battery_type,
     charge,

@@ -7,6 +7,9 @@ from typing import Annotated
 
 import corekit as ck
 
+from .answers import (
+    BatteryType,
+)
 from .capacity import capacity_known, reserve
 from .charge import (
     LAID_DOWN,
@@ -24,7 +27,6 @@ from .charge_state import charge_of
 from .charging import HOUR, time_left
 from .dangers import barred
 from .declarations import (
-    BatteryType,
     battery,
     battery_type,
     capacity,
@@ -112,7 +114,7 @@ def charge_tail(
                 " voltage after a rest and put it under load."
             ),
             latest,
-            tells="By its current the charge is complete; a test under load shows what the battery is worth.",
+            tells="By its current the charge is complete; what the battery is worth is tested next.",
             values={"read": read, "tail": end},
         )
         return

@@ -11,10 +11,18 @@ import attrs
 
 import corekit as ck
 
+from .answers import (
+    BatteryType,
+)
 from .charge import charge_current, charge_elapsed
 from .charge_history import known_full_charge
 from .dangers import barred
-from .declarations import BatteryType, battery, battery_type, charger_voltage, temperature
+from .declarations import (
+    battery,
+    battery_type,
+    charger_voltage,
+    temperature,
+)
 from .regulator import filled
 
 HOUR = 3600.0

@@ -8,7 +8,9 @@ from typing import Annotated
 import corekit as ck
 
 from .acid import CELLS
-from .declarations import battery
+from .declarations import (
+    battery,
+)
 from .tables import kelvin
 
 HOUR = 3600.0

@@ -11,10 +11,12 @@ from typing import Annotated
 
 import corekit as ck
 
-from .charge_state import charge_of
-from .declarations import (
+from .answers import (
     Control,
     Loads,
+)
+from .charge_state import charge_of
+from .declarations import (
     battery,
     charging_repair,
     charging_voltage,
@@ -201,9 +203,12 @@ _LITTLE = ck.Says(
 _NONE_PLAIN = ck.Tells(
     passes="With the engine running the battery gets charged.",
     fails="With the engine running the battery gets no charge.",
+    undecided="Whether the engine charges the battery enough is too close to say.",
 )
 _LITTLE_PLAIN = ck.Tells(
-    passes=_NONE_PLAIN.passes, fails="With the engine running the battery gets little charge."
+    passes=_NONE_PLAIN.passes,
+    fails="With the engine running the battery gets little charge.",
+    undecided=_NONE_PLAIN.undecided,
 )
 
 
@@ -324,9 +329,9 @@ def light_looked_at(
             " exciter circuit is open. Where a module runs the light, read its trouble codes."
         ),
         tells=(
-            "The charge warning light works."
+            "The battery lamp works."
             if lit
-            else "The charge warning light does not light up before the start, as it should."
+            else "The battery lamp does not light up before the start, where it should."
         ),
     )
 

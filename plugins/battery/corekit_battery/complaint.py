@@ -9,12 +9,14 @@ from typing import Annotated
 
 import corekit as ck
 
-from .converter import has_converter, not_cranked
-from .dangers import barred
-from .declarations import (
+from .answers import (
     Cranks,
     Lamp,
     RippleMeter,
+)
+from .converter import has_converter, not_cranked
+from .dangers import barred
+from .declarations import (
     alternator_output,
     battery,
     cable_drop,

@@ -8,7 +8,10 @@ from typing import Annotated
 import corekit as ck
 
 from .dangers import barred
-from .declarations import battery, charging_voltage
+from .declarations import (
+    battery,
+    charging_voltage,
+)
 from .starting_declarations import Drive, drive
 
 CONVERTER_LOW, CONVERTER_HIGH = 13.0, 15.0  # V. source: converter

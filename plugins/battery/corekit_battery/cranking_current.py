@@ -8,7 +8,12 @@ import attrs
 
 import corekit as ck
 
-from .declarations import Cranks, cranks
+from .answers import (
+    Cranks,
+)
+from .declarations import (
+    cranks,
+)
 
 #: A: where 0.20 V for every 100 A makes the printed 0.4 V of the positive side. source: cranking-drop-rule
 PRINTED_AT = 200.0

@@ -11,7 +11,19 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import ACID, Case, Level, battery, case_seen, level, starter_battery
+from .answers import (
+    Case,
+    Level,
+)
+from .cautions import (
+    ACID,
+)
+from .declarations import (
+    battery,
+    case_seen,
+    level,
+    starter_battery,
+)
 from .frost import is_taken_for_frozen
 
 
@@ -32,6 +44,13 @@ heat = battery.observation(
         f"Hot, hissing, burnt or smelling of rotten eggs: do not touch the clamps; engine off, charger off at"
         f" the mains; everybody stays away for an hour. {ACID}"
     ),
+    tells="whether the battery is hot, gassing or burnt",
+    tells_each={
+        Heat.NONE: "The battery is neither hot nor gassing nor burnt.",
+        Heat.HOT: "The battery is hot.",
+        Heat.GAS: "The battery gives off gas that can explode.",
+        Heat.BURNT: "Something at the battery is burnt.",
+    },
 )
 
 #: source: battery-hazard
@@ -50,16 +69,14 @@ _SAYS = {
 _TELLS = {
     Heat.NONE: "The battery is neither hot nor gassing.",
     Heat.HOT: (
-        "The battery is hot and can burst. Keep everybody away from it for an hour, and leave engine and"
-        " charger off."
+        "The battery is hot and can burst. Keep everybody away for an hour; leave engine and charger off."
     ),
     Heat.GAS: (
-        "The battery gives off gas that can explode. Keep everybody and every spark away from it for an hour,"
-        " and leave engine and charger off."
+        "The battery gives off explosive gas. Keep people and sparks away for an hour; leave engine and"
+        " charger off."
     ),
     Heat.BURNT: (
-        "The battery or its clamps are burnt. Keep everybody away from it for an hour, and leave engine and"
-        " charger off."
+        "Something at the battery is burnt. Keep everybody away for an hour; leave engine and charger off."
     ),
 }
 _NOT = "it is not charged, put under load or cranked with, and the engine is not run to measure it."

@@ -2,154 +2,39 @@
 
 from __future__ import annotations
 
-from enum import Enum
-
 import corekit as ck
 
+from .answers import (
+    CASE_TOLD,
+    CRANKS_TOLD,
+    CUT_TOLD,
+    IN_USE_TOLD,
+    LAMP_TOLD,
+    LEVEL_TOLD,
+    LOADS_TOLD,
+    RIPPLE_METER_TOLD,
+    SETTLES_TOLD,
+    SURFACE_CHARGE_TOLD,
+    TERMINALS_TOLD,
+    BatteryType,
+    Caps,
+    Case,
+    Control,
+    Cranks,
+    Cut,
+    FullAcid,
+    InUse,
+    Lamp,
+    Level,
+    Loads,
+    RippleMeter,
+    Settles,
+    SurfaceCharge,
+    Terminals,
+)
+from .cautions import ACID, CLAMPS, DAMAGED, HIGH_VOLTAGE, LITHIUM_CARE, MEMORY, MOVING, RUNAWAY, SHORT, SPARK
+
 battery = ck.System("battery", "Battery and charging")
-
-# ---- what to beware of, in our words; local rules and the vehicle manufacturer's instructions come first
-
-# Common practice, from memory; source: battery-hazard
-SPARK = (
-    "A battery gives off hydrogen that explodes, AGM and gel batteries too: no flame, no spark, no smoking"
-    " near it, and no metal objects on top."
-)
-ACID = (
-    "Battery acid burns eyes and skin: wear goggles and gloves, keep plenty of water at hand, rinse"
-    " off at once. Acid in an eye: rinse it with water for 15 minutes and see a doctor."
-)
-SHORT = (
-    "A tool across both posts can weld itself on and cause burns: take off rings and watches, cover"
-    " the other post."
-)
-MEMORY = (
-    "Disconnecting the battery may lock doors and radio, lose settings and upset restraint systems:"
-    " read the manufacturer's instructions first; negative off first and on last."
-)
-HIGH_VOLTAGE = (
-    "A vehicle with a high-voltage drive is out of scope here: what has orange cables is left to people"
-    " trained for it."
-)
-# As the handbooks have it; source: jump-order
-CLAMPS = (
-    "Jump leads: the last clamp goes on bare engine metal, 30 cm or more from the discharged battery,"
-    " and comes off first."
-)
-MOVING = (
-    "Keep hands, sleeves and leads clear of belts and fans; gear in neutral, parking brake on,"
-    " outdoors or with exhaust extraction."
-)
-# What the handbooks say of frozen batteries; source: frozen
-DAMAGED = "Do not charge, load or jump-start a battery that is frozen, cracked, swollen or leaking."
-# Common practice, from memory; source: battery-hazard
-RUNAWAY = (
-    "Current that rises at a steady voltage, or a case above 50 °C: charger off at the mains, not at its"
-    " clamps."
-)
-LITHIUM_CARE = (
-    "A lithium battery: only a charger made for it, at most 14.6 V, no desulphating or recondition mode,"
-    " never below 0 °C."
-)
-
-
-class BatteryType(Enum):
-    FLOODED = "flooded"
-    EFB = "EFB"
-    AGM = "AGM"
-    GEL = "gel"
-    LITHIUM = "lithium"
-
-
-class Caps(Enum):
-    REMOVABLE = "removable"
-    SEALED = "sealed"
-
-
-class FullAcid(Enum):
-    """Specific gravity of the full battery, as its manufacturer gives it."""
-
-    G1265 = "1.265"
-    G1280 = "1.280"
-    G1300 = "1.300"
-
-
-class Control(Enum):
-    FIXED = "fixed"
-    MANAGED = "smart charging"
-
-
-class Case(Enum):
-    SOUND = "sound"
-    SWOLLEN = "swollen"
-    CRACKED = "cracked"
-    LEAKING = "leaking"
-    FROZEN = "frozen"
-
-
-class Level(Enum):
-    RIGHT = "correct"
-    LOW = "low"
-    BARE = "plates exposed"
-
-
-class Terminals(Enum):
-    TIGHT = "clean and tight"
-    LOOSE = "loose"
-    CORRODED = "corroded"
-
-
-class SurfaceCharge(Enum):
-    TAKEN_OFF = "removed"
-    LEFT = "not removed"
-
-
-class Loads(Enum):
-    OFF = "off"
-    ON = "on"
-
-
-class Cranks(Enum):
-    WELL = "normal"
-    SLOWLY = "slow"
-    RATTLES = "rattles"
-    CLICKS = "one click"
-    SILENT_BRIGHT = "silent, lights stay bright"
-    SILENT_DIM = "silent, lights go dim"
-    NOT = "no crank"
-    SOMETIMES = "intermittent no crank"
-
-
-class Lamp(Enum):
-    OUT = "goes out"
-    ON = "stays on"
-    FLICKERS = "flickers"
-
-
-class InUse(Enum):
-    CHARGED = "stays charged"
-    FLAT_STANDING = "goes flat while parked"
-    FLAT_DRIVING = "goes flat while driving"
-    SOONER = "runs down sooner than before"
-
-
-class Settles(Enum):
-    SETTLED = "settled"
-    FALLING = "still falling"
-
-
-class Cut(Enum):
-    """What the parasitic draw does while one fuse is pulled."""
-
-    GONE = "gone"
-    FALLS = "drops"
-    STAYS = "no change"
-
-
-class RippleMeter(Enum):
-    FIT = "true RMS, AC coupled"
-    OTHER = "other meter or range"
-
 
 # ---- what can fail or be renewed
 
@@ -173,6 +58,7 @@ caps = battery.trait(
     Caps,
     part=starter_battery,
     how="Sealed: no caps to turn, or a cover that is not meant to come off. Nothing is pried open.",
+    tells="whether the battery can be opened",
 )
 full_acid = battery.trait(
     "acid",
@@ -180,6 +66,7 @@ full_acid = battery.trait(
     FullAcid,
     part=starter_battery,
     how="From the battery's data sheet.",
+    tells="how strong the battery's acid is when it is full",
 )
 rating = battery.trait(
     "rating",
@@ -188,6 +75,7 @@ rating = battery.trait(
     possible=(50, 2000),
     part=starter_battery,
     how="On its label, always with the name of the test.",
+    tells="the starting current on the battery's label",
 )
 capacity = battery.trait(
     "capacity",
@@ -196,6 +84,7 @@ capacity = battery.trait(
     possible=(10, 300),
     part=starter_battery,
     how="Ah on its label.",
+    tells="the size of the battery on its label",
 )
 full_voltage = battery.trait(
     "full_voltage",
@@ -204,12 +93,14 @@ full_voltage = battery.trait(
     possible=(12.3, 13.4),
     part=starter_battery,
     how="Read after a full charge and a night's rest; it is better than any table.",
+    tells="the battery's voltage when it is known to be full",
 )
 control = battery.trait(
     "charging_control",
     "Charging control",
     Control,
     how="Smart charging: a sensor on the negative clamp, and the voltage varies on purpose.",
+    tells="how the car controls the charging",
 )
 alternator_rating = battery.trait(
     "alternator_rating",
@@ -217,6 +108,7 @@ alternator_rating = battery.trait(
     units=("A",),
     possible=(5, 500),
     how="On its rating plate; hot and at full speed.",
+    tells="the size of the alternator",
 )
 
 # ---- what to measure
@@ -229,6 +121,7 @@ rest_time = battery.measurand(
     usual=(0, 500),
     accuracy="5 % + 0.1 h",
     how="Since the engine last ran, the charger was disconnected or a load was on.",
+    tells="how long the car had stood",
 )
 temperature = battery.measurand(
     "temperature",
@@ -239,6 +132,7 @@ temperature = battery.measurand(
     accuracy="3 °C",
     where="The battery's own side wall or post, not the air.",
     how="Contact or infra-red thermometer on a dull spot; it lags behind the air by hours.",
+    tells="how warm the battery was",
 )
 open_circuit_voltage = battery.measurand(
     "open_circuit_voltage",
@@ -252,6 +146,7 @@ open_circuit_voltage = battery.measurand(
     where="On the posts themselves, not on the clamps.",
     how="Everything off, doors closed, modules asleep.",
     hazard=f"{ACID} {SPARK} {SHORT}",
+    tells="the battery's voltage with nothing switched on",
 )
 gravity = battery.measurand(
     "specific_gravity",
@@ -266,6 +161,7 @@ gravity = battery.measurand(
     where="Cell 1 is the one at the positive post.",
     how="Hydrometer or refractometer, acid mixed, no water added just before.",
     hazard=ACID,
+    tells="how strong the battery's acid is",
 )
 cranking_voltage = battery.measurand(
     "cranking_voltage",
@@ -282,6 +178,7 @@ cranking_voltage = battery.measurand(
         " misses the dip."
     ),
     hazard=f"{MOVING} {SPARK}",
+    tells="the battery's voltage while the starter turns",
 )
 load_current = battery.measurand(
     "load_current",
@@ -291,6 +188,7 @@ load_current = battery.measurand(
     usual=(50, 800),
     accuracy="3 % + 5 A",
     how="Half the cranking rating on the label.",
+    tells="how hard the battery was loaded",
 )
 load_time = battery.measurand(
     "load_time",
@@ -300,6 +198,7 @@ load_time = battery.measurand(
     usual=(5, 30),
     accuracy="1 s",
     how="15 s, read at the end.",
+    tells="how long the battery was loaded",
 )
 load_voltage = battery.measurand(
     "load_voltage",
@@ -313,6 +212,7 @@ load_voltage = battery.measurand(
     where="On the posts, the meter's probes inside the load clamps.",
     how="Charged to 75 % or more; read at the end of 15 s, load still on.",
     hazard=f"{DAMAGED} {SPARK} Caps on, goggles on, load off before the clamps are moved.",
+    tells="the battery's voltage, loaded as a starter loads it",
 )
 engine_speed = battery.measurand(
     "engine_speed",
@@ -321,6 +221,7 @@ engine_speed = battery.measurand(
     possible=(0, 8000),
     usual=(500, 3500),
     accuracy="50 rpm",
+    tells="how fast the engine ran",
 )
 charging_voltage = battery.measurand(
     "charging_voltage",
@@ -333,6 +234,7 @@ charging_voltage = battery.measurand(
     where="On the posts, engine running.",
     how="Fast idle, lights and blower on, after a minute or two.",
     hazard=f"{MOVING} {SPARK}",
+    tells="the voltage that charges the battery, engine running",
 )
 sleep_time = battery.measurand(
     "sleep_time",
@@ -345,6 +247,7 @@ sleep_time = battery.measurand(
         "Since the last door, key or lock was used; half an hour, on recent vehicles up to 75 minutes. Key"
         " more than 5 m away, diagnostic plug out."
     ),
+    tells="how long the car had been left alone",
 )
 drain = battery.measurand(
     "parasitic_draw",
@@ -361,6 +264,7 @@ drain = battery.measurand(
         " again."
     ),
     hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
+    tells="the current that the parked car uses",
 )
 drain_log = battery.record(
     "drain_log",
@@ -378,6 +282,7 @@ drain_log = battery.record(
         " until it has stayed the same for 10 minutes; half an hour at least, on recent vehicles up to 75"
         " minutes."
     ),
+    tells="the current of the parked car over time",
 )
 unwoken_drain = battery.measurand(
     "undisturbed_draw",
@@ -392,6 +297,7 @@ unwoken_drain = battery.measurand(
         " it, read again."
     ),
     hazard=f"No door, no key, no cranking with a meter in the circuit. {MEMORY}",
+    tells="the current of the parked car before it was woken",
 )
 starter_current = battery.measurand(
     "starter_current",
@@ -403,6 +309,7 @@ starter_current = battery.measurand(
     where="Current clamp around every lead on that post.",
     how="The steady value while cranking, not the first peak.",
     hazard=MOVING,
+    tells="the current that the starter takes",
 )
 cable_drop = battery.measurand(
     "voltage_drop",
@@ -419,6 +326,7 @@ cable_drop = battery.measurand(
     ),
     how="While cranking; if nothing turns, with the load that shows the trouble.",
     hazard=f"{MOVING} {SHORT}",
+    tells="what the starter's wiring loses",
 )
 starter_voltage = battery.measurand(
     "starter_voltage",
@@ -431,6 +339,7 @@ starter_voltage = battery.measurand(
     where="Starter stud to starter body.",
     how="While cranking, the steady value.",
     hazard=MOVING,
+    tells="the voltage that reaches the starter",
 )
 sample_interval = battery.measurand(
     "sample_interval",
@@ -440,6 +349,7 @@ sample_interval = battery.measurand(
     usual=(1e-5, 60),
     accuracy="1 %",
     how="Of the log or the bus, not of the screen.",
+    tells="how often the recording looks",
 )
 logged_minimum = battery.measurand(
     "logged_minimum",
@@ -452,6 +362,7 @@ logged_minimum = battery.measurand(
     conditions=(sample_interval,),
     where="Wherever the log takes it; an ECU sees less than the posts.",
     how="The lowest value of the whole start.",
+    tells="the lowest voltage in the recording of a start",
 )
 small_load_current = battery.measurand(
     "small_load_current",
@@ -461,6 +372,7 @@ small_load_current = battery.measurand(
     usual=(0.05, 60),
     accuracy="3 % + 0.05 A",
     how="Clamp around the negative lead.",
+    tells="the current with a little switched on",
 )
 small_load_voltage = battery.measurand(
     "small_load_voltage",
@@ -472,6 +384,7 @@ small_load_voltage = battery.measurand(
     conditions=(small_load_current, temperature),
     places=("posts", "fuse box", "ECU"),
     how="Key on or lights on, engine off. This is not an open-circuit voltage.",
+    tells="the voltage with a little switched on",
 )
 ripple = battery.measurand(
     "ripple",
@@ -485,6 +398,7 @@ ripple = battery.measurand(
     where="Battery posts; the alternator's own terminal shows more.",
     how="AC volts, about 2000 rpm, lights and blower on.",
     hazard=f"{MOVING} {SPARK}",
+    tells="how even the charging current is",
 )
 alternator_output = battery.measurand(
     "alternator_output",
@@ -497,6 +411,7 @@ alternator_output = battery.measurand(
     where="Current clamp around the alternator's output lead.",
     how="2000 to 2500 rpm, all loads on.",
     hazard=f"{MOVING} {SPARK}",
+    tells="the current that the alternator gives",
 )
 charger_voltage = battery.measurand(
     "charger_voltage",
@@ -509,6 +424,7 @@ charger_voltage = battery.measurand(
     where="On the posts, charger on.",
     how="At the end of the charge, when it no longer rises.",
     hazard=f"{DAMAGED} {SPARK} {RUNAWAY} {LITHIUM_CARE}",
+    tells="the voltage of the charger",
 )
 tester_figure = battery.measurand(
     "tester_figure",
@@ -523,6 +439,7 @@ tester_figure = battery.measurand(
         "An estimate from the battery's conductance, in the rating system that the tester was set to;"
         " meaningless below 75 % charge."
     ),
+    tells="what the battery tester shows",
 )
 discharge_current = battery.measurand(
     "discharge_current",
@@ -532,6 +449,7 @@ discharge_current = battery.measurand(
     usual=(0.1, 100),
     accuracy="3 % + 0.05 A",
     how="About a twentieth of its Ah; at a higher current it delivers less, and that is reckoned with.",
+    tells="the current of the test that empties the battery",
 )
 discharge_fall = battery.measurand(
     "discharge_fall",
@@ -542,6 +460,7 @@ discharge_fall = battery.measurand(
     usual=(0, 2),
     accuracy="0.005 V",
     how="Reading before, less the reading a few seconds after the load went on.",
+    tells="how far the voltage fell when that test began",
 )
 delivered = battery.measurand(
     "delivered",
@@ -554,6 +473,7 @@ delivered = battery.measurand(
     conditions=(discharge_current, temperature),
     how="From full, with a known steady current, at a known temperature.",
     hazard=f"{DAMAGED} {SPARK}",
+    tells="what the battery delivered before it was empty",
 )
 
 # ---- what to look at
@@ -563,6 +483,8 @@ surface_charge = battery.observation(
     "Surface charge",
     SurfaceCharge,
     how="Headlamps on for 15 s, off, then 3 min of waiting removes it.",
+    tells="whether the last charge had settled",
+    tells_each=SURFACE_CHARGE_TOLD,
 )
 case_seen = battery.observation(
     "case",
@@ -571,6 +493,8 @@ case_seen = battery.observation(
     part=starter_battery,
     how="All sides, lid and posts; in frost look for bulging and ice.",
     hazard=ACID,
+    tells="the case of the battery",
+    tells_each=CASE_TOLD,
 )
 level = battery.observation(
     "level",
@@ -579,6 +503,8 @@ level = battery.observation(
     part=starter_battery,
     how="Only where caps come off; the plates must be covered.",
     hazard=ACID,
+    tells="how much acid the battery holds",
+    tells_each=LEVEL_TOLD,
 )
 terminals = battery.observation(
     "terminals",
@@ -586,8 +512,16 @@ terminals = battery.observation(
     Terminals,
     how="Turn each clamp by hand; look under it too.",
     hazard=SHORT,
+    tells="the battery's connections",
+    tells_each=TERMINALS_TOLD,
 )
-loads = battery.observation("charging_loads", "Lights and blower at the charging reading", Loads)
+loads = battery.observation(
+    "charging_loads",
+    "Lights and blower at the charging reading",
+    Loads,
+    tells="whether lights and blower were on",
+    tells_each=LOADS_TOLD,
+)
 cranks = battery.observation(
     "cranks",
     "Engine cranking",
@@ -597,10 +531,31 @@ cranks = battery.observation(
         " rest for the starter."
     ),
     hazard=MOVING,
+    tells="how the engine turns over",
+    tells_each=CRANKS_TOLD,
 )
-charge_lamp = battery.observation("charge_warning_light", "Charge warning light, engine running", Lamp)
-in_use = battery.observation("in_use", "Battery in daily use", InUse, how="As reported by the driver.")
-settles = battery.observation("draw_settles", "Whether the parasitic draw is still falling", Settles)
+charge_lamp = battery.observation(
+    "charge_warning_light",
+    "Charge warning light, engine running",
+    Lamp,
+    tells="the battery lamp while the engine runs",
+    tells_each=LAMP_TOLD,
+)
+in_use = battery.observation(
+    "in_use",
+    "Battery in daily use",
+    InUse,
+    how="As reported by the driver.",
+    tells="how the battery does in daily use",
+    tells_each=IN_USE_TOLD,
+)
+settles = battery.observation(
+    "draw_settles",
+    "Whether the parasitic draw is still falling",
+    Settles,
+    tells="whether the current of the parked car had settled",
+    tells_each=SETTLES_TOLD,
+)
 circuit_cut = battery.observation(
     "circuit_cut",
     "Parasitic draw with one fuse pulled",
@@ -619,8 +574,16 @@ circuit_cut = battery.observation(
     ),
     how="One fuse at a time, the current read before and after; pulling a fuse can wake other modules.",
     hazard=MEMORY,
+    tells="the current of the parked car with one fuse pulled",
+    tells_each=CUT_TOLD,
 )
-ripple_meter = battery.observation("ripple_meter", "Meter used for the ripple", RippleMeter)
+ripple_meter = battery.observation(
+    "ripple_meter",
+    "Meter used for the ripple",
+    RippleMeter,
+    tells="the meter that was used",
+    tells_each=RIPPLE_METER_TOLD,
+)
 
 # ---- what can be done
 
@@ -630,6 +593,7 @@ replace = battery.operation(
     shown_by=load_voltage,
     replaces=starter_battery,
     hazard=f"{MEMORY} {SHORT} {ACID} {HIGH_VOLTAGE}",
+    tells="The old battery is taken out, and a new one of the right kind is fitted.",
 )
 charge = battery.operation(
     "charge",
@@ -640,25 +604,33 @@ charge = battery.operation(
         f"{DAMAGED} {SPARK} Charger off while its leads are connected or removed; keep the place"
         f" ventilated. {RUNAWAY} {LITHIUM_CARE} {CLAMPS} {HIGH_VOLTAGE}"
     ),
+    tells="The battery is charged until it is full.",
 )
 clean_contacts = battery.operation(
     "clean_contacts",
     "Clean and tighten posts and clamps",
     shown_by=cranking_voltage,
     hazard=f"{MEMORY} {SHORT}",
+    tells="The connections at the battery are cleaned and tightened.",
 )
 repair_cable = battery.operation(
     "repair_cable",
     "Repair cables and connections of the starting circuit",
     shown_by=cable_drop,
     hazard=f"{MEMORY} {SHORT}",
+    tells="The cables between the battery and the starter are put in order.",
 )
 find_drain = battery.operation(
-    "trace_draw", "Trace and repair the parasitic draw", shown_by=drain, hazard=MEMORY
+    "trace_draw",
+    "Trace and repair the parasitic draw",
+    shown_by=drain,
+    hazard=MEMORY,
+    tells="Whatever uses current while the car is parked is found and put right.",
 )
 charging_repair = battery.operation(
     "charging_repair",
     "Repair the charging system",
     shown_by=charging_voltage,
     hazard=f"{MOVING} {MEMORY} {HIGH_VOLTAGE}",
+    tells="What keeps the engine from charging the battery is put right.",
 )

@@ -8,11 +8,13 @@ from typing import Annotated
 
 import corekit as ck
 
+from .answers import (
+    BatteryType,
+)
 from .charge_history import known_full_charge
 from .charge_state import charge_of, judged_charge
 from .dangers import barred
 from .declarations import (
-    BatteryType,
     battery,
     battery_type,
     charging_voltage,
@@ -37,6 +39,14 @@ discharged_by = battery.observation(
         "Ask what was left on, how long it stood, how short the trips are; then the voltage with the engine"
         " running, the parasitic draw, and the voltage again a night after the charge."
     ),
+    tells="what discharged the battery",
+    tells_each={
+        DischargedBy.LEFT_ON: "Something was left on and discharged the battery.",
+        DischargedBy.STOOD: "Standing or short trips discharged the battery.",
+        DischargedBy.NOT_CHARGED: "Driving did not charge the battery.",
+        DischargedBy.DRAWN: "Something drew the battery down while the car was parked.",
+        DischargedBy.NOT_HELD: "The battery did not take its charge, or did not hold it.",
+    },
 )
 _CAUSES = {
     DischargedBy.LEFT_ON: (

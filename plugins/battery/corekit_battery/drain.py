@@ -8,14 +8,16 @@ from typing import Annotated
 
 import corekit as ck
 
-from .capacity import capacity_known, reserve
-from .charge_state import charge_of
-from .dangers import barred
-from .declarations import (
+from .answers import (
     BatteryType,
     Cranks,
     Cut,
     Settles,
+)
+from .capacity import capacity_known, reserve
+from .charge_state import charge_of
+from .dangers import barred
+from .declarations import (
     battery,
     battery_type,
     capacity,
@@ -45,6 +47,7 @@ LOSS = {
     BatteryType.LITHIUM: 0.03,
 }  # in a month; source: self-discharge
 ASLEEP = 1800.0  # s; source: drain-limit
+TWICE = 1.75  # from here on a draw is told in times the usual, which then rounds to two or more
 # two readings of one current that lie further apart were not taken in one state, or one is a slip; five times
 # is an estimate of ours
 battery.relation(
@@ -175,6 +178,13 @@ parked = battery.observation(
     "Vehicle while the parasitic draw was read",
     Parked,
     how="A key near it, an open latch or a plugged-in tester keeps modules awake for as long as it lasts.",
+    tells="how the car stood while its current was read",
+    tells_each={
+        Parked.AS_PARKED: "The car was locked and left as it is when parked.",
+        Parked.OPEN: "A door or lid was open, which keeps the car awake.",
+        Parked.KEY_NEAR: "The key was near, which keeps the car awake.",
+        Parked.PLUG_IN: "A tester was plugged in, which keeps the car awake.",
+    },
 )
 KEPT_AWAKE = {
     Parked.OPEN: "a latch was open",
@@ -259,12 +269,13 @@ def key_off(
             ),
         ),
         ck.Tells(
-            passes="Parked, the car draws no more current than is usual.",
-            fails="Parked, the car draws more current than is usual: something stays on.",
-            undecided="Parked, the car draws about as much current as is usual at most.",
+            passes="Parked, the car uses no more current than usual.",
+            fails="Parked, the car uses {much}: something stays on.",
+            undecided="Parked, the car uses about as much current as is usual at most.",
         ),
         values={
             "read": read,
+            "much": times_usual(drawn.value, limit),
             "if_parked": (
                 ""
                 if stood is Parked.AS_PARKED
@@ -298,6 +309,14 @@ def settled_draw(case: ck.Case, log: ck.Record, stood: Parked | None) -> ck.Sett
     if settled is None or case.side(settled.value, case.limit(drain)) is ck.Side.INSIDE:
         return settled
     return None if log.end < ASLEEP or stood in KEPT_AWAKE else settled
+
+
+def times_usual(drawn: ck.Value, limit: ck.Limit) -> str:
+    """How much a parked car uses that uses too much, for the customer."""
+    times = drawn.number / limit.high.number if limit.high is not None else 0.0
+    return (
+        f"about {times:.0f} times as much current as usual" if times >= TWICE else "more current than usual"
+    )
 
 
 def days_parked(
@@ -388,13 +407,13 @@ def _days(
         tells = says
     elif most < 1:
         says = "Parked like this, the battery may no longer start the car within a day{since}."
-        tells = says
+        tells = "Parked like this, {even}may no longer start the car within a day."
     else:
         says = (
             "Parked like this, the charge lasts for {span}{since} until the battery may no longer start the"
             " car. The longer span is that of a new battery with the Ah on the label."
         )
-        tells = "Parked like this, the battery may no longer start the car after {span}{since}."
+        tells = "Parked like this, {even}may no longer start the car after {span}."
     return case.advise(
         ck.Claim(
             "battery.days",
@@ -420,6 +439,7 @@ def _days(
         values={
             "span": _span(fewest, most),
             "since": " from the charge it has now" if rest is not None else " from a full charge",
+            "even": "the battery " if rest is not None else "even a full battery ",
         },
     )
 

@@ -7,11 +7,13 @@ from typing import Annotated
 
 import corekit as ck
 
+from .answers import (
+    BatteryType,
+    Cranks,
+)
 from .capacity import capacity_known, reserve
 from .dangers import barred
 from .declarations import (
-    BatteryType,
-    Cranks,
     battery,
     battery_type,
     capacity,
@@ -22,7 +24,7 @@ from .declarations import (
     open_circuit_voltage,
     temperature,
 )
-from .drain import ASLEEP, KEPT_AWAKE, Parked, days_parked, parked, settled_draw
+from .drain import ASLEEP, KEPT_AWAKE, Parked, days_parked, parked, settled_draw, times_usual
 
 RECENT = 75 * 60.0  # s; the longest that recent vehicles take to fall asleep, a manufacturer's page, read
 
@@ -135,14 +137,15 @@ def _judged(case: ck.Case, log: ck.Record, settled: ck.Settled, stood: Parked | 
             ),
         ),
         ck.Tells(
-            passes="Parked, the car draws no more current than is usual.{since}",
-            fails="Parked, the car draws more current than is usual: something stays on.{since}",
-            undecided="Parked, the car draws about as much current as is usual at most.{since}",
+            passes="Parked, the car uses no more current than usual.{since}",
+            fails="Parked, the car uses {much}.{since}",
+            undecided="Parked, the car uses about as much current as is usual at most.{since}",
         ),
         values={
             "settled": ck.show(settled.value, "mA", uncertainty=False),
             "after": f" {minutes} after it was locked" if minutes else "",
-            "since": f" Its current settled {minutes} after it was locked." if minutes else "",
+            "much": times_usual(settled.value, case.limit(drain)),
+            "since": f" It settled {minutes} after it was locked." if minutes else "",
             "if_parked": (
                 ""
                 if stood is Parked.AS_PARKED

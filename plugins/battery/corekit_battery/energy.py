@@ -20,12 +20,17 @@ import attrs
 
 import corekit as ck
 
+from .answers import (
+    BatteryType,
+)
+from .answers import (
+    Control as Managed,
+)
 from .capacity import capacity_known, reserve
 from .charge import usual_acceptance_time
 from .charge_state import charge_of
 from .charging import HOUR
 from .declarations import (
-    BatteryType,
     alternator_rating,
     battery,
     battery_type,
@@ -34,7 +39,6 @@ from .declarations import (
     drain,
     open_circuit_voltage,
 )
-from .declarations import Control as Managed
 from .drain import DAY, LOSS, MONTH
 
 WEEK = 7 * DAY
@@ -101,6 +105,7 @@ idle_share = battery.trait(
     units=("%",),
     possible=(0, 95),
     how="Town 20 to 40 %, country 5 %.",
+    tells="how much of a trip the engine idles",
 )
 driving_loads = battery.trait(
     "driving_loads",
@@ -108,6 +113,7 @@ driving_loads = battery.trait(
     units=("A",),
     possible=(0, 300),
     how="Current in the alternator lead less that in the battery lead.",
+    tells="what is switched on while driving",
 )
 outside = battery.trait(
     "outside_temperature",
@@ -115,6 +121,7 @@ outside = battery.trait(
     units=("°C",),
     possible=(-40, 50),
     how="Where the car is parked and driven.",
+    tells="how warm it usually is outside",
 )
 stop_start = battery.trait(
     "stop_start",
@@ -128,6 +135,7 @@ restarts = battery.trait(
     units=("1",),
     possible=(0, 200),
     how="By the stop-start system.",
+    tells="how often the engine starts again on a trip",
 )
 
 
@@ -371,6 +379,7 @@ def energy_life(
         ),
         "trips": f"{trips.number:g}",
         "trip": ck.show(trip, "min", uncertainty=False),
+        "trip_told": f"{trip.number / 60:.0f} minutes",
         "ways": _in_words(ways),
         "guessed": _guessed(told, ruled),
     }
@@ -402,14 +411,9 @@ def energy_life(
             ),
         ),
         ck.Tells(
-            passes=(
-                "Driven like this ({trips} trips of {trip} a week) the battery stays charged,"
-                " as far as can be estimated."
-            ),
-            fails=(
-                "Driven like this ({trips} trips of {trip} a week) the battery is, as far as"
-                " can be estimated, never fully recharged."
-            ),
+            passes="By our estimate, {trips} trips of {trip_told} a week keep the battery charged.",
+            fails="By our estimate, {trips} trips of {trip_told} a week never fully recharge the battery.",
+            undecided="By our estimate, {trips} trips of {trip_told} a week may never fill the battery.",
         ),
         values=places,
     )

@@ -9,12 +9,14 @@ from typing import Annotated
 
 import corekit as ck
 
+from .answers import (
+    BatteryType,
+)
 from .charge_history import known_full_charge
 from .charge_state import charge_of, judged_charge
 from .converter import not_cranked
 from .dangers import barred
 from .declarations import (
-    BatteryType,
     battery,
     battery_type,
     cranking_voltage,

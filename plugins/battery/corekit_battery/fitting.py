@@ -10,8 +10,19 @@ from typing import Annotated
 
 import corekit as ck
 
+from .answers import (
+    Control,
+)
+from .cautions import (
+    MEMORY,
+)
 from .cells import cell_spread
-from .declarations import MEMORY, Control, battery, case_seen, control, replace
+from .declarations import (
+    battery,
+    case_seen,
+    control,
+    replace,
+)
 from .loading import load
 from .looks import case_looked_at
 
@@ -31,6 +42,12 @@ made_known = battery.observation(
         " own instructions say whether it is needed."
     ),
     hazard=MEMORY,
+    tells="whether the car was told of its new battery",
+    tells_each={
+        Told.DONE: "The car was told of its new battery.",
+        Told.NOT_DONE: "The car was not told of its new battery.",
+        Told.NOT_NEEDED: "This car does not have to be told of a new battery.",
+    },
 )
 
 
@@ -49,6 +66,12 @@ needed = battery.observation(
         " with which tool."
     ),
     hazard=MEMORY,
+    tells="whether the car has to be told of a new battery",
+    tells_each={
+        Needed.YES: "The car has to be told of a new battery, and we can do that.",
+        Needed.NO_TOOL: "The car has to be told of a new battery, and we cannot do that here.",
+        Needed.NO: "This car does not have to be told of a new battery.",
+    },
 )
 
 

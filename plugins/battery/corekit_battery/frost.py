@@ -10,9 +10,11 @@ import attrs
 import corekit as ck
 
 from .acid import freezing_point, gravity_of_voltage, open_circuit_voltage_at_25
-from .declarations import (
+from .answers import (
     BatteryType,
     Case,
+)
+from .declarations import (
     battery,
     battery_type,
     case_seen,

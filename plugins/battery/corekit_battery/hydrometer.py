@@ -17,14 +17,16 @@ import attrs
 import corekit as ck
 
 from .acid import DENSITY, GRAVITY_25C, GRAVITY_80F, gravity_at_80f
+from .answers import (
+    BatteryType,
+    Caps,
+    FullAcid,
+)
 from .charge_history import known_full_charge
 from .charge_scales import KNOWN, UNKNOWN, charge_1265, charge_1280
 from .charge_state import Charge, charge_of
 from .dangers import barred
 from .declarations import (
-    BatteryType,
-    Caps,
-    FullAcid,
     battery,
     battery_type,
     caps,
@@ -57,6 +59,12 @@ reference = battery.observation(
     "Reference of the hydrometer",
     Reference,
     how="On its scale or in its leaflet; refractometers as a rule 20 °C.",
+    tells="which scale the acid was read on",
+    tells_each={
+        Reference.F80: "The acid was read on a scale for 80 °F.",
+        Reference.C25: "The acid was read on a scale for 25 °C.",
+        Reference.C20: "The acid was read on a scale for 20 °C.",
+    },
 )
 
 

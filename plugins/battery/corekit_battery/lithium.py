@@ -7,9 +7,11 @@ from typing import Annotated
 
 import corekit as ck
 
+from .answers import (
+    BatteryType,
+)
 from .dangers import barred
 from .declarations import (
-    BatteryType,
     battery,
     battery_type,
     charge,

@@ -16,11 +16,13 @@ import attrs
 
 import corekit as ck
 
+from .answers import (
+    BatteryType,
+)
 from .charge_history import FullCharge, known_full_charge
 from .charge_state import Charge, charge_of, judged_charge
 from .dangers import barred
 from .declarations import (
-    BatteryType,
     battery,
     battery_type,
     full_voltage,
@@ -300,9 +302,12 @@ def _ruled(
             ),
         ),
         ck.Tells(
-            passes="The battery holds its voltage under load as it should.",
-            fails="The battery was charged, and its voltage drops too far under load.",
-            undecided="The battery's voltage under load is too close to what is required to say.",
+            passes="Loaded as a starter loads it, the battery keeps its voltage as it should.",
+            fails="Although charged, the battery gives way when it is loaded as a starter loads it.",
+            undecided=(
+                "Loaded as a starter loads it, the battery is too close to the limit to say whether it is"
+                " good."
+            ),
         ),
         values=places,
     )
@@ -490,8 +495,8 @@ _NOT_HELD = (
 )
 _BARRED_PLAIN = "The battery is not charged enough to be tested; it is charged first and then tested again."
 _CHARGED_PLAIN = (
-    "The battery was charged and still holds too little charge to be tested. Whether it takes and holds a"
-    " charge is tested next."
+    "Although charged, the battery holds too little to be tested; whether it takes and holds charge is"
+    " tested next."
 )
 
 

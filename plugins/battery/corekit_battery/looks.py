@@ -7,12 +7,14 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import (
+from .answers import (
     BatteryType,
     Caps,
     Case,
     Level,
     Terminals,
+)
+from .declarations import (
     battery,
     battery_type,
     caps,
@@ -104,7 +106,7 @@ def acid_level(
         ),
     }[seen]
     tells = {
-        Level.RIGHT: "There is enough electrolyte in the battery.",
+        Level.RIGHT: "There is enough acid in the battery.",
         Level.LOW: "The battery is low on water; it is topped up with distilled water after charging.",
         Level.BARE: "The battery has lost so much water that it must not be charged before it is topped up.",
     }[seen]

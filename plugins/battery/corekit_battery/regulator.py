@@ -14,9 +14,11 @@ import attrs
 
 import corekit as ck
 
-from .declarations import (
+from .answers import (
     BatteryType,
     Control,
+)
+from .declarations import (
     battery_type,
     charger_voltage,
     charging_voltage,

@@ -11,8 +11,10 @@ import attrs
 
 import corekit as ck
 
-from .declarations import (
+from .answers import (
     Cranks,
+)
+from .declarations import (
     battery,
     cable_drop,
     cranking_voltage,

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from enum import Enum
 
-from .declarations import (
+from .cautions import (
     DAMAGED,
     HIGH_VOLTAGE,
     MEMORY,
     MOVING,
     SHORT,
     SPARK,
+)
+from .declarations import (
     battery,
     starter_battery,
     temperature,
@@ -108,6 +110,14 @@ told = battery.observation(
     "What the customer says about it",
     WentFlat,
     how="Asked before anything is touched; where two fit, the one that comes first in time.",
+    tells="what you told us about it",
+    tells_each={
+        WentFlat.LEFT_ON: "You told us that something was left on.",
+        WentFlat.STOOD: "You told us that the car stood, or makes short trips only.",
+        WentFlat.SOON_AGAIN: "You told us that it was flat soon after a full charge.",
+        WentFlat.DRIVING: "You told us that it went flat while driving, or that the lamp was on.",
+        WentFlat.NONE: "Nothing you told us explains a flat battery.",
+    },
 )
 belt_seen = battery.observation(
     "belt",
@@ -116,12 +126,23 @@ belt_seen = battery.observation(
     part=belt,
     how="Engine off, key away: whole, seated, no gloss; pressed by the thumb it gives a little.",
     hazard=f"{MOVING} A fan can start by itself with the key off.",
+    tells="the belt that drives the alternator",
+    tells_each={
+        Belt.SOUND: "The belt that drives the alternator is tight and whole.",
+        Belt.SLIPS: "The belt that drives the alternator is slack or glazed.",
+        Belt.OFF: "The belt that drives the alternator is torn or missing.",
+    },
 )
 light_key_on = battery.observation(
     "charge_light_key_on",
     "Charge warning light, key on, engine off",
     LightKeyOn,
     how="Key on, engine not started. It has to light up, at least for the self-test.",
+    tells="the battery lamp before the start",
+    tells_each={
+        LightKeyOn.LIT: "The battery lamp lights up before the start, as it should.",
+        LightKeyOn.DARK: "The battery lamp does not light up before the start, where it should.",
+    },
 )
 alternator_lead = battery.observation(
     "alternator_lead",
@@ -134,6 +155,11 @@ alternator_lead = battery.observation(
     ),
     hazard=f"That lead has no fuse: negative off before anything at it is touched or undone. {SHORT}"
     f" {MEMORY}",
+    tells="whether the parked car loses current through the alternator",
+    tells_each={
+        AlternatorLead.NONE: "The parked car loses no current through its alternator.",
+        AlternatorLead.FLOWS: "The parked car loses current through its alternator.",
+    },
 )
 
 # ---- what to measure
@@ -146,6 +172,7 @@ running_time = battery.measurand(
     usual=(0.5, 60),
     accuracy="0.5 min",
     how="2 min with loads on; with smart charging 5 min.",
+    tells="how long the engine had run",
 )
 battery_current = battery.measurand(
     "battery_current",
@@ -157,6 +184,7 @@ battery_current = battery.measurand(
     where="DC clamp meter around every negative lead at once, arrow so that charging reads positive.",
     how="Zero the clamp first. Within 2 min after the start, 2000 rpm, lights and blower on.",
     hazard=f"{MOVING} {SPARK} {ROADSIDE}",
+    tells="the current into the battery, engine running",
 )
 control_voltage = battery.measurand(
     "control_voltage",
@@ -168,6 +196,7 @@ control_voltage = battery.measurand(
     where="Control terminal of the solenoid to the starter's body.",
     how="Key held in the start position, or start button and pedal pressed, by a helper who sees you.",
     hazard=f"{CRANKING} {MOVING} {LIVE} {ROADSIDE} {TRAINED}",
+    tells="the voltage of the command to crank",
 )
 accepting_voltage = battery.measurand(
     "accepting_voltage",
@@ -179,6 +208,7 @@ accepting_voltage = battery.measurand(
     where="On the posts, charger on.",
     how="14.4 V; less means that the charger is at its current limit.",
     hazard=f"{DAMAGED} {SPARK} {GAS}",
+    tells="the voltage of the charger while the battery took charge",
 )
 accepting_time = battery.measurand(
     "accepting_time",
@@ -188,6 +218,7 @@ accepting_time = battery.measurand(
     usual=(1, 120),
     accuracy="1 min",
     how="5 min; where little current flows, again after 20 min.",
+    tells="how long the battery had been taking charge",
 )
 accepted_current = battery.measurand(
     "accepted_current",
@@ -201,6 +232,7 @@ accepted_current = battery.measurand(
     where="Clamp meter around the charger's lead, or the charger's own display.",
     how="Battery at 12.4 V or less before, 10 °C or more, on a charger that holds 14.4 V, read after 5 min.",
     hazard=f"{DAMAGED} {SPARK} {GAS}",
+    tells="how much charge the battery takes",
 )
 evening_voltage = battery.measurand(
     "evening_voltage",
@@ -211,6 +243,7 @@ evening_voltage = battery.measurand(
     accuracy="0.5 % + 0.02 V",
     where="On the posts, negative clamp off.",
     how="Fully charged, an hour after the charger was disconnected.",
+    tells="the battery's voltage before the night",
 )
 night_time = battery.measurand(
     "night_time",
@@ -220,6 +253,7 @@ night_time = battery.measurand(
     usual=(6, 72),
     accuracy="0.5 h",
     how="12 h with the negative clamp off and insulated.",
+    tells="how long the battery stood alone",
 )
 night_voltage = battery.measurand(
     "night_voltage",
@@ -233,4 +267,5 @@ night_voltage = battery.measurand(
     where="On the posts, before the negative clamp goes back on.",
     how="Full in the evening, negative off for 12 h. The customer can read it in the morning.",
     hazard=f"{MEMORY} {SHORT} {SPARK} {HIGH_VOLTAGE}",
+    tells="the battery's voltage after a night alone",
 )

@@ -9,7 +9,9 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import battery
+from .declarations import (
+    battery,
+)
 
 Rows = Sequence[tuple[float, float]]
 AS_PRINTED = 0.6  # K: both degrees of a pair are rounded, °F to whole ones and °C to a tenth or a whole one

@@ -4,14 +4,33 @@ from __future__ import annotations
 
 import corekit as ck
 
-from . import bus, leaks, looks, motor, observations, opening, orifice, rate, sensor, vacuum
+from . import (
+    bus,
+    control,
+    lamp,
+    leaks,
+    live,
+    looks,
+    motor,
+    observations,
+    opening,
+    orifice,
+    rate,
+    sensor,
+    signals,
+    smoke,
+    vacuum,
+)
 from .declarations import egr
 
 __all__ = [
     "bus",
+    "control",
     "corekit_system",
     "egr",
+    "lamp",
     "leaks",
+    "live",
     "looks",
     "motor",
     "observations",
@@ -19,6 +38,8 @@ __all__ = [
     "orifice",
     "rate",
     "sensor",
+    "signals",
+    "smoke",
     "vacuum",
 ]
 

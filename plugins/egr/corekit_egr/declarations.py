@@ -45,12 +45,25 @@ class Valve(Enum):
     VACUUM = "vacuum, with regulator"
     BACK_PRESSURE = "vacuum, back-pressure type"
     ELECTRIC = "electric motor"
+    SOLENOID = "electric solenoid"
 
 
 class Sensor(Enum):
     LATER = "differential pressure, later type"
     EARLIER = "differential pressure, earlier type"
     POSITION = "valve position"
+    AIR_MASS = "air mass meter only"
+    NONE = "none"
+
+
+class Layout(Enum):
+    BEFORE = "before the valve"
+    BEHIND = "behind the valve"
+
+
+class Cooler(Enum):
+    FITTED = "fitted"
+    NOT_FITTED = "not fitted"
 
 
 class Regulator(Enum):
@@ -80,6 +93,7 @@ class Hoses(Enum):
     SOUND = "sound"
     CRACKED = "cracked"
     OFF = "off"
+    LOOSE = "loose or softened"
     SWAPPED = "swapped"
     BLOCKED = "blocked"
 
@@ -89,12 +103,19 @@ class VacuumHoses(Enum):
     CRACKED = "cracked"
     OFF = "off"
     BLOCKED = "blocked"
+    CAP = "a cap or plug is loose or gone"
 
 
 class Deposits(Enum):
     CLEAN = "clean"
     THIN = "light deposits"
     CHOKED = "choked"
+
+
+#: Kinds of valve, and of sensor, that much has in common.
+ELECTRIC = (Valve.ELECTRIC, Valve.SOLENOID)
+BY_VACUUM = (Valve.VACUUM, Valve.BACK_PRESSURE)
+WITHOUT_HOSES = (Sensor.POSITION, Sensor.AIR_MASS, Sensor.NONE)
 
 
 # ---- what can fail or be renewed
@@ -118,8 +139,8 @@ valve_type = egr.trait(
     Valve,
     part=egr_valve,
     how=(
-        "A hose on top: vacuum; a multi-pin connector and no hose: electric. Whether it is a"
-        " back-pressure type is in its documents."
+        "A hose on top: vacuum; a connector and no hose: electric, with two pins for its winding a solenoid,"
+        " with a gear housing a motor. Whether it is a back-pressure type is in its documents."
     ),
 )
 sensor_type = egr.trait(
@@ -129,8 +150,20 @@ sensor_type = egr.trait(
     part=egr_sensor,
     how=(
         "Two hoses: differential pressure, the later type mostly plastic, the earlier metal. On the"
-        " valve itself: valve position."
+        " valve itself: valve position. On many diesels the air mass meter alone reports the flow."
     ),
+)
+layout = egr.trait(
+    "layout",
+    "Metering orifice",
+    Layout,
+    how="Where the two sensing hoses join the EGR tube: before the valve, or between valve and manifold.",
+)
+cooler_fitted = egr.trait(
+    "cooler",
+    "EGR cooler",
+    Cooler,
+    how="A box in the EGR pipe with two coolant hoses.",
 )
 regulator_type = egr.trait(
     "regulator",

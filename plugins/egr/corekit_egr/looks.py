@@ -32,6 +32,15 @@ AT_IDLE = (  # source: valve-by-hand
 )
 
 
+CLEAN_FIRST = "Carbon may be holding it: clean it first, then check again."
+AFTER_CLEANING = "It was cleaned, so carbon is not what holds it any more."
+
+
+def cleaned(case: ck.Case) -> bool:
+    """Whether valve and passage were cleaned in this job before this was seen."""
+    return clean.key in case.repairs
+
+
 @egr.check("Engine reaction to opening the valve")
 def engine_reacts(
     case: ck.Case,
@@ -101,21 +110,20 @@ def engine_reacts(
 def stem_moves(
     case: ck.Case, seen: Annotated[Stem, stem], valve: Annotated[Valve | None, valve_type]
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The direct look at the valve itself."""
+    """The direct look at the valve itself: it is cleaned before it is renewed."""
     moves = seen is Stem.MOVES
     if valve is Valve.BACK_PRESSURE and not moves:
         yield case.does_not_apply(AT_IDLE)
         return
     yield case.visual(
         stem,
-        ck.Claim("egr.stem", calls_for=clean if seen is Stem.PARTLY else replace_valve),
+        ck.Claim("egr.stem", calls_for=replace_valve if cleaned(case) else clean),
         {
             Stem.MOVES: "The valve's stem moves.",
-            Stem.PARTLY: "The valve's stem moves only partly. Carbon does that: clean it, then check again.",
-            Stem.STICKS: (
-                "The valve's stem does not move. Carbon may be holding it: clean it first, then check again."
-            ),
-        }[seen],
+            Stem.PARTLY: "The valve's stem moves only partly. ",
+            Stem.STICKS: "The valve's stem does not move. ",
+        }[seen]
+        + ("" if moves else AFTER_CLEANING if cleaned(case) else CLEAN_FIRST),
         passes=moves,
         tells="The valve moves freely." if moves else "The valve does not move as it should.",
     )
@@ -130,6 +138,11 @@ _SENSING = {
     Hoses.OFF: (
         "A hose of the pressure sensor is off: the sensor reads the wrong pressure, and exhaust escapes"
         " there."
+    ),
+    Hoses.LOOSE: (
+        "A hose of the pressure sensor is loose or softened: it leaks or folds, and the sensor reads"
+        " the wrong"
+        " pressure."
     ),
     Hoses.SWAPPED: (
         "The two hoses of the pressure sensor are swapped: its signal falls where it should rise."
@@ -150,6 +163,13 @@ def sensing_hoses_looked_at(
         ck.Claim("egr.sensing_hoses", calls_for=replace_sensing_hoses),
         _SENSING[seen],
         passes=seen is Hoses.SOUND,
+        tells=(
+            "The hoses of the exhaust flow sensor are sound."
+            if seen is Hoses.SOUND
+            else "The two hoses of the exhaust flow sensor are swapped."
+            if seen is Hoses.SWAPPED
+            else "A hose of the exhaust flow sensor is faulty, so it reads the wrong flow."
+        ),
     )
 
 
@@ -160,6 +180,10 @@ _VACUUM = {
     ),
     VacuumHoses.OFF: (
         "A vacuum hose is off: the valve gets no vacuum, and the engine draws in unmetered air."
+    ),
+    VacuumHoses.CAP: (
+        "A cap or plug of the vacuum circuit is loose or gone: vacuum is lost there, and the engine draws in"
+        " unmetered air."
     ),
     VacuumHoses.BLOCKED: "A vacuum hose is blocked: the valve gets no vacuum.",
 }
@@ -175,6 +199,13 @@ def vacuum_hoses_looked_at(
         ck.Claim("egr.vacuum_hoses", calls_for=replace_vacuum_hose),
         _VACUUM[seen],
         passes=seen is VacuumHoses.SOUND,
+        tells=(
+            "The vacuum hoses are sound."
+            if seen is VacuumHoses.SOUND
+            else "A vacuum connection is not closed as it should be."
+            if seen is VacuumHoses.CAP
+            else "A vacuum hose is faulty, so the valve does not get what moves it."
+        ),
     )
 
 
@@ -193,5 +224,13 @@ def carbon(case: ck.Case, seen: Annotated[Deposits, deposits]) -> Iterator[ck.Fi
     of the flow is gone.
     """
     yield case.visual(
-        deposits, ck.Claim("egr.carbon", calls_for=clean), _CARBON[seen], passes=seen is not Deposits.CHOKED
+        deposits,
+        ck.Claim("egr.carbon", calls_for=clean),
+        _CARBON[seen],
+        passes=seen is not Deposits.CHOKED,
+        tells=(
+            "The passage of the exhaust gas is choked with carbon."
+            if seen is Deposits.CHOKED
+            else "The passage of the exhaust gas is open."
+        ),
     )

@@ -34,7 +34,6 @@ COOLER = (
     "Open cooler and coolant only when cold. With coolant inside the engine never crank it: water does not"
     " give way."
 )
-NO_FLAMMABLE = "Leaks are found with smoke or water, never with a spray that burns; no fuel line is opened."
 
 
 class Sweep(Enum):
@@ -83,11 +82,6 @@ class AirDrop(Enum):
 class AirMass(Enum):
     RIGHT = "within 10 % of what is expected"
     OFF = "off by more"
-
-
-class Tight(Enum):
-    TIGHT = "tight"
-    LEAKS = "leaks"
 
 
 class Throttle(Enum):
@@ -167,13 +161,6 @@ air_mass = egr.observation(
     AirMass,
     how="Valve closed, warm idle and 2500 rpm: displacement, speed, pressure, temperature say how much.",
     hazard=f"{GAS} {MOVING}",
-)
-intake_smoke = egr.observation(
-    "intake_smoke",
-    "Intake and charge-air pipes under smoke",
-    Tight,
-    how="Engine off, smoke at low pressure into the intake; look at hoses, cooler and joints.",
-    hazard=f"{NO_FLAMMABLE} {HOT}",
 )
 throttle = egr.observation(
     "throttle",
@@ -295,8 +282,6 @@ _SAYS: dict[Enum, Seen] = {
         "The air mass is off by more than 10 %: the meter, or air that passes it by.",
         "The air that the engine draws is measured wrongly.",
     ),
-    Tight.TIGHT: Seen(True, "Under smoke the intake is tight.", "The intake is tight."),
-    Tight.LEAKS: Seen(False, "Under smoke the intake leaks.", "The intake leaks."),
     Throttle.FOLLOWS: Seen(True, "The intake throttle follows its command.", "The intake throttle works."),
     Throttle.NOT: Seen(
         False, "The intake throttle does not follow its command.", "The intake throttle does not work."
@@ -374,12 +359,6 @@ def air_drop_read(case: ck.Case, seen: Annotated[AirDrop, air_drop]) -> Iterator
 def air_mass_read(case: ck.Case, seen: Annotated[AirMass, air_mass]) -> Iterator[ck.Finding | ck.Gap]:
     """A wrong air mass makes right exhaust look wrong."""
     yield from _seen(case, air_mass, seen)
-
-
-@egr.check("Intake under smoke")
-def intake_smoked(case: ck.Case, seen: Annotated[Tight, intake_smoke]) -> Iterator[ck.Finding | ck.Gap]:
-    """Unmetered or lost air, found without a flame."""
-    yield from _seen(case, intake_smoke, seen)
 
 
 @egr.check("Intake throttle")

@@ -32,6 +32,7 @@ from .declarations import (
 class WarmIdle(Enum):
     EVEN = "idles evenly"
     ROUGH = "idles roughly"
+    ROUGH_ONLY = "rough at idle, runs well at speed"
 
 
 class Pulses(Enum):
@@ -149,6 +150,11 @@ def idle_looked_at(case: ck.Case, seen: Annotated[WarmIdle, warm_idle]) -> Itera
         "The warm engine idles evenly."
         if even
         else (
+            "The warm engine idles roughly and runs well at speed. Exhaust that flows at idle does that: idle"
+            " feels it far more than cruise."
+        )
+        if seen is WarmIdle.ROUGH_ONLY
+        else (
             "The warm engine idles roughly. A valve that does not close does that, and so do an air leak and"
             " a misfire."
         ),
@@ -202,6 +208,15 @@ _SEAT: dict[Enum, Seen] = {
         False,
         "The closed valve leaks at its seat: exhaust flows when none should. Clean it, then try again.",
         "The valve does not close tightly.",
+        clean,
+    ),
+}
+_SEAT_CLEANED: dict[Enum, Seen] = {
+    **_SEAT,
+    Seat.LEAKS: Seen(
+        False,
+        "The cleaned valve still leaks at its seat: exhaust flows when none should.",
+        "The valve does not close tightly, although it was cleaned.",
         replace_valve,
     ),
 }
@@ -210,7 +225,8 @@ _SEAT: dict[Enum, Seen] = {
 @egr.check("Seat of the closed valve")
 def seat_looked_at(case: ck.Case, found: Annotated[Seat, seat]) -> Iterator[ck.Finding | ck.Gap]:
     """The direct look at a valve that lets exhaust through when closed."""
-    yield said(case, seat, "egr.seat", found, _SEAT)
+    words = _SEAT_CLEANED if clean.key in case.repairs else _SEAT
+    yield said(case, seat, "egr.seat", found, words)
 
 
 _BYPASS: dict[Enum, Seen] = {

@@ -10,6 +10,7 @@ from typing import Annotated, Any
 import corekit as ck
 
 from .declarations import (
+    WITHOUT_HOSES,
     Engine,
     Reaction,
     Sensor,
@@ -32,7 +33,7 @@ from .declarations import (
     valve_type,
 )
 from .leaks import CRITICAL
-from .sensor import EARLIER_SLOPE, EARLIER_ZERO, pressure_of_signal, signal_at_5_volts
+from .sensor import EARLIER_SLOPE, EARLIER_ZERO, pressure_of_signal, rise_at_5_volts
 
 FRESH, EXHAUST = (
     313.15,
@@ -139,6 +140,7 @@ def manifold_rise(
                 " such throttle. Use the tube temperature or the sensor instead."
             ),
             rise,
+            tells="At this pressure nothing could be told of the exhaust flow.",
             values={
                 "choked": ck.show(
                     ck.exact("pressure absolute", round(choked, -2)), "kPa abs", uncertainty=False
@@ -163,6 +165,7 @@ def manifold_rise(
                 " back pressure: read again at about 2500 rpm."
             ),
             rise,
+            tells="This valve opens at higher engine speed only; it has to be tried there.",
             values=read,
         )
         return
@@ -196,6 +199,7 @@ def manifold_rise(
         ck.Tells(
             passes="Exhaust gas flows back into the engine when the valve opens.",
             fails="Too little exhaust gas flows back into the engine when the valve opens.",
+            undecided="Whether enough exhaust gas flows back could not be told yet.",
         ),
         values=read,
     )
@@ -227,6 +231,7 @@ def tube_warms(
         ck.Tells(
             passes="Exhaust gas flows through the tube behind the valve.",
             fails="Little or no exhaust gas flows through the tube behind the valve.",
+            undecided="Whether exhaust gas flows behind the valve could not be told yet.",
         ),
         values={"rise": ck.show(rise, "°C diff", uncertainty=False)},
     )
@@ -237,7 +242,7 @@ def signal_rise(
     case: ck.Case,
     opened: Annotated[ck.Reading, signal_open],
     rest: Annotated[ck.Reading, signal_zero],
-    supply: Annotated[ck.Reading, sensor_supply],
+    supply: Annotated[ck.Reading | None, sensor_supply],
     felt: Annotated[Reaction | None, reaction],
     kind: Annotated[Sensor | None, sensor_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -257,10 +262,14 @@ def signal_rise(
             " watch the engine.",
         )
         return
-    gained = signal_at_5_volts(opened, supply) - signal_at_5_volts(rest, supply)
-    falls = gained.number < -2 * gained.u
+    if kind in WITHOUT_HOSES:
+        yield case.does_not_apply("This sensor reads no flow; its signal is a position.")
+        return
+    gained = rise_at_5_volts(opened, rest, case.ends(supply, sensor_supply))
+    step = opened.value - rest.value
+    falls = step.number < -2 * step.u
     pressure = ""
-    if kind is Sensor.EARLIER:
+    if kind is Sensor.EARLIER and supply is not None:
         across = pressure_of_signal.si(
             opened.number, supply.number, EARLIER_ZERO, EARLIER_SLOPE * 1000, 1000.0
         )
@@ -276,7 +285,7 @@ def signal_rise(
             "egr.signal_rise",
             of=signal_open,
             unit="V",
-            evidence=[*case.noted(reaction), *case.noted(stem)],
+            evidence=[opened, rest, *case.noted(reaction), *case.noted(stem)],
             calls_for=replace_sensing_hoses if falls else None,
             next_test=signal_open,
         ),
@@ -297,14 +306,24 @@ def signal_rise(
         ck.Tells(
             passes="The sensor reports the exhaust flow when the valve opens.",
             fails="Exhaust gas flows, but its sensor hardly reports it.",
+            undecided="Whether the sensor reports the exhaust flow could not be told yet.",
         ),
         values={
-            "gained": ck.show(gained, "V", uncertainty=False),
+            "gained": ck.show(step, "V", uncertainty=False),
             "pressure": pressure,
             "why": (
                 "A falling signal points to swapped hoses."
                 if falls
-                else "Check the hoses of the sensor next, then the sensor."
+                else (
+                    "The engine changed only slightly, so little may flow: a partly choked passage, or"
+                    " a valve"
+                    " that opens a little, before hoses and sensor."
+                )
+                if felt is Reaction.SLIGHT
+                else (
+                    "Hoses, ports and sensor; and a partly choked passage, which still stalls an idle, is not"
+                    " ruled out."
+                )
             ),
         },
     )

@@ -262,6 +262,7 @@ def relative_flow(
                 " or the zero has drifted. Zero the gauge again."
             ),
             across,
+            tells="What was read cannot be right; it has to be measured again.",
         )
         return
     if across.number < RESOLVED:
@@ -272,6 +273,7 @@ def relative_flow(
                 " gauge; read again at a higher engine speed."
             ),
             across,
+            tells="So small a value cannot be told from none; it has to be measured again.",
         )
         return
     if not case.is_specified(pressure_open):
@@ -309,6 +311,7 @@ def relative_flow(
         ck.Tells(
             passes="With the valve open the exhaust flow is as required.",
             fails="With the valve open the exhaust flow is not as required.",
+            undecided="Whether the exhaust flow is as required could not be told yet.",
         ),
         values={
             "read": ck.show(across.value, "kPa diff", uncertainty=False),

@@ -10,6 +10,7 @@ from typing import Annotated
 import corekit as ck
 
 from .declarations import (
+    WITHOUT_HOSES,
     Sensor,
     egr,
     hand_vacuum,
@@ -25,6 +26,7 @@ from .declarations import (
 NOMINAL = 5.0  # V; source: sensor-transfer
 RAIL_LOW, RAIL_HIGH = 0.10, 4.90  # V: beyond these it is electrical, not a pressure; source: sensor-rails
 LEAST_SLOPE = 1e-4  # V/Pa, 0.10 V for each kPa; source: sensor-span-later
+DEAD = 0.3  # of the least rise: a signal that moves by less does not respond; source: sensor-rise
 EARLIER_ZERO, EARLIER_SLOPE = 0.45, 0.1412e-3  # V and V/Pa; source: sensor-span-earlier
 
 
@@ -86,6 +88,15 @@ def least_answer(
     return LEAST_SLOPE * pressure
 
 
+def rise_at_5_volts(
+    later: ck.Reading, earlier: ck.Reading, supply: ck.Value | ck.Possible[ck.Value]
+) -> ck.Value | ck.Possible[ck.Value]:
+    """How much the signal rose, with 5 V of supply, whatever the supply may have been."""
+    return ck.for_each(
+        lambda volts: signal_at_5_volts(later, volts) - signal_at_5_volts(earlier, volts), supply
+    )
+
+
 @egr.check("EGR sensor supply and ground")
 def wiring(
     case: ck.Case,
@@ -111,6 +122,7 @@ def wiring(
             ck.Tells(
                 passes="The sensor gets the supply voltage it usually should.",
                 fails=("The sensor does not get its usual supply voltage, so its signal cannot be trusted."),
+                undecided="Whether the sensor's supply voltage is right could not be told yet.",
             ),
             values={"read": ck.show(supply.value, "V", uncertainty=False)},
         )
@@ -132,6 +144,7 @@ def wiring(
             ck.Tells(
                 passes="The sensor's ground connection is as it usually should be.",
                 fails="The sensor's ground connection is worse than usual.",
+                undecided="Whether the sensor's ground connection is good could not be told yet.",
             ),
             values={"read": ck.show(ground.value, "V", uncertainty=False)},
         )
@@ -157,18 +170,23 @@ def zero(
                 " ground and signal wire with the connector plugged in."
             ),
             signal,
+            tells="The sensor's value is at the end of its range: something electrical.",
             limits=(),
             values={"read": read},
         )
         return
+    own = case.is_specified(signal_zero)
+    impossible = _impossible(case, signal, supply) if own else None
+    if impossible is not None:
+        yield impossible
+        own = False
     if supply is None:
         yield case.gap(
             sensor_supply,
             "EGR sensor supply voltage: not measured, and its zero signal means nothing without it.",
         )
         return
-    own = case.is_specified(signal_zero)
-    if kind is Sensor.POSITION and not own:
+    if kind in WITHOUT_HOSES and not own:
         yield case.does_not_apply(
             "The zero signal of a valve-position sensor can be judged only with this vehicle's"
             " specification; none was entered."
@@ -182,13 +200,14 @@ def zero(
                 " be judged. Repair the supply first."
             ),
             signal,
+            tells="The sensor cannot be judged before its supply is right.",
             values={"read": read, "supply": ck.show(supply.value, "V", uncertainty=False)},
         )
         return
     at_5 = signal_at_5_volts(signal, supply)
     later, earlier = case.limit("egr.zero_later"), case.limit("egr.zero_earlier")
     # A valve-position sensor has only this vehicle's own figure, so while the type is unknown it stays out.
-    limit = (
+    limit: ck.Limit | ck.Possible[ck.Limit] = (
         case.limit(signal_zero)
         if own
         else ck.possible(sensor_type, {Sensor.LATER: later, Sensor.EARLIER: earlier})
@@ -226,6 +245,7 @@ def zero(
                 "With no flow the sensor does not read what it usually should; that alone does"
                 " not show that it is faulty."
             ),
+            undecided="Whether the sensor's resting value is right could not be told yet.",
         ),
         values={
             "read": read,
@@ -238,12 +258,16 @@ def zero(
             ck.Claim("egr.zero", of=signal_zero, unit="V", evidence=[signal, supply], next_test=sensor_type),
             (
                 "EGR sensor zero signal {read}. Its type is not known: {later} is usual for the later"
-                " type, {earlier} for the earlier, so a signal in one of them may still be wrong. Find"
-                " out the type."
+                " type, {earlier} for the earlier{where}. Find out the type."
             ),
             at_5,
             tells="What the sensor shows with no flow can be judged once its type is known.",
-            values={"read": read, "later": _band(later), "earlier": _band(earlier)},
+            values={
+                "read": read,
+                "later": _band(later),
+                "earlier": _band(earlier),
+                "where": _beside_the_bands(at_5, later, earlier),
+            },
         )
         return
     yield judged
@@ -259,7 +283,7 @@ def answer(
     kind: Annotated[Sensor | None, sensor_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The direct test of the sensor: vacuum on its downstream port must raise the signal."""
-    if kind is Sensor.POSITION:
+    if kind in WITHOUT_HOSES:
         yield case.does_not_apply("A valve-position sensor has no hoses to connect a pump to.")
         return
     if not _fair(supply):
@@ -268,6 +292,9 @@ def answer(
             "Without the right supply the EGR sensor's response means nothing; repair the supply, then"
             " pump again.",
         )
+        return
+    if case.is_specified(signal_pumped):
+        yield _own_answer(case, pumped, vacuum, supply)
         return
     gained = signal_at_5_volts(pumped, supply) - signal_at_5_volts(rest, supply)
     least = least_answer(vacuum)
@@ -280,6 +307,11 @@ def answer(
         "gained": ck.show(gained, "V", uncertainty=False),
         "pumped": ck.show(vacuum.value, "inHg diff", uncertainty=False),
     }
+    side = case.side(gained, limit)
+    dead = case.side(
+        gained,
+        case.computed_limit("egr.answer", "sensor-span-later", low=ck.exact("voltage", DEAD * least.number)),
+    )
     yield case.judge(
         gained,
         limit,
@@ -290,6 +322,11 @@ def answer(
             evidence=_fitted(case),
             calls_for=replace_sensor,
             next_test=signal_pumped,
+            grade=(
+                "does not"
+                if dead is ck.Side.BELOW
+                else {ck.Side.INSIDE: "responds", ck.Side.BELOW: "partly"}.get(side, "")
+            ),
         ),
         ck.Says(
             passes="With {pumped} from a hand pump the sensor's signal rises by {gained}: it responds.",
@@ -305,8 +342,86 @@ def answer(
         ck.Tells(
             passes="The sensor responds to pressure.",
             fails="The sensor does not respond to pressure as it should.",
+            undecided="Whether the sensor responds as it should could not be told yet.",
         ),
         values=places,
+    )
+
+
+def _impossible(case: ck.Case, signal: ck.Reading, supply: ck.Reading | None) -> ck.Finding | None:
+    """A printed limit that no sensor of this supply can reach; none where it may be right.
+
+    Not beaten by a reading: a signal stops at its supply whatever is wrong.
+    """
+    printed = case.limit(signal_zero)
+    most = supply.number + 2 * supply.value.u if supply is not None else sensor_supply.usual.high
+    ends = [end.number for end in (printed.low, printed.high) if end is not None]
+    if most is None or not ends or max(ends) <= most:
+        return None
+    return case.inconclusive(
+        ck.Claim("egr.impossible_limit", next_test=signal_pumped),
+        (
+            "The printed limit goes up to {end}, and a sensor fed with {most} cannot give that: the"
+            " limit is for"
+            " something else, and {value} is not judged by it. Vacuum on its port must raise the signal."
+        ),
+        signal,
+        tells="The printed limit cannot be right for this sensor, so it was not used.",
+        limits=(printed,),
+        values={
+            "end": ck.show(ck.exact("voltage", max(ends)), "V", uncertainty=False),
+            "most": (
+                ck.show(supply.value, "V", uncertainty=False) if supply is not None else "its usual 5 V"
+            ),
+        },
+    )
+
+
+def _beside_the_bands(at_5: ck.Value, later: ck.Limit, earlier: ck.Limit) -> str:
+    """Where a signal lies against the bands as printed, without what they may be off by."""
+    assert later.low and later.high and earlier.low and earlier.high
+    number = at_5.number
+    if number > later.high.number:
+        return "; it lies above both, by less than their ends are known to"
+    if number < earlier.low.number:
+        return "; it lies below both, by less than their ends are known to"
+    return ", so a signal in one of them may still be wrong"
+
+
+def _own_answer(case: ck.Case, pumped: ck.Reading, vacuum: ck.Reading, supply: ck.Reading) -> ck.Finding:
+    """Against this vehicle's own figure for the signal under that vacuum, which is worth more than ours."""
+    at_5 = signal_at_5_volts(pumped, supply)
+    limit = case.limit(signal_pumped)
+    return case.judge(
+        at_5,
+        limit,
+        ck.Claim(
+            "egr.answer",
+            of=signal_pumped,
+            unit="V",
+            evidence=[vacuum],
+            calls_for=replace_sensor,
+            next_test=signal_pumped,
+            grade={ck.Side.INSIDE: "responds", ck.Side.UNDECIDED: ""}.get(
+                case.side(at_5, limit), "not as specified"
+            ),
+        ),
+        ck.Says(
+            passes="With {pumped} from a hand pump the sensor shows {value}; {limit} is required.",
+            fails=(
+                "With {pumped} from a hand pump the sensor shows {value}; {limit} is required: its"
+                " slope is off."
+            ),
+            undecided=(
+                "With {pumped} from a hand pump the sensor shows {value}, too close to {limit} to call."
+            ),
+        ),
+        ck.Tells(
+            passes="The sensor responds to pressure as its maker requires.",
+            fails="The sensor does not respond to pressure as its maker requires.",
+            undecided="Whether the sensor responds as it should could not be told yet.",
+        ),
+        values={"pumped": ck.show(vacuum.value, "inHg diff", uncertainty=False)},
     )
 
 

@@ -10,6 +10,8 @@ from typing import Annotated
 import corekit as ck
 
 from .declarations import (
+    ELECTRIC,
+    Regulator,
     Valve,
     barometer,
     coil,
@@ -17,6 +19,7 @@ from .declarations import (
     duty,
     egr,
     hold_loss,
+    regulator_type,
     replace_regulator,
     replace_vacuum_hose,
     replace_valve,
@@ -26,9 +29,13 @@ from .declarations import (
     valve_type,
 )
 
+INHG = 3386.389  # Pa, the conventional inch of mercury
 SEA_LEVEL = 101325.0  # Pa abs, the standard atmosphere
 OPEN_COIL, SHORTED_COIL = 200.0, 5.0  # Ω; source: coil-limits
 COMMANDED = 0.20  # below this duty a regulator gives next to nothing on purpose; source: regulator
+
+#: Least vacuum of one remembered regulator by its duty cycle, inHg; source: regulator
+LEAST_BY_DUTY = ((0.0, 0.0), (0.33, 0.55), (0.90, 5.69))
 
 NO_VACUUM = "This valve is electric; there is no vacuum to measure."
 
@@ -90,6 +97,40 @@ def coil_warm(
     return resistance * ck.copper_factor(temperature)
 
 
+@egr.calculation(source="regulator")
+def least_vacuum(
+    duty: Annotated[float, ck.Input("1", "Duty cycle of the regulator", 0, 1)],
+) -> Annotated[float, ck.Output("Pa diff", "Least vacuum at its outlet")]:
+    """Least vacuum of one remembered regulator at this duty cycle; above 90 % it gives no more.
+
+    >>> round(least_vacuum.si(0.33) / 3386.389, 2)
+    0.55
+    """
+    return ck.interpolate_clamped(duty, [(at, inhg * INHG) for at, inhg in LEAST_BY_DUTY])
+
+
+def vacuum_by_duty(
+    case: ck.Case, of: ck.Measurand, command: ck.Reading | None, kind: Regulator | None
+) -> ck.Limit | None:
+    """The least vacuum to expect of this command: this vehicle's own figure; else what a valve needs, and
+    where the regulator is asked for less, no more than one design gives then. None while it is hardly asked.
+    """
+    if case.is_specified(of):
+        return case.limit(of)
+    general = case.limit(vacuum_on)
+    if command is None:
+        return general
+    if command.number < COMMANDED:
+        return None
+    assert general.low is not None
+    least = least_vacuum(command)
+    if kind is Regulator.SWITCH or least.number >= general.low.number:
+        return general
+    return case.computed_limit(
+        of.key, "regulator", low=least, width=1.5 * INHG, why="one remembered design; others differ as much"
+    )
+
+
 @egr.check("Vacuum at the regulator inlet")
 def source_vacuum(
     case: ck.Case,
@@ -100,7 +141,7 @@ def source_vacuum(
     """Against the usual vacuum at sea level, with the barometer where the vehicle stands: thin air is no
     fault.
     """
-    if valve is Valve.ELECTRIC:
+    if valve in ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
         return
     read = ck.show(vacuum.value, "inHg diff", uncertainty=False)
@@ -112,6 +153,7 @@ def source_vacuum(
                 " and its unit."
             ),
             vacuum,
+            tells="A pressure was read that cannot be right; it has to be measured again.",
             values={"air": ck.show(air.value, "kPa abs", uncertainty=False)},
         )
         return
@@ -142,6 +184,7 @@ def source_vacuum(
         ck.Tells(
             passes="The valve's control gets the vacuum it usually should.",
             fails="The valve's control gets less vacuum than usual.",
+            undecided="Whether the valve's control gets enough vacuum could not be told yet.",
         ),
         values={
             "read": read,
@@ -159,7 +202,7 @@ def unpowered(
     case: ck.Case, vacuum: Annotated[ck.Reading, vacuum_off], valve: Annotated[Valve | None, valve_type]
 ) -> Iterator[ck.Finding | ck.Gap]:
     """There must be none: a regulator without power vents."""
-    if valve is Valve.ELECTRIC:
+    if valve in ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
         return
     yield case.judge(
@@ -181,6 +224,7 @@ def unpowered(
         ck.Tells(
             passes="The valve gets no vacuum when it should get none.",
             fails="The valve gets vacuum when it should get none.",
+            undecided="Whether the valve gets vacuum when it should get none could not be told yet.",
         ),
         values={"read": ck.show(vacuum.value, "inHg diff", uncertainty=False)},
     )
@@ -193,15 +237,20 @@ def commanded(
     command: Annotated[ck.Reading | None, duty],
     source: Annotated[ck.Reading | None, supply_vacuum],
     valve: Annotated[Valve | None, valve_type],
+    kind: Annotated[Regulator | None, regulator_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Little vacuum speaks against the regulator only where its source and its command are known."""
-    if valve is Valve.ELECTRIC:
+    if valve in ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
         return
     read = ck.show(vacuum.value, "inHg diff", uncertainty=False)
-    limit = case.limit(vacuum_on)
-    enough = case.side(vacuum, limit) is ck.Side.INSIDE
-    if command is not None and command.number < COMMANDED and not enough:
+    limit = vacuum_by_duty(case, vacuum_on, command, kind)
+    if limit is None and case.side(vacuum, case.limit(vacuum_on)) is ck.Side.INSIDE:
+        limit = case.limit(vacuum_on)
+    if limit is None or (
+        command is not None and command.number < COMMANDED and case.side(vacuum, limit) is not ck.Side.INSIDE
+    ):
+        assert command is not None
         yield case.inconclusive(
             ck.Claim("egr.vacuum_on", evidence=[command], next_test=vacuum_on),
             (
@@ -209,6 +258,7 @@ def commanded(
                 " says nothing. Read again while it is commanded."
             ),
             vacuum,
+            tells="The valve's control was not switched on, so nothing can be said of it yet.",
             values={"read": read, "duty": ck.show(command.value, "%", uncertainty=False)},
         )
         return
@@ -234,16 +284,20 @@ def commanded(
             next_test=vacuum_on,
         ),
         ck.Says(
-            passes="Commanded, the regulator gives the valve {read}{known}; {limit} is required.",
-            fails="Commanded, the regulator gives the valve only {read}{known}; {limit} is required.{then}",
+            passes="On command {read} arrive at the valve{known}; {limit} is required.",
+            fails=(
+                "On command only {read} arrive at the valve{known}; {limit} is required. Regulator, or a leak"
+                " behind it: read at its outlet as well.{then}"
+            ),
             undecided=(
-                "Commanded, the regulator gives the valve {read}{known}, where {limit} is required:"
-                " too close to call.{then}"
+                "On command {read} arrive at the valve{known}, where {limit} is required: too close to"
+                " call.{then}"
             ),
         ),
         ck.Tells(
             passes="On command the valve gets the vacuum it needs.",
             fails="On command the valve gets too little vacuum.",
+            undecided="Whether the valve gets enough vacuum on command could not be told yet.",
         ),
         values={
             "read": read,
@@ -262,7 +316,7 @@ def holds(
     case: ck.Case, loss: Annotated[ck.Reading, hold_loss], valve: Annotated[Valve | None, valve_type]
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A diaphragm that leaks cannot open its valve. Back-pressure valves let their vacuum go on purpose."""
-    if valve is Valve.ELECTRIC:
+    if valve in ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
         return
     if valve is Valve.BACK_PRESSURE:
@@ -284,7 +338,11 @@ def holds(
                 " to call. Pump again and wait longer."
             ),
         ),
-        ck.Tells(passes="The valve holds its vacuum.", fails="The valve loses more vacuum than is usual."),
+        ck.Tells(
+            passes="The valve holds its vacuum.",
+            fails="The valve loses more vacuum than is usual.",
+            undecided="Whether the valve holds its vacuum could not be told yet.",
+        ),
         values={"read": ck.show(loss.value, "inHg diff", uncertainty=False), "unknown": unknown},
     )
 
@@ -299,7 +357,7 @@ def coil_checked(
     """A hot coil reads high without being faulty, so its temperature comes first; open and shorted coils are
     plain at any temperature.
     """
-    if valve is Valve.ELECTRIC:
+    if valve in ELECTRIC:
         yield case.does_not_apply("This valve is electric; it has no vacuum regulator.")
         return
     read = ck.show(ohms.value, "Ω", uncertainty=False)
@@ -315,7 +373,9 @@ def coil_checked(
                 undecided="The regulator coil reads {read}; measure again.",
             ),
             ck.Tells(
-                passes="", fails="The electrical part of the valve's control measures far outside the usual."
+                passes="",
+                fails="The electrical part of the valve's control measures far outside the usual.",
+                undecided="The electrical part of the valve's control has to be measured again.",
             ),
             values={"read": read, "plain": plain},
         )
@@ -350,6 +410,7 @@ def coil_checked(
                 "The electrical part of the valve's control measures outside the usual; that"
                 " may be by design."
             ),
+            undecided="Whether the electrical part of the valve's control is right could not be told yet.",
         ),
         values={"read": read},
     )

@@ -18,11 +18,18 @@ def test_below_a_fifth_of_duty_the_regulator_is_excused(car: Any, duty: str) -> 
     assert found.next_test == "egr.vacuum_on"
 
 
-@pytest.mark.parametrize("duty", ["20 %", "21 %", "35 %", "90 %"])
-def test_from_a_fifth_of_duty_the_regulator_answers_for_its_vacuum(car: Any, duty: str) -> None:
+@pytest.mark.parametrize("duty", ["80 %", "90 %"])
+def test_from_much_duty_the_regulator_answers_for_its_vacuum(car: Any, duty: str) -> None:
     found = car.read("vacuum_on", "0.6 inHg", setup={"duty": duty}).finding("egr.vacuum_on")
     assert found.probability is not None and found.probability < 0.05
     assert found.calls_for == "egr.replace_regulator"
+
+
+@pytest.mark.parametrize("duty", ["20 %", "33 %"])
+def test_little_vacuum_at_little_duty_condemns_no_regulator(car: Any, duty: str) -> None:
+    # one remembered design gives 0.55 to 2.05 inHg at 33 %
+    found = car.read("vacuum_on", "0.6 inHg", setup={"duty": duty}).finding("egr.vacuum_on")
+    assert found.probability is not None and found.probability > 0.05
 
 
 @pytest.mark.parametrize("duty", ["19 %", "21 %"])
@@ -155,8 +162,8 @@ def test_a_hot_coil_above_200_ohm_is_held_cold_against_its_own_figure(car: Any) 
         ("5 MΩ", {"low": "240 Ω", "high": "280 Ω"}, ck.Verdict.FAIL, "egr.coil"),
         ("450 Ω", {"high": "280 Ω"}, ck.Verdict.FAIL, "egr.coil"),  # 290 Ω even if it had 160 °C
         ("0.8 Ω", {"low": "240 Ω"}, ck.Verdict.FAIL, "egr.coil"),
-        ("5 MΩ", {"low": "20 Ω"}, ck.Verdict.ADVICE, "egr.coil_any"),
-        ("0.8 Ω", {"high": "40 Ω"}, ck.Verdict.ADVICE, "egr.coil_any"),
+        ("5 MΩ", {"low": "20 Ω"}, ck.Verdict.FAIL, "egr.coil_any"),
+        ("0.8 Ω", {"high": "40 Ω"}, ck.Verdict.FAIL, "egr.coil_any"),
     ],
 )
 def test_an_open_or_shorted_coil_never_passes_by_its_own_figure(

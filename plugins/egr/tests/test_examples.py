@@ -208,10 +208,10 @@ def test_the_fault_table_leads_to_what_the_worked_examples_lead_to(
 
 def test_with_the_code_set_the_first_step_of_the_arithmetic_is_that_of_bayes() -> None:
     # by hand, single faults alone: prevalence odds × told × code, passage against sensor:
-    # 0.007/0.993 × 0.6 × 0.80 : 0.00425/0.99575 × 0.6 × 0.70 = 0.0033837 : 0.0017926
+    # 0.007/0.993 × 0.6 × 0.80 : 0.003/0.997 × 0.6 × 0.70 = 0.0033837 : 0.0012638
     found = nine().together
     ratio = found[frozenset({"passage"})] / found[frozenset({"sensor"})]
-    assert ratio == pytest.approx(0.0033837 / 0.0017926, rel=1e-3)
+    assert ratio == pytest.approx(0.0033837 / 0.0012638, rel=1e-3)
 
 
 def test_nothing_found_wrong_condemns_nothing() -> None:

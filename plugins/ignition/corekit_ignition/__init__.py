@@ -4,20 +4,40 @@ from __future__ import annotations
 
 import corekit as ck
 
-from . import current, gaps, leads, looks, misfire, observations, speed, supply, windings
+from . import (
+    current,
+    gaps,
+    history,
+    leads,
+    looks,
+    misfire,
+    observations,
+    pickup,
+    reserve,
+    spark_path,
+    speed,
+    supply,
+    swaps,
+    windings,
+)
 from .declarations import ignition
 
 __all__ = [
     "corekit_system",
     "current",
     "gaps",
+    "history",
     "ignition",
     "leads",
     "looks",
     "misfire",
     "observations",
+    "pickup",
+    "reserve",
+    "spark_path",
     "speed",
     "supply",
+    "swaps",
     "windings",
 ]
 

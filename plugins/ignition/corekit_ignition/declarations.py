@@ -2,151 +2,45 @@
 
 from __future__ import annotations
 
-from enum import Enum
-
 import corekit as ck
 
+from .answers import (
+    CapLook,
+    CoilPairs,
+    CoilType,
+    Face,
+    Fitted,
+    Kind,
+    LeadLook,
+    LeadType,
+    Path,
+    PlugType,
+    Spark,
+    Switching,
+    Wires,
+)
+from .cautions import (
+    ALONE,
+    CRANK,
+    HIGH_VOLTAGE,
+    HOT,
+    IMPLANT,
+    KICK,
+    MOVING,
+    NEGATIVE_OFF,
+    NO_FUEL,
+    NO_HYBRID,
+    NO_LAMP,
+    OFF,
+    TESTER,
+    WORK,
+)
+
 ignition = ck.System("ignition", "Ignition")
-
-# ---- what to beware of, in our words; local rules and the vehicle manufacturer's instructions come first
-
-HIGH_VOLTAGE = (
-    "An ignition coil makes tens of thousands of volts, which can injure or kill: touch no coil, lead"
-    " or plug while the engine turns, key off and engine stopped before anything is unplugged."
-)
-IMPLANT = (  # source: implant-distance
-    "Nobody with a pacemaker or another implant within 0.3 m of a running ignition; ask the customer"
-    " to keep clear."
-)
-NO_FUEL = (
-    "Injection or fuel pump disabled first, no smell of petrol, no open fuel, fresh air: a test spark"
-    " ignites vapour, and unburned fuel ruins a catalyst."
-)
-KICK = (
-    "A coil's switched terminal kicks to 200 to 450 V at every spark: probes and meter rated for it, no bare"
-    " metal in the hand."
-)
-NO_LAMP = (
-    "No test lamp at a coil: its current destroys drivers, and coils with three or four wires are switched by"
-    " 5 V logic."
-)
-CRANK = "Crank for 10 s at most, then rest 60 s."
-ALONE = (
-    "Stop-start and remote start: key well away, bonnet open, so that nothing starts by itself; an electric"
-    " fan can start with the key off."
-)
-TESTER = (  # source: open-lead
-    "Never crank with a lead or coil left open: use an earthed spark tester with a set gap, or the"
-    " coil can be destroyed."
-)
-MOVING = (
-    "Keep hands, sleeves and leads clear of belts and fans; a small shock can throw the arm into them."
-    " Gear in neutral, parking brake on."
-)
-HOT = "Exhaust, coils, boots and plugs burn skin; remove plugs from a cold engine only."
-NO_HYBRID = (
-    "Not for hybrid and electric vehicles: their high-voltage circuits are outside this system and belong to"
-    " people trained for them."
-)
-OFF = "Key off, connector off before a resistance is read."
 
 CYLINDERS = tuple(f"cylinder {number}" for number in range(1, 13))
 COILS = tuple(f"coil {number}" for number in range(1, 13))
 LEADS = (*(f"lead {number}" for number in range(1, 13)), "coil lead")
-
-
-class Kind(Enum):
-    DISTRIBUTOR = "distributor"
-    WASTED = "wasted spark"
-    OWN_COIL = "coil on plug"
-
-
-class CoilPairs(Enum):
-    """Cylinders on one coil: those half a round apart in the firing order."""
-
-    FOUR = "1 with 4, 2 with 3"
-    FOUR_FLAT = "1 with 2, 3 with 4"
-    FOUR_OTHER = "1 with 3, 2 with 4"
-    SIX = "1 with 6, 2 with 5, 3 with 4"
-    SIX_VEE = "1 with 4, 2 with 5, 3 with 6"
-    SIX_OTHER = "1 with 5, 2 with 6, 3 with 4"
-    OTHER = "paired otherwise"
-
-
-class CoilType(Enum):
-    POINTS = "breaker points"
-    ELECTRONIC = "electronic"
-
-
-class Fitted(Enum):
-    YES = "fitted"
-    NO = "not fitted"
-
-
-class LeadType(Enum):
-    CARBON = "carbon"
-    WOUND = "wire-wound"
-
-
-class PlugType(Enum):
-    RESISTOR = "with resistor"
-    PLAIN = "without resistor"
-
-
-class Face(Enum):
-    """What the firing end of a plug looks like, in our words."""
-
-    TAN = "tan or pale grey"
-    SOOT = "dry black soot"
-    OIL = "wet and black, oily"
-    FUEL = "wet with fuel"
-    BURNT = "white, blistered or blued"
-    WORN = "worn, rounded electrodes"
-    CRACKED = "cracked insulator"
-    NEW = "new"
-
-
-class Spark(Enum):
-    STEADY = "every time"
-    WEAK = "weak or intermittent"
-    NONE = "none"
-
-
-class LeadLook(Enum):
-    SOUND = "sound"
-    LOOSE = "loose or not seated"
-    CRACKED = "cracked, chafed or hard"
-    TRACKED = "burnt or tracked"
-
-
-class CapLook(Enum):
-    SOUND = "sound"
-    WORN = "contacts burnt or worn"
-    TRACKED = "cracked or tracked"
-
-
-class Path(Enum):
-    VALUE = "shows a value"
-    OPEN = "reads open"
-
-
-class Wires(Enum):
-    TWO = "two wires"
-    MORE = "three or four wires"
-
-
-class Swap(Enum):
-    COIL = "followed the coil"
-    PLUG = "followed the plug"
-    LEAD = "followed the lead"
-    STAYED = "stayed with the cylinder"
-    GONE = "gone since the swap"
-
-
-class Switching(Enum):
-    SWINGS = "pulses"
-    HIGH = "stays high"
-    LOW = "stays low"
 
 
 # ---- what counts the cylinders; coils and leads it does not count: some engines have two plugs in each
@@ -159,6 +53,7 @@ ignition_coil = ignition.part("coil", "Ignition coil", places=COILS)
 plug_leads = ignition.part("leads", "Plug lead", places=LEADS)
 spark_plugs = ignition.part("plugs", "Spark plug", places=CYLINDERS, places_by=cylinders)
 distributor_cap = ignition.part("cap", "Distributor cap and rotor")
+coil_boots = ignition.part("boots", "Coil boot", places=CYLINDERS, places_by=cylinders)
 feed_wiring = ignition.part("feed", "Feed of the ignition")
 ground_wiring = ignition.part("ground", "Ground of the ignition")
 plug_wells = ignition.part("wells", "Plug wells", places=CYLINDERS, places_by=cylinders)
@@ -506,11 +401,24 @@ spark = ignition.observation(
     how="Earthed tester with a set gap in place of the plug, hands off, a few seconds of cranking.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL} {MOVING} {CRANK} {ALONE}",
 )
+boot_look = ignition.observation(
+    "boot_look",
+    "Coil boots",
+    LeadLook,
+    places=CYLINDERS,
+    places_by=cylinders,
+    only={kind: (Kind.OWN_COIL,)},
+    part=coil_boots,
+    how="Coil out: look inside and along the boot in good light; its spring too.",
+    hazard=f"{HIGH_VOLTAGE} {HOT}",
+)
 lead_look = ignition.observation(
     "lead_look",
     "Plug lead and boots",
     LeadLook,
     places=LEADS,
+    only={kind: (Kind.DISTRIBUTOR, Kind.WASTED)},
+    part=plug_leads,
     how="Bend it, look inside both boots.",
     hazard=f"{HIGH_VOLTAGE} {HOT}",
 )
@@ -530,16 +438,6 @@ secondary_path = ignition.observation(
     how="On the highest range.",
     hazard=OFF,
 )
-swap = ignition.observation(
-    "swap",
-    "Misfire after swapping parts",
-    Swap,
-    how=(
-        "Swap one part with another cylinder, the coil before its plug, then count again. Gone since the swap"
-        " may be a pin that was seated anew: it counts once the misfire moves back."
-    ),
-    hazard=f"{HIGH_VOLTAGE} {HOT}",
-)
 switching = ignition.observation(
     "switching",
     "Coil switched side while cranking",
@@ -554,8 +452,6 @@ switching = ignition.observation(
 
 # ---- what can be done
 
-WORK = f"{HIGH_VOLTAGE} {HOT}"
-NEGATIVE_OFF = "Note codes, monitors and radio code, then battery negative off first."
 replace_plugs = ignition.operation(
     "replace_plugs",
     "Replace the spark plugs",
@@ -569,6 +465,9 @@ replace_coil = ignition.operation(
 )
 replace_leads = ignition.operation(
     "replace_leads", "Replace the plug leads", shown_by=misfires, replaces=plug_leads, hazard=WORK
+)
+replace_boots = ignition.operation(
+    "replace_boots", "Replace the coil boots", shown_by=misfires, replaces=coil_boots, hazard=WORK
 )
 replace_cap = ignition.operation(
     "replace_cap",

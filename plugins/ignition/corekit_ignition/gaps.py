@@ -12,14 +12,9 @@ import attrs
 
 import corekit as ck
 
-from .current import stored_energy, with_uncertainty
 from .declarations import (
-    available_voltage,
-    compression_ratio,
     firing_voltage,
     ignition,
-    inductance,
-    peak_current,
     plug_gap,
     replace_plugs,
     set_gaps,
@@ -32,12 +27,7 @@ START, RATE, CROWD = (
     136.0,
     324.0,
 )  # V; and V_kV = 4.3 + 136 p/T + 324 d p/T with bar, K, mm; source: engine-gap
-MODEL = 0.35  # relative uncertainty of what a gap asks for; source: gap-uncertainty
-FULL_LOAD, WARM = 1e5, 330.0  # Pa abs and K when compression begins, throttle open; source: compression
 POLYTROPIC = 1.3  # source: compression
-TRANSFER, CAPACITANCE = 0.65, 1.0e-10  # 1 and F, middle of what is usual; source: secondary-side
-SUPPLY_UNCERTAINTY = 0.25  # relative uncertainty of a voltage worked out from energy; source: secondary-side
-ORDINARY = (25e3, 40e3)  # V, what ordinary coils reach; source: available-usual
 WORN = 2e-4  # m above its widest: plainly wider than set or filed; an estimate of ours
 
 
@@ -309,72 +299,6 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
         )
 
 
-@ignition.check("Required voltage at the plug gap")
-def demand(
-    case: ck.Case,
-    gaps: Annotated[list[ck.Reading], plug_gap],
-    ratio: Annotated[ck.Value, compression_ratio],
-    *,
-    reached: Annotated[list[ck.Reading] | None, available_voltage],
-    peaks: Annotated[list[ck.Reading] | None, peak_current],
-    data: Annotated[ck.Value | None, inductance],
-) -> Iterator[ck.Finding | ck.Gap]:
-    """The widest gap at full load against what the coil can give: both are uncertain by a quarter to a third,
-    so this never decides.
-    """
-    widest = max(gaps, key=lambda gap: gap.number)
-    pressure = pressure_at_spark(ck.exact("pressure absolute", FULL_LOAD), ratio)
-    warm = temperature_at_spark(ck.exact("temperature", WARM), ratio)
-    asked = _uncertain(voltage_demanded(pressure, warm, widest), MODEL, "ignition.gap.model")
-    used = [widest]
-    if reached:
-        weakest = min(reached, key=lambda reading: reading.number)
-        given, words = (
-            weakest.value,
-            f"{weakest.place} reached {ck.show(weakest.value, 'kV', uncertainty=False)}",
-        )
-        span = (given.number - 2 * given.u, given.number + 2 * given.u)
-        used.append(weakest)
-    elif peaks and data is not None:
-        weakest = min(peaks, key=lambda reading: reading.number)
-        given = voltage_from_energy(
-            stored_energy(with_uncertainty(data), weakest),
-            ck.exact("ratio", TRANSFER),
-            ck.exact("capacitance", CAPACITANCE),
-        )
-        span = (given.number * (1 - SUPPLY_UNCERTAINTY), given.number * (1 + SUPPLY_UNCERTAINTY))
-        words = f"from its energy {weakest.place} has about {_kv(*span)}"
-        used.append(weakest)
-    else:
-        span, words = ORDINARY, f"ordinary coils reach {_kv(*ORDINARY)}"
-    low, high = asked.number * (1 - MODEL), asked.number * (1 + MODEL)
-    short = low > span[1]
-    tight = (
-        ""
-        if high < span[0]
-        else " There may be no reserve under load: compare the cylinders, and replace nothing on this alone."
-    )
-    yield case.advise(
-        ck.Claim(
-            "ignition.reserve",
-            of=plug_gap,
-            unit="kV",
-            evidence=used,
-            urgency=ck.Urgency.THIS_VISIT if short else ck.Urgency.NOTHING,
-            figure=_picture((low, high), span) if tight else None,
-        ),
-        "Required voltage of {it} with a {gap} gap at full load: about {asked}; {words}.{tight}",
-        asked,
-        values={
-            "gap": ck.show(widest.value, "mm", uncertainty=False),
-            "it": widest.place,
-            "asked": _kv(low, high),
-            "words": words,
-            "tight": " That is more than is available: expect misfires under load." if short else tight,
-        },
-    )
-
-
 @ignition.check("Firing voltages compared")
 def firing(
     case: ck.Case, volts: Annotated[list[ck.Reading], firing_voltage]
@@ -431,32 +355,4 @@ def firing(
             "spread": f"{100 * beside.spread / beside.median.number:.0f} %",
             "too": f" So does {' and '.join(too)}." if too else "",
         },
-    )
-
-
-def _uncertain(value: ck.Value, share: float, cause: str) -> ck.Value:
-    return ck.Value(value.kind, value.number, {**value.budget, cause: share * value.number}, value.rests_on)
-
-
-def _kv(low: float, high: float) -> str:
-    return f"{low / 1000:.0f} to {high / 1000:.0f} kV"
-
-
-def _picture(asked: tuple[float, float], given: tuple[float, float]) -> ck.Figure:
-    """Two spans on one scale: what is asked for, what can be given."""
-    ends = 10 * (int(max(asked[1], given[1]) / 10e3) + 1)
-    chart = ck.Chart(x=(0.0, float(ends)), y=(0.0, 3.0))
-    marks: list[ck.Polyline | ck.Band | ck.Label] = [
-        *chart.scales([10 * n for n in range(ends // 10 + 1)], [], "kV", "")
-    ]
-    for row, (words, (low, high)) in enumerate((("available", given), ("required at full load", asked))):
-        corners = chart.at(low / 1000, 0.6 + 1.3 * row), chart.at(high / 1000, 1.0 + 1.3 * row)
-        marks += [
-            ck.Band(*corners[0], *corners[1], 0.25 if row else 0.12),
-            chart.words(low / 1000, 1.0 + 1.3 * row, words, "start", 1.5),
-        ]
-    return chart.figure(
-        marks,
-        "Required and available voltage",
-        f"The gap requires {_kv(*asked)} at full load; {_kv(*given)} is available. The two ranges overlap.",
     )

@@ -6,17 +6,20 @@ from collections.abc import Iterator
 from statistics import median
 from typing import Annotated
 
+import attrs
+
 import corekit as ck
 
+from .answers import Kind, LeadLook
 from .declarations import (
     LEADS,
-    Kind,
-    LeadLook,
+    boot_look,
     ignition,
     kind,
     lead_length,
     lead_look,
     lead_resistance,
+    replace_boots,
     replace_leads,
 )
 
@@ -134,26 +137,68 @@ def _slip(case: ck.Case, reading: ck.Reading) -> ck.Finding:
     )
 
 
+_LOOKS = {
+    LeadLook.SOUND: (
+        "{it}: looks sound and is seated properly. One that leaks can look so.",
+        "{it} looks sound.",
+    ),
+    LeadLook.LOOSE: (
+        "{it}: loose or not seated. Push it home until it clicks, then count the misfires again.",
+        "{it} was not seated properly.",
+    ),
+    LeadLook.CRACKED: (
+        "{it}: cracked, chafed or hard. The spark leaks out, most of all when wet.",
+        "{it} is cracked or worn; the spark leaks out when it is wet.",
+    ),
+    LeadLook.TRACKED: (
+        "{it}: burnt or carbon-tracked. The spark takes that path again.",
+        "{it} is burnt, and the spark leaks out there.",
+    ),
+}
+
+
 @ignition.check("Plug leads and boots")
 def leads_looked_at(
     case: ck.Case, seen: Annotated[dict[str, LeadLook], lead_look]
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A track or a crack is seen, and leaks whatever the ohmmeter says."""
-    says = {
-        LeadLook.SOUND: "{it}: looks sound and is seated properly.",
-        LeadLook.LOOSE: (
-            "{it}: loose or not seated. Push it home until it clicks, then count the misfires again."
-        ),
-        LeadLook.CRACKED: "{it}: cracked, chafed or hard. The spark leaks out, most of all when wet.",
-        LeadLook.TRACKED: ("{it}: burnt or carbon-tracked. The spark takes that path again."),
-    }
     for place in (place for place in LEADS if place in seen):
-        look = seen[place]
-        calls = replace_leads if look in (LeadLook.CRACKED, LeadLook.TRACKED) else None
-        yield case.visual(
+        yield _looked_at(
+            case,
             lead_look,
-            ck.Claim("ignition.lead_look", place=place, calls_for=calls),
-            says[look],
-            passes=look is LeadLook.SOUND,
-            values={"it": place.capitalize()},
+            ck.Claim("ignition.lead_look", place=place),
+            place.capitalize(),
+            seen[place],
+            replace_leads,
         )
+
+
+@ignition.check("Coil boots")
+def boots_looked_at(
+    case: ck.Case, seen: Annotated[dict[str, LeadLook], boot_look]
+) -> Iterator[ck.Finding | ck.Gap]:
+    """As leads, where each plug has its own coil."""
+    for place, look in seen.items():
+        yield _looked_at(
+            case,
+            boot_look,
+            ck.Claim("ignition.boot_look", place=place),
+            f"{place.capitalize()}, coil boot",
+            look,
+            replace_boots,
+        )
+
+
+def _looked_at(
+    case: ck.Case, of: ck.Observation, claim: ck.Claim, it: str, look: LeadLook, operation: ck.Operation
+) -> ck.Finding:
+    says, tells = _LOOKS[look]
+    calls = operation if look in (LeadLook.CRACKED, LeadLook.TRACKED) else None
+    return case.visual(
+        of,
+        attrs.evolve(claim, calls_for=calls),
+        says,
+        passes=look is LeadLook.SOUND,
+        tells=tells,
+        values={"it": it},
+    )

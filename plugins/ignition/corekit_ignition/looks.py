@@ -9,15 +9,8 @@ from typing import Annotated, Any
 
 import corekit as ck
 
+from .answers import CapLook, Face, Fitted, Kind, Spark, Switching, Wires
 from .declarations import (
-    CapLook,
-    Face,
-    Fitted,
-    Kind,
-    Spark,
-    Swap,
-    Switching,
-    Wires,
     ballast,
     cap_look,
     coil_wires,
@@ -27,13 +20,10 @@ from .declarations import (
     plug_face,
     repair_switching,
     replace_cap,
-    replace_coil,
-    replace_leads,
     replace_plugs,
     spark,
     supply_cranking,
     supply_running,
-    swap,
     switching,
 )
 from .supply import battery_cranking, battery_running, loss_of, may_be_ballasted
@@ -189,46 +179,6 @@ def spark_seen(
             ),
             values={"where": where, **words},
         )
-
-
-_WENT = {
-    Swap.COIL: ("The misfire followed the coil to the other cylinder: the coil is at fault.", replace_coil),
-    Swap.PLUG: ("The misfire followed the plug to the other cylinder: the plug is at fault.", replace_plugs),
-    Swap.LEAD: ("The misfire followed the lead to the other cylinder: the lead is at fault.", replace_leads),
-}
-
-
-@ignition.check("Misfire after swapping parts")
-def swapped(case: ck.Case, went: Annotated[Swap, swap]) -> Iterator[ck.Finding | ck.Gap]:
-    """Of all tests this speaks most directly: the fault follows the part, or it stays."""
-    if went is Swap.STAYED:
-        yield case.advise(
-            ck.Claim("ignition.swap", evidence=case.noted(swap), urgency=ck.Urgency.THIS_VISIT),
-            (
-                "The misfire stayed with its cylinder: the part that was swapped is not the cause. Next: its"
-                " wiring, injector and compression."
-            ),
-            tells="The part that was swapped is not the cause.",
-        )
-        return
-    if went is Swap.GONE:
-        yield case.advise(
-            ck.Claim("ignition.swap", evidence=case.noted(swap), urgency=ck.Urgency.THIS_VISIT),
-            (
-                "Since the swap the misfire is gone. A connector or a plug that was seated anew does that:"
-                " swap back, and count again before anything is renewed."
-            ),
-            tells="Since two parts were swapped the fault is gone; why is not known yet.",
-        )
-        return
-    says, operation = _WENT[went]
-    yield case.visual(
-        swap,
-        ck.Claim("ignition.swap", calls_for=operation),
-        says,
-        passes=False,
-        tells="The fault moved with the part that was swapped: that part is at fault.",
-    )
 
 
 @ignition.check("Coil switching")

@@ -8,7 +8,8 @@ from typing import Annotated
 
 import corekit as ck
 
-from .declarations import CoilPairs, Kind, coil_pairs, cylinders, ignition, kind, misfires, revolutions
+from .answers import CoilPairs, Kind
+from .declarations import coil_pairs, cylinders, ignition, kind, misfires, revolutions
 
 ONE = 0.90  # share of all misfires from which they are one cylinder's; source: misfire-one
 SEVERAL = 0.10  # share above which a cylinder counts as one of several; source: misfire-one

@@ -12,22 +12,18 @@ import attrs
 
 import corekit as ck
 
+from .answers import Kind
+from .cautions import ALONE, CRANK, HIGH_VOLTAGE, HOT, IMPLANT, MOVING, NO_FUEL
 from .declarations import (
-    ALONE,
-    CRANK,
     CYLINDERS,
-    HIGH_VOLTAGE,
-    HOT,
-    IMPLANT,
-    MOVING,
-    NO_FUEL,
+    coil_boots,
     cylinders,
     engine_itself,
     fuel_supply,
     ignition,
     injectors,
     intake,
-    plug_leads,
+    kind,
     plug_wells,
 )
 
@@ -179,7 +175,8 @@ boot = ignition.observation(
     "boot",
     "Misfire after swapping one boot alone",
     Boot,
-    part=plug_leads,
+    only={kind: (Kind.OWN_COIL,)},
+    part=coil_boots,
     how="Boot and spring only, coil and plug stay; then count again.",
     hazard=f"{HIGH_VOLTAGE} {HOT}",
 )

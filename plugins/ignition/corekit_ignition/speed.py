@@ -10,6 +10,7 @@ import attrs
 
 import corekit as ck
 
+from .answers import Kind
 from .current import (
     current_after,
     stored_energy,
@@ -17,7 +18,6 @@ from .current import (
     with_uncertainty,
 )
 from .declarations import (
-    Kind,
     coil_resistance,
     current_limit,
     cylinders,
@@ -32,8 +32,10 @@ from .declarations import (
     proposed_resistance,
     supply_running,
 )
+from .supply import battery_running
 
 OFF_TIME = 1.5e-3  # s, burn and recovery when nobody knows better; source: off-time
+AMPLE = 6e-3  # s: no coil of common design needs longer at a running engine's voltage; an estimate of ours
 LOW_SPEED = 20.0  # rev/s, the speed beside which a gain is shown
 FASTEST = 10000 / 60  # rev/s: no road engine turns faster
 TOP_SPEED = 7000.0  # rpm, the end of the chart's scale
@@ -224,15 +226,13 @@ def energy_by_speed(
     """Has the coil time enough at this speed; how much does it store there; and what would another one
     change?
     """
-    if how is Kind.DISTRIBUTOR and count is None:
+    firings = firings_of(how, count)
+    if firings is None:
         yield case.gap(
             cylinders,
             "How often the one coil fires depends on the number of cylinders, which is not known.",
         )
         return
-    firings = {Kind.WASTED: 1.0, Kind.OWN_COIL: 0.5}.get(how) or (
-        count.number if count is not None else 0.0
-    ) / 2
     beside = Beside(
         firings=ck.exact("ratio", firings),
         off=off if off is not None else ck.exact("time", OFF_TIME),
@@ -244,6 +244,94 @@ def energy_by_speed(
         other = Coil(resistance=other_r, inductance=other_l, limit=other_i)
     yield _time(case, fitted, beside, volts, rpm)
     yield _energy(case, fitted, other, beside, volts, rpm)
+
+
+@ignition.check("Time from spark to spark")
+def charge_time(
+    case: ck.Case,
+    rpm: Annotated[ck.Reading, engine_speed],
+    how: Annotated[Kind, kind],
+    *,
+    count: Annotated[ck.Value | None, cylinders],
+    off: Annotated[ck.Value | None, off_time],
+    charge: Annotated[ck.Reading | None, dwell],
+    fitted_l: Annotated[ck.Value | None, inductance],
+    fitted_r: Annotated[ck.Value | None, coil_resistance],
+    fitted_i: Annotated[ck.Value | None, current_limit],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """How long a coil can charge at this speed, without its data: time that is short makes the supply count.
+
+    A coil needs the longer to charge the lower the supply is, so a weak battery shows as a limit of speed.
+    """
+    if fitted_l is not None and fitted_r is not None and fitted_i is not None:
+        yield case.does_not_apply("How long this coil needs is worked out from its data.")
+        return
+    firings = firings_of(how, count)
+    if firings is None:
+        yield case.gap(cylinders, "How often the one coil fires depends on the number of cylinders.")
+        return
+    pause = off if off is not None else ck.exact("time", OFF_TIME)
+    there = dwell_available(rpm, ck.exact("ratio", firings), pause)
+    words = {"speed": _rpm(rpm.value), "time": _ms(there)}
+    if charge is not None and rpm.condition(dwell) is None:
+        beside = charge.condition(engine_speed)
+        if beside is None or abs(beside.number - rpm.number) <= 2 * math.hypot(beside.value.u, rpm.value.u):
+            yield case.judge(
+                there,
+                case.computed_limit("ignition.charge_time", "four-stroke", low=charge.value),
+                ck.Claim(
+                    "ignition.charge_time",
+                    of=dwell,
+                    unit="ms",
+                    evidence=[rpm, charge],
+                    urgency=ck.Urgency.THIS_VISIT,
+                    next_test=battery_running,
+                ),
+                ck.Says(
+                    passes="At {speed} there are {time} to charge the coil, and it is charged for {read}.",
+                    fails=(
+                        "At {speed} there are {time} to charge the coil, and {read} are asked for: it is cut"
+                        " short. A low supply lengthens what is asked for, so read the supply at that speed."
+                    ),
+                    undecided="At {speed} there are {time} to charge the coil, about the {read} asked for.",
+                ),
+                ck.Tells(
+                    passes="At this speed the ignition coil has time to charge.",
+                    fails="At this speed the ignition coil has too little time to charge.",
+                ),
+                values={**words, "read": _ms(charge.value)},
+            )
+            return
+    if there.number >= AMPLE:
+        yield case.advise(
+            ck.Claim("ignition.charge_time", of=dwell, unit="ms", evidence=[rpm], urgency=ck.Urgency.NOTHING),
+            "At {speed} there are {time} to charge the coil: time is not what it lacks.",
+            there,
+            tells="At this speed the ignition coil has time to charge.",
+            values=words,
+        )
+        return
+    yield case.inconclusive(
+        ck.Claim("ignition.charge_time", of=dwell, unit="ms", evidence=[rpm], next_test=battery_running),
+        (
+            "At {speed} one coil has at most {time} to charge for each spark. A coil needs the longer the"
+            " lower the"
+            " supply is, so a battery that is not charged, or a charging system that is weak at that speed,"
+            " shows"
+            " as a limit of speed. Read the charging voltage and the dwell there before any part is called"
+            " for."
+        ),
+        there,
+        tells="At high speed the spark depends on how well the battery is charged; that is read first.",
+        values=words,
+    )
+
+
+def firings_of(how: Kind, count: ck.Value | None) -> float | None:
+    """How often one coil fires in each revolution; None where the number of cylinders has to be known."""
+    if how is Kind.DISTRIBUTOR:
+        return count.number / 2 if count is not None else None
+    return {Kind.WASTED: 1.0, Kind.OWN_COIL: 0.5}.get(how)
 
 
 def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.Reading) -> ck.Finding:

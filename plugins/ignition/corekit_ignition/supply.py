@@ -12,10 +12,9 @@ import attrs
 
 import corekit as ck
 
+from .answers import Fitted, Kind
 from .current import energy_left_by_supply
 from .declarations import (
-    Fitted,
-    Kind,
     ballast,
     feed_drop,
     ground_drop,

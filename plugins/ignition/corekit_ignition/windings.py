@@ -11,10 +11,8 @@ import attrs
 
 import corekit as ck
 
+from .answers import CoilType, Fitted, Path
 from .declarations import (
-    CoilType,
-    Fitted,
-    Path,
     ballast,
     coil_type,
     diode,
@@ -88,8 +86,16 @@ def primary(
         )
     )
     for reading in ohms:
+        if reading.disagrees:
+            yield _unsteady(case, reading, "Ω")
+            continue
+        if _unresolved(reading) and not (own and reading.number > 0):
+            yield _too_coarse(case, reading)
+            continue
         warm = reading.condition(winding_temperature) or warmth
         cold = resistance_at_20(reading, case.ends(warm, winding_temperature))
+        if not own and made is CoilType.POINTS:
+            yield from _other_kind(case, reading, cold, resistor)
         yield case.judge(
             cold,
             limit,
@@ -154,6 +160,9 @@ def secondary(
     own = case.is_specified(secondary_resistance)
     limit = case.limit(secondary_resistance if own else "ignition.secondary_usual")
     for reading in ohms or []:
+        if reading.disagrees:
+            yield _unsteady(case, reading, "kΩ")
+            continue
         warm = reading.condition(winding_temperature) or warmth
         cold = resistance_at_20(reading, case.ends(warm, winding_temperature))
         at_most = ck.propagate(lambda ohms: SLIP * ohms, (reading.value,), "resistance")
@@ -165,6 +174,7 @@ def secondary(
                     " most likely the display showed kΩ. Read it again."
                 ),
                 reading,
+                tells="{it}: one reading was noted in another unit than it was read in; it is taken again.",
                 values={
                     "it": reading.place.capitalize(),
                     "read": ck.show(reading.value, "Ω", uncertainty=False),
@@ -233,7 +243,101 @@ def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
             "{it}: the secondary {may}, and an ohmmeter then reads open on a good coil too. This"
             " reading says nothing; check the spark with a spark tester."
         ),
+        tells="{it}: this reading alone does not show whether the coil works.",
         values={"it": it, "may": may},
+    )
+
+
+def _unresolved(reading: ck.Reading) -> bool:
+    """Whether a primary reads no more than its meter can be wrong by, and may be more than a short."""
+    return reading.number <= 2 * reading.value.u and reading.number + 2 * reading.value.u >= SHORTED_PRIMARY
+
+
+def _too_coarse(case: ck.Case, reading: ck.Reading) -> ck.Finding:
+    """On a range of kiloohms every primary reads nothing."""
+    return case.inconclusive(
+        ck.Claim("ignition.primary_resolution", place=reading.place, next_test=primary_resistance),
+        (
+            "{it}: the primary winding was read as {read}, no more than this meter and range can be wrong"
+            " by. On"
+            " a range of kiloohms every sound primary reads nothing. Read it on the 200 Ω range less the"
+            " probes"
+            " held together, or with four wires."
+        ),
+        reading,
+        tells="{it}: the meter was too coarse for this reading; it is taken again.",
+        values={"it": reading.place.capitalize(), "read": ck.show(reading.value, "Ω", uncertainty=False)},
+    )
+
+
+def _unsteady(case: ck.Case, reading: ck.Reading, unit: str) -> ck.Finding:
+    """Of readings of one winding that do not settle nothing else is said."""
+    taken = sorted((reading.value, *reading.others), key=lambda one: one.number)
+    least, most = (ck.show(one, unit, uncertainty=False) for one in (taken[0], taken[-1]))
+    return case.inconclusive(
+        ck.Claim("ignition.unsteady", place=reading.place, next_test=reading.measurand),
+        (
+            "{it}: {title}, read {count} times, runs from {least} to {most}. A meter takes its time on a"
+            " coil's"
+            " winding, and a poor contact of its probes creeps too. Clean the terminals, wait until the"
+            " display"
+            " stands still, read a coil known to be good beside it. Until then it says nothing of the coil."
+        ),
+        reading,
+        tells="{it}: the readings did not stand still; they are taken again.",
+        values={
+            "it": reading.place.capitalize(),
+            "title": reading.measurand.title[0].lower() + reading.measurand.title[1:],
+            "count": str(reading.count),
+            "least": least,
+            "most": most,
+        },
+    )
+
+
+_CIRCUIT = {
+    Fitted.YES: ("ignition.primary_ballast", "that works behind a ballast resistor"),
+    Fitted.NO: ("ignition.primary_points", "that works without a ballast resistor"),
+}
+
+
+def _other_kind(
+    case: ck.Case, reading: ck.Reading, cold: ck.Value | ck.Possible[ck.Value], resistor: Fitted | None
+) -> Iterator[ck.Finding]:
+    """A winding that is plainly no coil of one circuit and may be one of the other: before it is called bad,
+    which of the two belongs here has to be known.
+    """
+    sides = {one: case.side(cold, case.limit(key)) for one, (key, _) in _CIRCUIT.items()}
+    out = [one for one, side in sides.items() if side in (ck.Side.BELOW, ck.Side.ABOVE)]
+    if len(out) != 1 or resistor not in (None, out[0]):
+        return
+    fits = next(one for one in _CIRCUIT if one is not out[0])
+    known = resistor is not None
+    yield case.inconclusive(
+        ck.Claim(
+            "ignition.coil_match",
+            of=primary_resistance,
+            unit="Ω",
+            place=reading.place,
+            evidence=[reading],
+            next_test=primary_resistance if known else ballast,
+        ),
+        "{it}: {read} is no figure of a coil {out}, and may be that of one {fits}. {todo}",
+        tells="{it}: it may be a sound coil of another kind; which kind belongs here is looked up.",
+        values={
+            "it": reading.place.capitalize(),
+            "read": ck.show(reading.value, "Ω", uncertainty=False),
+            "out": _CIRCUIT[out[0]][1],
+            "fits": _CIRCUIT[fits][1],
+            "todo": (
+                "Compare its number with the vehicle's specification before it is called faulty: the wrong"
+                " coil"
+                " burns points, or makes too weak a spark."
+                if known
+                else "Look for the resistor or resistance wire, and at the coil's number, before it is called"
+                " faulty."
+            ),
+        },
     )
 
 

@@ -11,7 +11,7 @@ import pytest
 from corekit_ignition import ignition, supply
 
 import corekit as ck
-from corekit.testing import installed_plugins
+from corekit.testing import installed_plugins, shown
 
 REST, CRANK, RUN = supply.battery_resting, supply.battery_cranking, supply.battery_running
 
@@ -542,15 +542,29 @@ def test_no_spark_anywhere_with_a_good_supply_points_to_what_all_share(four: Any
 
 
 @pytest.mark.parametrize(
-    ("went", "calls"),
+    ("swapped", "went", "calls"),
     [
-        ("followed the coil", "ignition.replace_coil"), ("followed the plug", "ignition.replace_plugs"),
-        ("followed the lead", "ignition.replace_leads"), ("stayed with the cylinder", ""),
-        ("gone since the swap", ""),
+        ("coil", "followed it", "ignition.replace_coil"), ("plug", "followed it", "ignition.replace_plugs"),
+        ("lead", "followed it", "ignition.replace_leads"), ("coil", "stayed with the cylinder", ""),
+        ("plug", "gone since the swap", ""),
     ],
 )  # fmt: skip
-def test_a_misfire_speaks_against_the_part_that_it_follows(four: Any, went: str, calls: str) -> None:
-    assert four.see("swap", went).finding("ignition.swap").calls_for == calls
+def test_a_misfire_speaks_against_the_part_that_it_follows(
+    four: Any, swapped: str, went: str, calls: str
+) -> None:
+    found = four.see(f"{swapped}_swap", went).finding(f"ignition.{swapped}_swap")
+    assert found.calls_for == calls and swapped in str(found)
+
+
+def test_a_coil_that_was_swapped_in_vain_clears_no_plug_and_a_plug_no_coil() -> None:
+    before = shown(ignition, None, ["misses_under_load"]).chances
+    coil = shown(ignition, None, ["misses_under_load"], coil_swap="stayed")
+    assert coil.chances["bad_coil"] < before["bad_coil"] / 3
+    assert coil.chances["worn_plugs"] > before["worn_plugs"]
+    assert coil.chances["bad_lead"] > before["bad_lead"]
+    assert "plug_swap" in [test.key for test in coil.next_tests]
+    plug = shown(ignition, None, ["misses_under_load"], plug_swap="stayed").chances
+    assert plug["bad_coil"] > before["bad_coil"]
 
 
 def test_a_coil_never_switched_speaks_for_what_switches_it_not_for_the_coil(four: Any) -> None:

@@ -83,6 +83,7 @@ def test_every_operation_can_be_priced_and_says_what_shows_that_it_worked() -> N
         "ignition.replace_plugs",
         "ignition.replace_coil",
         "ignition.replace_leads",
+        "ignition.replace_boots",
         "ignition.replace_cap",
     }
     assert all(operation.shown_by in ignition.measurands for operation in ignition.operations.values())
@@ -149,9 +150,9 @@ def test_the_table_says_that_its_numbers_are_estimates() -> None:
 @pytest.mark.parametrize(
     ("told", "results", "operation"),
     [
-        ("misses_under_load", {"swap": "coil"}, "replace_coil"),
-        ("misses_under_load", {"swap": "plug"}, "replace_plugs"),
-        ("misses_under_load", {"swap": "lead"}, "replace_leads"),
+        ("misses_under_load", {"coil_swap": "followed"}, "replace_coil"),
+        ("misses_under_load", {"plug_swap": "followed"}, "replace_plugs"),
+        ("misses_under_load", {"lead_swap": "followed"}, "replace_leads"),
         ("misses_under_load", {"plug_face": "cracked"}, "replace_plugs"),
         ("misses_under_load", {"plug_face": "worn", "plug_gap": "wide"}, "replace_plugs"),
         ("misses_under_load", {"lead_look": "tracked", "lead": "open"}, "replace_leads"),
@@ -208,6 +209,26 @@ def test_what_looks_like_ignition_is_found_and_referred_and_no_part_of_it_is_cal
         assert not any(made.calls_for(part) for part in PARTS)
 
 
+def test_what_harms_the_coil_counts_where_it_was_found_and_is_never_proposed() -> None:
+    told = ["cranks_no_start"]
+    before = shown(ignition, None, told)
+    assert "tower_gap" not in [test.key for test in before.next_tests]
+    found = shown(ignition, None, told, tower_gap="fires with the gap alone")
+    assert found.chances["bad_cap"] > before.chances["bad_cap"]
+
+
+def test_a_coil_on_plug_is_offered_boots_and_neither_leads_nor_a_distributor() -> None:
+    only = {key: fault.only.get("ignition.kind", ()) for key, fault in TABLE.faults.items()}
+    assert "coil on plug" not in (*only["bad_lead"], *only["bad_cap"]) and only["bad_boot"] == (
+        "coil on plug",
+    )
+    for key in ("lead", "lead_look", "lead_swap", "cap_look", "spark_at_coil"):
+        assert "coil on plug" not in TABLE.tests[key].only["ignition.kind"], key
+    assert shown(ignition, None, ["misses_in_the_wet"], boot_look="tracked", boot="goes").calls_for(
+        "replace_boots"
+    )
+
+
 def test_a_distributors_cap_is_asked_for_only_where_there_is_a_distributor() -> None:
     for only in (TABLE.faults["bad_cap"].only, TABLE.tests["cap_look"].only):
         assert only["ignition.kind"] == ("distributor",)
@@ -251,7 +272,10 @@ def test_a_weak_supply_explains_a_weak_spark_and_clears_the_coil() -> None:
 def test_after_a_weak_spark_the_supply_is_tested_before_any_part_is_touched() -> None:
     assert shown(ignition, None, ["cranks_no_start"], spark="weak").next_tests[0].key == "feed"
     order = [test.key for test in shown(ignition, spark="weak").next_tests]
-    assert all(order.index("feed") < order.index(part) for part in ("swap", "lead", "primary", "plug_face"))
+    assert all(
+        order.index("feed") < order.index(part)
+        for part in ("coil_swap", "plug_swap", "lead", "primary", "plug_face")
+    )
 
 
 def test_no_misfire_count_however_bad_calls_for_a_coil(four: Any) -> None:
@@ -337,12 +361,12 @@ def test_a_second_fault_leaves_new_plugs_not_repaired_yet_and_names_the_next_tes
     assert made.may_propose("ignition.replace_plugs") and not made.may_propose("ignition.replace_coil")
     (repair,) = made.repairs
     assert (repair.operation, repair.proof) == ("ignition.replace_plugs", Proof.NOT_YET)
-    assert "ignition.swap" in [test.wants for test in made.next_tests]
+    assert "ignition.coil_swap" in [test.wants for test in made.next_tests]
 
 
 def test_a_misfire_that_follows_the_coil_lets_the_coil_be_offered() -> None:
     spark = 'place = "cylinder 3", is = "weak or intermittent" }'
-    made = visit("second_fault.toml", (spark, spark + ', { of = "ignition.swap", is = "followed the coil" }'))
+    made = visit("second_fault.toml", (spark, spark + ', { of = "ignition.coil_swap", is = "followed it" }'))
     assert made.may_propose("ignition.replace_coil")
     assert made.suspects[0].fault == "bad_coil"
 

@@ -1,0 +1,113 @@
+"""Parts swapped with another cylinder: the answer is about the part that was swapped, and about no other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+import corekit as ck
+
+from .answers import Kind, Swap
+from .cautions import HIGH_VOLTAGE, HOT
+from .declarations import (
+    ignition,
+    ignition_coil,
+    kind,
+    plug_leads,
+    replace_coil,
+    replace_leads,
+    replace_plugs,
+    spark_plugs,
+)
+
+_HOW = (
+    " Swap it with another cylinder's and nothing else, then count again. Gone since the swap may be a pin"
+    " that"
+    " was seated anew: it counts once the misfire moves back."
+)
+_HAZARD = f"{HIGH_VOLTAGE} {HOT}"
+
+coil_swap = ignition.observation(
+    "coil_swap",
+    "Misfire after swapping the coil alone",
+    Swap,
+    part=ignition_coil,
+    how="Plug and, where it comes off, boot stay. A single coil: put in one known to be good." + _HOW,
+    hazard=_HAZARD,
+)
+plug_swap = ignition.observation(
+    "plug_swap",
+    "Misfire after swapping the plug alone",
+    Swap,
+    part=spark_plugs,
+    how="The coil comes first, for it comes off anyway." + _HOW,
+    hazard=_HAZARD,
+)
+lead_swap = ignition.observation(
+    "lead_swap",
+    "Misfire after swapping the lead alone",
+    Swap,
+    part=plug_leads,
+    only={kind: (Kind.DISTRIBUTOR, Kind.WASTED)},
+    how="Only where the other one is long enough." + _HOW,
+    hazard=_HAZARD,
+)
+
+_NEXT = {
+    "coil": "its plug, then injector and compression",
+    "plug": "its coil, then injector and compression",
+    "lead": "its plug and its coil, then injector and compression",
+}
+
+
+def _swapped(
+    case: ck.Case, of: ck.Observation, code: str, part: str, went: Swap, operation: ck.Operation
+) -> Iterator[ck.Finding | ck.Gap]:
+    words = {"part": part, "next": _NEXT[part]}
+    if went is Swap.FOLLOWED:
+        yield case.visual(
+            of,
+            ck.Claim(code, calls_for=operation),
+            "The misfire followed the {part} to the other cylinder: the {part} is at fault.",
+            passes=False,
+            tells="The fault moved with the part that was swapped: that part is at fault.",
+            values=words,
+        )
+        return
+    says, tells = {
+        Swap.STAYED: (
+            "With the {part} swapped the misfire stayed with its cylinder: the {part} is not the cause, and"
+            " nothing else is cleared by that. Next: {next}.",
+            "The part that was swapped is not the cause.",
+        ),
+        Swap.GONE: (
+            "Since the {part} was swapped the misfire is gone. A connector or a plug that was seated anew"
+            " does"
+            " that: swap back, and count again before anything is renewed.",
+            "Since two parts were swapped the fault is gone; why is not known yet.",
+        ),
+    }[went]
+    yield case.advise(
+        ck.Claim(code, evidence=case.noted(of), urgency=ck.Urgency.THIS_VISIT),
+        says,
+        tells=tells,
+        values=words,
+    )
+
+
+@ignition.check("Misfire after swapping the coil")
+def coil_swapped(case: ck.Case, went: Annotated[Swap, coil_swap]) -> Iterator[ck.Finding | ck.Gap]:
+    """Of all tests this speaks most directly of the coil: the fault follows it, or it stays."""
+    yield from _swapped(case, coil_swap, "ignition.coil_swap", "coil", went, replace_coil)
+
+
+@ignition.check("Misfire after swapping the plug")
+def plug_swapped(case: ck.Case, went: Annotated[Swap, plug_swap]) -> Iterator[ck.Finding | ck.Gap]:
+    """As of the coil; plugs that are worn alike stay where they are."""
+    yield from _swapped(case, plug_swap, "ignition.plug_swap", "plug", went, replace_plugs)
+
+
+@ignition.check("Misfire after swapping the lead")
+def lead_swapped(case: ck.Case, went: Annotated[Swap, lead_swap]) -> Iterator[ck.Finding | ck.Gap]:
+    """As of the coil, where there are leads."""
+    yield from _swapped(case, lead_swap, "ignition.lead_swap", "lead", went, replace_leads)
