@@ -29,6 +29,7 @@ class Symptom:
         none: The chance that somebody tells it whose vehicle has no fault; `why` gives the reason.
         outside: The chance under something that no installed system speaks of.
         first_step: What to do first where no installed system speaks to it.
+        codes: The vehicle's own trouble codes speak of it: it is settled by reading them again.
     """
 
     key: str
@@ -37,6 +38,7 @@ class Symptom:
     why: str
     outside: float
     first_step: str = ""
+    codes: bool = False
 
 
 @attrs.frozen(kw_only=True)
@@ -129,6 +131,7 @@ class _SymptomRow:
     why: str = needed("why somebody without a fault tells it", default="")
     outside: Positive = needed("a chance between 0 and 1", default=Positive(0.01))
     first_step: str = ""
+    codes: bool = False
 
 
 @table
@@ -235,6 +238,7 @@ def symptoms() -> SymptomList:
             why=row.why,
             outside=row.outside,
             first_step=row.first_step,
+            codes=row.codes,
         )
         for key, row in form.symptoms.items()
     }

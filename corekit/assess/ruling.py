@@ -22,6 +22,7 @@ from .suspect import (
     NextTest,
     Suspect,
     call_for_part,
+    named_fault,
     next_tests,
     suspects,
     tried_out,
@@ -227,7 +228,7 @@ def _calls(plugins: Plugins, stage: StageEvidence, evidence: Evidence) -> list[C
         cures = evidence.tables.of_work(operation.key)
         if operation.replaces and operation.key not in calls and tried_out(evidence, cures):
             calls[operation.key] = call_for_part(evidence, operation.key, stage.stage)
-    return list(calls.values())
+    return [attrs.evolve(call, fault=named_fault(evidence, call.operation)) for call in calls.values()]
 
 
 def _plain_call(finding: Finding, stage: int, evidence: Evidence) -> Call:

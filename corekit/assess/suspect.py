@@ -26,6 +26,8 @@ WORTHWHILE = 0.03
 SLIGHT = 1e-4
 #: A question to the customer costs no hands-on time; it is ranked as if it took so many minutes.
 ASKING = 0.5
+#: Of several faults that one work cures, one is named as the cause where it holds this share of their chance.
+NAMED_AT = 0.8  # an estimate of ours
 #: An outcome speaks for or against a cause where it is so many times likelier with it than without, or less.
 SPEAKS = 2.0
 
@@ -90,12 +92,16 @@ class NextTest:
 
 @attrs.frozen(kw_only=True)
 class Call:
-    """Whether an operation may be proposed on what was found, and why or why not yet."""
+    """Whether an operation may be proposed on what was found, and why or why not yet.
+
+    `fault` is the full key of the fault that it would cure, where one stands out from all that it cures.
+    """
 
     operation: str
     met: bool
     why: str
     stage: int
+    fault: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -405,6 +411,15 @@ def _spoilers_last(tables: Tables, ranked: Iterable[NextTest]) -> list[NextTest]
 
 
 # ---- calls
+
+
+def named_fault(evidence: Evidence, operation: str) -> str:
+    """Full key of the fault that this work would cure; empty where no one stands out from the others."""
+    faults, states = evidence.tables.of_work(operation), now(evidence.beliefs)
+    likeliest = max(sorted(faults), key=lambda fault: chance_of(states, {fault}), default="")
+    if not likeliest or chance_of(states, {likeliest}) < NAMED_AT * chance_of(states, faults):
+        return ""
+    return likeliest
 
 
 def call_for_part(evidence: Evidence, operation: str, stage: int) -> Call:

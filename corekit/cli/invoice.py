@@ -38,6 +38,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _issue(args: argparse.Namespace) -> int:
+    from ..desk.clock import ClockError
     from ..desk.issuing import Page, left_out
     from ..desk.jobs import job_named
     from ..desk.shop import open_shop
@@ -57,9 +58,12 @@ def _issue(args: argparse.Namespace) -> int:
         ):
             print("Nothing was issued, no number was taken.")
             return 1
-        invoice = shop.issue_together(
-            [job.id for job in jobs], request_id=args.request, date_is_right=args.date_is_right
-        )
+        try:
+            invoice = shop.issue_together(
+                [job.id for job in jobs], request_id=args.request, date_is_right=args.date_is_right
+            )
+        except ClockError as error:
+            raise ClockError(error.jump, f"{error} On the command line that is --date-is-right.") from error
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")
         print(
             invoice.link

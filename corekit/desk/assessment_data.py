@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from .. import units
+from ..account.noted import is_noted, own_words, unanswered
 from ..assess.suspect import NextTest
 from ..model.finding import Finding
 from ..model.job import Job, stage_name
@@ -14,7 +15,6 @@ from ..plugin.limit_words import limit_words
 from ..plugin.reading import Reading
 from ..plugin.record import record_words
 from ..plugin.uncertainty import shares
-from ..report.noted import is_noted, own_words, unanswered
 from ..report.records import records_of
 from .causes import chance_words, pair_of
 from .check import CheckView

@@ -9,6 +9,7 @@ import textwrap
 from collections.abc import Iterator
 
 from .. import units
+from ..account.noted import OwnWords, is_noted, own_words, unanswered
 from ..assess.suspect import Call, NextTest
 from ..billing.waiver import waivers
 from ..judge import conform
@@ -20,7 +21,6 @@ from ..plugin.limit_words import limit_with_basis, uncertainty_at_most
 from ..plugin.uncertainty import overdue, shares
 from ..report.findings import code_sentences, nothing_found
 from ..report.next_tests import asks_for_codes
-from ..report.noted import OwnWords, is_noted, own_words, unanswered
 from ..report.records import record_lines, records_of
 from .causes import cause_lines
 from .check import CheckView

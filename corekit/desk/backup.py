@@ -13,7 +13,7 @@ from pathlib import Path
 import attrs
 
 from ..errors import CorekitError
-from ..files import TEMPORARY, flush_folder, write_once
+from ..files import TEMPORARY, flush_folder, write_once, write_over
 from ..store.store import Store
 from .context import ShopContext
 from .errors import DeskError
@@ -155,7 +155,7 @@ def forget_in_backups(folder: Path, job: str) -> int:
 def _write_heads(backup: Path, store: Store) -> None:
     """The heads as they are now: that a person was forgotten is an entry of its own."""
     told = json.loads((backup / HEADS_FILE).read_text("utf-8"))
-    (backup / HEADS_FILE).write_text(json.dumps({**told, "heads": store.heads()}, indent=2), "utf-8")
+    write_over(backup / HEADS_FILE, json.dumps({**told, "heads": store.heads()}, indent=2).encode())
 
 
 @attrs.frozen(kw_only=True)

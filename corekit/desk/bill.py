@@ -4,6 +4,7 @@ or as a draft.
 
 from __future__ import annotations
 
+from ..account.account import account_of
 from ..assess.assessment import Assessment
 from ..billing.approval import ApprovedWork, ConsentError
 from ..billing.book import PriceBook
@@ -11,6 +12,7 @@ from ..billing.payment import payable_after
 from ..billing.together import JobShare
 from ..model.document import Document
 from ..model.job import Job
+from ..plugin.host import Plugins
 from ..report.papers import invoice_document
 from ..report.sheet import Sheet
 from . import paper
@@ -24,7 +26,7 @@ class Bill:
         ConsentError: nothing was both approved and done, or it would exceed what was approved.
     """
 
-    def __init__(self, job: Job, assessment: Assessment, book: PriceBook) -> None:
+    def __init__(self, job: Job, assessment: Assessment, plugins: Plugins, book: PriceBook) -> None:
         self.job, self.jobs, self.assessment, self.versions = job, [job], assessment, assessment.versions
         self.work = ApprovedWork.of(job, book)
         self.lines = to_invoice(job, self.work, assessment)
@@ -37,12 +39,14 @@ class Bill:
             self.share.totals, [noted.record for noted in job.payments], self.share.rounding
         )
         self.total = self.payable.gross + self.payable.rounding
+        self.account = account_of(job, assessment, plugins, lines=self.lines, book=book)
 
     def document(self, sheet: Sheet, number: str, record_mark: str) -> Document:
         """The invoice as a Document; without a number it is a draft's."""
         return invoice_document(
             self.job,
             self.assessment,
+            self.account,
             sheet,
             number=number,
             lines=self.lines,

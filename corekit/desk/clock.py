@@ -36,12 +36,18 @@ class ClockJump:
 class ClockError(DeskError):
     """A number would be taken under a date that may be wrong; whoever asks says that it is right."""
 
-    def __init__(self, jump: ClockJump, now: datetime) -> None:
+    def __init__(self, jump: ClockJump, text: str) -> None:
         self.jump = jump
-        super().__init__(
-            f"This device says that it is {_day(now)}, but in the record {jump} since the last invoice."
-            " An invoice keeps its date and its number for good, and none was taken. Set the clock right; or,"
-            " if the date is right, say so with --date-is-right."
+        super().__init__(text)
+
+    @classmethod
+    def of(cls, jump: ClockJump, shop: ShopContext) -> ClockError:
+        """With what stands against it, and what to do."""
+        return cls(
+            jump,
+            f"This device says that it is {now_in_words(shop)}, but in the record {jump} since the last"
+            " invoice. An invoice keeps its date and its number for good, and none was taken. Set the clock"
+            " right; or say that the date is.",
         )
 
 

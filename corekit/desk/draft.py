@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
 
 import attrs
 
+from ..account.account import Account, account_of
 from ..assess.assessment import Assessment, assess
 from ..billing.book import PriceBook
 from ..billing.estimate import diagnosis_lines, repair_lines
@@ -29,7 +31,7 @@ from .context import open_context
 from .errors import DeskError
 from .in_memory import scratch_job
 from .jobs import job_named, texts_of
-from .offerable import cap_of, done_without_estimate, is_charged, requested_work
+from .offerable import approved_before, cap_of, done_without_estimate, is_charged, requested_work
 from .settings import Settings, declared, read_prices, read_settings
 
 #: Columns of a paper in the terminal.
@@ -72,12 +74,14 @@ def draft_estimate(
     document = estimate_document(
         bench.job,
         bench.assessment,
+        bench.account(lines, is_proposal=True),
         bench.sheet(),
         name=f"{stage}, draft",
         stage=stage,
         lines=lines,
         totals=sums,
         cap=cap_of(bench.book),
+        approved=approved_before(bench.job, bench.book),
     )
     return bench.write(document, out, as_text)
 
@@ -99,7 +103,9 @@ def draft_invoice(
     mark = record_mark([entry.id for entry in job.entries[-1:]])
     if job.approvals:
         return bench.write(
-            Bill(job, bench.assessment, bench.book).document(bench.sheet(), "", mark), out, as_text
+            Bill(job, bench.assessment, bench.plugins, bench.book).document(bench.sheet(), "", mark),
+            out,
+            as_text,
         )
     work = done_without_estimate(job, bench.assessment, bench.plugins)
     looking = [line for line in bench.looking(km) if is_charged(line, job)]
@@ -108,6 +114,7 @@ def draft_invoice(
     document = invoice_document(
         job,
         bench.assessment,
+        bench.account(lines),
         bench.sheet(),
         number="",
         lines=lines,
@@ -148,6 +155,11 @@ class _Bench:
             self.book, km, call_out=not self.job.same_trip_as if call_out is None else call_out
         )
 
+    def account(self, lines: Sequence[Line], *, is_proposal: bool = False) -> Account:
+        return account_of(
+            self.job, self.assessment, self.plugins, lines=lines, is_proposal=is_proposal, book=self.book
+        )
+
     def sheet(self) -> Sheet:
         return paper.sheet(
             random_id(16),
@@ -155,6 +167,7 @@ class _Bench:
             datetime.now(UTC),
             self.book.currency,
             self.plugins,
+            valid_days=self.settings.estimate_days,
             demo=self.job.demo,
             draft=True,
         )

@@ -9,6 +9,7 @@ from pathlib import Path
 import attrs
 
 from .._version import __version__
+from ..account.account import account_of
 from ..assess.assessment import Assessment
 from ..billing.estimate import diagnosis_lines, repair_lines
 from ..billing.line import Line
@@ -28,7 +29,7 @@ from .assessing import assessment_of
 from .context import ShopContext, request_of
 from .errors import DeskError
 from .jobs import job_named
-from .offerable import cap_of, left_in, not_ended, requested_work
+from .offerable import approved_before, cap_of, left_in, not_ended, requested_work
 from .settings import PRICE_FILE
 
 
@@ -204,12 +205,14 @@ def _new_estimate(
     document = estimate_document(
         job,
         assessment,
+        account_of(job, assessment, shop.plugins, lines=lines, is_proposal=True, book=shop.prices),
         paper.sheet_of(shop, job),
         name=name,
         stage=stage,
         lines=lines,
         totals=sums,
         cap=cap_of(shop.prices),
+        approved=approved_before(job, shop.prices),
     )
     record = Estimated(
         name=name,

@@ -5,7 +5,6 @@ asks.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 
@@ -91,7 +90,7 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bo
         while not _number_over(shop, records):
             jump = clock_jump(shop)
             if jump is not None and not date_is_right:
-                raise ClockError(jump, datetime.fromisoformat(shop.store.now()))
+                raise ClockError.of(jump, shop)
             _issue_once(shop, _bill_over(shop, records), request, jump)  # unless something came in meanwhile
             records = [shop.store.job(job) for job in ids]
         if request is not None and known is None:
@@ -111,7 +110,7 @@ def _number_over(shop: ShopContext, jobs: Sequence[Job]) -> str:
 def _bill_over(shop: ShopContext, jobs: Sequence[Job]) -> Bill | together.CommonBill:
     if len(jobs) > 1:
         return together.CommonBill(shop, jobs)
-    return Bill(jobs[0], assessment_of(shop, jobs[0]), shop.prices)
+    return Bill(jobs[0], assessment_of(shop, jobs[0]), shop.plugins, shop.prices)
 
 
 def _issue_once(

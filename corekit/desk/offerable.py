@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 import attrs
 
 from ..assess.assessment import Assessment
-from ..billing.approval import ApprovedWork
+from ..billing.approval import ApprovedWork, ConsentError
 from ..billing.book import PriceBook
 from ..billing.estimate import WorkItem
 from ..billing.line import Ground, GroundKind, Line, LineKind
@@ -132,6 +132,18 @@ def not_ended(job: Job) -> None:
 def cap_of(book: PriceBook) -> Money | None:
     """The most that call-out and diagnosis may come to before tax, where the price book says so."""
     return Money.of(book.diagnosis_cap, book.currency) if book.diagnosis_cap is not None else None
+
+
+def approved_before(job: Job, book: PriceBook) -> Money | None:
+    """What was approved so far, to stand beside what a new estimate asks for.
+
+    None where nobody can say it any more, because tax rates have changed since: the invoice refuses that by
+    name, and a new estimate is the way out of it.
+    """
+    try:
+        return ApprovedWork.of(job, book).total
+    except ConsentError:
+        return None
 
 
 def to_invoice(job: Job, work: ApprovedWork, assessment: Assessment) -> tuple[Line, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from ..billing.approval import ApprovedWork
@@ -33,6 +33,7 @@ def sheet(
     currency: str,
     plugins: Plugins,
     *,
+    valid_days: int,
     demo: bool,
     draft: bool = False,
 ) -> Sheet:
@@ -45,6 +46,7 @@ def sheet(
         document_id=document_id,
         issuer=issuer,
         issued=now.date().isoformat(),
+        valid_until=(now.date() + timedelta(days=valid_days)).isoformat() if valid_days else "",
         currency=currency,
         operations=plugins.operations,
         titles=titles,
@@ -62,6 +64,7 @@ def sheet_of(shop: ShopContext, job: Job, *, draft: bool = False) -> Sheet:
         shop.clock(),
         shop.prices.currency,
         shop.plugins,
+        valid_days=shop.settings.estimate_days,
         demo=job.demo or shop.demo,
         draft=draft,
     )
@@ -155,8 +158,9 @@ def forget(shop: ShopContext, job: str) -> dict[str, int]:
     for path in (*(path_of(shop, name) for name in named), *with_id):
         path.unlink(missing_ok=True)
     sweep(folder, older_than=0.0)
+    gone = shop.store.forget(record.id)
     forget_in_backups(shop.folder, record.id)
-    return shop.store.forget(record.id)
+    return gone
 
 
 #: Kinds of paper that can be drafted.

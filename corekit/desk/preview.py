@@ -8,6 +8,7 @@ from typing import Any
 import attrs
 
 from .. import units
+from ..account.noted import is_noted
 from ..assess.assessment import Assessment
 from ..fault import DataFault
 from ..intake.fault import VisitError
@@ -19,7 +20,6 @@ from ..model.records import Measured, Seen
 from ..plugin.host import Plugins
 from ..plugin.reading import Reading
 from ..report.findings import finding_row
-from ..report.noted import is_noted
 from ..report.readings import row_of, strip_of_finding
 from .assessing import assessment_of
 from .context import ShopContext

@@ -25,6 +25,8 @@ SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journ
 PAGE_KEY_FILE = "keys/page.key"
 PAPERS, PUBLISHED, BACKUPS = "papers", "published", "backups"
 NUMBER_PATTERN = "{year}-{device}{place:04}"
+#: So long an estimate holds where the shop says nothing else, and at most.
+ESTIMATE_DAYS, LONGEST_ESTIMATE = 30, 366
 
 
 @attrs.frozen(kw_only=True)
@@ -40,6 +42,7 @@ class Settings:
         instruments: Name → what its sheet says. usual: Measurand key → name of the instrument that its
             readings are taken with when they name none.
         decimal: The mark in this shop's numbers, `.` or `,`; empty when both are usual.
+        estimate_days: So many days an estimate holds; 0 sets no end.
     """
 
     issuer: Issuer
@@ -50,6 +53,7 @@ class Settings:
     instruments: Mapping[str, Instrument] = attrs.field(factory=dict)
     usual: Mapping[str, str] = attrs.field(factory=dict)
     decimal: str = ""
+    estimate_days: int = ESTIMATE_DAYS
 
 
 class DecimalMark(StrEnum):
@@ -71,6 +75,7 @@ class ShopFile:
     guarantee: str = ""
     pays_by: str = ""
     decimal: DecimalMark = DecimalMark.EITHER
+    estimate_days: int = ESTIMATE_DAYS
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
 
 
@@ -95,6 +100,13 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
     if page and (odd := base_problem(page, demo=demo)):
         faults.add(("page",), odd)
     _check_number(form.number, faults)
+    if not 0 <= form.estimate_days <= LONGEST_ESTIMATE:
+        faults.add(
+            ("estimate_days",),
+            f"{form.estimate_days} is no time for which an estimate holds",
+            f"days from 0 (no end) to {LONGEST_ESTIMATE}",
+            str(ESTIMATE_DAYS),
+        )
     instruments, usual = _instruments(form, faults)
     faults.refuse(data, str(path))
     return Settings(
@@ -113,6 +125,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         instruments=instruments,
         usual=usual,
         decimal=str(form.decimal),
+        estimate_days=form.estimate_days,
     )
 
 

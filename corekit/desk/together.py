@@ -114,6 +114,7 @@ class CommonBill:
             InvoicedJob(
                 job=bill.job,
                 assessment=bill.assessment,
+                account=bill.account,
                 lines=bill.lines,
                 approvals=paper.approvals_of(bill.job, bill.work),
                 payments=paper.payments_of(bill.job),
@@ -133,7 +134,7 @@ class CommonBill:
 
 def _bill(shop: ShopContext, job: Job) -> Bill:
     try:
-        return Bill(job, assessment_of(shop, job), shop.prices)
+        return Bill(job, assessment_of(shop, job), shop.plugins, shop.prices)
     except ConsentError as error:
         name = "" if job.name in str(error) else f"{job.name}: "
         raise ConsentError(f"{name}{error} Nothing was issued.") from error

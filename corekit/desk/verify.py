@@ -38,6 +38,8 @@ def verify(store: Store, mark: str = "") -> Verified:
     was changed or removed since.
     """
     faults, words = store.verify(), ""
+    if store.missing:
+        faults = [*faults, f"{store.missing} of the entries that were seen under this name are not in it"]
     if mark:
         missing, words = _held_against(store, mark)
         faults = [*faults, *missing]

@@ -42,6 +42,7 @@ from .form import (
 _AMOUNT = re.compile(r"(?P<whole>[0-9]{1,9})(?:\.(?P<point>[0-9]{1,3})|,(?P<comma>[0-9]{1,2}))?")
 _LONGEST_WAIT = 14 * 86400.0  # s; a part left to rest, or a leak watched, over two weeks
 _LONGEST_NUMBER = 40  # characters of an invoice's number
+LONGEST_CAUSE = 80  # characters that say what was wrong: a line on the first sheet
 
 
 class WorkRows(Drafts):
@@ -101,10 +102,11 @@ class WorkRows(Drafts):
             (*path, "operation"), row.get("operation"), "an operation", self.declared.operations
         )
         self.stage += 1
-        record = Repaired(operation=operation.key if operation else "", stage=self.stage)
+        cause = self._cause((*path, "cause"), row.get("cause"))
+        record = Repaired(operation=operation.key if operation else "", stage=self.stage, cause=cause)
         self._say("repaired", f"{stage_name(self.stage)}/repaired", body_of(record), path)
         for key, typed in row.items():
-            if key == "operation":
+            if key in ("operation", "cause"):
                 continue
             trait = self.declared.traits.get(key)
             if (
@@ -120,6 +122,18 @@ class WorkRows(Drafts):
                 self.faults.add((*path, key), got, "traits of the new part")
                 continue
             self._trait((*path, key), key, typed)
+
+    def _cause(self, path: Place, text: str | None) -> str:
+        """What it was, in a few plain words: it stands on paper and page, for everybody with the code."""
+        cause = " ".join((self._full(path, text) or "").split()).rstrip(".")
+        if len(cause) > LONGEST_CAUSE:
+            self.faults.add(
+                path,
+                f"has {len(cause)} characters",
+                f"at most {LONGEST_CAUSE}, as a name for what was wrong",
+                '"a lamp in the glove box that stayed on"',
+            )
+        return cause
 
     def _waived(self, path: Place, row: WaivedStep) -> None:
         because = self._one_of(

@@ -110,6 +110,7 @@ class Finding:
         figure: The picture that makes it plain, if one does.
         grade: How the check itself graded what it saw; outcomes of the fault table may rest on it.
         disagrees: The readings that it rests on do not agree among themselves.
+        name: What was judged, in the customer's words, where that is no reading by itself.
     """
 
     system: str
@@ -134,6 +135,7 @@ class Finding:
     figure: Figure | None = None
     grade: str = ""
     disagrees: bool = False
+    name: str = ""
 
     @property
     def for_customer(self) -> Text:

@@ -405,10 +405,14 @@ class Approved:
 
 @attrs.frozen(kw_only=True)
 class Repaired:
-    """Work done; what follows it is stage `stage`."""
+    """Work done; what follows it is stage `stage`.
+
+    `cause` is what it was, in plain words; it is printed and published, so it names nobody.
+    """
 
     operation: str
     stage: int
+    cause: str = _later("")
 
 
 @attrs.frozen(kw_only=True)

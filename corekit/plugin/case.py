@@ -531,6 +531,7 @@ class Case:
             next_test=next_test.key if next_test else "",
             figure=claim.figure,
             grade=claim.grade,
+            name=claim.name,
         )
 
     @staticmethod

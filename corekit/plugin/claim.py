@@ -36,6 +36,8 @@ class Claim:
         figure: The picture that makes it plain, if one does.
         grade: How the check itself graded what it saw, in a word of its own; a test of the fault table may
             take it as its outcome.
+        name: What was judged, in the customer's words, where that is not the reading itself: *voltage drop at
+            the connections*.
     """
 
     code: str
@@ -48,3 +50,4 @@ class Claim:
     next_test: Measurand | Observation | Trait | None = attrs.field(default=None, kw_only=True)
     figure: Figure | None = attrs.field(default=None, kw_only=True)
     grade: str = attrs.field(default="", kw_only=True)
+    name: str = attrs.field(default="", kw_only=True)

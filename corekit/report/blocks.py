@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import takewhile
 
 from ..model.document import (
@@ -33,7 +33,7 @@ def document_boxes(setter: Typesetter, link: str | None, symbol: Symbol | None) 
     """
     boxes = [prose.opening(setter)]
     before: Block | None = None
-    for block, block_boxes in _boxes_of_blocks(setter, link, symbol):
+    for block, block_boxes in boxes_of_blocks(setter, setter.document.blocks, link, symbol):
         if block_boxes and isinstance(before, Statement):
             block_boxes[0].gap = max(block_boxes[0].gap, setter.measures.between + 2)
         boxes += block_boxes
@@ -41,11 +41,10 @@ def document_boxes(setter: Typesetter, link: str | None, symbol: Symbol | None) 
     return boxes
 
 
-def _boxes_of_blocks(
-    setter: Typesetter, link: str | None, symbol: Symbol | None
+def boxes_of_blocks(
+    setter: Typesetter, blocks: Sequence[Block], link: str | None = None, symbol: Symbol | None = None
 ) -> Iterator[tuple[Block, list[Box]]]:
     """Each block with its boxes; pictures that follow each other with those of the first."""
-    blocks = setter.document.blocks
     level, key_is_said = -1, False
     for nth, block in enumerate(blocks):
         if isinstance(block, Heading):

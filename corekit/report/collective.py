@@ -1,8 +1,5 @@
-"""Build one invoice over several vehicles of one customer: a section for each vehicle, then what all of it
-costs.
-
-The sections answer a customer's questions in the order of a single invoice; only the money is added up at the
-end.
+"""Build one invoice over several vehicles of one customer: one account and one bill over all of them on the
+first sheet, then the evidence of each.
 """
 
 from __future__ import annotations
@@ -11,26 +8,42 @@ from collections.abc import Iterator, Sequence
 
 import attrs
 
+from ..account.account import Account
 from ..assess.assessment import Assessment
 from ..billing.line import Line
 from ..billing.totals import BillTotals, Payable
-from ..model.document import Block, Code, Document, Heading, Pairs, Paragraph, Totals, Words
+from ..model import document as blocks
+from ..model.document import (
+    Answer,
+    Block,
+    Code,
+    Document,
+    Evidence,
+    Heading,
+    NextSteps,
+    Pairs,
+    Paragraph,
+    Totals,
+    Words,
+)
 from ..model.job import Job
 from ..model.money import Money, total
 from ..model.personal import Personal
 from . import cost, sections
-from .findings import CODES_SAY, in_short, what_was_found
-from .papers import issued_document
+from .account_blocks import account_rows, guarantee, next_steps
+from .findings import CODES_SAY
+from .papers import approved_sum, issued_document
 from .readings import how_read
 from .sheet import ApprovalRow, Sheet
 
 
 @attrs.frozen(kw_only=True)
 class InvoicedJob:
-    """What one job brings to the paper; as for a single invoice (see `papers.invoice`)."""
+    """What one job brings to the paper; as for a single invoice (see `papers.invoice_document`)."""
 
     job: Job
     assessment: Assessment
+    account: Account
     lines: Sequence[Line]
     approvals: Sequence[ApprovalRow]
     payments: Sequence[tuple[str, Money]]
@@ -55,88 +68,83 @@ def collective(
         link, record_mark: As for a single invoice; the mark is over all the journals.
     """
     numbered = list(enumerate(parts, 1))
-    customer = (
-        *sections.parties(parts[0].job, sheet),
-        ("Vehicles", (f"{len(parts)}, described one after the other",)),
-    )
     payments = [(f"vehicle {nth}, {how}", amount) for nth, part in numbered for how, amount in part.payments]
-    blocks: list[Block] = [
-        Pairs(rows=customer),
-        Heading(text="Summary"),
-        *(block for nth, part in numbered for block in _in_short(nth, part)),
-        *_sections_once(numbered, sheet),
-        Heading(text="What we did"),
-        *(block for nth, part in numbered for block in _lines(nth, part, totals, sheet)),
-        Heading(text="What it costs"),
-        *cost.sums(totals, payable, sheet, payments),
-        Heading(text="For all vehicles"),
-        *sections.closing([(part.assessment, part.lines) for part in parts], sheet),
+    lines = [line for part in parts for line in part.lines]
+    approvals = [row for part in parts for row in part.approvals]
+    paper: list[Block] = [
+        Pairs(
+            rows=(
+                *sections.parties(parts[0].job, sheet),
+                *((f"Vehicle {nth}", sections.vehicle_in_short(part.job)) for nth, part in numbered),
+            )
+        ),
+        _answer(numbered, payable, sheet),
+        blocks.Account(
+            rows=tuple(
+                row
+                for nth, part in numbered
+                for row in account_rows(part.account, part.assessment, _named(nth))
+            ),
+            currency=sheet.currency,
+        ),
+        NextSteps(
+            rows=(
+                *(row for nth, part in numbered for row in _steps(nth, part, sheet)),
+                *guarantee(sheet),
+            )
+        ),
+        *cost.sums(lines, totals, payable, sheet, payments, approved_sum(approvals, sheet)),
         Code(document_id=sheet.document_id, link=link, record_mark=record_mark),
+        Evidence(title=sections.BEHIND),
+        *_evidence(numbered, totals, sheet),
     ]
-    return issued_document(sheet, number=number, payable=payable, blocks=blocks)
+    return issued_document(sheet, number=number, payable=payable, blocks=paper)
 
 
-def _named(nth: int, job: Job) -> Words:
-    description = job.vehicle.description
-    return (f"Vehicle {nth}, ", description) if isinstance(description, Personal) else (f"Vehicle {nth}",)
+def _named(nth: int) -> str:
+    return f"Vehicle {nth}: "
 
 
-def _identification(job: Job) -> list[Block]:
-    """By what the customer knows it from the others, beside the lines that are paid for it."""
-    known = [words for words in (job.vehicle.description, job.vehicle.plate) if isinstance(words, Personal)]
-    return (
-        [Paragraph(words=tuple(run for words in known for run in (", ", words))[1:], tone="small")]
-        if known
-        else []
+def _answer(numbered: Sequence[tuple[int, InvoicedJob]], payable: Payable, sheet: Sheet) -> Answer:
+    """What was told of each vehicle, and the answer for each."""
+    said: list[str | Personal] = []
+    for nth, part in numbered:
+        words = part.job.opened.words
+        if isinstance(words, Personal):
+            said += [" " if said else "", _named(nth), words]
+    symptoms = [_named(nth) + "; ".join(part.account.points) for nth, part in numbered if part.job.complained]
+    return Answer(
+        said=tuple(said),
+        symptoms=" ".join(symptoms),
+        text=" ".join(_named(nth) + part.account.answer for nth, part in numbered),
+        facts=cost.facts(payable, sheet),
     )
 
 
-def _in_short(nth: int, part: InvoicedJob) -> list[Block]:
-    short = [block for block in in_short(part.assessment) if isinstance(block, Paragraph)]
-    return [attrs.evolve(block, words=(*_named(nth, part.job), ": ", *block.words)) for block in short]
+def _steps(nth: int, part: InvoicedJob, sheet: Sheet) -> Iterator[tuple[str, Words]]:
+    yield from next_steps(part.account, sheet, _named(nth)).rows[: len(part.account.steps)]
 
 
-def _section(nth: int, part: InvoicedJob, sheet: Sheet) -> list[Block]:
-    """Everything about one vehicle but the money."""
-    about: list[Block] = [
-        *sections.complaint(part.job),
-        *what_was_found(part.assessment, sheet),
-        *sections.approvals(part.approvals, sheet),
-        *sections.retest_results(part.assessment),
-        *sections.to_watch(part.assessment, sheet),
-    ]
-    return [
-        Heading(text=f"Vehicle {nth}"),
-        Pairs(rows=tuple(sections.vehicle(part.job))),
-        *map(_deeper, about),
-    ]
+def _evidence(
+    numbered: Sequence[tuple[int, InvoicedJob]], totals: BillTotals, sheet: Sheet
+) -> Iterator[Block]:
+    """The evidence of each vehicle; how readings were taken and judged is said again only where it was
+    another way.
+    """
+    printed: set[str] = set()
+    for nth, part in numbered:
+        behind = sections.evidence(part.job, part.assessment, sheet, part.lines, totals, part.approvals)
+        yield Heading(text=f"Vehicle {nth}")
+        yield from (
+            _deeper(block)
+            for block in behind
+            if not isinstance(block, Evidence)
+            and not (isinstance(block, Paragraph) and block.words[0] in printed)
+        )
+        net = total((line.net for line in part.lines), sheet.currency)
+        yield Totals(rows=((f"Net, vehicle {nth}", str(net), False),), currency=sheet.currency)
+        printed |= {CODES_SAY, how_read(part.assessment)}
 
 
 def _deeper(block: Block) -> Block:
     return attrs.evolve(block, level=block.level + 1) if isinstance(block, Heading) else block
-
-
-def _sections_once(parts: Sequence[tuple[int, InvoicedJob]], sheet: Sheet) -> Iterator[Block]:
-    """The sections; how readings were taken and judged is said again only where it was another way."""
-    printed: set[str] = set()
-    for nth, part in parts:
-        yield from (
-            block
-            for block in _section(nth, part, sheet)
-            if not (isinstance(block, Paragraph) and block.words[0] in printed)
-        )
-        printed |= {CODES_SAY, how_read(part.assessment)}
-
-
-def _lines(nth: int, part: InvoicedJob, totals: BillTotals, sheet: Sheet) -> list[Block]:
-    net = total((line.net for line in part.lines), sheet.currency)
-    return [
-        Heading(text=f"Vehicle {nth}", level=2),
-        *_identification(part.job),
-        *(
-            block
-            for block in sections.work_done(part.job, part.lines, totals, sheet)
-            if not isinstance(block, Heading)
-        ),
-        Totals(rows=((f"Net, vehicle {nth}", str(net), False),), currency=sheet.currency),
-    ]

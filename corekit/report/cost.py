@@ -7,16 +7,17 @@ from decimal import Decimal
 
 import attrs
 
-from ..billing.line import PIECE, Ground, Line, LineKind
+from ..account.quantity import plain_number, quantity_words
+from ..billing.line import Ground, Line, LineKind
 from ..billing.totals import BillTotals, Payable
 from ..model.document import Block, Paragraph, PricedLines, PricedRow, Totals
-from ..model.money import Money
+from ..model.money import Money, total
 from .sheet import Sheet
 
 
 def priced_lines(lines: Sequence[Line], totals: BillTotals, sheet: Sheet) -> PricedLines:
     """One row a line; a ground that the line before has already is not repeated."""
-    rates = {row.rate: f"{_plain(row.percent)} %" for row in totals.per_rate}
+    rates = {row.rate: f"{plain_number(row.percent)} %" for row in totals.per_rate}
     rows = []
     for before, line in zip([None, *lines], lines, strict=False):
         row = _priced_row(line, rates)
@@ -38,7 +39,7 @@ def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
     return PricedRow(
         text=line.text,
         ground=ground_words(line.ground),
-        quantity=_quantity(line.quantity, line.unit),
+        quantity=quantity_words(line.quantity, line.unit),
         price=_price(line.price, line.net),
         net=str(line.net),
         tax=rates.get(line.tax, "none"),
@@ -62,39 +63,42 @@ _GROUNDS = {
 }
 
 
-def _plain(number: Decimal) -> str:
-    text = f"{number:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def _quantity(quantity: Decimal, unit: str) -> str:
-    """`4 pieces`, `0.6 h`; what is no whole number counts no pieces and stands alone: 0.8 of a litre."""
-    number = _plain(quantity)
-    if unit != PIECE:
-        return f"{number} {unit}".strip()
-    return number if "." in number else f"{number} {PIECE}{'' if quantity == 1 else 's'}"
-
-
 def _price(price: Decimal, like: Money) -> str:
     """A unit price with at least the currency's decimals, and more only where it has them."""
     rounded = Money.of(price, like.currency)
-    return str(rounded) if rounded.amount == price else _plain(price)
+    return str(rounded) if rounded.amount == price else plain_number(price)
 
 
 def sums(
-    totals: BillTotals, payable: Payable | None, sheet: Sheet, payments: Sequence[tuple[str, Money]] = ()
+    lines: Sequence[Line],
+    totals: BillTotals,
+    payable: Payable | None,
+    sheet: Sheet,
+    payments: Sequence[tuple[str, Money]] = (),
+    approved: Money | None = None,
 ) -> list[Block]:
-    """What the lines come to; with a Payable also what was paid and is due."""
-    rows: list[tuple[str, str, bool]] = [("Net", str(totals.net), False)]
-    rows += [(f"Tax {_plain(row.percent)} % on {row.base}", str(row.tax), False) for row in totals.per_rate]
+    """What the lines come to; with a Payable also what was paid and is still to pay.
+
+    Args:
+        approved: What was approved: before this paper where it asks for more, else in all.
+    """
+    rows = [*_by_kind(lines, sheet), ("Net", str(totals.net), False)]
+    rows += [
+        (f"Tax {plain_number(row.percent)} % on {row.base}", str(row.tax), False) for row in totals.per_rate
+    ]
     if payable is not None and payable.rounding.minor:
         rows.append(("Rounding, to the approved total", str(payable.rounding), False))
     gross = totals.gross + payable.rounding if payable is not None else totals.gross
     rows.append(("Total", str(gross), True))
+    if approved is not None and payable is not None:
+        rows.append(("Approved by you", str(approved), False))
+    elif approved is not None and approved.minor:
+        rows.append(("Approved by you before", str(approved), False))
+        rows.append(("Together with it", str(approved + gross), False))
     if payable is not None:
         rows += [(f"Paid, {how}", f"-{amount}", False) for how, amount in payments]
         rows.append(
-            ("Due", str(payable.due), True)
+            ("Still to pay", str(payable.due), True)
             if payable.due.minor >= 0
             else ("Refund due to you", str(-payable.due), True)
         )
@@ -104,3 +108,25 @@ def sums(
     if payable is not None and payable.due.minor > 0 and sheet.issuer.pays_by:
         blocks.append(Paragraph(words=(sheet.issuer.pays_by,), tone="small"))
     return blocks
+
+
+def _by_kind(lines: Sequence[Line], sheet: Sheet) -> list[tuple[str, str, bool]]:
+    """Work and parts apart, where there are both."""
+    parts = [line.net for line in lines if line.kind is LineKind.PART]
+    work = [line.net for line in lines if line.kind is not LineKind.PART]
+    if not parts or not work:
+        return []
+    return [
+        ("Work", str(total(work, sheet.currency)), False),
+        ("Parts", str(total(parts, sheet.currency)), False),
+    ]
+
+
+def facts(payable: Payable, sheet: Sheet) -> tuple[tuple[str, str, bool], ...]:
+    """The total, and whether it is paid, for the line under the answer."""
+    gross = f"{payable.gross + payable.rounding} {sheet.currency}"
+    if payable.due.minor == 0:
+        return (("Total", f"{gross}, paid", True),)
+    if payable.due.minor < 0:
+        return (("Total", gross, True), ("Refund due to you", f"{-payable.due} {sheet.currency}", True))
+    return (("Total", gross, True), ("Still to pay", f"{payable.due} {sheet.currency}", True))

@@ -1,5 +1,8 @@
 """Figures for the page: SVG with presentation attributes only, because the page's policy allows no styles of
 their own.
+
+They are drawn in the colour of the words around them; a hollow dot and the words in it have a class, by which
+a dark page's style sheet gives them its own.
 """
 
 from __future__ import annotations
@@ -39,19 +42,25 @@ def figure_svg(figure: Figure, key: str, width: float = 328.0, *, class_name: st
             x, y = at(mark.x0, mark.y1)
             wide, tall = (mark.x1 - mark.x0) * across, (mark.y1 - mark.y0) * up
             size = f'width="{_svg_number(wide)}" height="{_svg_number(tall)}"'
-            elements.append(f'<rect x="{x}" y="{y}" {size} fill="{_shade(mark.shade)}"/>')
+            elements.append(
+                f'<rect x="{x}" y="{y}" {size} fill="currentColor" fill-opacity="{mark.shade:.3g}"/>'
+            )
         elif isinstance(mark, Polyline):
             points = " ".join(",".join(at(x, y)) for x, y in mark.points)
             dashes = ' stroke-dasharray="5 4"' if mark.dashed else ""
             elements.append(
-                f'<polyline points="{points}" fill="none" stroke="#000"'
+                f'<polyline points="{points}" fill="none" stroke="currentColor"'
                 f' stroke-width="{_svg_number(mark.weight * _PIXELS * 0.8)}"{dashes}/>'
             )
         elif isinstance(mark, Dot):
             x, y = at(mark.x, mark.y)
             line = 2.0
             radius = mark.size / 2 * _PIXELS - (0 if mark.filled else line / 2)
-            paint = 'fill="#000"' if mark.filled else f'fill="#fff" stroke="#000" stroke-width="{line:g}"'
+            paint = (
+                'fill="currentColor"'
+                if mark.filled
+                else f'class="hollow" fill="#fff" stroke="currentColor" stroke-width="{line:g}"'
+            )
             elements.append(f'<circle cx="{x}" cy="{y}" r="{_svg_number(radius)}" {paint}/>')
         else:
             elements.append(_label(mark, *at(mark.x, mark.y)))
@@ -76,18 +85,13 @@ def _overhang(figure: Figure, width: float) -> tuple[float, float]:
 
 def _label(label: Label, x: str, y: str) -> str:
     return (
-        f'<text x="{x}" y="{y}" font-size="{_svg_number(_size(label))}" text-anchor="{label.anchor}"'
-        f' fill="{_GREY}">{escape(clean(label.text))}</text>'
+        f'<text x="{x}" y="{y}" class="words" font-size="{_svg_number(_size(label))}"'
+        f' text-anchor="{label.anchor}" fill="{_GREY}">{escape(clean(label.text))}</text>'
     )
 
 
 def _size(label: Label) -> float:
     return max(_LEAST_TEXT, label.size * _PIXELS)
-
-
-def _shade(shade: float) -> str:
-    level = round(255 * (1 - shade))
-    return f"#{level:02x}{level:02x}{level:02x}"
 
 
 def _svg_number(value: float) -> str:

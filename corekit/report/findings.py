@@ -2,92 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
+import attrs
+
+from ..account.noted import is_noted, own_words
 from ..assess.assessment import Assessment
-from ..assess.proof import Proof
-from ..billing.waiver import did_not_fix
 from ..complaints import CHECK_UP
-from ..model.document import Block, FindingRow, Findings, Heading, Paragraph, Picture, Readings
+from ..model.document import (
+    Block,
+    FindingRow,
+    Findings,
+    Heading,
+    Pairs,
+    Paragraph,
+    Picture,
+    Readings,
+)
 from ..model.finding import Finding, Reason, Urgency, Verdict
 from ..model.job import Job, stage_name
-from ..model.limit import Scope
+from ..model.limit import Limit, Scope
 from ..model.personal import Personal
 from ..plugin.limit_words import limit_with_basis, limit_words
 from ..plugin.uncertainty import overdue
 from ..reference import code_in_words
-from .noted import is_noted, own_words
 from .readings import how_read, reading_rows
 from .records import record_pictures
 from .sheet import Sheet
 
-#: What the retest says of work that was done, for somebody who reads one line only.
-_DONE = {
-    Proof.SHOWN: "done, and shown to work",
-    Proof.NOT_SHOWN: "done, but no retest shows yet that it works",
-    Proof.NOT_YET: "done, but the retest shows that it is not repaired yet",
-}
-
-
-def in_short(assessment: Assessment) -> list[Block]:
-    """What a hurried reader takes away: what was done and whether it holds, what still fails or is open, and
-    what was ruled out.
-    """
-    job = assessment.job
-    cured_nothing = did_not_fix(job)
-    done = {
-        repair.title: "done, but did not fix the fault; not charged"
-        if repair.operation in cured_nothing
-        else ""
-        for repair in assessment.repairs
-    }
-    sentences = list(
-        dict.fromkeys(
-            f"{repair.title}: {done[repair.title] or _DONE[repair.proof]}." for repair in assessment.repairs
-        )
-    )
-    sentences[:0] = _end(job)
-    for verdict, words in ((Verdict.FAIL, "Still failing"), (Verdict.UNDECIDED, "Undecided")):
-        texts = [str(finding.text) for finding in assessment.current if finding.verdict is verdict]
-        sentences += [f"{words}: {' '.join(texts)}"] if texts else []
-    advised = [
-        finding
-        for finding in assessment.current
-        if finding.verdict is Verdict.ADVICE and finding.urgency is not Urgency.NOTHING
-    ]
-    sentences += [f"Advice on: {checks(advised)}; see below."] if advised else []
-    if not assessment.findings:
-        sentences.append("No readings were evaluated in this visit.")
-    elif not sentences:
-        sentences.append("What was tested is in order; nothing that was tested calls for a repair.")
-    else:
-        ruled_out = [
-            finding
-            for finding in assessment.current
-            if finding.urgency is Urgency.NOTHING and _on_arrival(finding, assessment) is None
-        ]
-        sentences += [f"In order: {checks(ruled_out)}."] if ruled_out else []
-    return [Heading(text="Summary"), Paragraph(words=(" ".join(sentences),), tone="strong")]
-
-
-#: How a job ended without (further) repair, in plain words.
-_ENDS = {
-    "no fault found": "No fault found",
-    "declined": "You decided against {further} repair",
-    "referred": "Referred to somebody else",
-}
-
-
-def _end(job: Job) -> list[str]:
-    if job.ended is None:
-        return []
-    ended = job.ended.record
-    words = _ENDS[ended.how].format(further="further" if job.repairs else "a")
-    because = ended.because if ended.because.endswith((".", "!", "?")) else f"{ended.because}."
-    return [
-        f"{words}: {because}",
-        *(["The diagnosis is not charged."] if ended.how == "no fault found" else []),
-    ]
+TRADES_WORDS = "What was found, in the trade's words"
 
 
 def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
@@ -99,27 +42,21 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     read = any(assessment.readings) or records
     if not assessment.findings and not read and not codes and not failed and not noted:
         return []
-    blocks: list[Block] = [Heading(text="What we found, and how we know")]
+    blocks: list[Block] = []
+    sources = Sources()
     if assessment.findings:
-        blocks.append(Findings(rows=tuple(finding_row(finding, assessment) for finding in story(assessment))))
-    blocks += [
-        Picture(figure=finding.figure) for finding in assessment.findings if finding.figure is not None
-    ]
+        rows = tuple(finding_row(finding, assessment, sources) for finding in told_findings(assessment))
+        blocks += [Heading(text=TRADES_WORDS), Findings(rows=rows)]
+    blocks += _figures(assessment)
     if codes:
         blocks += [
             Heading(text="Trouble codes read", level=2),
             *(Paragraph(words=(sentence,)) for sentence in codes),
         ]
         blocks.append(Paragraph(words=(CODES_SAY,), tone="small"))
-    rows = reading_rows(assessment)
-    if rows:
-        blocks += [
-            Heading(text="Readings", level=2),
-            Readings(rows=tuple(rows)),
-            Paragraph(words=(how_read(assessment),), tone="small"),
-        ]
+    blocks += readings(assessment, sources)
     if records:
-        blocks += [Heading(text="Records", level=2), *records]
+        blocks += [Heading(text="Records"), *records]
     blocks += noted
     blocks += [
         Paragraph(words=(sentence,), tone="small")
@@ -129,7 +66,94 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
         blocks.append(
             Paragraph(words=(f"Not assessed, because a plugin failed: {', '.join(failed)}.",), tone="small")
         )
-    return blocks
+    return blocks + sources.blocks
+
+
+def what_asks_for(operations: Collection[str], assessment: Assessment) -> list[Block]:
+    """The findings that these pieces of work rest on, and the readings."""
+    found = [finding for finding in assessment.current if finding.calls_for in operations]
+    if not found:
+        return []
+    sources = Sources()
+    rows = tuple(finding_row(finding, assessment, sources) for finding in found)
+    return [
+        Heading(text=TRADES_WORDS),
+        Findings(rows=rows),
+        *readings(assessment, sources),
+        *sources.blocks,
+    ]
+
+
+def told_findings(assessment: Assessment) -> list[Finding]:
+    """The findings worth a row on paper: not that a part was sound which was taken out since."""
+    return [
+        finding
+        for finding in story(assessment)
+        if not (assessment.is_dealt_with(finding) and finding.verdict is Verdict.PASS)
+    ]
+
+
+def readings(assessment: Assessment, sources: Sources) -> list[Block]:
+    """Every reading before and after, each source by its number."""
+    rows = tuple(
+        attrs.evolve(row, source=sources.cited(row.source)) if row.source else row
+        for row in reading_rows(assessment)
+    )
+    if not rows:
+        return []
+    return [
+        Heading(text="Readings"),
+        Readings(rows=rows),
+        Paragraph(words=(how_read(assessment),), tone="small"),
+    ]
+
+
+def _figures(assessment: Assessment) -> list[Block]:
+    """The figure of every finding that has one; what a check drew before and after stands together."""
+    drawn = [finding for finding in assessment.findings if finding.figure is not None]
+    order = list(dict.fromkeys((finding.code, finding.place) for finding in drawn))
+    drawn.sort(key=lambda finding: (order.index((finding.code, finding.place)), finding.stage))
+    return [
+        Picture(
+            figure=attrs.evolve(
+                finding.figure,
+                title=f"{finding.figure.title} ({stage_words(finding.stage, assessment)})"
+                if assessment.job.stage
+                else finding.figure.title,
+            )
+        )
+        for finding in drawn
+        if finding.figure is not None
+    ]
+
+
+@attrs.define
+class Sources:
+    """Where limits are from, each once under its number, in the order in which a paper names them."""
+
+    names: list[str] = attrs.field(factory=list)
+
+    def cited(self, name: str) -> str:
+        """The number by which a source is named."""
+        if name not in self.names:
+            self.names.append(name)
+        return f"[{self.names.index(name) + 1}]"
+
+    @property
+    def blocks(self) -> list[Block]:
+        """The sources themselves; nothing where none was named."""
+        if not self.names:
+            return []
+        rows = tuple((f"[{n}]", (name,)) for n, name in enumerate(self.names, 1))
+        return [Heading(text="Sources"), Pairs(rows=rows)]
+
+
+def stage_words(stage: int, assessment: Assessment) -> str:
+    """When in the visit: on arrival, or after which work."""
+    done = [repair.title for repair in assessment.repairs if repair.stage == stage]
+    if stage == 0 or not done:
+        return "on arrival" if stage == 0 else stage_name(stage)
+    return f"after: {done[0][:1].lower()}{done[0][1:]}"
 
 
 def _noted(job: Job, sheet: Sheet) -> list[Block]:
@@ -297,8 +321,12 @@ def _is_over(finding: Finding, assessment: Assessment) -> bool:
     )
 
 
-def finding_row(finding: Finding, assessment: Assessment) -> FindingRow:
-    """A finding as it stands now; where the check spoke differently on arrival, both sentences."""
+def finding_row(finding: Finding, assessment: Assessment, sources: Sources | None = None) -> FindingRow:
+    """A finding as it stands now; where the check spoke differently on arrival, both sentences.
+
+    Args:
+        sources: Where they are listed, each by its number; without it each is named in full.
+    """
     first = _on_arrival(finding, assessment)
     text = str(finding.text)
     if first is not None and first.urgency is not finding.urgency:
@@ -307,24 +335,25 @@ def finding_row(finding: Finding, assessment: Assessment) -> FindingRow:
         text=text,
         verdict=str(finding.verdict),
         urgency="dealt with" if _is_over(finding, assessment) else str(finding.urgency),
-        basis=_basis(finding) + _overdue(finding, assessment),
-        stage=stage_name(finding.stage) if assessment.job.stage else "",
+        basis=_basis(finding, sources) + _overdue(finding, assessment),
+        stage=stage_words(finding.stage, assessment) if assessment.job.stage else "",
     )
 
 
-def _basis(finding: Finding) -> str:
+def _basis(finding: Finding, sources: Sources | None) -> str:
     if not finding.limits:
         return ""
     limit = finding.limits[0]
-    text = f"Limit: {limit_with_basis(limit, finding.unit)}. Source: {limit.source.named}."
+
+    def named(one: Limit) -> str:
+        return sources.cited(one.source.named) if sources is not None else one.source.named
+
+    text = f"Limit: {limit_with_basis(limit, finding.unit)}. Source: {named(limit)}."
     if not limit.decides:
         text += " It only advises."
     for beaten in finding.limits[1:]:
         if limit.scope is Scope.THIS_VEHICLE:
-            text += (
-                f" It replaces the general figure {limit_words(beaten, finding.unit)}"
-                f" ({beaten.source.named})."
-            )
+            text += f" It replaces the general figure {limit_words(beaten, finding.unit)} ({named(beaten)})."
     return text
 
 

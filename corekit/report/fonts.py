@@ -218,7 +218,7 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
             while width > limit:
                 head, current = _cut_at(current, limit)
                 lines.append(_line(head, size))
-                width = _advance(current)
+                width -= _advance(head)  # not counted anew: a word may have thousands of characters
         lines.append(_line(current, size))
     return lines
 

@@ -98,6 +98,11 @@ class Box:
             tall += _BELOW_FIGURE + sum(line.voice.leading for line in cell.below)
         return tall
 
+    @property
+    def is_empty(self) -> bool:
+        """Whether no words are left in it."""
+        return not any(cell.lines for cell in self.cells)
+
     def split(self, room: float) -> tuple[Box, Box]:
         """The box in two, the first no higher than `room`: only for one that is higher than a page."""
         upper, lower = [], []
@@ -204,7 +209,7 @@ def paginate(boxes: Sequence[Box], room: float) -> list[list[Placed]]:
                     continue
                 upper, lower = rest.split(room - used - (rest.gap if pages[-1] else 0.0))
                 place(upper)
-                if not any(cell.lines for cell in lower.cells):
+                if lower.is_empty:
                     break
                 rest = lower
                 turn(rest.head)

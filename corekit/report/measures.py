@@ -18,6 +18,7 @@ class Measures:
     row: Voice = Voice("regular", 8.6, 11.0)
     small: Voice = Voice("regular", 7.4, 9.2, GREY)
     total: Voice = Voice("strong", 9.6, 12.6)
+    table_head: Voice = Voice("regular", 7.2, 9.0, GREY)
     mark: Voice = Voice("strong", 11.0, 13.5)
     above_headings: tuple[float, float] = (11.0, 8.0)
     reading_pad: float = 1.9
@@ -49,6 +50,87 @@ TIGHT = Measures(
 #: Of the roomy height: what the tight measures could come down to at best.
 TIGHTEST = 0.78
 
-#: Alike in both measures: the titles of a table's columns, and the weight of a line between its rows.
-TABLE_HEAD = Voice("regular", 7.2, 9.0, GREY)
+#: The weight of a line between a table's rows.
 HAIRLINE = 0.4
+
+
+@attrs.frozen(kw_only=True)
+class SheetMeasures(Measures):
+    """Of the first sheet of an account: what is read is set in 10 points, nothing in less than 8.5."""
+
+    answer: Voice = Voice("strong", 17.0, 21.0, INK)
+    fact: Voice = Voice("strong", 12.0, 15.0)
+    headings: tuple[Voice, Voice] = (Voice("strong", 12.0, 15.0, INK), Voice("strong", 10.0, 13.0, INK))
+    body: Voice = Voice("regular", 10.0, 13.6)
+    row: Voice = Voice("regular", 10.0, 12.8)
+    cause: Voice = Voice("regular", 10.0, 12.8)
+    small: Voice = Voice("regular", 8.5, 10.8, GREY)
+    total: Voice = Voice("strong", 10.0, 12.8)
+    table_head: Voice = Voice("regular", 8.5, 10.8, GREY)
+    row_pad: float = 7.0
+    total_pad: float = 2.4
+    above: float = 17.0  # the answer, the account, what follows it
+    detail_beside: bool = False  # hours or part number beside the work where there is room, else below it
+    facts_beside: bool = False  # facts and their labels on one line
+    usual_beside: bool = False  # what is usual on the line of what was before, where there is room
+    proof: float = 7.0  # between two proofs, or two pieces of work
+    between: float = 7.0
+    above_headings: tuple[float, float] = (14.0, 8.0)
+
+
+_SNUG = SheetMeasures(
+    body=Voice("regular", 10.0, 12.8),
+    row=Voice("regular", 10.0, 12.2),
+    cause=Voice("regular", 10.0, 12.0),
+    small=Voice("regular", 8.5, 10.3, GREY),
+    total=Voice("strong", 10.0, 12.2),
+    row_pad=4.6,
+    total_pad=1.4,
+    above=11.0,
+    proof=4.0,
+    between=5.0,
+)
+_TIGHT = attrs.evolve(
+    _SNUG, cause=Voice("regular", 9.2, 11.2), total_pad=1.0, detail_beside=True, usual_beside=True
+)
+_CLOSE = attrs.evolve(
+    _TIGHT,
+    body=Voice("regular", 10.0, 12.2),
+    row=Voice("regular", 10.0, 11.8),
+    cause=Voice("regular", 9.2, 10.6),
+    total=Voice("strong", 10.0, 11.8),
+    row_pad=3.6,
+    total_pad=0.6,
+    above=9.0,
+    proof=2.4,
+    between=4.0,
+    facts_beside=True,
+)
+_CLOSEST = attrs.evolve(
+    _CLOSE,
+    answer=Voice("strong", 16.0, 18.6, INK),
+    fact=Voice("strong", 10.0, 12.0),
+    body=Voice("regular", 10.0, 11.8),
+    row=Voice("regular", 10.0, 11.4),
+    cause=Voice("regular", 8.5, 9.7),
+    small=Voice("regular", 8.5, 9.7, GREY),
+    total=Voice("strong", 10.0, 11.4),
+    row_pad=2.2,
+    total_pad=0.3,
+    above=5.5,
+    proof=1.4,
+    between=2.8,
+)
+#: From roomy to close; the first that sets the account on one sheet is taken.
+SHEETS = (SheetMeasures(), _SNUG, _TIGHT, _CLOSE, _CLOSEST)
+#: Of the sheets behind an account.
+EVIDENCE = Measures(
+    headings=(Voice("strong", 12.0, 15.0, INK), Voice("strong", 10.0, 13.0, INK)),
+    body=Voice("regular", 9.5, 12.4),
+    row=Voice("regular", 9.5, 12.0),
+    small=Voice("regular", 8.5, 10.4, GREY),
+    total=Voice("strong", 9.5, 12.4),
+    table_head=Voice("regular", 8.5, 10.4, GREY),
+    above_headings=(15.0, 9.0),
+    between=6.0,
+)

@@ -1,8 +1,13 @@
-"""A Document as the page behind the code: an HTML fragment for a phone, and its one style sheet."""
+"""A Document as the page behind the code: an HTML fragment for a phone, and its one style sheet.
+
+A Document of form 2 shows its account first and folds the evidence; one of form 1 is shown from top to
+bottom.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import colorsys
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -10,26 +15,34 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from ..model.document import (
+    Account,
+    Answer,
+    ApprovalForm,
     Block,
     Code,
     Document,
+    DocumentKind,
+    Evidence,
     FindingRow,
     Findings,
     Heading,
+    NextSteps,
     Pairs,
     Paragraph,
     Picture,
     PricedLines,
     PricedRow,
+    ReadingRow,
     Readings,
     Statement,
     Totals,
 )
 from ..reference import data_path
+from .account_page import account_data, page_parts, readings_of, settle_front, who_rows
 from .figure_svg import figure_svg
 from .strip import strip_figure
 from .text import Resolve, amount_words, clean, plain_text, refuse_numbered_draft
-from .wording import theme, wording
+from .wording import contrast_with_white, theme, wording
 
 
 def render_page(document: Document, resolve: Resolve, link: str | None) -> str:
@@ -47,65 +60,161 @@ def render_page(document: Document, resolve: Resolve, link: str | None) -> str:
     """
     refuse_numbered_draft(document)
     words = wording()
-    return _template().render(
-        document=_CleanTexts(document),
-        words=words,
-        issued=words["opening"]["issued"].format(date=clean(document.issued)),
-        total=amount_words(document, words),
-        notices=[
-            words["running"][name] for name, on in (("draft", document.draft), ("demo", document.demo)) if on
+    common = {
+        "document": _CleanTexts(document),
+        "words": words,
+        "issued": words["opening"]["issued"].format(date=clean(document.issued)),
+        "total": amount_words(document, words),
+        "notices": [
+            (name, words["running"][name])
+            for name, on in (("draft", document.draft), ("demo", document.demo))
+            if on
         ],
-        blocks=list(_blocks(document, resolve)),
-        link=None if link is None else clean(link),
+        "link": None if link is None else clean(link),
+    }
+    if document.form == 1:
+        return _template("page.html").render(**common, blocks=list(_blocks(document.blocks, resolve)))
+    parts = page_parts(document.blocks)
+    readings = readings_of(document.blocks)
+    front = list(_blocks(parts.front, resolve, readings=readings))
+    settle_front(parts.front, front)
+    return _template("account.html").render(
+        **common,
+        front=front,
+        bill=words["page"]["costs" if document.kind is DocumentKind.ESTIMATE else "bill"],
+        who=who_rows(parts.who, resolve),
+        title=clean(parts.title),
+        behind=list(_blocks(parts.behind, resolve, below=1, key="b", readings=readings)),
     )
 
 
-def page_css() -> str:
-    """The page's style sheet, with the theme's ink."""
-    return f":root {{ --ink: {theme().ink_text}; }}\n" + data_path("templates/page/page.css").read_text(
-        "utf-8"
+def render_account(answer: Answer, account: Account, resolve: Resolve, *, key: str = "a") -> str:
+    """The answer and the rows of an account alone, as the page shows them, for a screen of one's own.
+
+    Args:
+        answer, account: What to show.
+        resolve: What references to personal text become.
+        key: Tells the ids of this fragment apart from those of others on the page; letters and digits.
+    """
+    blocks: tuple[Block, ...] = (answer, account)
+    shown = list(_blocks(blocks, resolve, key=key))
+    settle_front(blocks, shown)
+    return _template("rows.html").render(words=wording(), blocks=shown)
+
+
+def page_css(*, dark: bool = True) -> str:
+    """The page's style sheet, with the theme's ink.
+
+    Args:
+        dark: Whether the page is dark where the device wishes so; a screen that is light itself says no.
+    """
+    css = data_path("templates/page/page.css").read_text("utf-8")
+    ink = theme().ink_text
+    if not dark:
+        return f":root {{ --ink: {ink}; }}\n{css}"
+    colours = "; ".join(f"--{name}: {colour}" for name, colour in dark_colours(ink).items())
+    return (
+        f":root {{ --ink: {ink}; }}\n{css}"
+        f"@media screen and (prefers-color-scheme: dark) {{ :root {{ {colours}; }} }}\n"
     )
 
 
-@lru_cache(maxsize=1)
-def _template() -> Template:
+def dark_colours(ink: str) -> dict[str, str]:
+    """The page's colours on a dark ground, for the theme's ink: it is made lighter until it reads well.
+
+    Contrast of 8 to 1, one more than the stricter criterion of WCAG 2.2 asks for (1.4.6); hue and saturation
+    stay.
+    """
+    ground = contrast_with_white(_DARK["paper"])
+    red, green, blue = (int(ink[at : at + 2], 16) / 255 for at in (1, 3, 5))
+    hue, lightness, saturation = colorsys.rgb_to_hls(red, green, blue)
+    lighter = ink
+    for step in range(1, 101):
+        raised = colorsys.hls_to_rgb(hue, lightness + (1 - lightness) * step / 100, saturation)
+        lighter = "#" + "".join(f"{round(part * 255):02x}" for part in raised)
+        if ground / contrast_with_white(lighter) >= 8:
+            break
+    return {"ink": lighter, **_DARK}
+
+
+_DARK = {
+    "paper": "#16181a",
+    "text": "#f0eeea",
+    "soft": "#b9b6b0",
+    "line": "#3d4043",
+    "rule": "#55585b",
+    "ground": "#0d0e0f",
+    "on-ink": "#16181a",
+    "shade": "0.3",
+}
+
+
+@lru_cache(maxsize=3)
+def _template(name: str) -> Template:
     loader = FileSystemLoader(data_path("templates/page"))
     return Environment(
         loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    ).get_template("page.html")
+    ).get_template(name)
 
 
 class _CleanTexts:
     """The Document's own texts as the template may show them."""
 
     def __init__(self, document: Document) -> None:
-        self.shop, self.title, self.issued, self.total = (
-            clean(text) for text in (document.shop, document.title, document.issued, document.total)
+        self.shop, self.title, self.issued, self.total, self.currency = (
+            clean(text)
+            for text in (
+                document.shop,
+                document.title,
+                document.issued,
+                document.total,
+                document.currency,
+            )
         )
         self.language, self.draft = clean(document.language), document.draft
 
 
-def _blocks(document: Document, resolve: Resolve) -> Iterator[dict[str, Any]]:
+def _blocks(
+    blocks: Sequence[Block],
+    resolve: Resolve,
+    *,
+    below: int = 0,
+    key: str = "",
+    readings: Sequence[ReadingRow] = (),
+) -> Iterator[dict[str, Any]]:
+    """What the templates show of each block.
+
+    Args:
+        below: How many levels of headings stand above these blocks' own.
+        key: Tells the ids of these blocks apart from those of others on the page.
+        readings: The Document's, which say how a proof was measured.
+    """
     level, key_is_said, reading_nth = 1, False, 0
-    for nth, block in enumerate(document.blocks):
-        data = _block(block, resolve, f"f{nth}")
+    for nth, block in enumerate(blocks):
+        if isinstance(block, Answer | Account | NextSteps | ApprovalForm):
+            data = account_data(block, readings, resolve, f"{key}a{nth}")
+        else:
+            data = _block(block, resolve, f"{key}f{nth}")
         if isinstance(block, Heading):
             level = min(max(block.level, 1), 2)
+            data["level"] = level + 1 + below
         if isinstance(block, Readings):
             strips = any(row.strip is not None for row in block.rows)
-            rows = list(_readings(block, reading_nth))
+            rows = list(_readings(block, f"{key}s", reading_nth))
             reading_nth += len(rows)
-            data |= {"rows": rows, "deep": level + 2, "key": strips and not key_is_said}
+            data |= {"rows": rows, "deep": level + 2 + below, "key": strips and not key_is_said}
             key_is_said = key_is_said or strips
         yield {"is": type(block).__name__, **data}
 
 
-def _readings(block: Readings, start: int) -> Iterator[dict[str, Any]]:
+def _readings(block: Readings, key: str, start: int) -> Iterator[dict[str, Any]]:
     for nth, row in enumerate(block.rows, start):
         svg = (
             None
             if row.strip is None
-            else Markup(figure_svg(strip_figure(row.strip, clean(row.name)), f"s{nth}", class_name="strip"))
+            else Markup(
+                figure_svg(strip_figure(row.strip, clean(row.name)), f"{key}{nth}", class_name="strip")
+            )
         )
         texts = {
             name: clean(getattr(row, name)) for name in ("name", "note", "before", "after", "limit", "source")
@@ -115,7 +224,7 @@ def _readings(block: Readings, start: int) -> Iterator[dict[str, Any]]:
 
 def _block(block: Block, resolve: Resolve, key: str) -> dict[str, Any]:
     if isinstance(block, Heading):
-        return {"text": clean(block.text), "level": min(max(block.level, 1), 2) + 1}
+        return {"text": clean(block.text)}
     if isinstance(block, Paragraph):
         tone = block.tone if block.tone in ("plain", "small", "strong", "quote") else "plain"
         return {"text": plain_text(block.words, resolve), "tone": tone}
@@ -140,6 +249,8 @@ def _block(block: Block, resolve: Resolve, key: str) -> dict[str, Any]:
         return {"title": clean(block.title), "text": plain_text(block.words, resolve)}
     if isinstance(block, Code):
         return {"mark": clean(block.record_mark)}
+    if isinstance(block, Evidence):  # a second one; the first is the fold
+        return {"text": clean(block.title)}
     raise TypeError(f"No way to show a {type(block).__name__} on the page.")
 
 

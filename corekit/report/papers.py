@@ -1,27 +1,30 @@
 """Build the papers: an estimate and an invoice as Documents, from what the steps before have made.
 
-The order is that of a customer's questions: who and which vehicle; what you told us; what we found and how we
-know; what you approved; what we did; whether it worked; what it costs; what to watch; the code.
+The first sheet answers the customer: who and which vehicle, the answer, the account, what next, what it
+costs, the code. Behind it stands how we know.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from ..account.account import Account
 from ..assess.assessment import Assessment
 from ..billing.line import Line
 from ..billing.totals import BillTotals, Payable
-from ..model.document import Block, Code, Document, DocumentKind, Findings, Heading, Paragraph, Statement
+from ..model.document import FORM, Block, Code, Document, DocumentKind, Heading, Paragraph, Statement
 from ..model.job import Job
-from ..model.money import Money
+from ..model.money import Money, total
 from . import cost, sections
-from .findings import finding_row, in_short, what_was_found
+from .account_blocks import account_block, answer_block, approval_form, next_steps
+from .dates import day_words
 from .sheet import ApprovalRow, Sheet
 
 
 def estimate_document(
     job: Job,
     assessment: Assessment,
+    account: Account,
     sheet: Sheet,
     *,
     name: str,
@@ -29,69 +32,88 @@ def estimate_document(
     lines: Sequence[Line],
     totals: BillTotals,
     cap: Money | None = None,
+    approved: Money | None = None,
 ) -> Document:
-    """The paper a customer approves: what it is about, on what ground, at which price, and what an approval
-    covers.
+    """The paper a customer approves: what was found, what is proposed and why, at which price, and what an
+    approval covers.
 
     Args:
+        account: With these lines as a proposal.
         cap: The most that call-out and diagnosis may come to before tax, where the shop has set one.
+        approved: What was approved in this job before.
     """
-    blocks: list[Block] = [*sections.parties_and_vehicle(job, sheet), *sections.complaint(job)]
-    estimated = {line.operation for line in lines if line.ground.finding_code}
-    grounds = [finding for finding in assessment.current if finding.calls_for in estimated]
-    if grounds:
-        blocks += [
-            Heading(text="What we found"),
-            Findings(rows=tuple(finding_row(finding, assessment) for finding in grounds)),
-        ]
-    blocks += [
-        Heading(text="Proposed work"),
-        cost.priced_lines(lines, totals, sheet),
-        *cost.sums(totals, None, sheet),
+    until = day_words(sheet.valid_until)
+    facts = [("Total", f"{totals.gross} {sheet.currency}", True)]
+    if until:
+        facts.append(("Valid until", until, False))
+    blocks: list[Block] = [
+        *sections.parties_and_vehicle(job, sheet),
+        answer_block(job, account, facts),
+        account_block(account, assessment, sheet.currency),
+        approval_form(account, _pieces(lines, sheet), until),
+        next_steps(account, sheet),
+        *cost.sums(lines, totals, None, sheet, approved=approved),
+        Paragraph(words=(_covers(stage, cap, sheet),), tone="small"),
+        *sections.as_described(job, stage),
+        *sections.grounds(job, assessment, sheet, lines, totals),
     ]
-    blocks += [Heading(text="What you are approving"), Paragraph(words=(_COVERS[stage],))]
-    if cap is not None and stage == "diagnosis":
-        blocks.append(
-            Paragraph(
-                words=(f"{_CAPPED} {cap} {sheet.currency} before tax without a new approval from you.",)
-            )
-        )
-    blocks += sections.as_described(job, stage)
     hazards = sections.cautions({line.operation for line in lines}, sheet)
     if hazards:
-        blocks.append(Statement(title="Cautions", words=(hazards,)))
+        blocks += [Heading(text="For whoever does the work"), Statement(title="Cautions", words=(hazards,))]
     return Document(
         id=sheet.document_id,
         kind=DocumentKind.ESTIMATE,
         title=f"Estimate: {name}",
         shop=sheet.issuer.name,
-        issued=sheet.issued,
+        issued=day_words(sheet.issued),
         currency=sheet.currency,
         total=str(totals.gross),
         blocks=tuple(blocks),
         draft=sheet.draft,
         demo=sheet.demo,
+        form=FORM,
     )
 
 
-_CAPPED = "However long the diagnosis takes: call-out, travel and diagnosis together never cost more than"
+def _pieces(lines: Sequence[Line], sheet: Sheet) -> list[tuple[str, Money]]:
+    """What is approved or declined as one piece, and what its lines come to before tax."""
+    pieces: dict[str, list[Line]] = {}
+    for line in lines:
+        pieces.setdefault(line.operation, []).append(line)
+    return [
+        (_CAME if not key else group[0].text, total((line.net for line in group), sheet.currency))
+        for key, group in pieces.items()
+    ]
+
+
+_CAME = "Come and look for the cause"
 _COVERS = {
     "diagnosis": (
-        "The work above and nothing more. Taking readings changes nothing on your vehicle; any repair gets"
-        " its own estimate. The invoice for this work does not exceed the total without"
-        " a new approval from you."
+        "Your approval covers the work above and nothing more. Looking changes nothing on your vehicle; any"
+        " repair gets its own estimate. The invoice for this work does not exceed the total without a new"
+        " approval from you."
     ),
     "repair": (
-        "The work above and nothing more. You may decline any single piece of work. The invoice does not"
-        " exceed the total without a new approval from you; local law may give you more rights than this"
-        " estimate states."
+        "Your approval covers the work above and nothing more; you may decline any single piece of it. The"
+        " invoice does not exceed this total, with what you approved before, without a new approval from you;"
+        " local law may give you more rights."
     ),
 }
+
+
+def _covers(stage: str, cap: Money | None, sheet: Sheet) -> str:
+    if cap is None or stage != "diagnosis":
+        return _COVERS[stage]
+    return (
+        f"{_COVERS[stage]} However long the diagnosis takes: call-out, travel and diagnosis together never"
+        f" cost more than {cap} {sheet.currency} before tax without a new approval from you."
+    )
 
 
 def invoice_document(
     job: Job,
     assessment: Assessment,
+    account: Account,
     sheet: Sheet,
     *,
     number: str,
@@ -106,6 +128,7 @@ def invoice_document(
     """The paper the customer keeps.
 
     Args:
+        account: With these lines as charged.
         number: The invoice's number; empty on a draft.
         approvals: Every approval that stands.
         payments: How and how much.
@@ -113,18 +136,19 @@ def invoice_document(
     """
     blocks: list[Block] = [
         *sections.parties_and_vehicle(job, sheet),
-        *sections.complaint(job),
-        *in_short(assessment),
-        *what_was_found(assessment, sheet),
-        *sections.approvals(approvals, sheet),
-        *sections.work_done(job, lines, totals, sheet),
-        *sections.retest_results(assessment),
-        Heading(text="What it costs"),
-        *cost.sums(totals, payable, sheet, payments),
-        *sections.watch(assessment, lines, sheet),
+        answer_block(job, account, cost.facts(payable, sheet)),
+        account_block(account, assessment, sheet.currency),
+        next_steps(account, sheet),
+        *cost.sums(lines, totals, payable, sheet, payments, approved_sum(approvals, sheet)),
         Code(document_id=sheet.document_id, link=link, record_mark=record_mark),
+        *sections.evidence(job, assessment, sheet, lines, totals, approvals),
     ]
     return issued_document(sheet, number=number, payable=payable, blocks=blocks)
+
+
+def approved_sum(approvals: Sequence[ApprovalRow], sheet: Sheet) -> Money | None:
+    """What was approved in all; None where nothing was."""
+    return total((row.approved for row in approvals), sheet.currency) if approvals else None
 
 
 def issued_document(sheet: Sheet, *, number: str, payable: Payable, blocks: Sequence[Block]) -> Document:
@@ -134,11 +158,12 @@ def issued_document(sheet: Sheet, *, number: str, payable: Payable, blocks: Sequ
         kind=DocumentKind.INVOICE,
         title=f"Invoice {number}" if number else "Invoice",
         shop=sheet.issuer.name,
-        issued=sheet.issued,
+        issued=day_words(sheet.issued),
         currency=sheet.currency,
         total=str(payable.gross + payable.rounding),
         blocks=tuple(blocks),
         number=number,
         draft=sheet.draft,
         demo=sheet.demo,
+        form=FORM,
     )

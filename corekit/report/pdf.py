@@ -1,4 +1,4 @@
-"""A Document on paper: A4, Fira Sans, every font embedded, the same bytes for the same Document."""
+"""A Document on paper: A4 or Letter, Fira Sans, every font embedded, the same bytes for the same Document."""
 
 from __future__ import annotations
 
@@ -9,26 +9,26 @@ import attrs
 
 from .._version import __version__
 from ..model.document import Code, Document
+from .account_paper import account_pages
 from .blocks import document_boxes
-from .code import symbol
-from .fonts import Piece, TextLine, set_line, typeface, wrap
+from .code import Symbol, symbol
+from .fonts import typeface
 from .layout import Box, Placed, paginate
 from .measures import ROOMY, TIGHT, TIGHTEST
 from .pdf_file import Information, PdfFile, pdf_file
-from .pen import A4, GREY, INK, MM, Pen, Voice
+from .pen import MM, PAPERS, Pen
+from .running_head import Place, heads
 from .text import Resolve, clean, refuse_numbered_draft
 from .typesetter import Typesetter
 from .wording import theme, wording
-
-_SHOP = Voice("strong", 7.6, 9.5, INK)
-_TITLE = Voice("regular", 7.6, 9.5, GREY)
-_NOTICE = Voice("strong", 8.6, 10.0)
 
 # A reportlab font keeps state while a paper is written: one paper at a time.
 _one_at_a_time = threading.Lock()
 
 
-def render_pdf(document: Document, resolve: Resolve, link: str | None) -> bytes:
+def render_pdf(
+    document: Document, resolve: Resolve, link: str | None, *, carried: str | None = None
+) -> bytes:
     """The Document as a PDF file.
 
     Args:
@@ -38,6 +38,8 @@ def render_pdf(document: Document, resolve: Resolve, link: str | None) -> bytes:
         resolve: What references to personal text become.
         link: What the code holds and the paper prints beside it; None when no page address is set. A draft
             carries no code.
+        carried: What a second code holds that carries the readings themselves; a Document of form 1 has no
+            room for it.
 
     Raises:
         MissingGlyphError: the wording holds a character that the face cannot draw.
@@ -45,7 +47,7 @@ def render_pdf(document: Document, resolve: Resolve, link: str | None) -> bytes:
     """
     refuse_numbered_draft(document)
     with _one_at_a_time:
-        return _Paper(document, resolve, link).content()
+        return _Paper(document, resolve, link, carried).content()
 
 
 def check_glyphs(document: Document) -> None:
@@ -57,31 +59,29 @@ def check_glyphs(document: Document) -> None:
     """
     refuse_numbered_draft(document)
     with _one_at_a_time:
-        _Paper(document, lambda reference: reference.kind, None, strict=True).boxes()
-
-
-def _cut_line(piece: Piece, voice: Voice, room: float) -> TextLine:
-    """The piece on one line; what does not fit is cut off, and three dots say so."""
-    first, *more = wrap([piece], voice.style, voice.size, room)
-    if not more:
-        return first
-    dots = set_line([("…", False)], voice.style, voice.size)
-    short = wrap([piece], voice.style, voice.size, room - dots.width)[0]
-    return TextLine((*short.runs, *dots.runs), short.width + dots.width)
+        _Paper(document, lambda reference: reference.kind, None, None, strict=True).pages()
 
 
 class _Paper:
     """One Document on its sheets."""
 
     def __init__(
-        self, document: Document, resolve: Resolve, link: str | None, *, strict: bool = False
+        self,
+        document: Document,
+        resolve: Resolve,
+        link: str | None,
+        carried: str | None,
+        *,
+        strict: bool = False,
     ) -> None:
         self._document, self._link = document, link
-        self._theme, self._words = theme(), wording()["running"]
+        self._theme = theme()
+        self._size = PAPERS[self._theme.paper]
         self._left = self._theme.left * MM
-        self._width = A4[0] - (self._theme.left + self._theme.right) * MM
+        self._width = self._size[0] - (self._theme.left + self._theme.right) * MM
         has_code = not document.draft and any(isinstance(block, Code) for block in document.blocks)
-        self._symbol = symbol(link) if link is not None and has_code else None
+        texts = (link, carried) if has_code else (None, None)
+        self._symbols: list[Symbol | None] = [None if text is None else symbol(text) for text in texts]
         self._setter = Typesetter(
             document=document,
             resolve=resolve,
@@ -90,32 +90,36 @@ class _Paper:
             width=self._width,
             strict=strict,
         )
-        self._notices = [
-            self._words[name] for name, on in (("draft", document.draft), ("demo", document.demo)) if on
-        ]
+        self._heads = heads(document, wording(), self._width)
 
     def content(self) -> bytes:
         """The bytes of the file."""
-        top = A4[1] - self._theme.top * MM - 17.0 - (18.0 if self._notices else 0.0)
-        pages = self._pages(top - self._theme.bottom * MM)
-        with pdf_file(A4, typeface("regular").font, self._information()) as file:
+        pages = self.pages()
+        with pdf_file(self._size, typeface("regular").font, self._information()) as file:
             for nth, page in enumerate(pages, 1):
-                self._draw_page(file, page, (nth, len(pages)), top)
+                self._draw_page(file, page, (nth, len(pages)))
             return file.finished()
 
-    def boxes(self) -> list[Box]:
-        """What stands on the paper, set roomily."""
-        return document_boxes(self._setter, self._link, self._symbol)
+    def pages(self) -> list[list[Placed]]:
+        """What stands on which sheet."""
+        first, behind = (
+            self._size[1] - (self._theme.top + self._theme.bottom) * MM - head.height for head in self._heads
+        )
+        if self._document.form == 1:
+            return self._pages_of_log(first)
+        return account_pages(self._setter, self._link, self._symbols, (first, behind))
 
-    def _pages(self, room: float) -> list[list[Placed]]:
+    def _pages_of_log(self, room: float) -> list[list[Placed]]:
         """Set roomily, or tightly where that saves a sheet."""
-        roomy = paginate(self.boxes(), room)
+        roomy = paginate(self._boxes_of_log(self._setter), room)
         last, down = roomy[-1][-1]
         if len(roomy) == 1 or (len(roomy) - 1 + (down + last.height) / room) * TIGHTEST > len(roomy) - 1:
             return roomy
-        setter = attrs.evolve(self._setter, measures=TIGHT)
-        tight = paginate(document_boxes(setter, self._link, self._symbol), room)
+        tight = paginate(self._boxes_of_log(attrs.evolve(self._setter, measures=TIGHT)), room)
         return tight if len(tight) < len(roomy) else roomy
+
+    def _boxes_of_log(self, setter: Typesetter) -> list[Box]:
+        return document_boxes(setter, self._link, self._symbols[0])
 
     def _information(self) -> Information:
         document = self._document
@@ -127,31 +131,19 @@ class _Paper:
             language=document.language,
         )
 
-    def _draw_page(self, file: PdfFile, page: Sequence[Placed], place: tuple[int, int], top: float) -> None:
+    def _draw_page(self, file: PdfFile, page: Sequence[Placed], place: tuple[int, int]) -> None:
         """One page; `place` is its number and how many there are."""
+        nth, count = place
         pen = Pen(file, self._theme.ink)
-        self._draw_running_head(pen, place)
+        head = self._heads[min(nth, 2) - 1]
+        edge = self._size[1] - self._theme.top * MM
+        right = self._left + self._width
+        head.draw(pen, Place(left=self._left, right=right, top=edge, sheet=nth, sheets=count))
+        top = edge - head.height
         for box, down in page:
             if box.bookmark is not None:
                 words, level = box.bookmark
-                file.bookmark(words, f"part-{place[0]}-{down:.1f}", level=level, top=top - down + 4)
+                file.bookmark(words, f"part-{nth}-{down:.1f}", level=level, top=top - down + 4)
             box.draw(pen, self._left, top - down, self._width)
         pen.set_words()
         file.end_page()
-
-    def _draw_running_head(self, pen: Pen, place: tuple[int, int]) -> None:
-        """The line at the top of every sheet, and below it what the paper is not."""
-        left, right, y = self._left, self._left + self._width, A4[1] - self._theme.top * MM - 7.0
-        number = self._words["page"].format(page=place[0], pages=place[1])
-        page = set_line([(number, False)], _TITLE.style, _TITLE.size)
-        room = self._width - page.width - 18
-        shop = _cut_line((clean(self._document.shop), True), _SHOP, room * 0.6)
-        title = _cut_line((clean(self._document.title), False), _TITLE, room - shop.width - 8)
-        pen.write(shop, left, y, _SHOP)
-        pen.write(title, left + shop.width + 8, y, _TITLE)
-        pen.write(page, right - page.width, y, _TITLE)
-        pen.rule(left, y - 4.2, right, y - 4.2, weight=0.5, colour=INK)
-        if self._notices:
-            notice = set_line([("   ·   ".join(self._notices), False)], _NOTICE.style, _NOTICE.size)
-            pen.write(notice, left + (self._width - notice.width) / 2, y - 15.6, _NOTICE)
-            pen.rule(left, y - 21.2, right, y - 21.2, weight=0.5, colour=INK)

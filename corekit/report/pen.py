@@ -10,7 +10,7 @@ from ..model.figure import Band, Dot, Figure, Label, Polyline
 from .fonts import TextLine, Typeface, set_line
 from .pdf_file import PdfFile
 
-A4 = (595.276, 841.890)  # points
+PAPERS = {"A4": (595.276, 841.890), "letter": (612.0, 792.0)}  # points
 MM = 72 / 25.4
 #: How dark the three voices are, 0 is black: what is said, what explains it, rules.
 BLACK, GREY, PALE = 0.0, 0.32, 0.72
@@ -97,7 +97,7 @@ class Pen:
             elif isinstance(mark, Dot):
                 self._dot(x + mark.x * across, y + mark.y * up, mark)
             else:
-                self._label(mark, x + mark.x * across, y + mark.y * up)
+                self._label(mark, x + mark.x * across, y + mark.y * up, (x, x + width))
 
     def _dot(self, x: float, y: float, dot: Dot) -> None:
         # A line of no length with round ends is a disc (ISO 32000-1, 8.5.3.2): a tenth of what four curves
@@ -109,10 +109,13 @@ class Pen:
             self._stroke(dot.size - 1.8, 1.0, cap=1)
             self._draw(disc)
 
-    def _label(self, label: Label, x: float, y: float) -> None:
+    def _label(self, label: Label, x: float, y: float, room: tuple[float, float]) -> None:
+        """Words at a point, moved inwards where they would leave the figure's room."""
         line = set_line([(label.text, True)], _NUMBERS, label.size)
         shift = {"start": 0.0, "middle": 0.5, "end": 1.0}[label.anchor]
-        self.write(line, x - shift * line.width, y, Voice(_NUMBERS, label.size, label.size, GREY))
+        start, end = room
+        at = max(min(x - shift * line.width, end - line.width), start)
+        self.write(line, at, y, Voice(_NUMBERS, label.size, label.size, GREY))
 
     def _set(self, what: str, operator: str) -> None:
         if self._state.get(what) != operator:

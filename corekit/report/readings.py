@@ -57,12 +57,13 @@ def _row(before: Reading, pair: Comparison | None, finding: Finding | None, cond
     after = pair.after if pair else None
     measurand = before.measurand
     limit = finding.limits[0] if finding else None
+    # What was read for the first time after a repair says nothing of how it was on arrival.
     late = f"read {stage_name(before.stage)}" if before.stage else ""
     series = [_series(reading) for reading in (before, after) if reading is not None]
     return ReadingRow(
         name=f"{measurand.title}, {before.place}" if before.place else measurand.title,
-        before=before.shown,
-        after=after.shown if after else "",
+        before="" if before.stage and after is None else before.shown,
+        after=after.shown if after else before.shown if before.stage else "",
         limit=limit_with_basis(limit, measurand.unit) if limit else "",
         source=limit.source.named if limit else "",
         note="; ".join(

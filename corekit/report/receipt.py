@@ -9,10 +9,22 @@ from collections.abc import Sequence
 import attrs
 
 from ..billing.payment import AmountReceived
-from ..model.document import Block, Document, DocumentKind, Heading, Pairs, Paragraph, Totals, Words
+from ..model.document import (
+    FORM,
+    Answer,
+    Block,
+    Document,
+    DocumentKind,
+    Heading,
+    Pairs,
+    Paragraph,
+    Totals,
+    Words,
+)
 from ..model.job import Job
 from ..model.money import Money
 from . import sections
+from .dates import day_words
 from .sheet import Sheet
 
 
@@ -58,10 +70,11 @@ def receipt(
                 *_vehicle(job, paid_for),
             )
         ),
-        Heading(text="Payment received"),
-        Paragraph(
-            words=(f"Received {amount}, {payment.how}, on {day}. {_remainder(payment, paid_for)}",),
-            tone="strong",
+        Answer(
+            said=(),
+            symptoms="",
+            text=f"Received {amount}, {payment.how}, on {day_words(day)}.",
+            proof=_remainder(payment, paid_for),
         ),
         Totals(rows=tuple(_rows(payment, paid_for, before)), currency=sheet.currency),
         Heading(text="How to check this"),
@@ -73,12 +86,13 @@ def receipt(
         kind=DocumentKind.RECEIPT,
         title=f"Receipt, {what}",
         shop=sheet.issuer.name,
-        issued=sheet.issued,
+        issued=day_words(sheet.issued),
         currency=sheet.currency,
         total=str(payment.amount),
         blocks=tuple(blocks),
         draft=sheet.draft,
         demo=sheet.demo,
+        form=FORM,
     )
 
 
@@ -124,4 +138,4 @@ def _rows(
     ]
     rows += [(f"Paid before, {how}", f"-{amount}", False) for how, amount in before]
     rows.append((f"Received, {payment.how}", f"-{payment.amount}", False))
-    return [*rows, ("Due" if paid_for.number else "Still to pay", str(payment.due), True)]
+    return [*rows, ("Still to pay", str(payment.due), True)]

@@ -25,10 +25,11 @@ def record_lines(job: Job, samplings: Mapping[str, Sampling]) -> list[tuple[str,
 
 
 def record_pictures(job: Job, samplings: Mapping[str, Sampling]) -> list[Picture]:
-    """The picture of every record, with its line below it."""
-    return [
-        Picture(figure=record_figure(record, _title(record, job))) for record in records_of(job, samplings)
-    ]
+    """The picture of every record, with its line below it; before and after stand together."""
+    records = records_of(job, samplings)
+    order = list(dict.fromkeys((record.sampling.key, record.place) for record in records))
+    records.sort(key=lambda record: (order.index((record.sampling.key, record.place)), record.stage))
+    return [Picture(figure=record_figure(record, _title(record, job))) for record in records]
 
 
 def records_of(job: Job, samplings: Mapping[str, Sampling]) -> list[Record]:

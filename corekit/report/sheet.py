@@ -40,6 +40,7 @@ class Sheet:
     Attributes:
         titles: How paper calls what can be read, recorded or looked at, by key.
         records: What can be recorded, by key.
+        valid_until: Until which day an estimate holds; empty where the shop sets no end.
     """
 
     document_id: str
@@ -49,6 +50,7 @@ class Sheet:
     operations: Mapping[str, Operation]
     titles: Mapping[str, str] = attrs.field(factory=dict)
     records: Mapping[str, Sampling] = attrs.field(factory=dict)
+    valid_until: str = ""
     demo: bool = False
     draft: bool = False
 

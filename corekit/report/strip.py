@@ -7,6 +7,9 @@ It says where a reading lies without a colour, and reads the same in grey print.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+
+import attrs
 
 from ..model.figure import Band, Dot, Figure, Label, Mark, Polyline, Strip
 from .wording import wording
@@ -22,6 +25,10 @@ _CLOSE, _LANE = 5.0, 2.2  # dots nearer than this stand on two lanes, this far a
 _EDGE_OVER = 1.6  # how far a closed end stands out of the band
 _NUMBER = 5.8  # points, the scale's numbers
 _NUMBER_AT = 0.9
+_WIDE_NUMBER = 7.5  # the same on a wide scale
+_WIDE_DOT = 1.2  # times the dot of a small strip
+_BARE_FOOT = 0.6  # below the line of a scale without numbers
+_SHARE_KEPT = 1 / 6  # of a common scale: what the narrowest strip on it keeps at least
 _POINT_MM = 25.4 / 72
 
 #: The room that a strip is drawn in on paper, in points: how many numbers fit is reckoned from it.
@@ -56,6 +63,82 @@ def strip_figure(strip: Strip, name: str = "") -> Figure:
         description=strip_words(strip),
         marks=tuple(marks),
     )
+
+
+def scale_figure(strip: Strip, name: str, *, room: float, numbered: bool) -> Figure:
+    """The strip as a wide scale, its values to be written above and below it: see `place_on`.
+
+    Args:
+        strip: What to show.
+        name: What was measured, for the title.
+        room: How wide it is drawn, in points.
+        numbered: Whether round numbers stand below the scale.
+    """
+    whole = strip_figure(strip, name)
+    foot = 0.0 if numbered else _LINE - _BARE_FOOT
+    marks: list[Mark] = [mark for mark in whole.marks if not isinstance(mark, Label) and not _is_tick(mark)]
+    if numbered:
+        for value, text in ticks(strip.low_end, strip.high_end, room, _WIDE_NUMBER):
+            x = _place(strip, value)
+            marks.append(Polyline(((x, _LINE), (x, _LINE - 1.8)), weight=0.5))
+            marks.append(Label(x, _NUMBER_AT - 1.0, text, size=_WIDE_NUMBER))
+    if strip.before is not None and _place(strip, strip.before) != _place(strip, strip.reading):
+        path = tuple((_place(strip, value), _MIDDLE) for value in (strip.before, strip.reading))
+        first_dot = next(nth for nth, mark in enumerate(marks) if isinstance(mark, Dot))
+        marks.insert(first_dot, Polyline(path, weight=0.6, dashed=True))
+    height = _HEIGHT - foot
+    return attrs.evolve(
+        whole,
+        height=height,
+        height_mm=height * _POINT_MM,
+        marks=tuple(_larger(_lowered(mark, foot)) for mark in marks),
+    )
+
+
+def place_on(strip: Strip, value: float) -> float:
+    """Where a value stands across a strip's picture, 0…1."""
+    return _place(strip, value) / _WIDTH
+
+
+def on_common_scales(strips: Sequence[Strip]) -> list[Strip]:
+    """The strips in their order, those of one unit that can share a scale on the same one.
+
+    Scales are shared as long as each keeps a sixth of the common one: else its dots would lie upon each
+    other.
+    """
+    groups: list[tuple[str, float, float, float]] = []  # unit, both ends, the narrowest scale in it
+    place: dict[int, int] = {}
+    for nth in sorted(range(len(strips)), key=lambda nth: strips[nth].high_end - strips[nth].low_end):
+        one = strips[nth]
+        for at, (unit, low, high, least) in enumerate(groups):
+            low, high = min(low, one.low_end), max(high, one.high_end)
+            if unit == one.unit and (high - low) * _SHARE_KEPT <= least:
+                groups[at] = unit, low, high, least
+                place[nth] = at
+                break
+        else:
+            place[nth] = len(groups)
+            groups.append((one.unit, one.low_end, one.high_end, one.high_end - one.low_end))
+    return [
+        attrs.evolve(one, low_end=groups[place[nth]][1], high_end=groups[place[nth]][2])
+        for nth, one in enumerate(strips)
+    ]
+
+
+def _is_tick(mark: Mark) -> bool:
+    return isinstance(mark, Polyline) and mark.points[0][1] == _LINE and mark.points[-1][1] < _LINE
+
+
+def _larger(mark: Mark) -> Mark:
+    return attrs.evolve(mark, size=mark.size * _WIDE_DOT) if isinstance(mark, Dot) else mark
+
+
+def _lowered(mark: Mark, by: float) -> Mark:
+    if isinstance(mark, Polyline):
+        return attrs.evolve(mark, points=tuple((x, y - by) for x, y in mark.points))
+    if isinstance(mark, Band):
+        return attrs.evolve(mark, y0=mark.y0 - by, y1=mark.y1 - by)
+    return attrs.evolve(mark, y=mark.y - by)
 
 
 def strip_words(strip: Strip) -> str:
@@ -103,7 +186,9 @@ def strip_text(strip: Strip, width: int = 40) -> str:
     return f"{left} {''.join(scale)} {right} {strip.unit}".rstrip()
 
 
-def ticks(low: float, high: float, room: float = PAPER_ROOM) -> list[tuple[float, str]]:
+def ticks(
+    low: float, high: float, room: float = PAPER_ROOM, size: float = _NUMBER
+) -> list[tuple[float, str]]:
     """Round numbers on a scale from `low` to `high`, (number, as printed), as many as stand clear of each
     other in `room` points.
     """
@@ -112,7 +197,7 @@ def ticks(low: float, high: float, room: float = PAPER_ROOM) -> list[tuple[float
     best: list[tuple[float, str]] = []
     for wanted in (5, 4, 3, 2):
         best = _round_numbers(low, high, (high - low) / wanted)
-        widest = max((len(text) for _, text in best), default=0) * _NUMBER * 0.56
+        widest = max((len(text) for _, text in best), default=0) * size * 0.56
         apart = (
             (best[1][0] - best[0][0]) / (high - low) * room * (1 - 2 * _SIDE / _WIDTH)
             if len(best) > 1

@@ -6,11 +6,17 @@ import unicodedata
 from collections.abc import Iterator, Sequence
 
 from ..model.document import (
+    Account,
+    AccountRow,
+    Answer,
+    ApprovalForm,
     Block,
     Code,
     Document,
+    Evidence,
     Findings,
     Heading,
+    NextSteps,
     Pairs,
     Paragraph,
     Picture,
@@ -163,8 +169,77 @@ def _block(block: Block, document: Document, resolve: Resolve, link: str | None,
         yield from _indented(plain_text(block.words, resolve, lines=True), width, "! ")
     elif isinstance(block, Code):
         yield from _code(block, document, link, width)
+    elif isinstance(block, Answer):
+        yield from _answer(block, resolve, width)
+    elif isinstance(block, Account):
+        yield from _account(block, width)
+    elif isinstance(block, NextSteps):
+        yield from _pairs(Pairs(rows=block.rows), resolve, width)
+    elif isinstance(block, ApprovalForm):
+        yield from _approval(block, width)
+    elif isinstance(block, Evidence):
+        yield "=" * width
+        yield from wrapped(clean(block.title), width)
     else:
         raise TypeError(f"No way to print a {type(block).__name__} on the terminal.")
+
+
+def _answer(block: Answer, resolve: Resolve, width: int) -> Iterator[str]:
+    if block.said:
+        yield from _indented(plain_text(block.said, resolve, lines=True), width, "| ")
+    if block.symptoms:
+        yield from wrapped(clean(block.symptoms), width)
+    yield ""
+    yield from _indented(clean(block.text), width, "> ")
+    for label, words, _ in block.facts:
+        yield from wrapped(f"{clean(label)}: {clean(words)}", width)
+    if block.proof:
+        yield from wrapped(clean(block.proof), width)
+
+
+def _account(block: Account, width: int) -> Iterator[str]:
+    for nth, row in enumerate(block.rows):
+        if nth:
+            yield ""
+        yield from _account_row(row, width)
+
+
+def _account_row(row: AccountRow, width: int) -> Iterator[str]:
+    head = " · ".join(filter(None, (clean(row.point), clean(row.what))))
+    yield from _across(head, f"[{clean(row.state)}]", width) if row.state else wrapped(head, width)
+    if row.cause:
+        yield from _indented(clean(row.cause), width, "  ")
+    words = wording()["readings"]
+    for proof in row.proofs:
+        values = (
+            f"{words['before'].lower()} {clean(proof.before)}" if proof.before else "",
+            f"{words['now'].lower()} {clean(proof.now)}" if proof.now else "",
+            clean(proof.seen),
+            f"({clean(proof.usual)})" if proof.usual else "",
+        )
+        yield from _indented(f"{clean(proof.name)}: {' '.join(filter(None, values))}", width, "  ")
+        if proof.strip is not None:
+            yield "  " + strip_text(proof.strip, min(width - 2, 60))
+    for work in row.works:
+        detail = f", {clean(work.detail)}" if work.detail else ""
+        if work.net:
+            yield from _across(f"  {clean(work.text)}{detail}", clean(work.net), width)
+        else:
+            yield from _indented(f"{clean(work.text)}{detail}: {clean(work.reason)}", width, "  ")
+    if row.next:
+        yield from _indented(clean(row.next), width, "  -> ")
+
+
+def _approval(block: ApprovalForm, width: int) -> Iterator[str]:
+    words = wording()["approval"]
+    for text, net in block.works:
+        yield from _across(f"[ ] {clean(text)}", clean(net), width)
+    if block.valid_until:
+        yield from wrapped(words["until"].format(date=clean(block.valid_until)), width)
+    if block.otherwise:
+        yield from wrapped(clean(block.otherwise), width)
+    yield ""
+    yield f"{words['signed']} {'_' * max(4, width - columns(words['signed']) - 1)}"
 
 
 def _pairs(block: Pairs, resolve: Resolve, width: int) -> Iterator[str]:

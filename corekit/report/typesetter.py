@@ -8,9 +8,9 @@ import attrs
 
 from ..model.document import Document, Words
 from ..model.figure import Figure, Strip
-from .fonts import Piece, wrap
+from .fonts import Piece, TextLine, wrap
 from .layout import Box, Cell, CellLine
-from .measures import HAIRLINE, TABLE_HEAD, Measures
+from .measures import HAIRLINE, Measures
 from .pen import INK, Voice
 from .strip import strip_figure
 from .text import Resolve, clean
@@ -19,6 +19,8 @@ from .wording import Wording
 Column = tuple[float, float]  # where it starts, how wide it is; one that is not shown has no width
 
 _BETWEEN_COLUMNS = 9.0
+_BALANCED = 4  # lines at most of a text that is balanced
+_SHORT_LAST = 0.4  # of the room: a last line shorter than this is too short
 
 
 @attrs.frozen(kw_only=True)
@@ -51,20 +53,49 @@ class Typesetter:
             for run in words
         ]
 
-    def own(self, text: str, voice: Voice, room: float, align: str = "left") -> tuple[CellLine, ...]:
+    def own(
+        self, text: str, voice: Voice, room: float, align: str = "left", *, balanced: bool = False
+    ) -> tuple[CellLine, ...]:
         """A text that is ours, though a typed word may stand in it: where strictness is asked for, every
         glyph must be in the face.
         """
-        return self.lines([(clean(text), not self.strict)], voice, room, align)
+        return self.lines([(clean(text), not self.strict)], voice, room, align, balanced=balanced)
 
-    def typed(self, text: str, voice: Voice, room: float) -> tuple[CellLine, ...]:
+    def typed(self, text: str, voice: Voice, room: float, *, balanced: bool = False) -> tuple[CellLine, ...]:
         """A text that a person may have typed as a whole."""
-        return self.lines([(clean(text), True)], voice, room)
+        return self.lines([(clean(text), True)], voice, room, balanced=balanced)
 
     def lines(
-        self, pieces: Sequence[Piece], voice: Voice, room: float, align: str = "left"
+        self,
+        pieces: Sequence[Piece],
+        voice: Voice,
+        room: float,
+        align: str = "left",
+        *,
+        balanced: bool = False,
     ) -> tuple[CellLine, ...]:
-        return tuple(CellLine(line, voice, align) for line in wrap(pieces, voice.style, voice.size, room))
+        """The pieces in lines; of `balanced` ones the last is not short, so that no word stands alone."""
+        found = wrap(pieces, voice.style, voice.size, room)
+        if balanced and 1 < len(found) <= _BALANCED and found[-1].width < room * _SHORT_LAST:
+            found = self._balanced(pieces, voice, room, found)
+        return tuple(CellLine(line, voice, align) for line in found)
+
+    @staticmethod
+    def _balanced(
+        pieces: Sequence[Piece], voice: Voice, room: float, found: list[TextLine]
+    ) -> list[TextLine]:
+        """As many lines in less room, so that the last is no longer short."""
+        narrow, wide = sum(line.width for line in found) / len(found), room
+        for _ in range(5):
+            between = (narrow + wide) / 2
+            tried = wrap(pieces, voice.style, voice.size, between)
+            if len(tried) > len(found):
+                narrow = between
+                continue
+            wide, found = between, tried
+            if found[-1].width >= room * _SHORT_LAST:
+                break
+        return found
 
     def strip(self, strip: Strip, name: str) -> Figure:
         """The limit strip of what `name` says, in the height of these measures."""
@@ -107,11 +138,14 @@ class Typesetter:
 
     def _head(self, titles: Sequence[str], columns: Sequence[Column], right: Sequence[int]) -> Box:
         cells = tuple(
-            Cell(*column, self.own(title, TABLE_HEAD, column[1], "right" if nth in right else "left"))
+            Cell(
+                *column,
+                self.own(title, self.measures.table_head, column[1], "right" if nth in right else "left"),
+            )
             for nth, (title, column) in enumerate(zip(titles, columns, strict=True))
             if column[1]
         )
-        foot = max(len(cell.lines) for cell in cells) * TABLE_HEAD.leading + 2.0
+        foot = max(len(cell.lines) for cell in cells) * self.measures.table_head.leading + 2.0
         end = self.width
         return Box(
             cells=cells,

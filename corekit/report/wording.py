@@ -23,7 +23,14 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
         "total": frozenset({"currency"}),
         "received": frozenset({"currency"}),
     },
-    "readings": {word: frozenset() for word in ("name", "before", "after", "scale", "limit", "key")},
+    "readings": {
+        word: frozenset()
+        for word in ("name", "before", "after", "now", "scale", "shown", "limit", "key", "wide_key")
+    },
+    "approval": {
+        "until": frozenset({"date"}),
+        **{word: frozenset() for word in ("tick", "signed", "date", "signature")},
+    },
     "strip": {
         "title": frozenset({"name"}),
         **{word: frozenset() for word in ("inside", "below", "above", "across", "bare")},
@@ -34,8 +41,57 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
         **{word: frozenset() for word in ("text", "quantity", "price", "tax")},
         "net": frozenset({"currency"}),
     },
+    "account": {
+        **{
+            word: frozenset()
+            for word in (
+                "told",
+                "what",
+                "found",
+                "proof",
+                "proof_proposed",
+                "work",
+                "proposed",
+                "next",
+            )
+        },
+        "net": frozenset({"currency"}),
+        "before": frozenset({"value"}),
+        "now": frozenset({"value"}),
+        "usual": frozenset({"usual"}),
+    },
     "code": {
-        word: frozenset() for word in ("scan", "link", "opened", "mark", "mark_what", "no_link", "draft")
+        **{
+            word: frozenset()
+            for word in ("scan", "link", "opened", "mark", "mark_what", "no_link", "draft", "see", "compare")
+        },
+        "typed": frozenset({"code"}),
+    },
+    "page": {
+        "before": frozenset({"value"}),
+        "now": frozenset({"value"}),
+        **{
+            word: frozenset()
+            for word in (
+                "told",
+                "shaded",
+                "was",
+                "is_now",
+                "read",
+                "seen",
+                "measured",
+                "source",
+                "what_next",
+                "bill",
+                "costs",
+                "answer",
+                "valid_until",
+                "otherwise",
+                "your_copy",
+                "differ",
+                "about",
+            )
+        },
     },
     "mask": {kind: frozenset() for kind in PERSONAL_KINDS},
     "removed": {kind: frozenset() for kind in PERSONAL_KINDS},
@@ -45,14 +101,16 @@ Wording = Mapping[str, Mapping[str, str]]
 
 LEAST, MOST = 8.0, 40.0  # mm; a margin that printers can keep, and one that leaves room for the text
 BLACK = "#000000"
+PAPERS = ("A4", "letter")
 
 
 @attrs.frozen(kw_only=True)
 class Theme:
-    """The ink as red, green, blue in 0…1 and as typed; margins of the A4 sheet in mm."""
+    """The ink as red, green, blue in 0…1 and as typed; the paper's name; margins of the sheet in mm."""
 
     ink: tuple[float, float, float]
     ink_text: str
+    paper: str
     left: float
     right: float
     top: float
@@ -138,6 +196,7 @@ class _Margins:
 @attrs.define(kw_only=True)
 class _ThemeFile:
     ink: str = needed("a colour", '"#rrggbb"', default=BLACK)
+    paper: str = needed("a size of paper", '"A4" or "letter"', default=PAPERS[0])
     margins: _Margins = needed("a section [margins]", factory=_Margins)
 
 
@@ -153,13 +212,17 @@ def read_theme(path: Path) -> Theme:
     elif (contrast := contrast_with_white(ink)) < 4.5:
         got = f"{ink} stands at {contrast:.1f} to 1 against white"
         faults.add(("ink",), got, "4.5 or more, the least that reads well", "a darker one")
+    if form.paper not in PAPERS:
+        faults.add(
+            ("paper",), f"{quoted(form.paper)} is no size known here", "a size of paper", '"A4" or "letter"'
+        )
     margins: dict[str, float] = attrs.asdict(form.margins)
     for side, margin in margins.items():
         if not LEAST <= margin <= MOST:
             faults.add(("margins", side), f"is {margin:g} mm", f"{LEAST:g} to {MOST:g} mm")
     faults.refuse(data, str(path))
     red, green, blue = (int(ink[at : at + 2], 16) / 255 for at in (1, 3, 5))
-    return Theme(ink=(red, green, blue), ink_text=ink.lower(), **margins)
+    return Theme(ink=(red, green, blue), ink_text=ink.lower(), paper=form.paper, **margins)
 
 
 def contrast_with_white(ink: str) -> float:

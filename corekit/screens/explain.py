@@ -8,6 +8,7 @@ import attrs
 import flask
 from markupsafe import Markup
 
+from ..account.noted import own_words
 from ..desk.assessing import Assessment
 from ..desk.causes import likely_causes
 from ..desk.complaint import not_covered, not_covered_words
@@ -15,7 +16,6 @@ from ..desk.offerable import requested_work
 from ..model.finding import Finding, Urgency, Verdict
 from ..report.figure_svg import figure_svg
 from ..report.findings import code_sentences, finding_row, not_looked_at, story
-from ..report.noted import own_words
 from ..report.readings import strip_of_finding
 from ..report.strip import strip_figure
 from .context import Van

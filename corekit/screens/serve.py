@@ -47,6 +47,8 @@ def opened(folder: Path, auth: PasscodeAuth, say: Say = print) -> Iterator[flask
 
 #: How often it is looked whether today's backup was made, [s].
 _LOOK_EVERY = 3600.0
+#: The command line by this very Python; -P: whatever lies in the folder one stands in is not imported.
+_COREKIT = (sys.executable, "-P", "-m", "corekit")
 
 
 @contextlib.contextmanager
@@ -58,10 +60,14 @@ def _daily_backups(folder: Path, say: Say) -> Iterator[None]:
 
     def look() -> None:
         while True:
-            command = [sys.executable, "-m", "corekit", "backup", "--daily", "--shop", str(folder.resolve())]
-            made = subprocess.run(command, capture_output=True, text=True, check=False)
-            if made.returncode:
-                say(f"Today's backup was not made: {made.stderr.strip()}")
+            command = [*_COREKIT, "backup", "--daily", "--shop", str(folder.resolve())]
+            try:
+                made = subprocess.run(command, capture_output=True, text=True, check=False)
+                fault = made.stderr.strip() if made.returncode else ""
+            except OSError as error:
+                fault = str(error)
+            if fault:
+                say(f"Today's backup was not made: {fault}")
             if over.wait(_LOOK_EVERY):
                 return
 

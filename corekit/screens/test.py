@@ -10,6 +10,7 @@ from typing import Any
 import attrs
 import flask
 
+from ..account.noted import is_noted, unanswered
 from ..desk.assessing import Assessment, NextTest, Plugins, did_not_fix
 from ..desk.causes import likely_causes
 from ..desk.complaint import complaint_now, not_covered, not_covered_words
@@ -17,7 +18,6 @@ from ..desk.next_step import again_words, can_be_read, places_here
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Measurand, Observation
 from ..report.next_tests import asks_for_codes, named_tests
-from ..report.noted import is_noted, unanswered
 from ..visit import guidance, questions
 from ..visit.instruments import Instruments
 from ..visit.questions import Question

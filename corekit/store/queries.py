@@ -133,8 +133,11 @@ def number_of(connection: sqlite3.Connection, job: str) -> str:
 
 def times_since_last_number(connection: sqlite3.Connection) -> list[str]:
     """When the last invoice was recorded, and then every entry written after it, in the order of writing."""
-    last = "SELECT coalesce(max(rowid), 0) FROM entry WHERE kind = 'invoice'"
-    found = connection.execute(f"SELECT recorded FROM entry WHERE rowid >= ({last}) ORDER BY rowid")
+    # From the end backwards, so that years of invoices before it are not looked at.
+    last = "SELECT rowid FROM entry NOT INDEXED WHERE kind = 'invoice' ORDER BY rowid DESC LIMIT 1"
+    found = connection.execute(
+        f"SELECT recorded FROM entry WHERE rowid >= coalesce(({last}), 0) ORDER BY rowid"
+    )
     return [recorded for (recorded,) in found]
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 
 import attrs
 
+from ..account.noted import is_noted
 from ..assess.assessment import Assessment
 from ..assess.suspect import NextTest
 from ..desk.next_step import is_here, made_at
@@ -17,7 +18,6 @@ from ..model.records import CodesRead, Measured, Seen
 from ..plugin.host import Plugins
 from ..plugin.system import System
 from ..report.next_tests import asks_for_codes, named_tests
-from ..report.noted import is_noted
 from .questions import places_of, present_answers, trait_texts
 
 CODES = "codes"

@@ -197,7 +197,7 @@ def _approved(asked: _Context, record: Approved) -> _Row:
 
 
 def _repaired(asked: _Context, record: Repaired) -> _Row:
-    return asked.title(record.operation), "done", record.stage
+    return asked.title(record.operation), record.cause or "done", record.stage
 
 
 def _issued(asked: _Context, record: Issued) -> _Row:

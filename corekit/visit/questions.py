@@ -14,6 +14,7 @@ from datetime import datetime
 import attrs
 
 from .. import units
+from ..account.noted import seen_words
 from ..assess.stage import standing_traits
 from ..desk.next_step import places_here
 from ..model.job import Job
@@ -21,7 +22,6 @@ from ..model.measurand import DONT_KNOW, Measurand, Observation, Trait, answers_
 from ..model.records import Arrived, Measured, Seen, Setup, Started
 from ..plugin.host import Plugins
 from ..plugin.system import System
-from ..report.noted import seen_words
 from .instruments import InstrumentChoice, Instruments, instrument_at_hand, instruments_for
 from .unit_keys import key_text, number_and_unit, unit_keys
 

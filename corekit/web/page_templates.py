@@ -84,8 +84,9 @@ class PageTemplates:
         )
 
     def opened(self, document: Document, code: str, paper: str) -> str:
-        """The piece of HTML for an opened code: what fixes the paper (number, date, total, what was done),
-        then `paper`, the rendered Document itself.
+        """The piece of HTML for an opened code: `paper`, the rendered Document itself.
+
+        What is no account has its number, date, total and what was done before it, in brief.
         """
         priced = (block for block in document.blocks if isinstance(block, PricedLines))
         total = (
@@ -95,6 +96,7 @@ class PageTemplates:
         return self._files.get_template("opened.html").render(
             **head,
             kind=document.kind.value,
+            account=document.form > 1,
             demo=document.demo,
             total=clean(total),
             done=[clean(row.text) for block in priced for row in block.rows],

@@ -143,17 +143,6 @@ def any_holds(signs: Iterable[Mapping[str, Any]], tried: Tried) -> bool:
     return any(holds(sign, tried) for sign in signs)
 
 
-def _rest_is_judged(tried: Tried) -> bool:
-    """A row that is asked back is set aside and the rest is judged. Where a complaint was told and what else
-    was seen names a next step, that step need not wait for the answer, unless it is to read just that again.
-    """
-    steps = {finding.next_test for finding in tried.assessment.findings} - {""}
-    judged = any(
-        finding.verdict in (Verdict.FAIL, Verdict.UNDECIDED) for finding in tried.assessment.findings
-    )
-    return tried.case.tells and judged and steps.isdisjoint(tried.set_aside)
-
-
 def overall(tried: Tried) -> str:
     """What the whole comes to: a reading to be put right first, a fault, nothing wrong, or not decided."""
     signs = table("mapping.toml")["overall"]
@@ -161,7 +150,7 @@ def overall(tried: Tried) -> str:
         return "data_problem"
     if any_holds(signs["faults"], tried):
         return "fault_found"
-    if any_holds(signs["asked"], tried) and not _rest_is_judged(tried):
+    if any_holds(signs["asked"], tried):
         return "data_problem"
     if not tried.case.complaint:
         return "healthy"

@@ -62,12 +62,6 @@ class FieldCase:
         return CHECK_UP not in told
 
     @property
-    def tells(self) -> bool:
-        """Whether a complaint was told, of the closed list."""
-        told = self.typed.get("complaint", {}).get("symptoms", ())
-        return bool(set(told) - {CHECK_UP})
-
-    @property
     def expected(self) -> Mapping[str, Any]:
         return self.data["expected"]  # type: ignore[no-any-return]
 
@@ -150,14 +144,12 @@ def cases(of: str = "") -> list[FieldCase]:
 class Tried:
     """What became of a case: what intake asked back, and what was made of the rest.
 
-    A row that intake refuses is not in the job: the mechanic has to answer first. `set_aside`: what these
-    rows are about.
+    A row that intake refuses is not in the job: the mechanic has to answer first.
     """
 
     case: FieldCase
     faults: tuple[DataFault, ...]
     assessment: Assessment
-    set_aside: frozenset[str] = frozenset()
 
 
 def tried(case: FieldCase, visit: Mapping[str, Any] | None = None) -> Tried:
@@ -165,37 +157,30 @@ def tried(case: FieldCase, visit: Mapping[str, Any] | None = None) -> Tried:
     data = copy.deepcopy(dict(visit if visit is not None else case.visit))
     declared = Declared.of(installed(), currency="EUR")
     faults: list[DataFault] = []
-    refused: set[str] = set()
     for _ in range(2):
         try:
             job, _texts = scratch_job(read_visit(json.dumps(data).encode(), declared))
-            return Tried(case, tuple(faults), assess(job, installed()), frozenset(refused))
+            return Tried(case, tuple(faults), assess(job, installed()))
         except VisitError as error:
             faults += error.faults
-            refused |= _without(data, error.faults)
+            _without(data, error.faults)
     raise AssertionError(f"{case.id} cannot be read:\n" + "\n".join(map(str, faults)))
 
 
-def _without(data: dict[str, Any], faults: tuple[DataFault, ...]) -> set[str]:
-    """Takes out the readings and printed limits that intake refused and says what they are about; anything
-    else that is wrong is a slip in the table of conditions.
+def _without(data: dict[str, Any], faults: tuple[DataFault, ...]) -> None:
+    """Takes out the readings and printed limits that intake refused; anything else that is wrong is a slip in
+    the table of conditions.
     """
-    about = set()
     for fault in faults:
         reading = re.fullmatch(r"step\[(\d+)\]\.readings\[(\d+)\]\.is", fault.path)
         limit = re.fullmatch(r"specification\[(\d+)\]\.\w+", fault.path)
         assert reading or limit, str(fault)
         if reading:
-            rows = data["step"][int(reading[1])]["readings"]
-            about |= {rows[int(reading[2])]["of"]} if rows[int(reading[2])] else set()
-            rows[int(reading[2])] = None
+            data["step"][int(reading[1])]["readings"][int(reading[2])] = None
         elif limit:
-            printed, n = data["specification"], int(limit[1])
-            about |= {printed[n]["of"]} if printed[n] else set()
-            printed[n] = None
+            data["specification"][int(limit[1])] = None
     if "specification" in data:
         data["specification"] = [row for row in data["specification"] if row is not None]
     for step in data["step"]:
         if "readings" in step:
             step["readings"] = [row for row in step["readings"] if row is not None]
-    return about

@@ -20,6 +20,8 @@ from corekit.desk.backup import BackupError, back_up, backups, daily_backup, res
 from corekit.desk.errors import DeskError
 from corekit.desk.settings import BACKUPS, STORE_FILE
 from corekit.desk.shop import Shop
+from corekit.desk.verify import verify_folder
+from corekit.store.errors import StoreError
 from corekit.store.store import Store
 
 from .test_clock import VISIT, Clock
@@ -191,6 +193,14 @@ def test_forgetting_reaches_the_backups_in_the_shops_folder_which_still_restore(
     assert restore(made.path, tmp_path / "other").jobs == 1
 
 
+def test_a_damaged_backup_keeps_nothing_from_being_forgotten_in_the_shop_itself(shop: Shop, job: str) -> None:
+    made = back_up(shop.context)
+    (made.path / STORE_FILE).write_bytes(b"no store")
+    with pytest.raises(StoreError):
+        shop.forget(job)
+    assert shop.context.store.texts(shop.context.store.job(job).persons()) == {}
+
+
 def test_a_plain_copy_of_the_open_record_is_recognised_as_older_until_somebody_says_so(
     shop: Shop, job: str, ready: Callable[[Shop, str], str], folder: Path, tmp_path: Path
 ) -> None:
@@ -211,6 +221,8 @@ def test_an_older_copy_put_back_in_place_is_recognised(
     (folder / STORE_FILE).write_bytes(older)
     with pytest.raises(DeskError, match="older copy of itself"):
         Shop(folder)
+    (fault,) = verify_folder(folder).faults
+    assert "entries that were seen under this name are not in it" in fault
 
 
 @pytest.mark.parametrize("content", [b"", b"{", b"[]", b'{"entries": "x", "last": 1}', b"\xff\xfe"])

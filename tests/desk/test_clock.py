@@ -9,6 +9,7 @@ from pathlib import Path
 import attrs
 import pytest
 
+from corekit.cli.command import run
 from corekit.desk.clock import ClockError, clock_jump
 from corekit.desk.shop import Shop
 from corekit.visit.history import record_of
@@ -143,3 +144,14 @@ def test_a_jump_that_was_looked_at_stands_on_the_job_and_is_not_asked_about_agai
     assert "2026-A0001; before it the clock went ahead from 2026-06-01 09:00 UTC" in told
     assert clock_jump(shop.context) is None
     assert shop.issue(ready("two")).number == "2026-A0002"
+
+
+def test_the_command_names_the_option_that_says_that_the_date_is_right(
+    shop: Shop, clock: Clock, ready: Callable[[str], str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    ready("one")  # recorded under a clock that stood in the past
+    shop.close()
+    where = ["invoice", "one", "--yes", "--shop", str(shop.context.folder)]
+    assert run(where) == 1
+    assert "--date-is-right" in capsys.readouterr().err
+    assert run([*where, "--date-is-right"]) == 0

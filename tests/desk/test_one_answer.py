@@ -15,7 +15,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corekit.assess.assessment import Assessment, assess
+from corekit.account.account import Account, account_of
+from corekit.account.row import FaultRow
+from corekit.account.state import Progress, State
+from corekit.assess.assessment import assess
 from corekit.billing import approval as approval_module
 from corekit.billing import together as together_module
 from corekit.billing.approval import ApprovedWork, may_invoice, rounding_to_approved
@@ -24,25 +27,14 @@ from corekit.billing.totals import totals
 from corekit.desk.bill import Bill
 from corekit.desk.issuing import left_out
 from corekit.desk.offerable import to_invoice
-from corekit.model.document import Paragraph
 from corekit.model.entry import Entry
 from corekit.model.job import Job
 from corekit.model.records import Approved, Estimated, Opened, Repaired, Waived, Withdrawn
 from corekit.plugin.host import Plugins
-from corekit.report.sections import to_watch
-from corekit.report.sheet import Issuer, Sheet
 from corekit.visit.progress import Step, standing
 
 from ..billing.test_approval import BOOK, KEYS, LOOK, estimate, work, yes
 from ..model.test_job import Journal
-
-SHEET = Sheet(
-    document_id="d",
-    issuer=Issuer(name="Invented", address=()),
-    issued="2026-01-01",
-    currency="EUR",
-    operations={},
-)
 
 
 @attrs.define
@@ -156,18 +148,13 @@ def beginning(sentences: list[str], said: str) -> set[str]:
     return {sentence.split(" ")[0] for sentence in sentences if said in sentence}
 
 
-def to_watch_of(assessment: Assessment) -> list[str]:
-    return [
-        str(part)
-        for block in to_watch(assessment, SHEET)
-        if isinstance(block, Paragraph)
-        for part in block.words
-    ]
+def told_next(account: Account) -> list[str]:
+    return [f"{step.label}: {''.join(map(str, step.words))}" for step in account.steps]
 
 
 def named_in(sentences: list[str], before: str) -> set[str]:
     found = [sentence.partition(before)[2].rstrip(".") for sentence in sentences if before in sentence]
-    return {key for names in found for key in names.split(", ")}
+    return {key for names in found for key in names.removesuffix("; not charged").split("; ")}
 
 
 @settings(max_examples=300)
@@ -178,13 +165,14 @@ def test_next_step_paper_bill_and_what_is_left_out_give_one_answer(acts: list[tu
     stands = standing(job, assessment)
     approved = ApprovedWork.of(job, BOOK)
     lines = to_invoice(job, approved, assessment)
-    sentences, watch = left_out_of(job), to_watch_of(assessment)
+    account = account_of(job, assessment, Plugins(), lines=lines)
+    sentences, watch = left_out_of(job), told_next(account)
     billed = {line.operation for line in lines} - {""}
     done = {noted.record.operation for noted in job.repairs}
     # The mechanic's list, what the bill leaves out and what the paper calls not done are the same work.
     assert len(set(stands.to_do)) == len(stands.to_do)
     assert set(stands.to_do) == beginning(sentences, "nothing says that it was done")
-    assert set(stands.to_do) == named_in(watch, "Approved but not done, so not charged: ")
+    assert set(stands.to_do) == named_in(watch, "Approved, not done yet: ")
     # Done is either billed or was never approved, and nothing is billed that was not done.
     assert billed | beginning(sentences, "nobody approved it") == done
     assert billed.isdisjoint(beginning(sentences, "nobody approved it"))
@@ -200,7 +188,21 @@ def test_next_step_paper_bill_and_what_is_left_out_give_one_answer(acts: list[tu
             assert key not in stands.to_do
         elif not doings:
             assert key in stands.to_do
-        assert (f"Declined by you: {key}." in watch) == (not said)
+        # What was done is never called declined as well: a later no is about doing it again.
+        assert (key in named_in(watch, "Declined by you: ")) == (not said and key not in done)
+    rows = {row.operation: row for row in account.rows if isinstance(row, FaultRow)}
+    # Whatever was decided or done has a row; on it stands no work without a price or a reason, and every
+    # line of the bill is on one.
+    assert set(rows) >= done | last.keys()
+    assert all(work.net is not None or work.reason for row in rows.values() for work in row.works)
+    assert all(row.works for key, row in rows.items() if key in done)
+    assert sum(len(row.works) for key, row in rows.items() if key in billed) + len(account.charges) == len(
+        lines
+    )
+    for key, row in rows.items():
+        assert (row.state is State.DECLINED) <= (key not in done)
+        assert (row.progress is Progress.DONE) == (key in done)
+        assert row.state is not State.SHOWN  # nothing was read in these jobs
     assert set(stands.to_do) <= last.keys()
     # What stands approved is what was done under its yes and what is still open, each in its own lines.
     for key in KEYS:
@@ -308,7 +310,7 @@ def test_one_bill_reads_each_line_once_and_works_each_sum_out_once(monkeypatch: 
     counted(approval_module, "_priced")
     counted(together_module, "totals")
     record = job.job
-    bill = Bill(record, assess(record, Plugins()), BOOK)
+    bill = Bill(record, assess(record, Plugins()), Plugins(), BOOK)
     assert bill.total == bill.share.alone
     estimated = sum(len(made.lines) for made in job.estimates)
     assert counts == {"from_data": estimated, "_priced": len(job.estimates), "totals": 1}

@@ -11,6 +11,7 @@ from typing import Any
 import attrs
 import pytest
 
+from corekit.account.noted import is_noted, unanswered
 from corekit.assess.assessment import assess
 from corekit.assess.suspect import NextTest
 from corekit.desk.assessment_data import as_data
@@ -23,7 +24,6 @@ from corekit.model.finding import Finding, Reason
 from corekit.plugin.host import load
 from corekit.report.findings import not_looked_at
 from corekit.report.next_tests import named_tests
-from corekit.report.noted import is_noted, unanswered
 from corekit.visit.questions import present_answers
 
 SMOKE = "smoke from the regulator, unplugged"

@@ -13,6 +13,7 @@ from corekit.intake.declared import Declared
 from corekit.intake.visit import VisitError, read_visit
 from corekit.model.entry import Draft
 from corekit.model.personal import PersonalText
+from corekit.model.records import Repaired
 from corekit.plugin.host import load
 
 DECLARED = Declared.of(load(), currency="EUR")
@@ -211,3 +212,30 @@ def test_a_place_that_the_thing_does_not_have_is_refused() -> None:
     assert faults({"started": {"of": "battery.cranking_voltage", "wait": "5 min", "place": "roof"}})[
         0
     ].startswith("step[0].started.place: ")
+
+
+DRAIN = {"operation": "battery.trace_draw"}
+
+
+def test_a_repair_may_say_what_it_was_in_plain_words() -> None:
+    (repaired,) = read({"repaired": {**DRAIN, "cause": " a lamp in the glove box  that stayed on. "}})
+    assert repaired.body["cause"] == "a lamp in the glove box that stayed on"
+
+
+def test_a_repair_without_a_cause_is_written_down_as_ever() -> None:
+    (repaired,) = read({"repaired": DRAIN})
+    assert repaired.body == {"operation": "battery.trace_draw", "stage": 1}
+    assert Repaired(**repaired.body).cause == ""
+
+
+@pytest.mark.parametrize(("letters", "holds"), [(80, True), (81, False)])
+def test_a_cause_is_a_name_and_no_story(letters: int, holds: bool) -> None:
+    step = {"repaired": {**DRAIN, "cause": "a" * letters}}
+    if holds:
+        assert len(read(step)[0].body["cause"]) == letters
+    else:
+        assert faults(step)[0].startswith("step[0].repaired.cause: has 81 characters; write")
+
+
+def test_an_empty_cause_is_refused() -> None:
+    assert faults({"repaired": {**DRAIN, "cause": " "}})[0].startswith("step[0].repaired.cause: ")

@@ -65,7 +65,13 @@ def test_every_fault_of_a_wording_file_is_named_at_once(tmp_path: Path) -> None:
         ("left   = 18", "left   = 3", "margins.left: is 3 mm; expected 8 to 40 mm"),
         ("left   = 18", 'left   = "18"', "margins.left"),
         ("[margins] ", "[margin] ", "margins: is missing; expected a section [margins]"),
-        ("[margins] ", "logo = 1\n[margins] ", "logo: is not a key here; expected one of ink, margins"),
+        (
+            "[margins] ",
+            "logo = 1\n[margins] ",
+            "logo: is not a key here; expected one of ink, paper, margins",
+        ),
+        ('"A4"  ', '"A5"  ', 'paper: "A5" is no size known here; write "A4" or "letter"'),
+        ('paper = "A4"', "", "paper: is missing"),
     ],
 )
 def test_a_theme_that_would_not_print_well_is_refused(tmp_path: Path, old: str, new: str, said: str) -> None:

@@ -8,6 +8,7 @@ import html
 import re
 import secrets
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -202,3 +203,26 @@ def test_a_link_key_that_cannot_be_used_is_named_where_the_invoice_is_and_hinder
     assert (page.status_code, sentence in page.text) == (200, False)
     (number,) = (noted.record.number for noted in desk.job.issued)
     assert f"Invoice {number}" in desk.page("hand") and "The customer scans this" in desk.page("hand")
+
+
+def test_a_clock_that_jumped_is_asked_about_on_the_screen_and_a_tick_says_that_the_date_is_right(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    desk.approve()
+    desk.say(repaired=CLEAN)
+    assert "that is right" not in desk.page("hand")
+    later = (datetime.now(UTC) + timedelta(days=400)).strftime("%Y-%m-%dT%H:%M:%SZ")
+    monkeypatch.setattr(desk.shop.store, "_now", lambda: later)
+    page = desk.page("hand")
+    assert f"It is {later[:10]}" in page
+    assert "the clock went ahead from" in page
+    fields = {"answer": secrets.token_urlsafe(18), "screen": f"/job/{desk.id}/hand"}
+    refused = desk.client.post(f"/job/{desk.id}/issue", data=fields)
+    assert refused.status_code == 422
+    assert "none was taken" in html.unescape(refused.text)
+    assert "--date" not in refused.text, "a screen speaks of its own box"
+    assert not desk.job.issued
+    fields = {**fields, "answer": secrets.token_urlsafe(18), "date_is_right": "yes"}
+    assert desk.client.post(f"/job/{desk.id}/issue", data=fields).status_code == 303
+    assert len(desk.job.issued) == 1
+    assert "the date was said to be right" in desk.page("record")

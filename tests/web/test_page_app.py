@@ -103,7 +103,7 @@ def test_a_code_opens_what_was_published_under_it(desk: Desk) -> None:
     for text in ("Example Mobile Repairs", "Invoice 2026-0001", "Date 1 July 2026", "Total 378.60 EUR"):
         assert text in seen
     assert "What was done Replace the battery Battery 70 Ah, AGM" in seen
-    assert "If your copy says otherwise, the copy was changed." in seen
+    assert "If this page and your copy differ, one of them was altered. Ask the shop which." in seen
     assert "Voltage under load: 8.4 V, then 10.3 V" in seen
     assert f"{DEMO_BASE}/v#{desk.code}" in seen
     assert "<html" not in answer.text

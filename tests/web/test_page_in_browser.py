@@ -9,10 +9,12 @@ from typing import Any
 
 import pytest
 
+from corekit.model.document import Document
 from corekit.share.link import token, token_hash
 from corekit.share.published import seal_envelope
 
 from ..conftest import Watched, settled
+from ..report.account_papers import invoice, three_faults
 from .conftest import KEY, NOON, Served, a_document
 
 pytestmark = pytest.mark.browser
@@ -33,7 +35,7 @@ def test_the_paper_itself_fits_a_phone_and_says_its_head_once(
     running, watched = served(renderers=None), phone(width=width)  # the renderers of corekit.report
     page = watched.page
     page.goto(f"{running.address}/v#{running.desk.code}")
-    page.wait_for_selector("text=If your copy says otherwise, the copy was changed.")
+    page.wait_for_selector("text=If this page and your copy differ, one of them was altered.")
     settled(page, "() => document.fonts.ready.then(() => true)")
     shown = text_of(page)
     for text in (
@@ -62,7 +64,7 @@ def test_a_scanned_code_opens_on_a_phone(
     running, watched = served(), phone(width=width)
     page, code = watched.page, running.desk.code
     page.goto(f"{running.address}/v#{code}")
-    page.wait_for_selector("text=If your copy says otherwise, the copy was changed.")
+    page.wait_for_selector("text=If this page and your copy differ, one of them was altered.")
     settled(page, "() => document.fonts.ready.then(() => true)")
     shown = text_of(page)
     assert "Invoice 2026-0001" in shown
@@ -219,8 +221,60 @@ def test_in_print_the_paper_is_there_and_the_buttons_are_not(
     page.goto(f"{running.address}/v#{running.desk.code}")
     page.wait_for_selector("article.opened")
     page.emulate_media(media="print")
-    assert page.is_visible("text=If your copy says otherwise")
+    assert page.is_visible("text=If this page and your copy differ")
     assert page.is_hidden("text=Save as PDF")
     assert page.is_hidden("footer")
     assert page.is_hidden("#ask")
     assert page.pdf().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize(
+    ("paper", "answers"),
+    [
+        (
+            invoice,
+            (
+                "It does not start",
+                "Put right: a worn-out battery",
+                "366.60 EUR",
+                "in cash",
+                "nothing, of what",
+                "Battery worn out",
+                "Battery replaced",
+                "A lamp stayed on",
+                "Drain found and cured",
+            ),
+        ),
+        (
+            three_faults,
+            (
+                "It cranks slowly",
+                "Put right: three faults",
+                "300.30 EUR",
+                "codes again, no charge",
+                "Battery connections corroded",
+                "Plug leads replaced",
+                "Exhaust return passage",
+                "Not read again after the work",
+            ),
+        ),
+    ],
+    ids=["two faults", "three faults and a lamp"],
+)
+def test_the_first_screen_answers_what_was_wrong_and_done_whether_it_holds_its_cost_and_what_next(
+    served: Callable[..., Served],
+    phone: Callable[..., Watched],
+    paper: Callable[[], Document],
+    answers: tuple[str, ...],
+) -> None:
+    running, watched = served(renderers=None, document=paper()), phone(width=360, height=740)
+    watched.open(f"{running.address}/v#{running.desk.code}")
+    page = watched.page
+    bottoms = {}
+    for text in answers:
+        box = page.get_by_text(text).first.bounding_box()
+        bottoms[text] = box["y"] + box["height"] if box else None
+    assert {text: at for text, at in bottoms.items() if at is None or at > 740} == {}
+    assert page.evaluate("document.documentElement.scrollHeight") <= 3.5 * 740
+    assert page.title() == paper().title
+    assert watched.errors == []

@@ -816,9 +816,9 @@ def test_what_was_declined_is_not_invoiced_and_stays_on_the_paper(
     done(corekit("add", written(visit.parent, edited(text, (step, ""))), shop=repair_estimated))
     done(corekit("invoice", WORN, "--yes", shop=repair_estimated))
     paper = " ".join(paper_text(next((repair_estimated / "papers").glob("invoice-*.pdf"))).split())
-    assert "Declined by you: Trace and repair the parasitic draw." in paper
+    assert "Declined by you Trace and repair the parasitic draw" in paper
     assert "Starter battery, AGM" in paper
-    lines = paper[paper.index("What we did") : paper.index("What it costs")]
+    lines = paper[paper.index("The work, line by line") : paper.index("What you approved")]
     assert "Replace the battery" in lines
     assert "parasitic draw" not in lines
     # 20.00 + 30.00 + 0.6 h at 62.50 + 168.00 = 255.50 net, with 20 % 306.60: the price book's figures, added

@@ -311,6 +311,7 @@ def _contact(case: ck.Case, posts: ck.Reading, clamps: ck.Reading) -> ck.Finding
             unit="V",
             calls_for=clean_contacts,
             next_test=cranking_voltage,
+            name="Voltage drop at the connections",
         ),
         ck.Says(
             passes="Voltage drop from posts to clamps while cranking: {lost}; the connections are good.",

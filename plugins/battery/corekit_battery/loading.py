@@ -316,7 +316,7 @@ def _ruled(
     if (easy and not fails) or (hard and not passes):
         return _wrong_load(case, tried, places, easy=easy)
     if passes and tried.rest is None and replace.key in case.repairs:
-        return attrs.evolve(judged, figure=None)  # a new battery that holds has shown that the work did
+        return judged  # a new battery that holds has shown that the work did: drawn as it was before
     discharged = _too_empty(case, tried, limit, places, passes=passes)
     if discharged is not None:
         return discharged

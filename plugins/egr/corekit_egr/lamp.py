@@ -96,13 +96,13 @@ _HOSE: dict[Enum, Seen] = {
 }
 
 
-@egr.check("Maker's own code: flow")
+@egr.check("Manufacturer's own code: flow")
 def flow_reported(case: ck.Case, seen: Annotated[MakerFlow, maker_flow]) -> Iterator[ck.Finding | ck.Gap]:
     """By its meaning, as a code of the public list would count."""
     yield _reported(case, maker_flow, "egr.maker_flow", seen, _FLOW)
 
 
-@egr.check("Maker's own code: sensor hose")
+@egr.check("Manufacturer's own code: sensor hose")
 def hose_reported(case: ck.Case, seen: Annotated[MakerHose, maker_hose]) -> Iterator[ck.Finding | ck.Gap]:
     """A hose is looked at in a minute."""
     yield _reported(case, maker_hose, "egr.maker_hose", seen, _HOSE, sensing_hoses)
@@ -126,7 +126,7 @@ def _reported(
     )
 
 
-@egr.check("Maker's own code: sensor voltage")
+@egr.check("Manufacturer's own code: sensor voltage")
 def signal_reported(
     case: ck.Case,
     seen: Annotated[MakerSignal, maker_signal],

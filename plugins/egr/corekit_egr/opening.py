@@ -33,7 +33,7 @@ from .declarations import (
     valve_type,
 )
 from .leaks import CRITICAL
-from .sensor import EARLIER_SLOPE, EARLIER_ZERO, pressure_of_signal, rise_at_5_volts
+from .sensor import EARLIER_SLOPE, EARLIER_ZERO, gap_without_supply, pressure_of_signal, rise_at_5_volts
 
 FRESH, EXHAUST = (
     313.15,
@@ -264,6 +264,10 @@ def signal_rise(
         return
     if kind in WITHOUT_HOSES:
         yield case.does_not_apply("This sensor reads no flow; its signal is a position.")
+        return
+    unfed = gap_without_supply(case, supply)
+    if unfed is not None:
+        yield unfed
         return
     gained = rise_at_5_volts(opened, rest, case.ends(supply, sensor_supply))
     step = opened.value - rest.value

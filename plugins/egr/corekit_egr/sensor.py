@@ -97,6 +97,20 @@ def rise_at_5_volts(
     )
 
 
+def gap_without_supply(case: ck.Case, supply: ck.Reading | None) -> ck.Gap | None:
+    """What is said instead of judging a signal while the supply it was read with is not right; None where it
+    is, or was not read.
+    """
+    if supply is None or _fair(supply):
+        return None
+    return case.gap(
+        sensor_supply,
+        "Without the right supply the EGR sensor's signal means nothing; repair the supply, then read the"
+        " signal again.",
+        tells="The sensor cannot be judged before its supply is right.",
+    )
+
+
 @egr.check("EGR sensor supply and ground")
 def wiring(
     case: ck.Case,
@@ -286,12 +300,9 @@ def answer(
     if kind in WITHOUT_HOSES:
         yield case.does_not_apply("A valve-position sensor has no hoses to connect a pump to.")
         return
-    if not _fair(supply):
-        yield case.gap(
-            sensor_supply,
-            "Without the right supply the EGR sensor's response means nothing; repair the supply, then"
-            " pump again.",
-        )
+    unfed = gap_without_supply(case, supply)
+    if unfed is not None:
+        yield unfed
         return
     if case.is_specified(signal_pumped):
         yield _own_answer(case, pumped, vacuum, supply)

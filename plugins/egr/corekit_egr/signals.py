@@ -31,7 +31,14 @@ from .declarations import (
     signal_open,
     signal_zero,
 )
-from .sensor import RAIL_HIGH, RAIL_LOW, least_answer, rise_at_5_volts, signal_at_5_volts
+from .sensor import (
+    RAIL_HIGH,
+    RAIL_LOW,
+    gap_without_supply,
+    least_answer,
+    rise_at_5_volts,
+    signal_at_5_volts,
+)
 
 #: Ways of a trial that put another sensor in.
 ANOTHER_SENSOR = ("renewed", "known_good", "swapped")
@@ -170,6 +177,10 @@ def idle_against_rest(
     if kind in WITHOUT_HOSES:
         yield case.does_not_apply("This sensor has no hoses; its signal at idle is judged as a position.")
         return
+    unfed = gap_without_supply(case, supply)
+    if unfed is not None:
+        yield unfed
+        return
     apart = rise_at_5_volts(idling, rest, case.ends(supply, sensor_supply))
     limit = case.limit("egr.idle_signal")
     side = case.side(apart, limit)
@@ -232,6 +243,10 @@ def vented(
         return
     if against in (ReadAgainst.BATTERY, ReadAgainst.ENGINE):
         yield _against_another_ground(case, signal, against)
+        return
+    unfed = gap_without_supply(case, supply)
+    if unfed is not None:
+        yield unfed
         return
     at_5 = signal_at_5_volts(signal, case.ends(supply, sensor_supply))
     bands = {
@@ -414,6 +429,10 @@ def answer_upstream(
     if kind in WITHOUT_HOSES:
         yield case.does_not_apply("This sensor has no port to connect a pump to.")
         return
+    unfed = gap_without_supply(case, supply)
+    if unfed is not None:
+        yield unfed
+        return
     gained = rise_at_5_volts(pressed, rest, case.ends(supply, sensor_supply))
     limit = case.computed_limit("egr.answer_upstream", "sensor-span-later", low=least_answer(pressure))
     yield case.judge(
@@ -461,6 +480,10 @@ def free_flow(
     """
     if kind in WITHOUT_HOSES:
         yield case.does_not_apply("This sensor reads no flow, so it cannot show where the flow stops.")
+        return
+    unfed = gap_without_supply(case, supply)
+    if unfed is not None:
+        yield unfed
         return
     risen = rise_at_5_volts(free, rest, case.ends(supply, sensor_supply))
     limit = case.limit("egr.signal_rise")

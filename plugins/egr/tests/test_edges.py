@@ -172,3 +172,38 @@ def test_an_open_or_shorted_coil_never_passes_by_its_own_figure(
     found = own_coil(car, ohms, temperature, **ends).finding("egr.coil")
     assert (found.verdict, found.limits[0].key) == (verdict, limit)
     assert found.calls_for == "egr.replace_regulator"
+
+
+# ---- a supply that is not right bars every judgement of a signal, whichever check makes it (4 to 6 V)
+
+SIGNALS = {
+    "egr.idle_signal": ("signal_idle", "0.6 V"),
+    "egr.vented": ("signal_vented", "0.5 V"),
+    "egr.answer_upstream": ("signal_upstream", "0.5 V"),
+    "egr.free_rise": ("signal_free", "0.5 V"),
+    "egr.signal_rise": ("signal_open", "0.5 V"),
+}
+
+
+@pytest.mark.parametrize("supply", ["0.2 V", "2.9 V", "3.9 V", "6.1 V", "12 V"])
+@pytest.mark.parametrize("code", SIGNALS)
+def test_no_signal_is_judged_with_a_supply_that_is_not_right(car: Any, code: str, supply: str) -> None:
+    key, typed = SIGNALS[code]
+    car.fit("sensor", "differential pressure, earlier type").see("reaction", "runs rough")
+    car.read("signal_zero", "0.5 V").read("hand_pressure", "10 kPa diff").read(key, typed)
+    car.read("sensor_supply", supply)
+    assert code not in {finding.code for finding in car.findings()}
+    assert any("repair the supply" in gap.text for gap in car.gaps())
+
+
+@pytest.mark.parametrize("supply", ["4.1 V", "5.0 V", "5.9 V"])
+@pytest.mark.parametrize("code", SIGNALS)
+def test_with_a_supply_just_inside_what_is_right_each_signal_is_judged(
+    car: Any, code: str, supply: str
+) -> None:
+    key, typed = SIGNALS[code]
+    car.fit("sensor", "differential pressure, earlier type").see("reaction", "runs rough")
+    car.read("signal_zero", "0.5 V").read("hand_pressure", "10 kPa diff").read(key, typed)
+    car.read("sensor_supply", supply)
+    assert code in {finding.code for finding in car.findings()}
+    assert not any("repair the supply" in gap.text for gap in car.gaps())

@@ -1,0 +1,103 @@
+"""The answer to what a customer came with, in one sentence, and the sentence that shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..model.finding import Verdict
+from .faults import Told
+from .row import FaultRow, PointRow, Row
+from .state import State
+
+#: So many faults are named in one sentence; more are counted.
+NAMED = 3
+_COUNTED = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+#: In this order the answer says how things stand.
+_FAULTS = (
+    (State.SHOWN, "Put right"),
+    (State.DONE, "Done, not shown yet"),
+    (State.NOT_RIGHT, "Not put right"),
+    (State.PROPOSED, "Found"),
+    (State.APPROVED, "Found, work approved"),
+    (State.PUT_OFF, "Put off"),
+    (State.DECLINED, "Found, work declined"),
+)
+_POINTS = (
+    (State.SHOWN, "Gone"),
+    (State.NOT_RIGHT, "Still there"),
+    (State.DONE, "Not shown yet"),
+    (State.NOT_FOUND, "Cause not found yet"),
+    (State.PROPOSED, "To be looked for"),
+    (State.PUT_OFF, "Put off"),
+    (State.DECLINED, "Not looked for any further"),
+    (State.NOT_LOOKED_AT, "Not checked"),
+)
+
+
+def answer_of(rows: Sequence[Row], told: Told) -> str:
+    """The answer in one sentence or two: faults first, then what of the complaint they leave."""
+    faults = [row for row in rows if isinstance(row, FaultRow) and not _is_old(row, rows)]
+    points = [row for row in rows if isinstance(row, PointRow) and not row.is_check_up]
+    parts = []
+    no_cure = [row.what for row in faults if row.did_not_fix]
+    for state, words in _FAULTS:
+        names = [row.what for row in faults if row.state is state and not row.did_not_fix]
+        if names:
+            parts.append(f"{words}: {_names(names)}.")
+    if no_cure:
+        parts.append(f"Done, but not the cure: {_names(no_cure)}.")
+    for state, words in _POINTS:
+        quoted = [_quoted(row, told) for row in points if row.state is state]
+        if quoted:
+            parts.append(f"{words}: {listed(quoted)}.")
+    if parts:
+        return " ".join(parts)
+    return _nothing(rows, told)
+
+
+def _is_old(row: FaultRow, rows: Sequence[Row]) -> bool:
+    """Work that another took the place of, where that was the cure."""
+    return row.is_superseded and any(
+        isinstance(other, FaultRow) and other is not row and other.state is State.SHOWN for other in rows
+    )
+
+
+def _nothing(rows: Sequence[Row], told: Told) -> str:
+    if told.is_proposal:
+        return "To be looked at, at the price below."
+    if not told.assessment.findings:
+        return "Nothing was read or looked at."
+    if any(finding.verdict is Verdict.UNDECIDED for finding in told.assessment.current):
+        return "Nothing found that is wrong; one thing is still open."
+    return "Nothing found that is wrong, in what we looked at."
+
+
+def _quoted(row: PointRow, told: Told) -> str:
+    return f"“{row.point}”" if row.key else "what you told us"
+
+
+def _names(names: Sequence[str]) -> str:
+    names = list(dict.fromkeys(names))
+    if len(names) > NAMED:
+        return f"{_COUNTED[len(names)] if len(names) < len(_COUNTED) else len(names)} faults"
+    return listed([lower_first(name) for name in names])
+
+
+def listed(names: Sequence[str]) -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+
+
+def lower_first(text: str) -> str:
+    """Begun small; an abbreviation keeps its capitals."""
+    return text if text[1:2].isupper() else f"{text[:1].lower()}{text[1:]}"
+
+
+def proof_of(rows: Sequence[Row]) -> str:
+    """That what was put right was measured again; empty where nothing was."""
+    shown = [row for row in rows if row.state is State.SHOWN and any(one.now for one in row.shown)]
+    if not shown:
+        return ""
+    who = {1: "It was", 2: "Both were"}.get(len(shown), f"All {_COUNTED[min(len(shown), 10)]} were")
+    now = "is as it should be" if len(shown) == 1 else "are as they should be"
+    return f"{who} measured again after the work and {now}."

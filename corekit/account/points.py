@@ -1,0 +1,179 @@
+"""The points of the complaint: which faults answer them, and a row for each that none of them settles."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import attrs
+
+from ..assess.hypotheses import speaks_for
+from ..complaints import CHECK_UP, SOMETHING_ELSE, symptoms
+from ..model.finding import Finding, Verdict
+from ..model.job import Job
+from ..model.personal import Personal
+from ..plugin.host import Plugins
+from .faults import Told, customers_words
+from .row import STILL_THERE, FaultRow, PointRow, Row, Shown
+from .state import State
+
+OWN_WORDS = "What you told us, in your own words"
+
+
+@attrs.frozen(kw_only=True)
+class Point:
+    """One thing that the customer came with: a symptom of the list, or own words alone."""
+
+    key: str
+    words: str
+
+
+def points_of(job: Job) -> tuple[Point, ...]:
+    """Every point of the complaint; none where nobody complained."""
+    told, known = job.complained, symptoms().symptoms
+    if told is not None and told.symptoms:
+        return tuple(Point(key=key, words=known[key].words if key in known else key) for key in told.symptoms)
+    return (Point(key="", words=OWN_WORDS),) if isinstance(job.opened.words, Personal) else ()
+
+
+def answered(faults: Sequence[FaultRow], told: Told) -> list[Row]:
+    """All rows: faults with the points that they answer, in the order of the complaint; a row of its own for
+    each point that is not settled by them; then what was found besides.
+    """
+    job, points = told.job, points_of(told.job)
+    persists = told.assessment.job.repairs and _again(job) in STILL_THERE
+    of = {n: set[str]() for n in range(len(faults))}
+    own: list[tuple[Point, list[FaultRow]]] = []
+    for point in points:
+        answering = [
+            n for n, row in enumerate(faults) if not row.did_not_fix and _answers(row, point, told.plugins)
+        ]
+        counted = [faults[n] for n in answering if not faults[n].is_superseded] or [
+            faults[n] for n in answering
+        ]
+        if not persists:
+            for n in answering:
+                of[n].add(point.words)
+        if persists or not counted or _needs_own_row(point, counted, told):
+            own.append((point, counted))
+    words = [point.words for point in points]
+    placed = [
+        attrs.evolve(row, points=tuple(one for one in words if one in of[n])) for n, row in enumerate(faults)
+    ]
+    first = {point: place for place, point in enumerate(words)}
+    rows: list[Row] = sorted((row for row in placed if row.points), key=lambda row: first[row.points[0]])
+    rows += [_point_row(point, told) for point, _ in own]
+    return rows + [row for row in placed if not row.points]
+
+
+def _answers(row: FaultRow, point: Point, plugins: Plugins) -> bool:
+    """Whether a symptom is told plainly oftener under a fault that this work cures; a check-up is answered by
+    whatever was found.
+    """
+    if point.key == CHECK_UP:
+        return True
+    usual = symptoms().symptoms.get(point.key)
+    system = plugins.systems.get(row.operation.partition(".")[0])
+    if usual is None or point.key == SOMETHING_ELSE or system is None or system.faults is None:
+        return False
+    told_under = system.faults.symptoms.get(point.key, {})
+    return any(
+        fault.calls_for == row.operation and speaks_for(told_under.get(key, 0.0), usual.none)
+        for key, fault in system.faults.faults.items()
+    )
+
+
+def _needs_own_row(point: Point, rows: Sequence[FaultRow], told: Told) -> bool:
+    """A lamp that the vehicle's own codes speak for is settled by reading these again."""
+    return all(row.state is State.SHOWN for row in rows) and _codes_left(point, told.job) is not None
+
+
+def _codes_left(point: Point, job: Job) -> tuple[str, ...] | None:
+    """The stored codes of a lamp at the last reading, where there were some on arrival and work was done
+    since; None where the codes say nothing of this point.
+    """
+    symptom = symptoms().symptoms.get(point.key)
+    if symptom is None or not symptom.codes or not job.repairs:
+        return None
+    stored = [(stage, job.codes_by_list(stage).get("stored")) for stage in job.stages]
+    read = [(stage, codes) for stage, codes in stored if codes is not None]
+    return read[-1][1] if read and any(codes for _, codes in read) else None
+
+
+def _again(job: Job) -> str:
+    """What was last said of the complaint, while nothing was done since."""
+    said = [noted.record.result for noted in job.retold if noted.record.stage == job.stage]
+    return said[-1] if said else ""
+
+
+def _point_row(point: Point, told: Told) -> PointRow:
+    job = told.job
+    left = _codes_left(point, job)
+    read_again = left is not None and "stored" in job.codes_by_list(job.stage)
+    now = _undecided(point, told) if left is None else ()
+    ended = job.ended.record if job.ended is not None else None
+    return PointRow(
+        point=point.words,
+        key=point.key,
+        is_check_up=point.key == CHECK_UP,
+        was_looked_at=_was_looked_at(point, told),
+        again=_again(job),
+        was_worked=bool(job.repairs),
+        needs_codes=left is not None and not read_again,
+        codes_are_clear=read_again and not left,
+        is_asked=told.is_proposal and any(not line.operation for line in told.lines),
+        is_put_off=job.left_open is not None and ended is None,
+        is_ended=ended is not None and ended.how == "declined",
+        now=now,
+        readings=_codes(job) if left is not None else _close(now),
+        cause=customers_words(now[0]) if now else "",
+    )
+
+
+def _codes(job: Job) -> tuple[Shown, ...]:
+    """What the codes said on arrival and say now."""
+    lists = [(stage, job.codes_by_list(stage).get("stored")) for stage in job.stages]
+    read = [(stage, ", ".join(codes) or "none") for stage, codes in lists if codes is not None]
+    if not read:
+        return ()
+    first, last = read[0], read[-1]
+    now = f"now: {last[1]}" if last[0] == job.stage > first[0] else "not read again after the work"
+    return (Shown(name="Trouble codes", seen=f"on arrival: {first[1]}; {now}"),)
+
+
+def _was_looked_at(point: Point, told: Told) -> bool:
+    """Something of a system that this symptom concerns was judged; of own words, anything."""
+    usual = symptoms().symptoms.get(point.key)
+    looked = {finding.system for finding in told.assessment.findings}
+    if usual is None or point.key in (CHECK_UP, SOMETHING_ELSE):
+        return bool(looked)
+    return any(
+        key in looked
+        and system.faults is not None
+        and any(
+            speaks_for(chance, usual.none) for chance in system.faults.symptoms.get(point.key, {}).values()
+        )
+        for key, system in told.plugins.systems.items()
+    )
+
+
+def _undecided(point: Point, told: Told) -> tuple[Finding, ...]:
+    """What was read about it and is too close to call."""
+    return tuple(
+        finding
+        for finding in told.assessment.current
+        if finding.verdict is Verdict.UNDECIDED
+        and finding.calls_for
+        and (not point.key or _answers(_bare(finding.calls_for), point, told.plugins))
+    )
+
+
+def _bare(operation: str) -> FaultRow:
+    return FaultRow(operation=operation, what="")
+
+
+def _close(now: Sequence[Finding]) -> tuple[Shown, ...]:
+    return tuple(
+        Shown(name=finding.name or finding.check, now=finding)
+        for finding in now
+        if finding.value is not None and finding.limits
+    )[:1]

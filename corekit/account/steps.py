@@ -1,0 +1,215 @@
+"""What is left to do and to know after a visit, in the order in which it matters."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import attrs
+
+from ..assess.suspect import NextTest
+from ..model.document import Words
+from ..model.finding import Finding, Reason, Urgency, Verdict
+from .answer import listed, lower_first
+from .faults import Told, customers_words, priced
+from .noted import is_noted, unanswered
+from .prices import DIAGNOSIS
+from .row import FaultRow, PointRow, Row, still_fails
+from .state import State
+
+#: So many things that nobody looked at are named on the first sheet; all of them stand behind it.
+NAMED = 3
+#: So many tests are named as the next step.
+TESTS = 2
+
+
+@attrs.frozen(kw_only=True)
+class Step:
+    """One thing that is left, under its label."""
+
+    label: str
+    words: Words
+
+    @classmethod
+    def of(cls, label: str, text: str) -> Step:
+        return cls(label=label, words=(text,))
+
+
+def steps_of(rows: Sequence[Row], told: Told) -> tuple[Step, ...]:
+    """Everything that is left open; where nothing is, that, and of what."""
+    steps = [
+        *_warnings(told),
+        *_unfinished(told),
+        *_open(rows, told),
+        *_declined(rows),
+        *_next(rows, told),
+    ]
+    if not steps:
+        steps = [Step.of("What next", "Nothing is open, of what we looked at.")]
+    return (*steps, *_not_looked_at(rows, told), *_removed(rows, told))
+
+
+def _warnings(told: Told) -> Iterable[Step]:
+    texts = [
+        customers_words(finding)
+        for finding in told.assessment.current
+        if finding.urgency is Urgency.BEFORE_DRIVING and finding.verdict is not Verdict.PASS
+    ]
+    if texts:
+        yield Step.of("Before you drive", " ".join(dict.fromkeys(texts)))
+
+
+def _unfinished(told: Told) -> Iterable[Step]:
+    job = told.job
+    if job.left_open is not None and job.ended is None:
+        left = job.left_open.record
+        back = f"; next visit on {left.back}" if left.back else ""
+        yield Step.of("Not finished", f"{left.because}{back}.".capitalize())
+    if job.ended is not None:
+        because = job.ended.record.because
+        text = because if because.endswith((".", "!", "?")) else f"{because}."
+        if job.ended.record.how == "no fault found":
+            text += " The diagnosis is not charged."
+        yield Step.of(_ENDS[job.ended.record.how], text)
+
+
+#: How a job ended without (further) repair.
+_ENDS = {
+    "no fault found": "No fault found",
+    "declined": "You decided against a repair",
+    "referred": "Referred to somebody else",
+}
+#: Under which label rows of a state stand; what is approved and not done stands under its own.
+_OPEN = ((State.NOT_RIGHT, "Not put right"), (State.PUT_OFF, "Put off"), (State.DONE, "To be shown"))
+APPROVED = "Approved, not done yet"
+
+
+def _open(rows: Sequence[Row], told: Told) -> Iterable[Step]:
+    to_do = told.job.approval.open
+    for state, label in _OPEN:
+        names = [_named(row) for row in rows if row.state is state and _operation(row) not in to_do]
+        if names:
+            yield Step.of(label, f"{'; '.join(dict.fromkeys(names))}.")
+    if to_do and not told.is_proposal:
+        titles = [told.plugins.title(key) for key in to_do]
+        yield Step.of(APPROVED, f"{'; '.join(titles)}; not charged.")
+    covered = {id(finding) for row in rows for finding in row.now}
+    texts = [
+        customers_words(finding)
+        for finding in told.assessment.current
+        if id(finding) not in covered and finding.urgency is not Urgency.BEFORE_DRIVING and _is_open(finding)
+    ]
+    said = [
+        lower_first(told.plugins.title(one.of)) if one.of else "a remark"
+        for one in unanswered(told.assessment)
+    ]
+    noted = [f"Noted in words, not followed up yet: {of}." for of in said]
+    if texts or noted:
+        yield Step.of("Still open", " ".join(dict.fromkeys((*texts, *noted))))
+
+
+def _noted(of: str, told: Told) -> str:
+    return lower_first(told.plugins.for_customer(of)) if of else "a remark"
+
+
+def _is_open(finding: Finding) -> bool:
+    return finding.verdict is Verdict.UNDECIDED or still_fails(finding)
+
+
+def _operation(row: Row) -> str:
+    return row.operation if isinstance(row, FaultRow) else ""
+
+
+def _named(row: Row) -> str:
+    if isinstance(row, PointRow):
+        return row.point
+    if not row.next or row.next.startswith(row.what):
+        return row.next or row.what
+    return f"{row.what}: {lower_first(row.next)}"
+
+
+def _declined(rows: Sequence[Row]) -> Iterable[Step]:
+    names = [
+        row.next or row.what for row in rows if isinstance(row, FaultRow) and row.state is State.DECLINED
+    ]
+    if names:
+        yield Step.of("Declined by you", f"{'; '.join(dict.fromkeys(names))}.")
+
+
+def _next(rows: Sequence[Row], told: Told) -> Iterable[Step]:
+    """The next step where something was looked for and not found, with its price."""
+    job, assessment = told.job, told.assessment
+    if job.ended is not None or told.is_proposal:
+        return
+    sought = [
+        row
+        for row in rows
+        if isinstance(row, PointRow)
+        and not row.is_check_up
+        and row.state in (State.NOT_FOUND, State.NOT_RIGHT, State.NOT_LOOKED_AT)
+    ]
+    undecided = any(finding.verdict is Verdict.UNDECIDED for finding in assessment.current)
+    if not sought and not undecided:
+        return
+    tests = _tests(told)
+    if tests and tests[0].operation:
+        work = tests[0].operation
+        yield Step.of("Next step", f"{told.plugins.title(work)}{priced(work, told)}.")
+        return
+    if tests:
+        asked = listed([lower_first(_asked(test, told)) for test in tests])
+        yield Step.of("Next step", f"Check: {asked}{priced(DIAGNOSIS, told)}.")
+        return
+    if any(row.state is State.NOT_LOOKED_AT and row.readings for row in sought):
+        yield Step.of("Next step", f"Read the codes again{priced(DIAGNOSIS, told)}.")
+    elif sought:
+        yield Step.of("Next step", f"Look further for it{priced(DIAGNOSIS, told)}.")
+
+
+def _tests(told: Told) -> list[NextTest]:
+    """The next tests of what was looked at: a system that was only asked about is not what is left open."""
+    looked = {finding.system for finding in told.assessment.findings}
+    made: dict[str, NextTest] = {}
+    for test in told.assessment.next_tests:
+        if test.key and test.question.strip() and not test.is_question and test.system in looked:
+            made.setdefault(test.operation or _asked(test, told), test)
+    first = list(made.values())[:TESTS]
+    return [test for test in first if bool(test.operation) == bool(first[0].operation)]
+
+
+def _asked(test: NextTest, told: Told) -> str:
+    """What a test reads or looks at, in the customer's words."""
+    return told.plugins.for_customer(test.wants) if test.wants else test.question.rstrip("?.")
+
+
+def _not_looked_at(rows: Sequence[Row], told: Told) -> Iterable[Step]:
+    points = [row.point for row in rows if row.state is State.NOT_LOOKED_AT and isinstance(row, PointRow)]
+    gaps = [
+        lower_first(told.plugins.for_customer(gap.wants) if gap.wants else gap.about)
+        for gap in told.assessment.open_gaps
+        if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)
+        and gap.about
+        and not is_noted(gap, told.job)
+    ]
+    names = [*points, *dict.fromkeys(gaps)]
+    more = len(names) - NAMED
+    if names:
+        rest = f" and {more} more" if more > 0 else ""
+        yield Step.of("Not looked at", f"{', '.join(names[:NAMED])}{rest}.")
+    looked = dict.fromkeys(finding.system for finding in told.assessment.findings)
+    titles = [lower_first(told.plugins.systems[key].title) for key in looked if key in told.plugins.systems]
+    if titles:
+        yield Step.of("We looked at", f"{listed(titles)}, and at nothing else on the vehicle.")
+
+
+def _removed(rows: Sequence[Row], told: Told) -> Iterable[Step]:
+    """Parts that were taken out and replaced: the customer says what becomes of them."""
+    parts = []
+    for noted in told.job.repairs:
+        operation = told.plugins.operations.get(noted.record.operation)
+        part = told.plugins.parts.get(operation.replaces) if operation is not None else None
+        if part is not None:
+            parts.append(lower_first(part.title))
+    names = list(dict.fromkeys(parts))
+    if names and not told.is_proposal:
+        them = "it" if len(names) == 1 else "them"
+        yield Step.of("Removed parts", f"{listed(names)}: yours, unless you leave {them} with us.")
