@@ -76,7 +76,7 @@ class _Listener:
         self.begins = board.begin
         self.ends = board.end
 
-    def overran(self, plugin: str, what: str) -> None:
+    def overran(self, plugin: str, what: str, place: str) -> None:
         """A command runs each check once, so nobody has to remember."""
 
 

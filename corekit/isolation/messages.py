@@ -17,10 +17,13 @@ from ..plugin.host import Failure
 
 
 class PluginCode(NamedTuple):
-    """A piece of a plugin's code: the plugin or system, and which check or other part of it."""
+    """A piece of a plugin's code: the plugin or system, which check or other part of it, and, of what the
+    alarm stopped, at which file and line.
+    """
 
     plugin: str
     part: str
+    place: str = ""
 
 
 # ---- requests

@@ -281,7 +281,7 @@ class Worker:
 
     def _disable(self, culprit: PluginCode, how: str, plugins: Plugins) -> bool:
         """From now on nothing of this system runs; False when nothing of it ran anyway."""
-        key, check = culprit
+        key, check = culprit.plugin, culprit.part
         system = plugins.systems.get(key)
         if system is None or key in self._disabled:
             return False

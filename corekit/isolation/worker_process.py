@@ -128,8 +128,8 @@ class ProgressListener:
     def ends(self) -> None:
         """What it gave may still cost the process while it is passed on."""
 
-    def overran(self, plugin: str, what: str) -> None:
-        self.timed_out.add(PluginCode(plugin, what))
+    def overran(self, plugin: str, what: str, place: str) -> None:
+        self.timed_out.add(PluginCode(plugin, what, place))
 
     @property
     def running(self) -> PluginCode | None:
@@ -213,7 +213,7 @@ class _RequestHandler:
             if key not in here
         )
         patched = {
-            key: _with_timed_out(system, {code.part for code in timed_out if code.plugin == key})
+            key: _with_timed_out(system, {code.part: code.place for code in timed_out if code.plugin == key})
             for key, system in here.items()
         }
         return without_checks(Plugins(systems=patched, failures=failures), disabled)
@@ -246,17 +246,19 @@ def without_checks(plugins: Plugins, disabled: frozenset[str]) -> Plugins:
     )
 
 
-def _with_timed_out(system: System, titles: set[str]) -> System:
-    """The system with the checks of these titles saying at once that they took too long."""
-    if not titles:
+def _with_timed_out(system: System, places: Mapping[str, str]) -> System:
+    """The system with the checks of these titles saying at once that they took too long, and where they were
+    stopped.
+    """
+    if not places:
         return system
 
     def overruns(case: Case, *args: Any, **named: Any) -> Iterator[Finding | Gap]:
-        raise Overrun(f"it took longer than {CHECK_SECONDS:g} s")
+        raise Overrun(f"it took longer than {CHECK_SECONDS:g} s", places[case.check])
 
     patched = copy.copy(system)
     patched.checks = {
-        key: attrs.evolve(check, function=overruns) if check.title in titles else check
+        key: attrs.evolve(check, function=overruns) if check.title in places else check
         for key, check in system.checks.items()
     }
     return patched

@@ -24,7 +24,15 @@ MEMORY = 512 * 1024 * 1024
 
 
 class Overrun(BaseException):
-    """The time is up. A BaseException, so that a plugin's own `except Exception` does not swallow it."""
+    """The time is up. A BaseException, so that a plugin's own `except Exception` does not swallow it.
+
+    Attributes:
+        place: File and line at which it was stopped, where that is known from an earlier time.
+    """
+
+    def __init__(self, text: str, place: str = "") -> None:
+        super().__init__(text)
+        self.place = place
 
 
 @contextmanager
@@ -62,8 +70,8 @@ class Listener(Protocol):
     def ends(self) -> None:
         """It came back, with or without an error."""
 
-    def overran(self, plugin: str, what: str) -> None:
-        """The alarm stopped it."""
+    def overran(self, plugin: str, what: str, place: str) -> None:
+        """The alarm stopped it, at this file and line."""
 
 
 _listeners: list[Listener] = []
@@ -127,9 +135,9 @@ def guarded(plugin: str, what: str, seconds: float, where: str = "") -> Iterator
     try:
         with time_limit(seconds):
             yield
-    except Overrun:
+    except Overrun as error:
         for listener in _listeners:
-            listener.overran(plugin, what)
+            listener.overran(plugin, what, _line_of(error) or where)
         raise
     except KeyboardInterrupt as error:
         if _is_interrupted is None or _is_interrupted():
@@ -169,6 +177,8 @@ def _line_of(error: BaseException) -> str:
     """The innermost line that is neither of the core nor of Python's own library."""
     if isinstance(error, SyntaxError) and error.filename and error.lineno:
         return line_words(error.filename, error.lineno)
+    if isinstance(error, Overrun) and error.place:
+        return error.place
     raised = error.__cause__ if isinstance(error, CriedError) and error.__cause__ is not None else error
     lines = [(frame.f_code.co_filename, line) for frame, line in traceback.walk_tb(raised.__traceback__)]
     return first_foreign(reversed(lines))

@@ -51,14 +51,14 @@ class Plugins:
 
     Attributes:
         versions: System → version of its distribution. distributions: System → distribution and version.
-        lost: Keys of systems that are installed and did not load.
+        lost: Key of each system that is installed and did not load → why.
     """
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
     failures: tuple[Failure, ...] = ()
     versions: Mapping[str, str] = attrs.field(factory=dict)
     distributions: Mapping[str, str] = attrs.field(factory=dict)
-    lost: frozenset[str] = frozenset()
+    lost: Mapping[str, str] = attrs.field(factory=dict)
 
     @cached_property
     def parts(self) -> dict[str, Part]:
@@ -144,7 +144,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     distributions: dict[str, str] = {}
     versions: dict[str, str] = {}
     taken: dict[str, EntryPoint] = {}
-    lost: set[str] = set()
+    lost: dict[str, str] = {}
     original = intact.Original()
     for point in sorted(found if found is not None else entry_points(group=GROUP), key=_rank):
         before = own_units()
@@ -171,9 +171,9 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
         except BaseException as error:
             set_own_units(before)
             original.put_back()
-            if point.name not in systems:
-                lost.add(point.name)
             failures.append(_failure(point, error))
+            if point.name not in systems:
+                lost.setdefault(point.name, failures[-1].what)
             continue
         original.follow()
         original.add_system(system)
@@ -186,7 +186,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
         failures=(*failures, *_lost(systems)),
         versions=versions,
         distributions=distributions,
-        lost=frozenset(lost),
+        lost=lost,
     )
 
 

@@ -21,7 +21,7 @@ import os, sys
 from corekit.assess import assessment
 from corekit.isolation import supervisor
 from corekit.plugin import host
-assessment.CHECK_SECONDS, host.LOAD_SECONDS, supervisor.GRACE = 1.0, 4.0, 1.0
+assessment.CHECK_SECONDS, host.LOAD_SECONDS, supervisor.GRACE = 3.0, 5.0, 1.0
 from corekit.cli import main
 """.strip().replace("\n", "; ")
 COREKIT = [sys.executable, "-c", BARE + "; sys.exit(main())"]

@@ -520,7 +520,10 @@ def test_a_calculation_that_raises_something_odd_is_a_problem_in_one_line(instal
     install("horn", HORN, calculation="raise KeyError('nothing')")
     with (
         worker("horn") as works,
-        pytest.raises(WorkerError, match=r"horn\.half failed \(KeyError: 'nothing'\)"),
+        pytest.raises(
+            WorkerError,
+            match=r"horn\.half failed \(KeyError: 'nothing', at corekit_worked_horn/__init__\.py line \d+\)",
+        ),
     ):
         works.calculate("horn.half", {"pitch": exact("frequency", 440.0)})
 
