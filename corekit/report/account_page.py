@@ -7,6 +7,7 @@ whether page and paper belong together, because the first screen of a phone is f
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal, InvalidOperation
 from typing import Any
 
 import attrs
@@ -165,16 +166,32 @@ def _is_hidden(words: Words, resolve: Resolve) -> bool:
 
 def _account(account: Account, readings: Sequence[ReadingRow], key: str) -> dict[str, Any]:
     several = len({row.point for row in account.rows if row.point}) > 1
-    rows = [_row(row, readings, f"{key}-{nth}", with_point=several) for nth, row in enumerate(account.rows)]
+    currency = clean(account.currency)
+    rows = [
+        _row(row, readings, f"{key}-{nth}", currency, with_point=several)
+        for nth, row in enumerate(account.rows)
+    ]
     return {
         "rows": rows,
         "proof": "",
         "key": any(proof["svg"] for row in rows for proof in row["proofs"]),
-        "currency": clean(account.currency),
     }
 
 
-def _row(row: AccountRow, readings: Sequence[ReadingRow], key: str, *, with_point: bool) -> dict[str, Any]:
+def _worth(nets: Sequence[str], currency: str) -> str:
+    """What the works and parts of a row come to before tax; empty where nothing of it is charged, or a text
+    is no amount.
+    """
+    try:
+        amounts = [Decimal(net) for net in nets if net]
+    except InvalidOperation:
+        return ""
+    return f"{sum(amounts)} {currency}".strip() if amounts else ""
+
+
+def _row(
+    row: AccountRow, readings: Sequence[ReadingRow], key: str, currency: str, *, with_point: bool
+) -> dict[str, Any]:
     proofs = [_proof(proof, readings, f"{key}-{nth}") for nth, proof in enumerate(row.proofs)]
     point = _sentence(row.point)
     works = [_work(work) for work in row.works]
@@ -183,6 +200,7 @@ def _row(row: AccountRow, readings: Sequence[ReadingRow], key: str, *, with_poin
         "what": clean(row.what) or point,
         "state": _sentence(row.state),
         "done": works[0]["text"] if works else "",
+        "net": _worth([work["net"] for work in works], currency),
         "first": next((proof for proof in proofs if proof["svg"]), next(iter(proofs), None)),
         "cause": clean(row.cause),
         "proofs": proofs,
