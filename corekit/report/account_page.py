@@ -29,6 +29,7 @@ from ..model.document import (
     Words,
     WorkRow,
 )
+from ..model.figure import Strip
 from ..model.personal import Personal
 from .personal_text import mask, removed
 from .strip_svg import strip_svg
@@ -211,22 +212,9 @@ def _row(
 
 
 def _proof(proof: ProofRow, readings: Sequence[ReadingRow], key: str) -> dict[str, Any]:
-    words = wording()["page"]
     before, now = clean(proof.before), clean(proof.now)
     name = clean(proof.name)
-    svg = None
-    if proof.strip is not None:
-        both = proof.strip.before is not None
-        written = words["now"].format(value=now) if both and now else now or before
-        svg = Markup(
-            strip_svg(
-                proof.strip,
-                key,
-                name=name,
-                before=words["before"].format(value=before) if before else "",
-                now=written,
-            )
-        )
+    svg = Markup(_strip(proof.strip, key, name, before, now)) if proof.strip is not None else None
     behind = next(
         (row for row in readings if proof.strip is not None and row.strip == proof.strip),
         next((row for row in readings if row.name == proof.name), None),
@@ -242,6 +230,26 @@ def _proof(proof: ProofRow, readings: Sequence[ReadingRow], key: str) -> dict[st
         "limit": clean(behind.limit) if behind and not proof.usual else "",
         "source": clean(behind.source) if behind else "",
     }
+
+
+def _strip(strip: Strip, key: str, name: str, before: str, now: str, class_name: str = "") -> str:
+    words = wording()["page"]
+    both = strip.before is not None
+    return strip_svg(
+        strip,
+        key,
+        name=name,
+        before=words["before"].format(value=before) if before else "",
+        now=words["now"].format(value=now) if both and now else now or before,
+        class_name=class_name,
+    )
+
+
+def evidence_strip(row: ReadingRow, key: str) -> str:
+    """The strip of a reading among the evidence; its words grow with the reader's own, as a row's do."""
+    assert row.strip is not None
+    before, now = (clean(text).partition(" ±")[0] for text in (row.before, row.after))
+    return _strip(row.strip, key, clean(row.name), before, now, class_name=" strip")
 
 
 def _work(work: WorkRow) -> dict[str, str]:

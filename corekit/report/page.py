@@ -38,9 +38,8 @@ from ..model.document import (
     Totals,
 )
 from ..reference import data_path
-from .account_page import account_data, page_parts, readings_of, settle_front, who_rows
+from .account_page import account_data, evidence_strip, page_parts, readings_of, settle_front, who_rows
 from .figure_svg import figure_svg
-from .strip import strip_figure
 from .text import Resolve, amount_words, clean, plain_text, refuse_numbered_draft
 from .wording import contrast_with_white, theme, wording
 
@@ -233,13 +232,7 @@ def _blocks(
 
 def _readings(block: Readings, key: str, start: int) -> Iterator[dict[str, Any]]:
     for nth, row in enumerate(block.rows, start):
-        svg = (
-            None
-            if row.strip is None
-            else Markup(
-                figure_svg(strip_figure(row.strip, clean(row.name)), f"{key}{nth}", class_name="strip")
-            )
-        )
+        svg = Markup(evidence_strip(row, f"{key}{nth}")) if row.strip is not None else None
         texts = {
             name: clean(getattr(row, name)) for name in ("name", "note", "before", "after", "limit", "source")
         }

@@ -147,7 +147,7 @@ def test_on_a_phone_nothing_scrolls_sideways_is_small_or_is_loaded(phone: Any) -
              .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
              .filter(e => !['title', 'desc'].includes(e.tagName))
              .map(e => [e.textContent, parseFloat(getComputedStyle(e).fontSize)
-                * (e.ownerSVGElement
+                * (e.ownerSVGElement?.viewBox.baseVal.width
                    ? e.ownerSVGElement.getBoundingClientRect().width / e.ownerSVGElement.viewBox.baseVal.width
                    : 1)])
              .filter(([text, size]) => size < 15.5)"""
