@@ -40,6 +40,7 @@ from ..model.document import (
 from ..reference import data_path
 from .account_page import account_data, evidence_strip, page_parts, readings_of, settle_front, who_rows
 from .figure_svg import figure_svg
+from .strip import strip_figure
 from .text import Resolve, amount_words, clean, plain_text, refuse_numbered_draft
 from .wording import contrast_with_white, theme, wording
 
@@ -223,16 +224,23 @@ def _blocks(
             data["level"] = level + 1 + below
         if isinstance(block, Readings):
             strips = any(row.strip is not None for row in block.rows)
-            rows = list(_readings(block, f"{key}s", reading_nth))
+            rows = list(_readings(block, f"{key}s", reading_nth, behind_account=below > 0))
             reading_nth += len(rows)
             data |= {"rows": rows, "deep": level + 2 + below, "key": strips and not key_is_said}
             key_is_said = key_is_said or strips
         yield {"is": type(block).__name__, **data}
 
 
-def _readings(block: Readings, key: str, start: int) -> Iterator[dict[str, Any]]:
+def _readings(block: Readings, key: str, start: int, *, behind_account: bool) -> Iterator[dict[str, Any]]:
     for nth, row in enumerate(block.rows, start):
-        svg = Markup(evidence_strip(row, f"{key}{nth}")) if row.strip is not None else None
+        svg = None
+        if row.strip is not None:
+            name = clean(row.name)
+            svg = Markup(
+                evidence_strip(row, f"{key}{nth}")
+                if behind_account
+                else figure_svg(strip_figure(row.strip, name), f"{key}{nth}", class_name="strip")
+            )
         texts = {
             name: clean(getattr(row, name)) for name in ("name", "note", "before", "after", "limit", "source")
         }

@@ -114,17 +114,13 @@ def test_a_cause_that_no_line_holds_is_refused_beside_its_field(client: Any, sho
     refused = client.post(f"/job/{job}/answer", data=form)
     assert refused.status_code == 422
     beside = refused.text.partition('data-faults="step[0].repaired.cause"')[2].partition("</div>")[0]
-    assert "at most 80" in beside
+    assert "81 characters" in beside
 
 
 def test_work_whose_fault_nobody_named_offers_no_cause(client: Any, shop: Shop) -> None:
     job = until(shop, "readings", start=5000)
-    answered(
-        shop,
-        job,
-        5900,
-        {"step": [{"requested": {"operation": "ignition.replace_plugs", "ground": "customer"}}]},
-    )
+    wish = {"operation": "ignition.replace_plugs", "ground": "customer"}
+    answered(shop, job, 5900, {"step": [{"requested": wish}]})
     estimate = shop.estimate(job, "repair")
     shop.approve(estimate, by="customer", how="in person")
     page = client.get(f"/job/{job}/repair").text

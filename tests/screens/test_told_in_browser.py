@@ -1,4 +1,4 @@
-"""The screens with an account on a phone of 360 × 740: how long they are, and whether everybody can use them."""
+"""Screens with an account on a phone of 360 × 740: how long they are, and whether everybody can use."""
 
 from __future__ import annotations
 
