@@ -28,7 +28,7 @@ from ..web.address import own_path
 from . import forms
 from .context import Van
 from .forms import redirect, refused
-from .page import job_page, said, vehicle_words
+from .page import job_page, vehicle_words
 from .told import told_on
 
 #: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card,
