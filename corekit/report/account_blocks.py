@@ -43,6 +43,8 @@ def answer_block(job: Job, account: Account, facts: Sequence[tuple[str, str, boo
 def _next_in_short(steps: Sequence[Step]) -> str:
     first = steps[0]
     text = "".join(run for run in first.words if isinstance(run, str))
+    if first.short:
+        return first.short
     if first.label in ("What next", "Next step"):
         return text if len(text) <= _SHORT else "See below."
     return f"{first.label}: {lower_first(text)}" if len(text) <= _SHORT else f"{first.label}: see below."
