@@ -11,7 +11,7 @@ from .state import State
 
 #: So many faults are named in one sentence; more are counted.
 NAMED = 3
-#: So many faults are told one by one of, how they read after the work.
+#: Of so many faults one says what it read after the work; of more that goes without saying which.
 TOLD_AGAIN = 2
 _COUNTED = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 #: In this order the answer says how things stand.
@@ -106,17 +106,22 @@ def lower_first(text: str) -> str:
 
 
 def proof_of(rows: Sequence[Row]) -> str:
-    """That what was put right was measured again, and what that says in the customer's words; of more than
-    two the first sentence alone. Empty where nothing was.
+    """That what was put right was measured again, and one thing that this says to the customer; empty where
+    nothing was.
     """
-    shown = [row for row in rows if row.state is State.SHOWN and any(one.now for one in row.shown)]
+    shown = [
+        row
+        for row in rows
+        if isinstance(row, FaultRow) and row.state is State.SHOWN and any(one.now for one in row.shown)
+    ]
     if not shown:
         return ""
-    said = [words for row in shown if isinstance(row, FaultRow) and (words := _everyday(row))]
-    if len(shown) == len(said) <= TOLD_AGAIN:
-        first, *more = dict.fromkeys(said)
-        return " ".join((f"Measured again after the work: {lower_first(first)}", *more))
+    said = [words for row in shown if (words := _everyday(row))]
+    counted = [words for words in said if any(map(str.isdigit, words))]
     who = {1: "It was", 2: "Both were"}.get(len(shown), f"All {_COUNTED[min(len(shown), 10)]} were")
+    one = counted[0] if counted else said[0] if len(shown) == len(said) == 1 else ""
+    if one and len(shown) <= TOLD_AGAIN:
+        return f"Measured again after the work. {one}"
     now = "is as it should be" if len(shown) == 1 else "are as they should be"
     return f"{who} measured again after the work and {now}."
 
@@ -124,9 +129,10 @@ def proof_of(rows: Sequence[Row]) -> str:
 def _everyday(row: FaultRow) -> str:
     """What a fault's retest says to the customer: a quantity of every day, where one of them has one."""
     retests = [one.now for one in row.shown if one.now is not None]
+    since = max(finding.stage for finding in retests)
     told = [
         str(finding.customer_text)
         for finding in (*retests, *row.now)
-        if finding.customer_text is not None and finding.stage >= max(one.stage for one in retests)
+        if finding.customer_text is not None and finding.stage >= since
     ]
     return next((words for words in told if any(map(str.isdigit, words))), told[0] if told else "")

@@ -94,7 +94,7 @@ def _of_work(key: str, told: Told) -> FaultRow:
     is_work_alone = no_cure or (progress is Progress.PROPOSED and not is_found)
     return FaultRow(
         operation=key,
-        what=told.plugins.title(key) if is_work_alone else _capital(typed) or _name(key, fault, told),
+        what=told.plugins.title(key) if is_work_alone else typed or _name(key, fault, told),
         cause=NO_CURE
         if no_cure
         else _cause(called, last.stage if last else job.stage + 1) or _wanted(key, told),
@@ -153,7 +153,7 @@ def _name(key: str, fault: Fault | None, told: Told) -> str:
 #: Between these chances of being within its limit something is too close to call.
 OUT, IN = 0.05, 0.95
 #: Said of work that nothing found calls for.
-OUR_JUDGEMENT, ASKED_FOR = "Our judgement, not a reading: ", "You asked for it."
+OUR_JUDGEMENT, ASKED_FOR = "By our judgement, not by a reading.", "You asked for it."
 #: Said of work that was not the cure, in place of the fault that it was meant for.
 NO_CURE = "It did not fix what you came with."
 
@@ -180,7 +180,7 @@ def _wanted(key: str, told: Told) -> str:
     """Why work is done that nothing found calls for: the customer asked for it, or the mechanic judges so."""
     for line in told.lines:
         if line.operation == key and line.ground.kind is GroundKind.JUDGEMENT:
-            return f"{OUR_JUDGEMENT}{line.ground.text}"
+            return f"{OUR_JUDGEMENT} {line.ground.text}"
         if line.operation == key and line.ground.kind is GroundKind.CUSTOMER:
             return ASKED_FOR
     return ""
@@ -223,7 +223,7 @@ def _still_read(key: str, last: RepairProof | None, told: Told) -> Iterable[Show
         return
     for finding in told.assessment.current:
         if finding.of == operation.shown_by and finding.limits and still_fails(finding):
-            yield Shown(name=read_as(finding, told), now=finding)
+            yield Shown(name=read_as(finding, told), before=_first(finding, told), now=finding)
             return
 
 

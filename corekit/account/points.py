@@ -125,7 +125,7 @@ def _point_row(point: Point, told: Told) -> PointRow:
         is_put_off=job.left_open is not None and ended is None,
         is_ended=ended is not None and ended.how == "declined",
         now=now,
-        readings=_codes(job) if left is not None else _close(now) or _read_well(fine, told),
+        readings=_codes(job) if left is not None else _close(now, told) or _read_well(fine, told),
         cause=customers_words(now[0]) if now else _looked_well(fine),
     )
 
@@ -200,9 +200,9 @@ def _bare(operation: str) -> FaultRow:
     return FaultRow(operation=operation, what="")
 
 
-def _close(now: Sequence[Finding]) -> tuple[Shown, ...]:
+def _close(now: Sequence[Finding], told: Told) -> tuple[Shown, ...]:
     return tuple(
-        Shown(name=finding.name or finding.check, now=finding)
+        Shown(name=read_as(finding, told), now=finding)
         for finding in now
         if finding.value is not None and finding.limits
     )[:1]

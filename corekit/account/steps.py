@@ -45,6 +45,8 @@ def steps_of(rows: Sequence[Row], told: Told) -> tuple[Step, ...]:
         *_declined(rows),
         *_next(rows, told),
     ]
+    if told.is_proposal:
+        steps.insert(0, Step.of("What next", "Your answer to this estimate."))
     if not steps:
         steps = [Step.of("What next", "Nothing is open, of what we looked at.")]
     return (*steps, *_not_looked_at(rows, told), *_removed(rows, told))

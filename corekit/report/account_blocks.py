@@ -79,14 +79,13 @@ _SAY_NEXT = frozenset({State.NOT_RIGHT, State.PUT_OFF, State.DECLINED})
 
 def _what(row: Row) -> str:
     if isinstance(row, FaultRow):
-        return row.what
+        return f"{row.what[:1].upper()}{row.what[1:]}"
     if row.is_check_up:
         return "Looked over"
     return {
         State.SHOWN: "Gone, looked at again after the work",
         State.NOT_RIGHT: "Still there after the work",
         State.DONE: "Not looked at again yet",
-        State.NOT_FOUND: "Cause not found yet",
         State.PROPOSED: "To be looked for",
     }.get(row.state, "")
 
@@ -102,7 +101,7 @@ def state_words(row: Row) -> str:
         return str(state)
     if state is State.NOT_RIGHT and row.did_not_fix:
         return "did not fix it"
-    return str(state)
+    return "cause not found yet" if state is State.NOT_FOUND else str(state)
 
 
 def _proof(shown: Shown, assessment: Assessment) -> blocks.ProofRow:

@@ -45,7 +45,7 @@ _MEANS = {
 }
 #: What is plainly wrong, for the customer.
 _TOLD = {
-    Face.BURNT: "burnt, because the engine ran too hot there",
+    Face.BURNT: "burnt, because it ran too hot there",
     Face.WORN: "worn, so the spark has too far to jump",
     Face.CRACKED: "cracked, so the spark jumps in the wrong place",
 }
@@ -89,7 +89,7 @@ def plugs_looked_at(
         yield case.advise(
             ck.Claim("ignition.plug_face", evidence=evidence),
             says + " Find the cause before replacing plugs.",
-            tells="The spark plugs show that something is amiss, which is to be found before they are renewed.",
+            tells="The spark plugs show that something is amiss. What, is to be found before they are renewed.",
             values={"text": text},
         )
 
@@ -99,7 +99,7 @@ def _told(groups: dict[Face, list[str]]) -> str:
     worst = next(face for face in _FAILS if face in groups)
     places = groups[worst]
     if len(groups) == 1 and len(places) > 1:
-        return f"All spark plugs that were looked at: {_TOLD[worst]}"
+        return f"The spark plugs are {_TOLD[worst]}"
     plugs = "Spark plug" if len(places) == 1 else "Spark plugs"
     return f"{plugs} of {_listed(places)}: {_TOLD[worst]}"
 
