@@ -89,7 +89,7 @@ def plugs_looked_at(
         yield case.advise(
             ck.Claim("ignition.plug_face", evidence=evidence),
             says + " Find the cause before replacing plugs.",
-            tells="The spark plugs show that something is amiss. What, is to be found before they are renewed.",
+            tells="The spark plugs show that something is amiss; first its cause is to be found.",
             values={"text": text},
         )
 
