@@ -123,7 +123,7 @@ def test_bill_code_and_answer_stand_on_the_first_sheet_of_an_invoice(job: str, d
 
 #: The answer to each question: what it was and whether it is fixed stand in one sentence.
 ANSWERS = {
-    "worn-battery": ("Put right: a worn-out", "The old battery is taken out", "366.60", "Nothing is open"),
+    "worn-battery": ("Put right: a worn-out", "The old battery is taken", "366.60", "Nothing is open"),
     "too-little-egr": ("Put right: a passage choked", "passages that lead", "157.80", "Nothing is open"),
     "high-speed": ("Put right: worn spark plugs", "new ones are fitted", "152.04", "Nothing is open"),
     "check-up": ("Nothing found that is wrong", "Looked over", "60.00", "Nothing is open"),
