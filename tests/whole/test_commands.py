@@ -54,7 +54,7 @@ def shop(tmp_path: Path) -> Path:
 
 
 REPAIR_AGREED = "[[step]]                                                # bound to the estimate"
-DRAIN_REPAIRED = "[[step]]                                                # a glove-box lamp"
+DRAIN_REPAIRED = "[[step]]                                                # `cause`: what it was"
 
 
 @pytest.fixture
