@@ -18,8 +18,8 @@ class VerdictWord:
     it, or on its end.
 
     Attributes:
-        word: *pass*, *fail*, *undecided*; of a statement without a limit when something is to be done, or that
-            all is as usual.
+        word: *pass*, *fail*, *undecided*; of a statement without a limit when something is to be done, or
+            that all is as usual.
         when: Until when something is to be done; empty where the word says it or nothing is to be done.
         shape: *inside*, *outside* or *end*.
     """

@@ -238,7 +238,8 @@ def test_while_typing_it_is_said_what_was_understood_and_what_it_means_and_nothi
     before = len(real.job.entries)
     # Parasitic draw: at most 50 mA is usual (training pages on battery drain, as in the plugin's limits).
     page = tried(real, "battery.parasitic_draw", "380", unit="mA")
-    assert page.text.startswith("380 mA ±") and "<svg" in page.html and "at most 50 mA" in page.text
+    assert page.text.startswith("Undecided plan it"), "the verdict is the first word"
+    assert "380 mA ±" in page.text and "<svg" in page.html and "at most 50 mA" in page.text
     assert len(real.job.entries) == before
 
 
