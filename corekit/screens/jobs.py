@@ -10,6 +10,7 @@ from ..desk.jobs import JobRow
 from ..model.job_state import JobState
 from ..visit.progress import TITLES, Step, standing
 from .context import Van
+from .done import done_steps
 from .page import job_page, vehicle_words
 
 #: Jobs that are listed at a time: all that one day has open, and the closed ones that are asked about most.
@@ -76,7 +77,8 @@ def add(app: flask.Flask, van: Van) -> None:
     def way(job: str) -> str:
         """The steps of a visit: where it stands, and any other of them."""
         record = van.job(job)
-        return job_page("way.html", record, van, here=standing(record, van.assessed(record), van.to_find_out))
+        here = standing(record, van.assessed(record), van.to_find_out)
+        return job_page("way.html", record, van, here=here, done=done_steps(record))
 
 
 def _before(which: str) -> int | None:

@@ -592,7 +592,6 @@ def test_a_fleet_customer_gets_one_invoice_over_several_jobs(drive: Driveway) ->
     drive.from_the_list("XX 1")
     drive.open("hand")
     assert "YY 9" not in hand.page.locator("main").inner_text(), "another customer's vehicle"
-    hand.open("On one invoice with another job")
     hand.choose("On one invoice with", "panel van 2 · XX 2")
     page = drive.issue()
     assert "One invoice for this vehicle and panel van 2 · XX 2." in page
@@ -610,7 +609,8 @@ def test_a_fleet_customer_gets_one_invoice_over_several_jobs(drive: Driveway) ->
         assert text in paper
     assert "Rounding" not in paper
     first = drive.job.issued[0].record.number
-    hand.press("Bank transfer")
+    hand.open("Bank transfer")
+    hand.press("The transfer has arrived")
     assert "Everything is paid." in hand.text
     drive.from_the_list("XX 2")
     assert drive.job.issued[0].record.number == first
