@@ -41,7 +41,7 @@ from ..reference import data_path
 from .account_page import account_data, evidence_strip, page_parts, readings_of, settle_front, who_rows
 from .figure_svg import figure_svg
 from .strip import strip_figure
-from .text import Resolve, amount_words, clean, plain_text, refuse_numbered_draft
+from .text import Resolve, amount_text, amount_words, clean, plain_text, refuse_numbered_draft
 from .wording import contrast_with_white, theme, wording
 
 
@@ -269,7 +269,7 @@ def _block(block: Block, resolve: Resolve, key: str) -> dict[str, Any]:
     if isinstance(block, PricedLines):
         return {"rows": [_line(row) for row in block.rows]}
     if isinstance(block, Totals):
-        return {"rows": [(clean(label), clean(value), strong) for label, value, strong in block.rows]}
+        return {"rows": [(clean(label), amount_text(value), strong) for label, value, strong in block.rows]}
     if isinstance(block, Statement):
         return {"title": clean(block.title), "text": plain_text(block.words, resolve)}
     if isinstance(block, Code):
