@@ -34,6 +34,7 @@ VERBS = {
     "receipt": "print the receipt for a payment that the invoice does not show",
     "publish": "send issued invoices' pages to where their codes lead",
     "withdraw": "take the page of an invoice down, for good",
+    "page": "write the page that opens codes without a server; print or renew its key",
     "serve": "serve the page that the codes open, on this machine",
     "forget": "destroy a customer's name, plate and words after retention",
     "backup": "copy the shop into a folder, verified, while others work",
