@@ -33,6 +33,7 @@ VERBS = {
     "pay": "record a payment for a job",
     "receipt": "print the receipt for a payment that the invoice does not show",
     "publish": "send issued invoices' pages to where their codes lead",
+    "links": "list an invoice's links, make another one, or take one down",
     "withdraw": "take the page of an invoice down, for good",
     "page": "write the page that opens codes without a server; print or renew its key",
     "serve": "serve the page that the codes open, on this machine",

@@ -28,6 +28,7 @@ import flask
 import jinja2
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
+from ..model.canonical import canonical
 from ..model.document import Document
 from ..reference import data_path
 from ..share.link import DEMO_BASE, base_problem, is_token_hash, link, read_token, token_hash
@@ -175,21 +176,17 @@ class _Lookup:
     def result(self) -> tuple[str, Document] | Literal["nothing", "busy"]:
         """The code in the request and the Document under it.
 
-        Whatever is wrong with a code, the result is `nothing`.
+        Whatever is wrong with a code, the result is `nothing`. Only wrong ones are counted, so a flood of
+        them keeps nobody with a right one out: of 128 bits nothing is learned by guessing on.
         """
-        address = flask.request.remote_addr or ""
-        if not self.limit.take(address):
-            return "busy"
         code = read_token(_form_code())
-        if code is None:
-            return "nothing"
-        name = token_hash(code)
-        flask.g.hash = name[:8]
-        published = self.folder.get(name, self.now())
-        if published is None:
-            return "nothing"
-        self.limit.give_back(address)
-        return code, published.document
+        if code is not None:
+            name = token_hash(code)
+            flask.g.hash = name[:8]
+            published = self.folder.get(name, self.now())
+            if published is not None:
+                return code, published.document
+        return "nothing" if self.limit.take(flask.request.remote_addr or "") else "busy"
 
 
 def _add_readers(
@@ -256,10 +253,6 @@ def _add_writers(app: flask.Flask, folder: PublishedFolder, bearer: str | None, 
     def key_refusal(name: str) -> flask.Response | None:
         if bearer is None:
             flask.abort(404)
-        if not tries.take():
-            reply = _json("busy", 429)
-            reply.headers["Retry-After"] = "60"
-            return reply
         presented = flask.request.headers.get("Authorization", "")
         # Hashes are compared, so that neither the length nor the place of the first wrong letter shows in the
         # time.
@@ -268,10 +261,14 @@ def _add_writers(app: flask.Flask, folder: PublishedFolder, bearer: str | None, 
             for text in (f"Bearer {bearer}", presented)
         )
         if not hmac.compare_digest(expected_hash, presented_hash):
+            # Only wrong keys are counted: a stranger who keeps guessing keeps no shop out.
+            if not tries.take():
+                reply = _json("busy", 429)
+                reply.headers["Retry-After"] = "60"
+                return reply
             reply = _json("unknown key", 401)
             reply.headers["WWW-Authenticate"] = "Bearer"
             return reply
-        tries.give_back()
         if not is_token_hash(name):
             return _json("no token hash", 400)
         flask.g.hash = name[:8]
@@ -344,7 +341,26 @@ def _html(text: str, status: int = 200) -> flask.Response:
 
 
 def _json(answer: str, status: int) -> flask.Response:
-    return flask.Response(f'{{"answer": "{answer}"}}\n', status=status, mimetype="application/json")
+    """An answer to a program; of what went wrong a problem as RFC 9457 describes them."""
+    if status < 400:
+        return flask.Response(f'{{"answer": "{answer}"}}\n', status=status, mimetype="application/json")
+    problem = {
+        "answer": answer,
+        "detail": _PROBLEMS[answer],
+        "status": status,
+        "title": answer.capitalize(),
+        "type": f"/problems/{answer.replace(' ', '-')}",
+    }
+    return flask.Response(canonical(problem) + b"\n", status=status, mimetype="application/problem+json")
+
+
+#: What a publishing shop may be told, and what to do about it; DEVELOPERS.md lists them.
+_PROBLEMS = {
+    "busy": "Too many wrong keys came in. Try again in a minute.",
+    "unknown key": "This server does not know the key for publishing. Set the same one on both sides.",
+    "no token hash": "A document is published under 64 hexadecimal figures.",
+    "refused": "The document cannot be read, its link is in use or was withdrawn, or the disk refuses.",
+}
 
 
 def _place_of(error: BaseException) -> str:
