@@ -393,7 +393,7 @@ def test_the_page_shows_the_masked_paper_once_and_goes_down_for_all(fleet: Fleet
 def test_forgetting_one_job_leaves_the_persons_of_the_other_on_the_paper(fleet: Fleet) -> None:
     with fleet.open() as shop:
         invoice = shop.issue_together(["van-1", "van-2"])
-        shop.forget("van-2")
+        shop.forget("van-2", because="the customer asked for it")
         assert not invoice.pdf.exists(), "the paper with the forgotten words stayed here"
         said = words(shop.issue("van-1").pdf)
         for gone in ("XX 2", "pick-up, grey", "Complaint about van-2."):
@@ -402,7 +402,7 @@ def test_forgetting_one_job_leaves_the_persons_of_the_other_on_the_paper(fleet: 
             assert kept in said
         assert "(plate removed)" in said
         assert shop.store.verify() == []
-        shop.forget("van-1")
+        shop.forget("van-1", because="the customer asked for it")
         assert CUSTOMER["name"] not in words(shop.issue("van-2").pdf)
         assert shop.store.verify() == []
 
