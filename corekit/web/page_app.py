@@ -28,6 +28,7 @@ import flask
 import jinja2
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
+from ..model.canonical import canonical
 from ..reference import data_path
 from ..share.link import DEMO_BASE, base_problem, is_token_hash, link, read_token, token_hash
 from ..share.published import (
@@ -122,7 +123,6 @@ def page_app(
         pages=lookup.finished,
         shell=shell,
         armour=armour,
-        limit=lookup.limit,
         now=now,
         hosts=frozenset(allowed),
         noted=lambda *what: log.info("%s %s %d %s", *what),
@@ -213,26 +213,28 @@ class _Lookup:
         """The code in the request and what is finished under it; `made` of what was published, where that was
         not done yet.
 
-        Whatever is wrong with a code, the result is `nothing`.
+        Whatever is wrong with a code, the result is `nothing`. Only wrong ones are counted, so a flood of
+        them keeps nobody with a right one out: of 128 bits nothing is learned by guessing on.
         """
-        address = flask.request.remote_addr or ""
-        if not self.limit.take(address):
-            return "busy"
         code = read_token(_form_code())
-        if code is None:
-            return "nothing"
-        name = token_hash(code)
-        flask.g.hash = name[:8]
-        finished = self.finished.get(name, self.now())
-        if finished is None:
-            version = self.folder.version(name)  # before the file is read, so that a newer one is noticed
-            published = self.folder.get(name, self.now())
-            if published is None or version is None:
-                return "nothing"
-            finished = made(code, published, version)
-            self.finished.keep(name, finished)
-        self.limit.give_back(address)
-        return code, finished
+        if code is not None:
+            name = token_hash(code)
+            flask.g.hash = name[:8]
+            finished = self.finished.get(name, self.now()) or self._made(code, name, made)
+            if finished is not None:
+                return code, finished
+        return "nothing" if self.limit.take(flask.request.remote_addr or "") else "busy"
+
+    def _made(
+        self, code: str, name: str, made: Callable[[str, PublishedPage, FileVersion], Finished]
+    ) -> Finished | None:
+        version = self.folder.version(name)  # before the file is read, so that a newer one is noticed
+        published = self.folder.get(name, self.now())
+        if published is None or version is None:
+            return None
+        finished = made(code, published, version)
+        self.finished.keep(name, finished)
+        return finished
 
 
 def _add_readers(
@@ -304,10 +306,6 @@ def _add_writers(app: flask.Flask, folder: PublishedFolder, bearer: str | None, 
     def key_refusal(name: str) -> flask.Response | None:
         if bearer is None:
             flask.abort(404)
-        if not tries.take():
-            reply = _json("busy", 429)
-            reply.headers["Retry-After"] = "60"
-            return reply
         presented = flask.request.headers.get("Authorization", "")
         # Hashes are compared, so that neither the length nor the place of the first wrong letter shows in the
         # time.
@@ -316,10 +314,14 @@ def _add_writers(app: flask.Flask, folder: PublishedFolder, bearer: str | None, 
             for text in (f"Bearer {bearer}", presented)
         )
         if not hmac.compare_digest(expected_hash, presented_hash):
+            # Only wrong keys are counted: a stranger who keeps guessing keeps no shop out.
+            if not tries.take():
+                reply = _json("busy", 429)
+                reply.headers["Retry-After"] = "60"
+                return reply
             reply = _json("unknown key", 401)
             reply.headers["WWW-Authenticate"] = "Bearer"
             return reply
-        tries.give_back()
         if not is_token_hash(name):
             return _json("no token hash", 400)
         flask.g.hash = name[:8]
@@ -397,7 +399,26 @@ def _body(body: Body) -> flask.Response:
 
 
 def _json(answer: str, status: int) -> flask.Response:
-    return flask.Response(f'{{"answer": "{answer}"}}\n', status=status, mimetype="application/json")
+    """An answer to a program; of what went wrong a problem as RFC 9457 describes them."""
+    if status < 400:
+        return flask.Response(f'{{"answer": "{answer}"}}\n', status=status, mimetype="application/json")
+    problem = {
+        "answer": answer,
+        "detail": _PROBLEMS[answer],
+        "status": status,
+        "title": answer.capitalize(),
+        "type": f"/problems/{answer.replace(' ', '-')}",
+    }
+    return flask.Response(canonical(problem) + b"\n", status=status, mimetype="application/problem+json")
+
+
+#: What a publishing shop may be told, and what to do about it; DEVELOPERS.md lists them.
+_PROBLEMS = {
+    "busy": "Too many wrong keys came in. Try again in a minute.",
+    "unknown key": "This server does not know the key for publishing. Set the same one on both sides.",
+    "no token hash": "A document is published under 64 hexadecimal figures.",
+    "refused": "The document cannot be read, its link is in use or was withdrawn, or the disk refuses.",
+}
 
 
 def _place_of(error: BaseException) -> str:
