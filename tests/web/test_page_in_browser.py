@@ -106,8 +106,8 @@ def test_the_latin_part_of_a_face_draws_as_the_whole_one_and_the_rest_comes_when
     assert len(codes) > 500
     for style, weight in (("regular", 400), ("strong", 600)):
         advances = typeface(style).advances
-        # A canvas draws the digits as the file has them, the papers those of one width; a soft hyphen is drawn
-        # at the end of a line alone.
+        # A canvas draws the digits as the file has them, the papers those of one width; a soft hyphen is
+        # drawn at the end of a line alone.
         known = [code for code in codes if code in advances and chr(code) not in "0123456789\u00ad"]
         assert len(known) > 450
         widths = page.evaluate(
