@@ -16,6 +16,7 @@ import logging
 import random
 import re
 import socket
+import struct
 import threading
 import time
 from collections.abc import Callable
@@ -525,6 +526,7 @@ WAYS = [
     ("get", "/robots.txt"),
     ("get", "/favicon.ico"),
     ("get", "/v/face/regular.ttf"),
+    ("get", "/v/face/regular.woff2"),
     ("get", "/v/mark.svg"),
     ("get", "/nothing"),
     ("get", f"/v/{UNKNOWN}"),
@@ -683,6 +685,19 @@ def test_the_faces_come_from_here_packed_for_who_can_unpack(desk: Desk) -> None:
     assert gzip.decompress(packed.data) == plain.data
     assert (packed.headers["Content-Encoding"], packed.headers["Vary"]) == ("gzip", "Accept-Encoding")
     assert desk.client.get("/v/face/bold.ttf").status_code == 404
+
+
+@pytest.mark.parametrize("name", ["regular", "semibold"])
+def test_a_phone_gets_a_face_of_some_25_kb(desk: Desk, name: str) -> None:
+    """The header of a WOFF2 file: W3C, WOFF File Format 2.0, section 4."""
+    answer = desk.client.get(f"/v/face/{name}.woff2")
+    signature, flavor, length = struct.unpack_from(">4sII", answer.data)
+    assert (signature, flavor, length) == (b"wOF2", 0x00010000, len(answer.data))
+    assert answer.mimetype == "font/woff2"
+    assert len(answer.data) < 30_000
+    again = desk.client.get(f"/v/face/{name}.woff2", headers={"If-None-Match": answer.headers["ETag"]})
+    assert (again.status_code, again.data) == (304, b"")
+    assert desk.client.get("/v/face/bold.woff2").status_code == 404
 
 
 # Trouble
