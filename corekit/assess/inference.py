@@ -260,7 +260,11 @@ def _hinted(state: Hypothesis, hint: Hint) -> float:
 def _after_act(beliefs: Beliefs, act: Act) -> Beliefs:
     number = beliefs.acts + 1
     weights: dict[Branch, float] = {}
-    for branch, chance in beliefs.branches.items():
+    leaves_all_else = act.undone is None and not act.brings
+    for branch, chance in zip(beliefs.branches.layout.branches, beliefs.branches.chances, strict=True):
+        if leaves_all_else and branch.now.isdisjoint(act.removes):
+            weights[branch] = weights.get(branch, 0.0) + chance
+            continue
         for state, share in _states_after(branch.now, act, beliefs.tables):
             if act.undone is not None:
                 target, weight = branch, chance * share * _retold(beliefs, branch, state, act.undone)

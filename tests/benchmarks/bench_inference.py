@@ -1,4 +1,4 @@
-"""What one step of inference costs over all systems, beside plain enumeration of every branch in the same run.
+"""What one step of inference costs over all systems, beside plain enumeration in the same run.
 
     .venv/bin/python tests/benchmarks/bench_inference.py [ROUNDS]
 
@@ -84,7 +84,7 @@ def main(rounds: int) -> None:
     rows: list[tuple[str, Callable[[], object], Callable[[], object]]] = [
         ("start, of tables not met before", begin_anew, lambda: plain.start(tables)),
         ("start, of the same tables again", lambda: start(tables), lambda: plain.start(tables)),
-        ("what one test showed, a kind at a time", lambda: step(beliefs, last), lambda: plain.step(plainly, last)),
+        ("what one test showed, kind by kind", lambda: step(beliefs, last), lambda: plain.step(plainly, last)),
         ("a repair", lambda: step(after, act), lambda: plain.step(plainly_after, act)),
         (
             "the chance of each fault, in one pass",
@@ -112,7 +112,7 @@ def main(rounds: int) -> None:
                 times[key].append(time.process_time() - begun)
         mine, other = (statistics.median(times[key]) * 1000 for key in ("ours", "theirs"))
         print(
-            f"  {label:<58} {mine:8.2f} ms   enumeration {other:8.1f} ms   gain {other / max(mine, 1e-3):7.1f}"
+            f"  {label:<58} {mine:8.2f} ms  enumeration {other:7.1f} ms  gain {other / max(mine, 1e-3):7.1f}"
         )
 
 
