@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from corekit.billing.approval import ConsentError
+from corekit.billing.errors import ConsentError
 from corekit.billing.payment import PaymentError
 from corekit.desk.errors import DeskError
 from corekit.desk.issuing import Page, invoice_draft

@@ -18,7 +18,7 @@ from typing import Any
 import attrs
 import pytest
 
-from corekit.billing.approval import ConsentError
+from corekit.billing.errors import ConsentError
 from corekit.desk.errors import DeskError
 from corekit.desk.estimating import Estimate, estimate_named
 from corekit.desk.issuing import Invoice, left_out
