@@ -31,6 +31,7 @@ from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTo
 from ..model.canonical import canonical
 from ..model.document import Document
 from ..reference import data_path
+from ..share.answer import sealed_answer
 from ..share.link import DEMO_BASE, base_problem, is_token_hash, link, read_token, token_hash
 from ..share.published import LARGEST, PublishedFolder, PublishError, check_bearer
 from .address import bare_host
@@ -40,8 +41,8 @@ from .server import ServeError
 
 log = logging.getLogger("corekit.share")
 
-#: A form with one code in it, and room for what people type between the letters.
-_FORM_BYTES = 512
+#: A form with one code in it, room for what people type between the letters, and an answer to an estimate.
+_FORM_BYTES = 1024
 _FACES = {"regular": "FiraSans-Regular.ttf", "semibold": "FiraSans-SemiBold.ttf"}
 _METHODS = {"GET", "HEAD", "POST", "PUT", "DELETE", "OPTIONS"}
 
@@ -90,7 +91,7 @@ def page_app(
         raise ServeError(f"A file of the page's templates cannot be used: {why}") from why
 
     app = flask.Flask("corekit.share", static_folder=None, template_folder=None)
-    app.config.update(MAX_CONTENT_LENGTH=LARGEST, MAX_FORM_MEMORY_SIZE=_FORM_BYTES, MAX_FORM_PARTS=4)
+    app.config.update(MAX_CONTENT_LENGTH=LARGEST, MAX_FORM_MEMORY_SIZE=_FORM_BYTES, MAX_FORM_PARTS=64)
     app.url_map.strict_slashes = False
     allowed = {
         "127.0.0.1",
@@ -173,13 +174,13 @@ class _Lookup:
     limit: RateLimit
     now: Callable[[], datetime]
 
-    def result(self) -> tuple[str, Document] | Literal["nothing", "busy"]:
+    def result(self, besides: str = "") -> tuple[str, Document] | Literal["nothing", "busy"]:
         """The code in the request and the Document under it.
 
         Whatever is wrong with a code, the result is `nothing`. Only wrong ones are counted, so a flood of
         them keeps nobody with a right one out: of 128 bits nothing is learned by guessing on.
         """
-        code = read_token(_form_code())
+        code = read_token(_form_code(besides))
         if code is not None:
             name = token_hash(code)
             flask.g.hash = name[:8]
@@ -220,6 +221,21 @@ def _add_readers(
             return refusal(result, as_page=True)
         return _html(pages.page(opened(*result), result[1].title))
 
+    @app.post("/v/answer")
+    def answer() -> flask.Response:
+        """A customer's own word on an estimate, given once."""
+        words = tuple(flask.request.form.getlist("word"))
+        result = lookup.result(besides="word")
+        if isinstance(result, str):
+            return refusal(result, as_page=True)
+        code, document = result
+        try:
+            sealed = sealed_answer(document, code, words, lookup.now())
+        except ValueError:
+            return _html(pages.trouble("That is no answer yet.", "Say yes or no to each piece of work."), 400)
+        first = lookup.folder.answer(token_hash(code), sealed)
+        return _html(pages.trouble(*_ANSWERED[first]))
+
     @app.post("/v/paper")
     def paper() -> flask.Response:
         result = lookup.result()
@@ -235,13 +251,24 @@ def _add_readers(
         return reply
 
 
-def _form_code() -> str:
-    """The one `code` of a form. Whatever else was sent is as good as a wrong code."""
+_ANSWERED = {
+    True: ("Your answer is kept.", "The shop fetches it from here. Another one is given to the shop itself."),
+    False: (
+        "This estimate was answered already.",
+        "The first answer stands. Tell the shop yourself if you think otherwise now.",
+    ),
+}
+
+
+def _form_code(besides: str = "") -> str:
+    """The one `code` of a form. Whatever else was sent, but fields named `besides`, is as good as a wrong
+    code.
+    """
     request = flask.request
     try:
         form = request.form
         codes = form.getlist("code")
-        return codes[0] if len(codes) == 1 and len(form) == 1 and not request.files else ""
+        return codes[0] if len(codes) == 1 and set(form) <= {"code", besides} and not request.files else ""
     except RequestEntityTooLarge:
         return ""
 
@@ -284,6 +311,16 @@ def _add_writers(app: flask.Flask, folder: PublishedFolder, bearer: str | None, 
         except PublishError as error:
             return _json("refused", 503 if error.later else 409 if error.taken else 400)
         return _json(answer, 201 if answer == "new" else 200)
+
+    @app.get("/published/<name>")
+    def answered(name: str) -> flask.Response:
+        refusal = key_refusal(name)
+        if refusal is not None:
+            return refusal
+        kept = folder.answer_of(name)
+        return flask.Response(
+            canonical({"answer": kept.decode("utf-8") if kept else ""}), mimetype="application/json"
+        )
 
     @app.delete("/published/<name>")
     def withdraw(name: str) -> flask.Response:
