@@ -29,6 +29,7 @@ VERBS = {
     "add": "save a visit file in the store, or what has changed in it",
     "estimate": "make an estimate and save it; the customer approves exactly this",
     "approve": "record the customer's approval of an estimate",
+    "answers": "fetch what customers answered to estimates on the page",
     "invoice": "take a number and issue the invoice",
     "pay": "record a payment for a job",
     "receipt": "print the receipt for a payment that the invoice does not show",

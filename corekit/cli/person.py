@@ -1,7 +1,6 @@
 """Write all that is kept of one customer into a file, when they ask for it.
 
-Name every job of theirs. The file holds names, words and pictures: hand it to nobody else, and
-delete it then.
+Name every job of theirs. The file holds names, words and pictures: hand it to nobody else, then delete it.
 """
 
 from __future__ import annotations

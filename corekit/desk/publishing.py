@@ -56,19 +56,25 @@ def publish(shop: ShopContext, job: str | None = None) -> list[str]:
             if not (known.published_at or known.revoked)
         ]
         for known in unsent:
-            _send(shop, known, from_data(record.document), jobs_of(entry))
+            send(shop, known, from_data(record.document), jobs_of(entry))
         if unsent:
             sent.append(record.number)
     return sent
 
 
-def _send(shop: ShopContext, known: Link, document: Document, jobs: Sequence[str]) -> None:
-    """Publish a document under one link; it counts as published when it was fetched back from there."""
+def send(
+    shop: ShopContext, known: Link, document: Document, jobs: Sequence[str], *, until: datetime | None = None
+) -> None:
+    """Publish a document under one link; it counts as published when it was fetched back from there.
+
+    Args:
+        until: When its page goes, where the link itself has no end.
+    """
     from ..share.published import fetch_back, publish_to, seal_envelope
 
-    target, bearer = _target(shop)
+    target, bearer = target_of(shop)
     now = shop.clock()
-    expires = datetime.fromisoformat(known.expires) if known.expires else None
+    expires = datetime.fromisoformat(known.expires) if known.expires else until
     envelope = seal_envelope(document, published=now, expires=expires)
     publish_to(target, known.token_hash, envelope, bearer)
     fetch_back(target, token(shop, known.document_id, known.link), document, now)
@@ -100,7 +106,7 @@ def add_link(shop: ShopContext, number: str, *, days: int = 0) -> str:
     expires = utc_text(shop.clock() + timedelta(days=days)) if days else ""
     with shop.store.transaction() as transaction:
         known = transaction.note_link(link.token_hash(code), record.document_id, nth, expires)
-    _send(shop, known, from_data(record.document), jobs_of(entry))
+    send(shop, known, from_data(record.document), jobs_of(entry))
     return link.link(shop.settings.page, code)
 
 
@@ -148,13 +154,13 @@ def take_down(shop: ShopContext, known: Link) -> None:
     """
     from ..share.published import withdraw_from
 
-    target, bearer = _target(shop)
+    target, bearer = target_of(shop)
     withdraw_from(target, known.token_hash, bearer)
     with shop.store.transaction() as transaction:
         transaction.revoke_link(known.token_hash)
 
 
-def _target(shop: ShopContext) -> tuple[str | Path, str | None]:
+def target_of(shop: ShopContext) -> tuple[str | Path, str | None]:
     """Where published documents go, and the key that a page server asks for."""
     if "://" not in shop.settings.publish:
         return shop.folder / shop.settings.publish, None

@@ -195,6 +195,37 @@ class PublishedFolder:
             return None
         return found.st_mtime_ns, found.st_ctime_ns, found.st_size, found.st_ino
 
+    def answer(self, token_hash: str, data: bytes) -> bool:
+        """Keep a customer's answer; True when it was the first, which stands.
+
+        Raises:
+            PublishError: a bad name, or the disk refuses.
+        """
+        try:
+            write_once(self._place(token_hash).with_suffix(".answer"), data)
+        except FileExistsError:
+            return False
+        except OSError as error:
+            raise PublishError(
+                f"{self.path}: the answer could not be kept ({error.strerror or error}).", later=True
+            ) from error
+        return True
+
+    def answer_of(self, token_hash: str) -> bytes | None:
+        """The answer that is kept under this hash; None while there is none.
+
+        Raises:
+            PublishError: a bad name, or it cannot be read.
+        """
+        try:
+            return self._place(token_hash).with_suffix(".answer").read_bytes()
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            raise PublishError(
+                f"{self.path}: an answer cannot be read ({error.strerror or error}).", later=True
+            ) from error
+
     def withdraw(self, token_hash: str) -> bool:
         """Take a document down for good and leave a mark, so that nothing is ever published under this link
         again.
@@ -323,6 +354,20 @@ def fetch_back(
         )
 
 
+def answer_from(
+    target: str | Path, token_hash: str, bearer: str | None = None, *, timeout: float = 20.0
+) -> bytes | None:
+    """The customer's answer that is kept in a folder or at a page server; None while there is none.
+
+    Raises:
+        PublishError: as of `publish_to`.
+    """
+    if isinstance(target, Path) or "://" not in target:
+        return PublishedFolder(target).answer_of(token_hash)
+    said = _call("GET", target, token_hash, None, bearer, timeout=timeout)
+    return said.encode("ascii", "replace") if said else None
+
+
 def _opener(host: str) -> urllib.request.OpenerDirector:
     """No proxy stands between this machine and itself."""
     return urllib.request.build_opener(*([urllib.request.ProxyHandler({})] if is_loopback(host) else []))
@@ -397,7 +442,7 @@ def _call(
     # urllib follows no redirect of a PUT or DELETE, so the key is not sent on.
     try:
         with _opener(host).open(request, timeout=timeout) as response:
-            return _answer(response.read(1000))
+            return _answer(response.read(20_000))
     except urllib.error.HTTPError as error:
         with error:
             raise _refusal(target, error.code) from error

@@ -30,6 +30,7 @@ from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTo
 
 from ..model.canonical import canonical
 from ..reference import data_path
+from ..share.answer import sealed_answer
 from ..share.link import DEMO_BASE, base_problem, is_token_hash, link, read_token, token_hash
 from ..share.published import (
     LARGEST,
@@ -47,8 +48,8 @@ from .server import ServeError
 
 log = logging.getLogger("corekit.share")
 
-#: A form with one code in it, and room for what people type between the letters.
-_FORM_BYTES = 512
+#: A form with one code in it, room for what people type between the letters, and an answer to an estimate.
+_FORM_BYTES = 1024
 _FACES = {"regular": "FiraSans-Regular.ttf", "semibold": "FiraSans-SemiBold.ttf"}
 _METHODS = {"GET", "HEAD", "POST", "PUT", "DELETE", "OPTIONS"}
 
@@ -97,7 +98,7 @@ def page_app(
         raise ServeError(f"A file of the page's templates cannot be used: {why}") from why
 
     app = flask.Flask("corekit.share", static_folder=None, template_folder=None)
-    app.config.update(MAX_CONTENT_LENGTH=LARGEST, MAX_FORM_MEMORY_SIZE=_FORM_BYTES, MAX_FORM_PARTS=4)
+    app.config.update(MAX_CONTENT_LENGTH=LARGEST, MAX_FORM_MEMORY_SIZE=_FORM_BYTES, MAX_FORM_PARTS=64)
     app.url_map.strict_slashes = False
     allowed = {
         "127.0.0.1",
@@ -208,7 +209,7 @@ class _Lookup:
     finished: FinishedPages
 
     def result(
-        self, made: Callable[[str, PublishedPage, FileVersion], Finished]
+        self, made: Callable[[str, PublishedPage, FileVersion], Finished], besides: str = ""
     ) -> tuple[str, Finished] | Literal["nothing", "busy"]:
         """The code in the request and what is finished under it; `made` of what was published, where that was
         not done yet.
@@ -216,7 +217,7 @@ class _Lookup:
         Whatever is wrong with a code, the result is `nothing`. Only wrong ones are counted, so a flood of
         them keeps nobody with a right one out: of 128 bits nothing is learned by guessing on.
         """
-        code = read_token(_form_code())
+        code = read_token(_form_code(besides))
         if code is not None:
             name = token_hash(code)
             flask.g.hash = name[:8]
@@ -268,6 +269,24 @@ def _add_readers(
         result = lookup.result(made)
         return refusal(result, as_page=True) if isinstance(result, str) else _body(result[1].page)
 
+    @app.post("/v/answer")
+    def answer() -> flask.Response:
+        """A customer's own word on an estimate, given once."""
+        words = tuple(flask.request.form.getlist("word"))
+        result = lookup.result(made, besides="word")
+        if isinstance(result, str):
+            return refusal(result, as_page=True)
+        code = result[0]
+        published = lookup.folder.get(token_hash(code), lookup.now())
+        if published is None:  # withdrawn or over since it was looked up
+            return refusal("nothing", as_page=True)
+        try:
+            sealed = sealed_answer(published.document, code, words, lookup.now())
+        except ValueError:
+            return _html(pages.trouble("That is no answer yet.", "Say yes or no to each piece of work."), 400)
+        first = lookup.folder.answer(token_hash(code), sealed)
+        return _html(pages.trouble(*_ANSWERED[first]))
+
     @app.post("/v/paper")
     def paper() -> flask.Response:
         result = lookup.result(made)
@@ -288,13 +307,24 @@ def _add_readers(
         return reply
 
 
-def _form_code() -> str:
-    """The one `code` of a form. Whatever else was sent is as good as a wrong code."""
+_ANSWERED = {
+    True: ("Your answer is kept.", "The shop fetches it from here. Another one is given to the shop itself."),
+    False: (
+        "This estimate was answered already.",
+        "The first answer stands. Tell the shop yourself if you think otherwise now.",
+    ),
+}
+
+
+def _form_code(besides: str = "") -> str:
+    """The one `code` of a form. Whatever else was sent, but fields named `besides`, is as good as a wrong
+    code.
+    """
     request = flask.request
     try:
         form = request.form
         codes = form.getlist("code")
-        return codes[0] if len(codes) == 1 and len(form) == 1 and not request.files else ""
+        return codes[0] if len(codes) == 1 and set(form) <= {"code", besides} and not request.files else ""
     except RequestEntityTooLarge:
         return ""
 
@@ -337,6 +367,16 @@ def _add_writers(app: flask.Flask, folder: PublishedFolder, bearer: str | None, 
         except PublishError as error:
             return _json("refused", 503 if error.later else 409 if error.taken else 400)
         return _json(answer, 201 if answer == "new" else 200)
+
+    @app.get("/published/<name>")
+    def answered(name: str) -> flask.Response:
+        refusal = key_refusal(name)
+        if refusal is not None:
+            return refusal
+        kept = folder.answer_of(name)
+        return flask.Response(
+            canonical({"answer": kept.decode("utf-8") if kept else ""}), mimetype="application/json"
+        )
 
     @app.delete("/published/<name>")
     def withdraw(name: str) -> flask.Response:

@@ -15,6 +15,7 @@ from ..model.canonical import canonical
 from ..model.document import Document, PricedLines, to_data
 from ..model.mark import as_marked
 from ..report.text import clean
+from ..share.answer import pieces_of
 from .server import ServeError
 
 
@@ -107,6 +108,7 @@ class PageTemplates:
             total=clean(total),
             done=[clean(row.text) for block in priced for row in block.rows],
             code=code,
+            pieces=[(clean(what), clean(price)) for what, price in pieces_of(document)],
             whole=Markup(paper),
             content=content_text(document) if document.rests_on else "",
         )
