@@ -39,13 +39,14 @@ VERBS = {
     "backup": "copy the shop into a folder, verified, while others work",
     "restore": "make a shop from a backup",
     "verify": "check that nothing in the store was changed or lost",
+    "open": "open a paper somebody brings: does it print what it carries?",
     "restored": "say that this store is a restored copy, before you continue in it",
     "calculate": "run a calculation of an installed system",
     "plugins": "list the systems that are installed and the words for a visit file",
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "init", "plugins")
+_WITHOUT_SHOP = ("calculate", "demo", "init", "open", "plugins")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)

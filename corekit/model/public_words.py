@@ -98,7 +98,6 @@ _PLACES = (
     "hood",
     "engine bay",
     "engine cover",
-    "battery",
     "door",
     "door frame",
     "fuse box",

@@ -325,7 +325,7 @@ def test_a_full_vehicle_number_is_on_the_customers_paper_alone(demo_copy: Path) 
     text = edited(
         JOBS["undecided"].read_text("utf-8"),
         ('"undecided"', '"with-vin"'),
-        ('plate = "DEMO-3"', 'vin = "0TSTE1D1XS0000001"'),
+        ('plate = "DEMO-5"', 'vin = "0TSTE1D1XS0000001"'),
     )
     visit = written(demo_copy.parent, text)
     with Shop(demo_copy) as shop:

@@ -31,9 +31,9 @@ def hostile_visit(text: str) -> str:
         JOBS["undecided"].read_text("utf-8"),
         ('"undecided"', '"hostile"'),
         ('reason = "Cranks slowly on some mornings."', f"reason = {typed}"),
-        ('name = "Sample Owner", phone = "000 0003"', f"name = {typed}, phone = {typed}, address = {typed}"),
+        ('name = "Sample Owner", phone = "000 0005"', f"name = {typed}, phone = {typed}, address = {typed}"),
         (
-            'plate = "DEMO-3", description = "small van, 1.6 petrol, 2011"',
+            'plate = "DEMO-5", description = "small van, 1.6 petrol, 2011"',
             f"description = {typed}, no_vin = {typed}",
         ),
         ('how = "in person"', f"how = {typed}"),
