@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 
 import attrs
 
@@ -35,7 +35,7 @@ TRADES_WORDS = "What was found, in the trade's words"
 
 def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     """Findings, figures, trouble codes and readings, then what was noted, not looked at, and not assessed."""
-    codes = code_sentences(assessment.job)
+    codes = code_sentences(assessment.job, lambda stage: stage_words(stage, assessment))
     failed = _failed(assessment)
     noted = _noted(assessment.job, sheet)
     records = record_pictures(assessment.job, sheet.records)
@@ -234,9 +234,9 @@ CODES_SAY = (
 )
 
 
-def code_sentences(job: Job) -> list[str]:
+def code_sentences(job: Job, when: Callable[[int], str] = stage_name) -> list[str]:
     """One sentence for every stage at which trouble codes were read, or could not be; an empty list that was
-    read says so.
+    read says so. `when`: how a stage is called.
     """
     sentences = []
     for stage in job.stages:
@@ -245,8 +245,14 @@ def code_sentences(job: Job) -> list[str]:
             for state, codes in job.codes_by_list(stage).items()
         ] or [f"could not be read, {noted.record.cannot}" for noted in job.codes_read(stage)]
         if parts:
-            sentences.append(f"{stage_name(stage).capitalize()}: {'; '.join(parts)}.")
+            sentences.append(f"{_headed(when(stage))}: {'; '.join(parts)}.")
     return sentences
+
+
+def _headed(when: str) -> str:
+    """A stage at the head of a sentence: *On arrival*, *After 1*, *After “clean the EGR valve”*."""
+    after, _, work = when.partition(": ")
+    return f"{after.capitalize()} “{work}”" if work else f"{when[:1].upper()}{when[1:]}"
 
 
 #: From this chance on a cause is possible, and nobody says that nothing was found.
