@@ -250,7 +250,7 @@ def code_sentences(job: Job, when: Callable[[int], str] = stage_name) -> list[st
 
 
 def _headed(when: str) -> str:
-    """A stage at the head of a sentence: *On arrival*, *After 1*, *After “clean the EGR valve”*."""
+    """A stage at the head of a sentence: *On arrival*, *After 1*, *After “replace the part”*."""
     after, _, work = when.partition(": ")
     return f"{after.capitalize()} “{work}”" if work else f"{when[:1].upper()}{when[1:]}"
 
