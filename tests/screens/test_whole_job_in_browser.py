@@ -225,8 +225,7 @@ def issued(hand: Hand) -> str:
     """The job whose invoice stands on the screen."""
     assert hand.heading.startswith("Invoice ")
     for said in (
-        "Everything is paid.",
-        f"Total {TOTAL}",
+        f"Total {TOTAL} EUR, paid",
         "A worn-out battery Put right and shown",
         "The old battery is taken out, and a new one of the right kind is fitted",
     ):
