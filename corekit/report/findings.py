@@ -34,7 +34,7 @@ TRADES_WORDS = "What was found, in the trade's words"
 
 def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     """Findings, figures, trouble codes and readings, then what was noted, not looked at, and not assessed."""
-    codes = code_sentences(assessment.job)
+    codes = code_sentences(assessment.job, lambda stage: stage_words(stage, assessment))
     failed = _failed(assessment)
     noted = _noted(assessment.job, sheet)
     records = record_pictures(assessment.job, sheet.records)

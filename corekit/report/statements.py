@@ -1,6 +1,8 @@
-"""What paper, screen and terminal say alike of a whole job: codes that were read, and that nothing was found."""
+"""What paper, screen and terminal say alike of a whole job: codes that were read, and what was found clear."""
 
 from __future__ import annotations
+
+from collections.abc import Callable
 
 from ..assess.assessment import Assessment
 from ..complaints import CHECK_UP
@@ -9,9 +11,9 @@ from ..model.job import Job, stage_name
 from ..reference import code_in_words
 
 
-def code_sentences(job: Job) -> list[str]:
+def code_sentences(job: Job, when: Callable[[int], str] = stage_name) -> list[str]:
     """One sentence for every stage at which trouble codes were read, or could not be; an empty list that was
-    read says so.
+    read says so. `when`: how a stage is called.
     """
     sentences = []
     for stage in job.stages:
@@ -20,8 +22,14 @@ def code_sentences(job: Job) -> list[str]:
             for state, codes in job.codes_by_list(stage).items()
         ] or [f"could not be read, {noted.record.cannot}" for noted in job.codes_read(stage)]
         if parts:
-            sentences.append(f"{stage_name(stage).capitalize()}: {'; '.join(parts)}.")
+            sentences.append(f"{_headed(when(stage))}: {'; '.join(parts)}.")
     return sentences
+
+
+def _headed(when: str) -> str:
+    """A stage at the head of a sentence: *On arrival*, *After 1*, *After “replace the part”*."""
+    after, _, work = when.partition(": ")
+    return f"{after.capitalize()} “{work}”" if work else f"{when[:1].upper()}{when[1:]}"
 
 
 #: From this chance on a cause is possible, and nobody says that nothing was found.
