@@ -13,9 +13,9 @@ from ..plugin.faults import FaultTable
 from ..plugin.host import load as installed_plugins
 from ..reference import code_meanings
 from .bench import Bench, quantity
-from .kit import Nonconformity, conformance, nonconformities
 from .evidence import Shown, shown
 from .examples import Examples, expected, failing_docstrings, outcome
+from .kit import Nonconformity, conformance, nonconformities
 from .visits import assessed
 from .voices import Told, random_bench, told_by_checks, told_by_declarations
 

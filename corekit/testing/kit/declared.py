@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+import contextlib
+from collections.abc import Collection, Iterable, Iterator
 
 from ...model.finding import Finding
 from ...model.limit import Span
 from ...plugin.check import run
+from ...plugin.guard import Overrun, time_limit
 from ...plugin.system import System
+from ..bench import Bench
 from ..examples import failing_docstrings
 from ..jargon import MOST_WORDS, jargon_in, miss_of, written_in
 from ..voices import Told, random_bench, told_by_checks, told_by_declarations
+from .driving import MOST_SECONDS
 from .nonconformity import Nonconformity
+from .side_effects import watched
 
-_BENCHES = 40
+#: Benches over which sentences are read; the most wordings that one finding may have.
+_BENCHES, _MOST_TEMPLATES = 40, 16
 
 
 def nonconforming_declarations(system: System) -> Iterator[Nonconformity]:
@@ -131,7 +137,7 @@ def nonconforming_words(system: System) -> Iterator[Nonconformity]:
     )
     longest: dict[tuple[str, str, str], Told] = {}
     benches = [random_bench(system, seed) for seed in range(_BENCHES)]
-    for told in (*told_by_declarations(system), *told_by_checks(system, *benches)):
+    for told in (*told_by_declarations(system), *_told_by_checks(system, benches)):
         key = (told.kind, told.of, told.template or told.text)
         if key not in longest or told.words > longest[key].words:
             longest[key] = told
@@ -151,18 +157,24 @@ def nonconforming_words(system: System) -> Iterator[Nonconformity]:
     yield from _not_templates(system)
 
 
+def _told_by_checks(system: System, benches: Iterable[Bench]) -> list[Told]:
+    """What the checks tell; nothing more after one that does not end, which is told where they are driven."""
+    told: list[Told] = []
+    with contextlib.suppress(Overrun, SystemExit):
+        for bench in benches:
+            with watched(), time_limit(MOST_SECONDS):
+                told += told_by_checks(system, bench)
+    return told
+
+
 def _not_templates(system: System) -> Iterator[Nonconformity]:
-    """A sentence with a number in it was filled in by the plugin, so that nobody can translate it."""
+    """A sentence that the plugin filled in itself is another each time, and nobody can translate it."""
     seen: dict[str, set[str]] = {}
-    for check in system.checks.values():
+    with contextlib.suppress(Overrun, SystemExit):
         for seed in range(_BENCHES):
-            try:
-                results = run(check, random_bench(system, seed).case(check.title))
-            except Exception:
-                continue  # told where checks are driven
-            for result in results:
-                if isinstance(result, Finding):
-                    seen.setdefault(result.code, set()).add(result.text.template)
+            with watched(), time_limit(MOST_SECONDS):
+                for finding in _findings(system, random_bench(system, seed)):
+                    seen.setdefault(finding.code, set()).add(finding.text.template)
     for code, templates in seen.items():
         if len(templates) > _MOST_TEMPLATES:
             yield Nonconformity(
@@ -172,4 +184,10 @@ def _not_templates(system: System) -> Iterator[Nonconformity]:
             )
 
 
-_MOST_TEMPLATES = 16
+def _findings(system: System, bench: Bench) -> Iterator[Finding]:
+    for check in system.checks.values():
+        try:
+            results = run(check, bench.case(check.title))
+        except Exception:
+            continue  # told where checks are driven
+        yield from (result for result in results if isinstance(result, Finding))

@@ -37,6 +37,14 @@ class ShownError(Exception):
         self.shown = shown
 
 
+class TooSlowError(BaseException):
+    """A check or calculation that was stopped; no smaller example is looked for, each would take as long."""
+
+    def __init__(self, shown: Nonconformity) -> None:
+        super().__init__(str(shown))
+        self.shown = shown
+
+
 def smallest(attack: Callable[[random.Random], None], examples: int, of: str) -> Nonconformity | None:
     """The smallest nonconformity that so many attacks lead to, the same at every run.
 
@@ -71,7 +79,7 @@ def smallest(attack: Callable[[random.Random], None], examples: int, of: str) ->
 
     try:
         attacks()
-    except ShownError as found:
+    except (ShownError, TooSlowError) as found:
         return found.shown
     except Flaky:
         return Nonconformity(
@@ -130,12 +138,13 @@ def results_of(check: Check, before: Laid, system: System, of: str) -> list[Find
     if besides:
         raise _shown(of, f"{besides[0]}", "A check computes and yields; leave everything else alone.")
     if error is not None and not isinstance(error, ReachedOutsideError):
-        raise _shown(
+        shown = _shown(
             of,
             f"raised {error_words(error)} with {before.words}",
             _cure_of(error),
             line_of(error, system.folder),
-        ) from error
+        )
+        raise TooSlowError(shown.shown) if isinstance(error, Overrun) else shown from error
     if repr((case.readings, case.records, case.sightings, case.fitted, case.specified)) != was:
         raise _shown(of, "changes what it is given", "Work on copies: a reading and a case stay as they are.")
     return found
@@ -336,6 +345,9 @@ def _computed(
             error = raised
     if besides:
         raise _shown(of, besides[0], "A calculation computes and returns; leave everything else alone.")
+    if isinstance(error, Overrun):
+        cure = f"A calculation takes at most {MOST_SECONDS:g} s; end the loop, or bound it."
+        raise TooSlowError(_shown(of, f"raised {error_words(error)} with {said}", cure).shown)
     if error is not None:
         raise _shown(
             of,

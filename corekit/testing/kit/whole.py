@@ -10,17 +10,18 @@ import attrs
 
 from ...assess.outcome import all_outcomes
 from ...model.document import Document, DocumentKind, Picture
-from ...model.figure import Figure
+from ...model.figure import Figure, Label
 from ...model.finding import Finding
 from ...model.measurand import Measurand
 from ...plugin.check import Check
 from ...plugin.faults import FaultTest
 from ...plugin.system import System
 from ...report.figure_svg import figure_svg
-from ...report.pdf import check_glyphs
+from ...report.fonts import runs
+from ...report.pdf import check_glyphs, render_pdf
 from ...report.terminal import render_text
 from .benches import Laid, laid, swept
-from .driving import ShownError, results_of
+from .driving import ShownError, TooSlowError, results_of
 from .nonconformity import Nonconformity, error_words
 
 #: An outcome that once had this weight can be reached; so many pictures of a code are drawn.
@@ -91,7 +92,7 @@ def _hear(said: Said, system: System, check: Check, before: Laid) -> bool:
     """Whether the check found something."""
     try:
         results = results_of(check, before, system, "")
-    except ShownError:
+    except (ShownError, TooSlowError):
         return False  # told where checks are driven
     findings = [one for one in results if isinstance(one, Finding)]
     for finding in findings:
@@ -226,7 +227,10 @@ def _drawing_fault(figure: Figure) -> str:
     try:
         svg = figure_svg(figure, "kit")
         document = _document(figure)
+        for label in (one.text for one in figure.marks if isinstance(one, Label)):
+            runs(label, "regular", typed=False)
         check_glyphs(document)
+        render_pdf(document, lambda reference: reference.kind, None)
         text = render_text(document, lambda reference: reference.kind, None)
     except Exception as error:
         return f"cannot be drawn, {error_words(error)}"
