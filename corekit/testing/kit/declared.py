@@ -26,9 +26,10 @@ def nonconforming_declarations(system: System) -> Iterator[Nonconformity]:
     """What is declared and cannot be meant, or is asked of a mechanic for nothing."""
     for end in system.loose_ends():
         yield Nonconformity(of=f"system {system.key}", fault=end, cure="Declare it, or correct the key.")
+    beside = {key for measurand in system.measurands.values() for key in measurand.conditions}
     for measurand in system.measurands.values():
         of = f"measurand {measurand.key}"
-        if not measurand.how and not measurand.where:
+        if not measurand.how and not measurand.where and measurand.key not in beside:
             yield Nonconformity(
                 of=of, fault="does not say how it is read", cure="Give it where= and how=, for the mechanic."
             )
