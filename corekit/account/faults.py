@@ -104,6 +104,7 @@ def _of_work(key: str, told: Told) -> FaultRow:
         is_superseded=last is not None and _is_superseded(last, assessment),
         is_put_off=job.left_open is not None and job.ended is None,
         is_ended=job.ended is not None and job.ended.record.how == "declined",
+        since=last.stage if last else 0,
         next=_next(key, progress, last, told),
     )
 

@@ -7,13 +7,14 @@ from collections.abc import Sequence
 import attrs
 
 from ..assess.hypotheses import speaks_for
+from ..billing.waiver import did_not_fix
 from ..complaints import CHECK_UP, SOMETHING_ELSE, symptoms
 from ..model.finding import Finding, Verdict
 from ..model.job import Job
 from ..model.personal import Personal
 from ..plugin.host import Plugins
 from .faults import Told, customers_words
-from .row import STILL_THERE, FaultRow, PointRow, Row, Shown
+from .row import STAYED, STILL_THERE, FaultRow, PointRow, Row, Shown
 from .state import State
 
 OWN_WORDS = "What you told us, in your own words"
@@ -105,6 +106,12 @@ def _again(job: Job) -> str:
     return said[-1] if said else ""
 
 
+def _nothing_helped(job: Job) -> bool:
+    """All the work that was done is said not to have been the cure."""
+    done = {noted.record.operation for noted in job.repairs}
+    return bool(done) and done <= did_not_fix(job)
+
+
 def _point_row(point: Point, told: Told) -> PointRow:
     job = told.job
     left = _codes_left(point, job)
@@ -115,8 +122,8 @@ def _point_row(point: Point, told: Told) -> PointRow:
         point=point.words,
         key=point.key,
         is_check_up=point.key == CHECK_UP,
-        was_looked_at=_was_looked_at(point, told),
-        again=_again(job),
+        was_looked_at=_was_looked_at(point, told) or (ended is not None and ended.how == "no fault found"),
+        again=_again(job) or (STAYED if _nothing_helped(job) else ""),
         was_worked=bool(job.repairs),
         needs_codes=left is not None and not read_again,
         codes_are_clear=read_again and not left,

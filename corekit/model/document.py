@@ -295,6 +295,9 @@ class Document:
         shop: The issuer's name, for the running head.
         currency, total: As printed, so that page and code can show them; of a receipt what was received.
         form: How it is built; a document that was kept before forms were counted has the first.
+        mark: The record mark that it was issued with, see `corekit.model.mark`; empty where the mark was
+            computed from the journal heads alone, and on a draft.
+        rests_on: Hash of the journal heads that the mark is over.
     """
 
     id: str
@@ -310,6 +313,8 @@ class Document:
     demo: bool = False
     language: str = "en"
     form: int = attrs.field(default=1, metadata={"later": True})
+    mark: str = attrs.field(default="", metadata={"later": True})
+    rests_on: str = attrs.field(default="", metadata={"later": True})
 
 
 _UNION: dict[str, type] = {
@@ -390,8 +395,10 @@ def to_data(document: Document) -> dict[str, Any]:
     for kind in (*_UNION.values(), *_ROWS):
         attrs.resolve_types(kind)
     data: dict[str, Any] = _converter().unstructure(document, Document)
-    if document.form == 1:  # what was kept before forms were counted stays the same data, and so its hash
-        del data["form"]
+    for field in attrs.fields(Document):
+        # What was kept before a field came stays the same data, and so its hash.
+        if field.metadata.get("later") and data[field.name] == field.default:
+            del data[field.name]
     return data
 
 

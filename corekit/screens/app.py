@@ -186,7 +186,7 @@ def _files(app: flask.Flask) -> None:
             flask.abort(404)
         data = (folder / name).read_bytes()
         if name == "work.css":
-            data = f":root {{ --ink: {theme().ink_text}; }}\n".encode() + data + page_css(dark=False).encode()
+            data = f":root {{ --ink: {theme().ink_text}; }}\n".encode() + data + page_css().encode()
         reply = flask.Response(data, mimetype=_KEPT_FILES[name])
         reply.headers["Cache-Control"] = "no-cache"
         reply.add_etag()
