@@ -17,13 +17,12 @@ from .system import System
 
 @attrs.define
 class _Stopwatch:
-    """Hears when each plugin begins to load; the next that begins, or the end, stops it."""
+    """Hears when each plugin begins to load and when it came back."""
 
     taken: dict[str, float] = attrs.field(factory=dict)
     _running: tuple[str, float] | None = None
 
-    def begins(self, plugin: str, what: str, *_: object) -> None:
-        self.ends()
+    def begins(self, plugin: str, what: str, seconds: float, where: str) -> None:
         if what == LOADING:
             self._running = plugin, time.perf_counter()
 
@@ -33,7 +32,7 @@ class _Stopwatch:
             self.taken[plugin] = time.perf_counter() - since
             self._running = None
 
-    def overran(self, plugin: str, what: str) -> None:
+    def overran(self, plugin: str, what: str, place: str) -> None:
         self.ends()
 
 
@@ -51,7 +50,6 @@ def explained(key: str | None = None) -> Iterator[str]:
     watch = _Stopwatch()
     listen(watch)
     plugins = load()
-    watch.ends()
     for point in points:
         yield from _of(point, plugins, watch.taken.get(point.name))
 

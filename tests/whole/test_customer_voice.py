@@ -24,7 +24,7 @@ WAITING: dict[str, dict[str, int]] = tomllib.loads(
     (ROOT / "tests/data/voices-waiting.toml").read_text("utf-8")
 )
 BENCHES = 100
-SYSTEMS = ("battery", "brakes", "egr", "ignition")
+SYSTEMS = ("battery", "brakes", "cooling", "egr", "ignition")
 
 
 

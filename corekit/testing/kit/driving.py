@@ -230,6 +230,7 @@ def _attack_order(
     ordered = [*((one, False) for one in check.worse_with), *((one, True) for one in check.better_with)]
     measurand, is_better = chance.choice(ordered)
     before = laid(system, check, chance, foreign=foreign)
+    before.bench.specified.clear()  # a vehicle's own figure may have another end
     at = next((at for at in before.bench.readings if at[0] == measurand.key), None)
     if at is None:
         return
