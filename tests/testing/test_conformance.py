@@ -124,7 +124,7 @@ PLANTED: dict[str, tuple[list[tuple[str, str, str]], str, tuple[str, ...]]] = {
     "an order with what it does not take": (
         [(MODULE, '"Working with full voltage")', '"Working with full voltage", worse_with=[other])'),
          (MODULE, '@system.check("Voltage on', 'other = system.measurand("other", "V", "Other",'
-          ' possible=(0, 9), usual=(0, 1), accuracy="0.1 V", how="Read it.")\n\n\n@system.check("Voltage on')],
+          ' possible=(0, 9), usual=(0, 1), accuracy="0.1 V", how="Read.")\n\n\n@system.check("Voltage on')],
         "declarations: check with_full_voltage: worse_with and better_with name skeleton.other",
         ("among its parameters",),
     ),
