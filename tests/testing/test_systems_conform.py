@@ -1,4 +1,4 @@
-"""The systems that come with corekit under the conformance kit; what is known and stays has its reason here."""
+"""The systems that come with corekit under the conformance kit; what stays has its reason here."""
 
 from __future__ import annotations
 

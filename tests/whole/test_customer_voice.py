@@ -27,7 +27,6 @@ BENCHES = 100
 SYSTEMS = ("battery", "brakes", "cooling", "egr", "ignition")
 
 
-
 def system_of(key: str) -> System:
     if key == "brakes":
         import sys
