@@ -20,6 +20,8 @@ from .whole import Said, nonconforming_calls, nonconforming_figures, nonconformi
 
 #: How often each check and each calculation is attacked, and over how many benches a table is looked at.
 EXAMPLES = 60
+#: Over so many benches for each check a table is looked at, however few examples are asked for.
+LEAST_BENCHES = 20
 
 __all__ = ["EXAMPLES", "REQUIREMENTS", "Nonconformity", "Subject", "conformance", "nonconformities"]
 
@@ -47,7 +49,7 @@ class Subject:
 
     @cached_property
     def said(self) -> Said:
-        return said_by(self.system, self.examples, self.foreign)
+        return said_by(self.system, max(self.examples, LEAST_BENCHES), self.foreign)
 
 
 def _checks(subject: Subject) -> Iterator[Nonconformity]:

@@ -19,8 +19,8 @@ from .benches import Laid, laid, typed_in
 from .nonconformity import Nonconformity, error_words, line_of
 from .side_effects import ReachedOutsideError, watched
 
-#: How long one check may take over one bench, [s]. In the product it is stopped after five.
-MOST_SECONDS = 2.0
+#: How long one check may take over one bench, [s]: as long as in the product.
+MOST_SECONDS = 5.0
 #: How good a verdict is for the vehicle; advice is left out, for it decides nothing.
 _GOOD = {Verdict.FAIL: 0, Verdict.UNDECIDED: 1, Verdict.PASS: 2}
 #: A relative uncertainty for a calculation's inputs, and where an open range is taken to go.
