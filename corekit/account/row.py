@@ -81,6 +81,7 @@ class FaultRow:
         progress: What became of the work.
         proof: What the retest says of the work; None while nothing was done.
         did_not_fix: The mechanic says that the work was not the cure.
+        is_found: Something that was found, or somebody in words, says what was wrong.
         now: Everything that is found of it as the vehicle stands now.
         readings: What shows it.
         works: The work on it, priced.
@@ -99,6 +100,7 @@ class FaultRow:
     progress: Progress = Progress.NONE
     proof: Proof | None = None
     did_not_fix: bool = False
+    is_found: bool = True
     now: tuple[Finding, ...] = ()
     readings: tuple[Shown, ...] = ()
     works: tuple[Work, ...] = ()

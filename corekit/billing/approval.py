@@ -13,19 +13,15 @@ from functools import cached_property
 
 import attrs
 
-from ..errors import CorekitError
 from ..model.approval import Approval, Decision, estimate_of
 from ..model.job import Job
 from ..model.money import Money, total
 from ..model.records import Approved, Estimated, Repaired
 from .book import PriceBook
+from .errors import ConsentError
 from .estimate import without_declined
 from .line import Line, from_data
 from .totals import BillTotals, percent_of, totals
-
-
-class ConsentError(CorekitError, ValueError):
-    """Why this may not be invoiced, and what to do, in one text."""
 
 
 @attrs.frozen

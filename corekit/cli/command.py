@@ -29,16 +29,21 @@ VERBS = {
     "add": "save a visit file in the store, or what has changed in it",
     "estimate": "make an estimate and save it; the customer approves exactly this",
     "approve": "record the customer's approval of an estimate",
+    "answers": "fetch what customers answered to estimates on the page",
     "invoice": "take a number and issue the invoice",
     "pay": "record a payment for a job",
     "receipt": "print the receipt for a payment that the invoice does not show",
     "publish": "send issued invoices' pages to where their codes lead",
+    "links": "list an invoice's links, make another one, or take one down",
     "withdraw": "take the page of an invoice down, for good",
+    "page": "write the page that opens codes without a server; print or renew its key",
     "serve": "serve the page that the codes open, on this machine",
+    "person": "write all that is kept of one customer, when they ask for it",
     "forget": "destroy a customer's name, plate and words after retention",
     "backup": "copy the shop into a folder, verified, while others work",
     "restore": "make a shop from a backup",
     "verify": "check that nothing in the store was changed or lost",
+    "open": "open a paper somebody brings: does it print what it carries?",
     "restored": "say that this store is a restored copy, before you continue in it",
     "calculate": "run a calculation of an installed system",
     "plugins": "list the systems that are installed and the words for a visit file",
@@ -46,7 +51,7 @@ VERBS = {
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "plugins")
+_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "open", "plugins")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)

@@ -298,6 +298,9 @@ class Document:
         mark: The record mark that it was issued with, see `corekit.model.mark`; empty where the mark was
             computed from the journal heads alone, and on a draft.
         rests_on: Hash of the journal heads that the mark is over.
+        carried, carried_mark, carried_key: What the code that carries the readings holds, its own mark, and
+            the fingerprint of the key it is signed with; `no_carried` says why there is none where the shop
+            prints such codes.
     """
 
     id: str
@@ -315,9 +318,14 @@ class Document:
     form: int = attrs.field(default=1, metadata={"later": True})
     mark: str = attrs.field(default="", metadata={"later": True})
     rests_on: str = attrs.field(default="", metadata={"later": True})
+    carried: str = attrs.field(default="", metadata={"later": True})
+    carried_mark: str = attrs.field(default="", metadata={"later": True})
+    carried_key: str = attrs.field(default="", metadata={"later": True})
+    no_carried: str = attrs.field(default="", metadata={"later": True})
 
 
-_UNION: dict[str, type] = {
+#: Name → class of everything that says in its data what it is.
+PARTS: dict[str, type] = {
     kind.__name__: kind
     for kind in (
         Heading,
@@ -363,7 +371,7 @@ def _converter() -> Any:
 
     def untagged(data: Any, _: Any) -> Any:
         rest = dict(data)
-        return converter.structure(rest, _UNION[rest.pop("is")])
+        return converter.structure(rest, PARTS[rest.pop("is")])
 
     def as_it_stands(data: Any, kind: Any) -> Any:
         """Nothing is turned into text or into yes and no: what is hashed is what is shown."""
@@ -392,7 +400,7 @@ def _converter() -> Any:
 def to_data(document: Document) -> dict[str, Any]:
     """The Document as plain JSON data; `from_data` gives an equal Document back."""
     attrs.resolve_types(Document)
-    for kind in (*_UNION.values(), *_ROWS):
+    for kind in (*PARTS.values(), *_ROWS):
         attrs.resolve_types(kind)
     data: dict[str, Any] = _converter().unstructure(document, Document)
     for field in attrs.fields(Document):
@@ -408,7 +416,7 @@ def from_data(data: dict[str, Any]) -> Document:
     Raises:
         ValueError: the data does not describe a Document.
     """
-    for kind in (Document, *_UNION.values(), *_ROWS):
+    for kind in (Document, *PARTS.values(), *_ROWS):
         attrs.resolve_types(kind)
     try:
         return _converter().structure(data, Document)  # type: ignore[no-any-return]

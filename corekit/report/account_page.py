@@ -179,15 +179,17 @@ def _account(account: Account, readings: Sequence[ReadingRow], key: str) -> dict
     }
 
 
-def _worth(nets: Sequence[str], currency: str) -> str:
-    """What the works and parts of a row come to before tax; empty where nothing of it is charged, or a text
-    is no amount.
+def _worth(works: Sequence[dict[str, str]], currency: str) -> str:
+    """What the works and parts of a row come to before tax, or why nothing of it is charged; empty where a
+    text is no amount.
     """
     try:
-        amounts = [Decimal(net) for net in nets if net]
+        amounts = [Decimal(work["net"]) for work in works if work["net"]]
     except InvalidOperation:
         return ""
-    return f"{sum(amounts)} {currency}".strip() if amounts else ""
+    if amounts:
+        return f"{sum(amounts)} {currency}".strip()
+    return next((work["reason"] for work in works if work["reason"]), "")
 
 
 def _row(
@@ -201,7 +203,7 @@ def _row(
         "what": clean(row.what) or point,
         "state": _sentence(row.state),
         "done": works[0]["text"] if works else "",
-        "net": _worth([work["net"] for work in works], currency),
+        "net": _worth(works, currency),
         "first": next((proof for proof in proofs if proof["svg"]), next(iter(proofs), None)),
         "cause": clean(row.cause),
         "proofs": proofs,

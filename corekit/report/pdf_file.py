@@ -24,6 +24,9 @@ from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFInfo, PDFName, 
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
+from .font_file import without_hinting
+from .pdf_objects import packed
+
 _NONSYMBOLIC, _SYMBOLIC = 32, 4  # font flags; source: ISO 32000-1, table 123
 _SUBSETS_KEPT = 32
 _SIGNATURE_START = b"a reportlab document946684800.0"  # reportlab's own, where nothing else is set
@@ -39,7 +42,7 @@ class EmbeddedFont:
 
     def __init__(self, name: str, path: Path) -> None:
         self.name = name
-        self._font = TTFont(name, str(path), asciiReadable=True, shapable=False)
+        self._font = TTFont(name, str(path), asciiReadable=False, shapable=False)
         self._face = self._font.face
         self.subsets_of: Callable[[str, Any], list[tuple[int, bytes]]] = self._font.splitString
         self._face.addSubsetObjects = _SubsetWriter(self._face)
@@ -86,7 +89,7 @@ class _SubsetWriter:
         if key not in self._packed:
             if len(self._packed) >= _SUBSETS_KEPT:
                 self._packed.clear()
-            content = face.makeSubset(subset)
+            content = without_hinting(face.makeSubset(subset))
             self._packed[key] = len(content), zlib.compress(content, 9)
         length, packed = self._packed[key]
         stream = PDFStream(content=packed)
@@ -182,13 +185,35 @@ class PdfFile:
         self._canvas.bookmarkHorizontal(key, 0, top)
         self._canvas.addOutlineEntry(words, key, level=level)
 
+    def attach(self, name: str, data: bytes, description: str) -> None:
+        """A JSON file inside this one, as data that belongs to the whole document (ISO 32000-1, 7.11.4)."""
+        stream = PDFStream(content=zlib.compress(data, 9))
+        stream.dictionary["Type"] = PDFName("EmbeddedFile")
+        stream.dictionary["Subtype"] = "/application#2Fjson"
+        stream.dictionary["Params"] = PDFDictionary({"Size": len(data)})
+        stream.dictionary["Filter"] = PDFName("FlateDecode")
+        held = self._document.Reference(stream, f"attachment:{name}")
+        specification = PDFDictionary(
+            {
+                "Type": PDFName("Filespec"),
+                "F": PDFString(name),
+                "UF": PDFString(name),
+                "Desc": PDFString(description),
+                "AFRelationship": PDFName("Data"),
+                "EF": PDFDictionary({"F": held, "UF": held}),
+            }
+        )
+        known = self._document.Reference(specification, f"specification:{name}")
+        names = PDFDictionary({"Names": PDFArray([PDFString(name), known])})
+        self._document.Catalog.Names = PDFDictionary({"EmbeddedFiles": names})
+
     def end_page(self) -> None:
         self._canvas.showPage()
 
     def finished(self) -> bytes:
         """The whole file; nothing can be added to it then."""
         self._canvas.save()
-        return self._out.getvalue()
+        return packed(self._out.getvalue())
 
 
 @contextmanager

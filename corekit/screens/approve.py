@@ -31,6 +31,7 @@ from .forms import redirect, refused
 from .hand_over import run_action, shown
 from .page import job_page, vehicle_named
 from .papers import paper_path
+from .prices import unpriced_work
 from .signature import Signature, SignatureError, read_signature
 from .told import told_on
 
@@ -131,6 +132,8 @@ def add(app: flask.Flask, van: Van) -> None:
             answered=answered(van, record, "repair"),
             would=ahead,
             error=error,
+            unpriced=unpriced_work(van, record) if ahead is None else [],
+            book_fault=van.shop.price_book.fault,
             moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)),
             more=_more(waits, ahead),
             approved=approved,

@@ -12,6 +12,7 @@ import json
 import re
 import time
 import urllib.error
+import urllib.parse
 import urllib.request
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -25,7 +26,7 @@ from ..files import TEMPORARY, flush_folder, write_once
 from ..model.canonical import canonical, digest
 from ..model.document import Document, from_data, to_data
 from ..model.entry import utc_text
-from .link import is_loopback, is_token_hash
+from .link import is_loopback, is_token_hash, token_hash
 
 #: How long a page stays up when nobody says otherwise: two years.
 LIFE = timedelta(days=731)
@@ -33,6 +34,9 @@ LIFE = timedelta(days=731)
 LARGEST = 1_000_000
 
 Answer = Literal["new", "same"]
+#: What changes when a file is written anew: when it was changed, by two clocks of the disk, its length and
+#: its number there.
+FileVersion = tuple[int, int, int, int]
 
 _FIELDS = {"document", "published", "expires", "seal"}
 _BEARER = re.compile(r"[A-Za-z0-9._~+/=-]{16,200}")
@@ -99,7 +103,7 @@ def open_envelope(data: bytes) -> PublishedPage:
     """
     if len(data) > LARGEST:
         raise PublishError(f"The envelope has {len(data)} bytes; {LARGEST} is the most.")
-    content = _strict_json(data)
+    content = strict_json(data)
     if not isinstance(content, dict) or set(content) != _FIELDS:
         raise PublishError(f"An envelope has the fields {', '.join(sorted(_FIELDS))} and no others.")
     seal = content.pop("seal")
@@ -178,6 +182,49 @@ class PublishedFolder:
             return None
         found = self._read(place)
         return found if now < found.expires else None
+
+    def version(self, token_hash: str) -> FileVersion | None:
+        """Which version of a document's file stands there; None where nothing can be opened. Nothing of it is
+        read: what was read once from this version need not be read again.
+        """
+        if not is_token_hash(token_hash) or self._withdrawn(token_hash).exists():
+            return None
+        try:
+            found = self._place(token_hash).stat()
+        except OSError:
+            return None
+        return found.st_mtime_ns, found.st_ctime_ns, found.st_size, found.st_ino
+
+    def answer(self, token_hash: str, data: bytes) -> bool:
+        """Keep a customer's answer; True when it was the first, which stands.
+
+        Raises:
+            PublishError: a bad name, or the disk refuses.
+        """
+        try:
+            write_once(self._place(token_hash).with_suffix(".answer"), data)
+        except FileExistsError:
+            return False
+        except OSError as error:
+            raise PublishError(
+                f"{self.path}: the answer could not be kept ({error.strerror or error}).", later=True
+            ) from error
+        return True
+
+    def answer_of(self, token_hash: str) -> bytes | None:
+        """The answer that is kept under this hash; None while there is none.
+
+        Raises:
+            PublishError: a bad name, or it cannot be read.
+        """
+        try:
+            return self._place(token_hash).with_suffix(".answer").read_bytes()
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            raise PublishError(
+                f"{self.path}: an answer cannot be read ({error.strerror or error}).", later=True
+            ) from error
 
     def withdraw(self, token_hash: str) -> bool:
         """Take a document down for good and leave a mark, so that nothing is ever published under this link
@@ -272,6 +319,60 @@ def publish_to(
     return "new" if answer == "new" else "same"
 
 
+def fetch_back(
+    target: str | Path, token: str, document: Document, now: datetime, *, timeout: float = 20.0
+) -> None:
+    """Return when the page opens this very document for a reader with the code.
+
+    Args:
+        target: As of `publish_to`: the folder that is served, or the page server, which is asked as a reader
+            would ask it.
+
+    Raises:
+        PublishError: it does not; `later` is set when it may yet.
+    """
+    if isinstance(target, Path) or "://" not in target:
+        page = PublishedFolder(target).get(token_hash(token), now)
+        shown = page is not None and page.document == document
+    else:
+        body = urllib.parse.urlencode({"code": token}).encode("ascii")
+        request = urllib.request.Request(f"{target.rstrip('/')}/v/open", data=body, method="POST")
+        try:
+            with _opener(urlsplit(target).hostname or "").open(request, timeout=timeout) as response:
+                shown = document.title.encode("utf-8") in response.read(4 * LARGEST)
+        except (OSError, EOFError) as error:
+            raise PublishError(
+                f"{target}: the document was taken, but the page does not open it yet"
+                f" ({getattr(error, 'reason', error)}). Publish again later.",
+                later=True,
+            ) from error
+    if not shown:
+        raise PublishError(
+            f"{target}: the document was taken, but the page shows something else under its code. Check that"
+            " the page is served from there.",
+            later=True,
+        )
+
+
+def answer_from(
+    target: str | Path, token_hash: str, bearer: str | None = None, *, timeout: float = 20.0
+) -> bytes | None:
+    """The customer's answer that is kept in a folder or at a page server; None while there is none.
+
+    Raises:
+        PublishError: as of `publish_to`.
+    """
+    if isinstance(target, Path) or "://" not in target:
+        return PublishedFolder(target).answer_of(token_hash)
+    said = _call("GET", target, token_hash, None, bearer, timeout=timeout)
+    return said.encode("ascii", "replace") if said else None
+
+
+def _opener(host: str) -> urllib.request.OpenerDirector:
+    """No proxy stands between this machine and itself."""
+    return urllib.request.build_opener(*([urllib.request.ProxyHandler({})] if is_loopback(host) else []))
+
+
 def withdraw_from(
     target: str | Path, token_hash: str, bearer: str | None = None, *, timeout: float = 20.0
 ) -> None:
@@ -338,12 +439,10 @@ def _call(
     request.add_header("Authorization", f"Bearer {key}")
     if body is not None:
         request.add_header("Content-Type", "application/json")
-    # No proxy stands between this machine and itself. urllib follows no redirect of a PUT or DELETE, so the
-    # key is not sent on.
-    handlers = [urllib.request.ProxyHandler({})] if is_loopback(host) else []
+    # urllib follows no redirect of a PUT or DELETE, so the key is not sent on.
     try:
-        with urllib.request.build_opener(*handlers).open(request, timeout=timeout) as response:
-            return _answer(response.read(1000))
+        with _opener(host).open(request, timeout=timeout) as response:
+            return _answer(response.read(20_000))
     except urllib.error.HTTPError as error:
         with error:
             raise _refusal(target, error.code) from error
@@ -400,7 +499,13 @@ def _answer(body: bytes) -> str:
     return answer if isinstance(answer, str) else ""
 
 
-def _strict_json(data: bytes) -> Any:
+def strict_json(data: bytes) -> Any:
+    """JSON in which every key stands once and every number is one.
+
+    Raises:
+        PublishError: it is not.
+    """
+
     def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         found = dict(pairs)
         if len(found) != len(pairs):

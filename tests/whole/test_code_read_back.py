@@ -123,8 +123,9 @@ def test_the_invoice_answers_in_the_order_of_a_customers_questions(
     ]
     if job == "worn-battery":
         order.insert(9, "Result of the repair")
-    places = [text.index(heading) for heading in order]
-    assert places == sorted(places)
+    place = 0
+    for heading in order:
+        place = text.index(heading, place)  # raises where it does not stand behind the one before
 
 
 # ---- the page
@@ -325,7 +326,7 @@ def test_a_full_vehicle_number_is_on_the_customers_paper_alone(demo_copy: Path) 
     text = edited(
         JOBS["undecided"].read_text("utf-8"),
         ('"undecided"', '"with-vin"'),
-        ('plate = "DEMO-3"', 'vin = "0TSTE1D1XS0000001"'),
+        ('plate = "DEMO-5"', 'vin = "0TSTE1D1XS0000001"'),
     )
     visit = written(demo_copy.parent, text)
     with Shop(demo_copy) as shop:

@@ -54,7 +54,7 @@ def shop(tmp_path: Path) -> Path:
 
 
 REPAIR_AGREED = "[[step]]                                                # bound to the estimate"
-DRAIN_REPAIRED = "[[step]]                                                # a glove-box lamp"
+DRAIN_REPAIRED = "[[step]]                                                # `cause`: what it was"
 
 
 @pytest.fixture
@@ -517,11 +517,11 @@ def test_words_that_would_steer_a_terminal_are_shown_and_not_obeyed(tmp_path: Pa
 # ---- plugins that fail
 
 
-def broken(tmp_path: Path, source: str) -> EntryPoint:
+def broken(tmp_path: Path, source: str, key: str = "broken") -> EntryPoint:
     """A plugin of one module, on the path for this process."""
     name = f"corekit_broken_{abs(hash(source)) % 10**8}"
     (tmp_path / f"{name}.py").write_text(source, "utf-8")
-    return EntryPoint("broken", name, "corekit")
+    return EntryPoint(key, name, "corekit")
 
 
 FAILING = {
@@ -543,7 +543,7 @@ FAILING = {
             "import corekit as ck\nmine = ck.System('battery', 'Mine')\n@ck.hookimpl\ndef corekit_system():\n"
             "    return mine"
         ),
-        "taken",
+        "its entry point is called 'broken' and its system 'battery'",
     ),
     "that adds nothing": ("import corekit as ck", "adds nothing"),
 }
@@ -559,7 +559,7 @@ def test_a_plugin_that_fails_is_named_and_costs_the_others_nothing(
     well = checked("undecided", demo_out)
     paper = tmp_path / "draft.pdf"
     with mock.patch("corekit.plugin.host.entry_points", lambda group: found):
-        words = done(corekit("check", "undecided", shop=demo_out)).words
+        words = " ".join(done(corekit("check", "undecided", shop=demo_out)).words.split())
         said = checked("undecided", demo_out)
         listed = corekit("plugins")
         done(corekit("invoice", "undecided", "--draft", "--out", paper, shop=demo_out))
@@ -593,7 +593,7 @@ def falls_over(case: ck.Case, rest: Annotated[ck.Reading | None, seen]) -> Itera
 def corekit_system() -> ck.System:
     return mine
 """
-    found = [*load_points(), broken(tmp_path, source)]
+    found = [*load_points(), broken(tmp_path, source, "mine")]
     row = '{ of = "battery.open_circuit_voltage",'
     text = edited(JOBS["undecided"].read_text("utf-8"), (row, '{ of = "mine.x", is = "0.5 V" },\n  ' + row))
     with mock.patch("corekit.plugin.host.entry_points", lambda group: found):
@@ -1105,7 +1105,7 @@ def test_verify_says_how_many_jobs_it_looked_at(demo_copy: Path) -> None:
 def test_forgetting_asks_destroys_and_still_verifies(demo_copy: Path) -> None:
     papers = {path.name for path in (demo_copy / "papers").iterdir()}
     estimates = {estimate_of(WORN, name, demo_copy).name for name in ("diagnosis 1", "repair 1")}
-    published = files(demo_copy / "published")
+    published = {path.name for path in (demo_copy / "published").iterdir()}
     refused(corekit("forget", WORN, shop=demo_copy), "Nothing was destroyed")
     assert {path.name for path in (demo_copy / "papers").iterdir()} == papers
     said = done(corekit("forget", WORN, shop=demo_copy, answer="y\n"))
@@ -1115,7 +1115,9 @@ def test_forgetting_asks_destroys_and_still_verifies(demo_copy: Path) -> None:
         *estimates,
         min(name for name in papers if name.startswith("invoice")),
     }
-    assert files(demo_copy / "published") == published
+    still = {path.name for path in (demo_copy / "published").iterdir()}
+    (down,) = published - still
+    assert still - published == {down.replace(".json", ".withdrawn")}, "one page is down, and for good"
     for path in demo_copy.rglob("*"):
         if path.is_file():
             for personal in ("Example Customer", "000 0001", "DEMO-1", "five-door", "two days at the kerb"):

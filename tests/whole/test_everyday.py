@@ -18,7 +18,7 @@ from typing import Any
 import attrs
 import pytest
 
-from corekit.billing.approval import ConsentError
+from corekit.billing.errors import ConsentError
 from corekit.desk.errors import DeskError
 from corekit.desk.estimating import Estimate, estimate_named
 from corekit.desk.issuing import Invoice, left_out
@@ -151,7 +151,7 @@ def test_a_visit_that_found_no_fault_pays_for_the_call_out_and_not_for_the_diagn
     )
     assert "Call-out" in text
     assert "Diagnosis, flat price" not in text
-    assert "Not looked at" in text  # what came with is still unanswered, and the paper says so
+    assert "Cause not found yet: what you told us." in text  # it is still unanswered, and the paper says so
 
 
 def test_a_repair_declined_after_the_diagnosis_leaves_the_diagnosis_on_the_invoice(shop: Shop) -> None:
@@ -328,7 +328,7 @@ def test_a_wrong_diagnosis_is_withdrawn_and_its_line_stays_as_did_not_cure(shop:
     withdraw(visit, "the clamps of the load tester had slipped")
     visit.say(waived={"operation": REPLACE, "because": "did not fix"})
     _, text = visit.issue("60.00")
-    assert "Done, but not the cure: replace the battery." in text
+    assert "Done, but not the cure: “Replace the battery”." in text
     assert "did not fix; not charged" in text
     assert "A finding that was withdrawn since: the clamps of the load tester had slipped" in text
     assert "Did not fix what you came with" in text
@@ -352,7 +352,7 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(s
         "battery.parasitic_draw", "18 mA", setup={"battery.sleep_time": "40 min"}
     )
     _, text = visit.issue("120.00")  # diagnosis 60.00 and drain 60.00; the battery at nothing
-    assert "Done, but not the cure: replace the battery." in text
+    assert "Done, but not the cure: “Replace the battery”." in text
     assert "Put right: something that stays on while the car is parked." in text
     assert "8.40 V" not in text
 

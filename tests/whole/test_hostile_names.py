@@ -31,9 +31,9 @@ def hostile_visit(text: str) -> str:
         JOBS["undecided"].read_text("utf-8"),
         ('"undecided"', '"hostile"'),
         ('reason = "Cranks slowly on some mornings."', f"reason = {typed}"),
-        ('name = "Sample Owner", phone = "000 0003"', f"name = {typed}, phone = {typed}, address = {typed}"),
+        ('name = "Sample Owner", phone = "000 0005"', f"name = {typed}, phone = {typed}, address = {typed}"),
         (
-            'plate = "DEMO-3", description = "small van, 1.6 petrol, 2011"',
+            'plate = "DEMO-5", description = "small van, 1.6 petrol, 2011"',
             f"description = {typed}, no_vin = {typed}",
         ),
         ('how = "in person"', f"how = {typed}"),
@@ -94,10 +94,10 @@ def times(text: str, whole: str) -> int:
 
 
 def test_it_stands_literally_on_the_customers_paper(typed: str, invoice: Invoice) -> None:
-    """Shop's name and street, name, phone, address, told, no VIN, complaint, who approved, how, why a level
-    could not be seen, how it was paid.
+    """Shop's name and street, name, phone, address, told, no VIN, complaint, who approved, how. Why a level
+    could not be seen and how it was paid are told as noted with the shop.
     """
-    assert times(typed, paper_text(invoice.pdf)) >= 10
+    assert times(typed, paper_text(invoice.pdf)) >= 9
 
 
 def test_it_stands_literally_on_the_estimate(typed: str, shop: Path) -> None:

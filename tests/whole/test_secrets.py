@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import attrs
+import pypdf
 import pytest
 
 from corekit.desk.backup import back_up
@@ -85,6 +86,10 @@ def public_faces(shop: Shop, caplog: pytest.LogCaptureFixture) -> dict[str, byte
             pdf = shop.context.folder.parent / "masked.pdf"
             pdf.write_bytes(client.post("/v/paper", data={"code": code}).data)
             faces["masked paper"] = pdf.read_bytes() + paper_text(pdf).encode()
+            faces["attachment"] = b"".join(
+                content for files in pypdf.PdfReader(pdf).attachments.values() for content in files
+            )
+            assert faces["attachment"]
             faces["published"] = (published.path / f"{token_hash(code)}.json").read_bytes()
     faces["logs"] = caplog.text.encode()
     return faces
