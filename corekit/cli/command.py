@@ -47,10 +47,11 @@ VERBS = {
     "restored": "say that this store is a restored copy, before you continue in it",
     "calculate": "run a calculation of an installed system",
     "plugins": "list the systems that are installed and the words for a visit file",
+    "new-plugin": "write a complete plugin for a system of your own, to change",
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "init", "open", "plugins")
+_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "open", "plugins")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)
@@ -78,7 +79,7 @@ def run(words: list[str], request: str = "") -> int:
             return 0
         if words[0] not in VERBS:
             return _unknown(words[0])
-        verb = importlib.import_module(f".{words[0]}", __package__)
+        verb = importlib.import_module(f".{words[0].replace('-', '_')}", __package__)
         parser = _Parser(
             prog=f"corekit {words[0]}",
             description=_filled(verb.__doc__ or ""),

@@ -396,11 +396,20 @@ class System:
         )
         return self._keep(self.relations, key, declared)
 
-    def check(self, title: str) -> Callable[[Checker], Check]:
-        """Decorator for a generator of findings whose signature says what it needs."""
+    def check(
+        self, title: str, *, worse_with: Iterable[Measurand] = (), better_with: Iterable[Measurand] = ()
+    ) -> Callable[[Checker], Check]:
+        """Decorator for a generator of findings whose signature says what it needs.
+
+        Args:
+            worse_with, better_with: Of these a larger reading never makes a verdict better, or never worse;
+                the conformance kit tries to show otherwise.
+        """
 
         def declared(function: Checker) -> Check:
-            check = declare(function, title)
+            check = attrs.evolve(
+                declare(function, title), worse_with=tuple(worse_with), better_with=tuple(better_with)
+            )
             if check.key in self.checks:
                 raise ValueError(f"{self.key}: there already is a check {check.key}.")
             self.checks[check.key] = check
