@@ -43,7 +43,11 @@ def _make(args: argparse.Namespace) -> int:
 
     with open_shop(shop_folder(args.shop)) as shop:
         estimate = shop.estimate(
-            args.job, args.stage, km=distance(args.km), call_out=False if args.no_call_out else None
+            args.job,
+            args.stage,
+            km=distance(args.km),
+            call_out=False if args.no_call_out else None,
+            request_id=args.request,
         )
         print(f"Estimate {estimate.name!r}: {estimate.total} {estimate.total.currency}\n{estimate.pdf}")
         words = (

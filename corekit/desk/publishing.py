@@ -68,17 +68,24 @@ def withdraw(shop: ShopContext, number: str) -> None:
         StoreError: there is no such invoice. PublishError: the page server cannot be reached; nothing is
             noted then.
     """
-    from ..share.published import withdraw_from
-
     document = InvoiceIssued(**shop.store.invoice(number).body).document_id
     if not shop.settings.page:
         raise DeskError("This shop has no page address, so no page was ever published.")
-    token_hash = link.token_hash(token(shop, document, 1))
+    take_down(shop, noted_link(shop, document))
+
+
+def take_down(shop: ShopContext, known: Link) -> None:
+    """Take the page of one link down, for good.
+
+    Raises:
+        PublishError: the page server cannot be reached; nothing is noted then.
+    """
+    from ..share.published import withdraw_from
+
     target, bearer = _target(shop)
-    withdraw_from(target, token_hash, bearer)
+    withdraw_from(target, known.token_hash, bearer)
     with shop.store.transaction() as transaction:
-        transaction.note_link(token_hash, document, 1)
-        transaction.revoke_link(token_hash)
+        transaction.revoke_link(known.token_hash)
 
 
 def _target(shop: ShopContext) -> tuple[str | Path, str | None]:

@@ -22,9 +22,9 @@ from ..intake.rows import WHERE, read_rows, whole
 from ..intake.visit import ApprovedRow, VisitFile
 from ..model.entry import JOB, Draft, Entry
 from ..model.job import Job, fold
+from ..model.mark import LETTERS
 from ..model.records import Withdrawn, body_of
 from ..store.errors import refusal
-from ..store.mark import LETTERS
 from ..store.matching import PROGRAM_KINDS, row_of
 from ..store.requests import Request
 from ..store.store import JOB_LETTERS

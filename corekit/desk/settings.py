@@ -27,6 +27,9 @@ PAPERS, PUBLISHED, BACKUPS = "papers", "published", "backups"
 NUMBER_PATTERN = "{year}-{device}{place:04}"
 #: So long an estimate holds where the shop says nothing else, and at most.
 ESTIMATE_DAYS, LONGEST_ESTIMATE = 30, 366
+#: So long invoices are kept where the shop says nothing else, and at most. Estimate of ours: tax laws ask for
+#: 3 to 10 years; the shop's own law decides.
+RETENTION_YEARS, LONGEST_RETENTION = 10, 30
 
 
 @attrs.frozen(kw_only=True)
@@ -43,6 +46,7 @@ class Settings:
             readings are taken with when they name none.
         decimal: The mark in this shop's numbers, `.` or `,`; empty when both are usual.
         estimate_days: So many days an estimate holds; 0 sets no end.
+        retention_years: So long invoices, and so their customers' names, are kept.
     """
 
     issuer: Issuer
@@ -54,6 +58,7 @@ class Settings:
     usual: Mapping[str, str] = attrs.field(factory=dict)
     decimal: str = ""
     estimate_days: int = ESTIMATE_DAYS
+    retention_years: int = RETENTION_YEARS
 
 
 class DecimalMark(StrEnum):
@@ -76,6 +81,7 @@ class ShopFile:
     pays_by: str = ""
     decimal: DecimalMark = DecimalMark.EITHER
     estimate_days: int = ESTIMATE_DAYS
+    retention_years: int = RETENTION_YEARS
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
 
 
@@ -107,6 +113,13 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             f"days from 0 (no end) to {LONGEST_ESTIMATE}",
             str(ESTIMATE_DAYS),
         )
+    if not 0 <= form.retention_years <= LONGEST_RETENTION:
+        faults.add(
+            ("retention_years",),
+            f"{form.retention_years} is no time for which invoices are kept",
+            f"years from 0 to {LONGEST_RETENTION}",
+            str(RETENTION_YEARS),
+        )
     instruments, usual = _instruments(form, faults)
     faults.refuse(data, str(path))
     return Settings(
@@ -126,6 +139,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         usual=usual,
         decimal=str(form.decimal),
         estimate_days=form.estimate_days,
+        retention_years=form.retention_years,
     )
 
 

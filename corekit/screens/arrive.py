@@ -16,7 +16,7 @@ from ..desk import jobs
 from ..desk.complaint import not_covered, not_covered_words
 from ..desk.errors import StoreError
 from ..model.job import Job
-from ..model.personal import Personal
+from ..model.personal import Personal, shop_words
 from ..model.records import NOT_SEEN, Complained, Customer, Opened, Remarked, Vehicle
 from ..model.vin import VinCheck, VinError, read_vin
 from ..web.address import own_path
@@ -161,7 +161,7 @@ def said_in(van: Van, job: Job) -> ArrivalFields:
         plate=_text(texts, vehicle.plate),
         vin=_text(texts, vehicle.vin),
         description=_text(texts, vehicle.description),
-        no_vin=vehicle.why_no_vin,
+        no_vin=shop_words(vehicle.why_no_vin, texts),
         odometer=vehicle.odometer_typed,
         name=_text(texts, customer.name),
         phone=_text(texts, customer.phone),

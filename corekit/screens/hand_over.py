@@ -29,6 +29,7 @@ from . import forms
 from .context import Van
 from .forms import redirect, refused
 from .page import job_page, vehicle_words
+from .told import told_on
 
 #: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card,
 #: credit transfer).
@@ -47,11 +48,13 @@ def add(app: flask.Flask, van: Van) -> None:
         except CorekitError as refusal:
             draft, error = None, str(refusal)
         paper = None if draft is None else shown(draft.document, van, record)
+        told = "" if draft is None else told_on(draft.document, van, [record])
         return job_page(
             "hand.html",
             record,
             van,
             paper=paper,
+            told=told,
             error=error,
             due=draft.due if draft else None,
             left_out=left_out(van.shop, record),
@@ -145,9 +148,13 @@ def _issued(van: Van, job: Job) -> str:
         van,
         invoice=invoice,
         paper=shown(invoice.document, van, *billed, link=invoice.link),
+        told=told_on(invoice.document, van, billed),
         code=code_svg(invoice),
         waits=invoice.page is Page.WAITS,
         down=invoice.page is Page.DOWN,
+        sent_away="://" in van.shop.settings.publish or van.shop.demo,
+        folder=van.shop.settings.publish,
+        page_at=van.shop.settings.page,
         ways=WAYS,
         payments=payments_of(billed),
         together=[vehicle_words(other, van.texts(other)) for other in billed if other.id != job.id],

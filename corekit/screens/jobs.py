@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import attrs
 import flask
 
@@ -10,7 +12,8 @@ from ..desk.jobs import JobRow
 from ..model.job_state import JobState
 from ..visit.progress import TITLES, Step, standing
 from .context import Van
-from .page import job_page, vehicle_words
+from .done import done_steps
+from .page import job_page, said, vehicle_words
 
 #: Jobs that are listed at a time: all that one day has open, and the closed ones that are asked about most.
 OPEN_SHOWN = 50
@@ -76,7 +79,17 @@ def add(app: flask.Flask, van: Van) -> None:
     def way(job: str) -> str:
         """The steps of a visit: where it stands, and any other of them."""
         record = van.job(job)
-        return job_page("way.html", record, van, here=standing(record, van.assessed(record), van.to_find_out))
+        here = standing(record, van.assessed(record), van.to_find_out)
+        texts = van.texts(record)
+        return job_page(
+            "way.html",
+            record,
+            van,
+            here=here,
+            done=done_steps(record),
+            phone=re.sub(r"[^0-9+]", "", said(record.customer.phone, texts)),
+            address=said(record.customer.address, texts),
+        )
 
 
 def _before(which: str) -> int | None:

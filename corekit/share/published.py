@@ -102,7 +102,7 @@ def open_envelope(data: bytes) -> PublishedPage:
     """
     if len(data) > LARGEST:
         raise PublishError(f"The envelope has {len(data)} bytes; {LARGEST} is the most.")
-    content = _strict_json(data)
+    content = strict_json(data)
     if not isinstance(content, dict) or set(content) != _FIELDS:
         raise PublishError(f"An envelope has the fields {', '.join(sorted(_FIELDS))} and no others.")
     seal = content.pop("seal")
@@ -415,7 +415,13 @@ def _answer(body: bytes) -> str:
     return answer if isinstance(answer, str) else ""
 
 
-def _strict_json(data: bytes) -> Any:
+def strict_json(data: bytes) -> Any:
+    """JSON in which every key stands once and every number is one.
+
+    Raises:
+        PublishError: it is not.
+    """
+
     def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         found = dict(pairs)
         if len(found) != len(pairs):

@@ -254,7 +254,7 @@ class Store(Database):
         with self._reading() as connection:
             return persons.was_forgotten(connection, hash, jobs)
 
-    def forget(self, job: str) -> dict[str, int]:
+    def forget(self, job: str, because: str = "") -> dict[str, int]:
         """Destroy the personal texts of a job for good; its entries stay and still verify.
 
         The file is rewritten afterwards, so that no trace is left in its unused parts. Copies that somebody
@@ -269,7 +269,7 @@ class Store(Database):
                 state of the file.
         """
         with self.transaction(job) as transaction:
-            counts = transaction.destroy_persons()
+            counts = transaction.destroy_persons(because)
         self._sweep(job)
         return counts
 

@@ -22,6 +22,7 @@ from ..model.records import (
     PaymentTaken,
     Published,
     body_of,
+    with_kept_words,
 )
 from . import links, listing, persons, queries, requests, rows, schema, seals
 from .errors import StoreError, refusal
@@ -228,7 +229,7 @@ class Transaction:
             listing.refresh_waiting(self._connection, link.document_id)
         return link
 
-    def destroy_persons(self) -> dict[str, int]:
+    def destroy_persons(self, because: str = "") -> dict[str, int]:
         """Destroy the personal texts of the (first) job, and say in its journal how many of which kind.
 
         Raises:
@@ -241,9 +242,8 @@ class Transaction:
             schema.destroy(self._connection, job)
             n = queries.next_n(self._connection, self.lineage)
             subject = own_subject("forgotten", f"{self.lineage}/{n}")
-            self._append_to(
-                job, [Draft(kind="forgotten", subject=subject, body=body_of(Forgotten(counts=counts)))]
-            )
+            body = body_of(Forgotten(counts=counts, because=because))
+            self._append_to(job, [Draft(kind="forgotten", subject=subject, body=body)])
         return counts
 
     def change_lineage(self, name: str) -> None:
@@ -442,9 +442,7 @@ def _checked_body(draft: Draft) -> dict[str, Any]:
         raise ValueError(f"its kind must be one of {', '.join(RECORDS)}")
     if not draft.subject:
         raise ValueError("it says nothing about what it is")
-    body = dict(draft.body)
-    RECORDS[draft.kind](**body)
-    return body
+    return with_kept_words(draft.kind, draft.body)
 
 
 def _check_document(entry: Entry) -> None:

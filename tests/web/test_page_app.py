@@ -31,7 +31,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.model.document import Document, DocumentKind
+from corekit.model.document import Code, Document, DocumentKind, from_data, to_data
+from corekit.model.mark import UNMARKED, content_mark, marked
 from corekit.reference import data_path
 from corekit.share import published
 from corekit.share.link import DEMO_BASE, token, token_hash
@@ -1122,3 +1123,34 @@ def test_a_style_that_would_end_its_element_is_refused(tmp_path: Path) -> None:
             demo=True,
             renderers=Renderers(page=renderers.page, css=lambda: "</style><b>", paper=renderers.paper),
         )
+
+
+def test_the_page_carries_the_content_that_its_mark_is_computed_from_and_states_no_other_mark(
+    tmp_path: Path,
+) -> None:
+    """A file that was swapped on an honest server: what is shown is the mark its content leads to."""
+    genuine = marked(a_document(blocks=(*a_document().blocks[:-1], marked_code())), ["ab" * 32])
+    swapped = from_data(json.loads(json.dumps(to_data(genuine)).replace("378.60", "478.60")))
+    desk = a_desk(tmp_path, document=swapped, renderers=None)
+    piece = desk.open(desk.code).text
+    found = re.search(r'<script type="application/json" id="content">(.*?)</script>', piece)
+    assert found is not None
+    assert from_data(json.loads(found[1])) == swapped
+    assert genuine.mark not in piece.replace(found[1], "")
+    assert content_mark(swapped) in piece
+    assert "one of the two was altered" in piece
+
+
+def marked_code() -> Code:
+    return Code(document_id="3f1c9a5e7b2d4c60", link=1, record_mark=UNMARKED)
+
+
+def test_no_sign_of_a_document_ends_the_element_that_holds_its_content(tmp_path: Path) -> None:
+    hostile = "</script><script>alert(1)</script><!-- &amp;"
+    document = marked(a_document(shop=hostile), [])
+    desk = a_desk(tmp_path, document=document, renderers=None)
+    piece = desk.open(desk.code).text
+    assert "<script>alert" not in piece
+    found = re.search(r'id="content">(.*?)</script>', piece)
+    assert found is not None
+    assert json.loads(found[1])["shop"] == hostile
