@@ -1,4 +1,4 @@
-"""What paper, screen and terminal say alike of a whole job: codes that were read, and that nothing was found."""
+"""What paper, screen and terminal say alike of a job: codes that were read, and that nothing was found."""
 
 from __future__ import annotations
 

@@ -84,7 +84,7 @@ def main(rounds: int) -> None:
     rows: list[tuple[str, Callable[[], object], Callable[[], object]]] = [
         ("start, of tables not met before", begin_anew, lambda: plain.start(tables)),
         ("start, of the same tables again", lambda: start(tables), lambda: plain.start(tables)),
-        ("what one test showed, kind by kind", lambda: step(beliefs, last), lambda: plain.step(plainly, last)),
+        ("what one test showed, by kinds", lambda: step(beliefs, last), lambda: plain.step(plainly, last)),
         ("a repair", lambda: step(after, act), lambda: plain.step(plainly_after, act)),
         (
             "the chance of each fault, in one pass",
