@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+import time
 from collections.abc import Callable, Iterator, Mapping
 
 from ...errors import InputError
@@ -21,6 +22,8 @@ from .side_effects import ReachedOutsideError, watched
 
 #: How long one check may take over one bench, [s]: as long as in the product.
 MOST_SECONDS = 5.0
+#: How long a smaller example is looked for once one was found, [s].
+MOST_SHRINKING = 5.0
 #: How good a verdict is for the vehicle; advice is left out, for it decides nothing.
 _GOOD = {Verdict.FAIL: 0, Verdict.UNDECIDED: 1, Verdict.PASS: 2}
 #: A relative uncertainty for a calculation's inputs, and where an open range is taken to go.
@@ -46,7 +49,8 @@ class TooSlowError(BaseException):
 
 
 def smallest(attack: Callable[[random.Random], None], examples: int, of: str) -> Nonconformity | None:
-    """The smallest nonconformity that so many attacks lead to, the same at every run.
+    """A nonconformity that so many attacks lead to, made as small as `MOST_SHRINKING` seconds allow. The
+    attacks are the same at every run.
 
     Raises:
         InputError: hypothesis is not installed.
@@ -72,16 +76,29 @@ def smallest(attack: Callable[[random.Random], None], examples: int, of: str) ->
         report_multiple_bugs=False,
     )
 
+    failed: list[Nonconformity] = []
+    until = math.inf
+
     @quiet
     @given(st.randoms(use_true_random=False))
     def attacks(chance: random.Random) -> None:
-        attack(chance)
+        nonlocal until
+        if time.monotonic() > until:
+            return
+        try:
+            attack(chance)
+        except (ShownError, TooSlowError) as found:
+            until = min(until, time.monotonic() + MOST_SHRINKING)
+            failed.append(found.shown)
+            raise
 
     try:
         attacks()
     except (ShownError, TooSlowError) as found:
         return found.shown
     except Flaky:
+        if time.monotonic() > until:
+            return failed[-1]
         return Nonconformity(
             of=of,
             fault="said one thing and then another of the same readings",

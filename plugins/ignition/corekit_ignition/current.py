@@ -316,6 +316,11 @@ def current(
             "The right current depends on supply, resistance, inductance and dwell; missing:"
             f" {missing.title.lower()}.",
         )
+    elif volts.number <= 0:
+        yield case.gap(
+            supply_running,
+            "At 0 V no coil charges; find the missing supply before anything is said of the current.",
+        )
     else:
         yield from _expected(case, peaks, charge=charge, volts=volts, ohms=ohms, data=data, top=top)
     if data is None:
@@ -362,6 +367,11 @@ def _expected(
     of = {reading.place: reading for reading in ohms}
     for peak in peaks:
         winding = of.get(peak.place, ohms[0])
+        if winding.number <= 0:
+            yield case.gap(
+                primary_resistance, "No winding has 0 Ω; zero the meter's leads and read it again."
+            )
+            continue
         reached = current_after(volts, winding, with_uncertainty(data), charge)
         limited = top is not None and top.number < reached.number
         right = top if limited and top is not None else reached

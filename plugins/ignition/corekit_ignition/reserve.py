@@ -152,6 +152,9 @@ def demand(
     own = how is Kind.OWN_COIL and all(gap.place.split()[-1] in read for gap in gaps)
     by_place = {reading.place: reading for reading in deposits or []}
     for gap in gaps if own else [max(gaps, key=lambda gap: gap.number)]:
+        if gap.number <= 0:
+            yield case.gap(plug_gap, "At a gap of 0 mm the plug is closed and nothing has to be jumped.")
+            continue
         given = _given([read[gap.place.split()[-1]]] if own else reached, peaks, data)
         yield _compared(case, gap, given.past(by_place.get(gap.place)), ratio, intake, other)
 
@@ -290,6 +293,10 @@ def onset(
         yield case.gap(cylinders, "How often the one coil fires depends on the number of cylinders.")
         return
     widest = max(gaps, key=lambda gap: gap.number)
+    if widest.number <= 0 or volts.number <= 0:
+        wanted = plug_gap if widest.number <= 0 else supply_running
+        yield case.gap(wanted, "At a gap of 0 mm or a supply of 0 V no speed can be worked out.")
+        return
     _, low, high = asked_of(widest.value, ratio, intake.value if intake is not None else None)
     pause = off.number if off is not None else OFF_TIME
     speeds = [

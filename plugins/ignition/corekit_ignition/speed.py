@@ -226,6 +226,9 @@ def energy_by_speed(
     """Has the coil time enough at this speed; how much does it store there; and what would another one
     change?
     """
+    if rpm.number <= 0 or volts.number <= 0:
+        yield case.gap(*_nothing_there(rpm, volts))
+        return
     firings = firings_of(how, count)
     if firings is None:
         yield case.gap(
@@ -244,6 +247,16 @@ def energy_by_speed(
         other = Coil(resistance=other_r, inductance=other_l, limit=other_i)
     yield _time(case, fitted, beside, volts, rpm)
     yield _energy(case, fitted, other, beside, volts, rpm)
+
+
+def _nothing_there(rpm: ck.Reading, volts: ck.Reading | None = None) -> tuple[ck.Measurand, str]:
+    """What is read again, and why, where the engine stands or no supply is there."""
+    if rpm.number <= 0:
+        return engine_speed, "At 0 rpm nothing is fired; read the speed with the engine running."
+    return (
+        supply_running,
+        "At 0 V no coil charges; find the missing supply before anything is said of the coil.",
+    )
 
 
 @ignition.check("Time from spark to spark")
@@ -265,6 +278,9 @@ def charge_time(
     """
     if fitted_l is not None and fitted_r is not None and fitted_i is not None:
         yield case.does_not_apply("How long this coil needs is worked out from its data.")
+        return
+    if rpm.number <= 0:
+        yield case.gap(*_nothing_there(rpm))
         return
     firings = firings_of(how, count)
     if firings is None:
