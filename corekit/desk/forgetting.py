@@ -6,6 +6,7 @@ from datetime import date
 
 from ..errors import CorekitError
 from ..model.job import Job
+from ..model.records import Issued
 from . import paper, publishing
 from .backup import forget_in_backups
 from .context import ShopContext
@@ -52,7 +53,7 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
     """
     record = job_named(shop, job)
     until = kept_until(shop, record)
-    if until is not None and shop.clock().date() < until and because not in EARLY_BECAUSE:
+    if until is not None and shop.now.date() < until and because not in EARLY_BECAUSE:
         raise RetentionError(
             f"{record.name} has an invoice or a payment, and its papers are kept until {until.isoformat()}"
             f" (retention_years in shop.toml). To forget its customer before, give one of these reasons:"
@@ -70,15 +71,17 @@ def kept_until(shop: ShopContext, job: Job) -> date | None:
     """The day until which the papers of a job are kept; None where nothing was invoiced or paid, and for an
     invented job.
     """
-    if job.demo or not (job.issued or job.payments):
+    if job.demo or not (job.all(Issued) or job.payments):
         return None
-    recorded = [noted.entry.recorded for noted in job.issued]
+    recorded = [noted.entry.recorded for noted in job.all(Issued)]
     recorded += [noted.entry.recorded for noted in job.payments]
-    return later_by_years(date.fromisoformat(max(recorded)[:10]), shop.settings.retention_years)
+    last = date.fromisoformat(shop.settings.day_of(max(recorded)))
+    law = shop.jurisdiction.retention
+    return later_by_years(last, max(shop.settings.retention_years, law.years if law is not None else 0))
 
 
 def _withdraw(shop: ShopContext, job: Job, left: list[str]) -> int:
-    issued = [noted.record.document_id for noted in job.issued]
+    issued = [noted.record.document_id for noted in job.all(Issued)]  # credit notes, too
     documents = {*issued, *(noted.record.document_id for noted in job.estimates)}
     try:
         for document in issued if shop.settings.page else ():

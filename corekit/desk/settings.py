@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import attrs
 
@@ -15,6 +17,8 @@ from ..fault import DataFault, DataFileError, Faults, Place, path_text, quoted
 from ..intake.datasheet import Datasheet
 from ..intake.declared import Declared
 from ..intake.form import InstrumentRow
+from ..jurisdictions import CODE, general, jurisdictions
+from ..model.jurisdiction import Jurisdiction, described
 from ..model.records import Instrument
 from ..plugin.host import Plugins
 from ..report.sheet import Issuer
@@ -47,6 +51,10 @@ class Settings:
         decimal: The mark in this shop's numbers, `.` or `,`; empty when both are usual.
         estimate_days: So many days an estimate holds; 0 sets no end.
         retention_years: So long invoices, and so their customers' names, are kept.
+        jurisdiction: Code of the place whose rules hold; empty where the shop names none.
+        statements: Name → words that its law prescribes, as the shop supplies them.
+        due_days: So many days after its issue an invoice is to be paid; 0: at once.
+        zone: Name of the time zone that days are counted in; empty for this device's own.
     """
 
     issuer: Issuer
@@ -59,6 +67,18 @@ class Settings:
     decimal: str = ""
     estimate_days: int = ESTIMATE_DAYS
     retention_years: int = RETENTION_YEARS
+    jurisdiction: str = ""
+    statements: Mapping[str, str] = attrs.field(factory=dict)
+    zone: str = ""
+    due_days: int = 0
+
+    def local(self, moment: datetime) -> datetime:
+        """A moment by the shop's clock."""
+        return moment.astimezone(ZoneInfo(self.zone) if self.zone else None)
+
+    def day_of(self, instant: str) -> str:
+        """The shop's day of an instant that was written down, RFC 3339."""
+        return self.local(datetime.fromisoformat(instant)).date().isoformat() if "T" in instant else instant
 
 
 class DecimalMark(StrEnum):
@@ -82,6 +102,12 @@ class ShopFile:
     decimal: DecimalMark = DecimalMark.EITHER
     estimate_days: int = ESTIMATE_DAYS
     retention_years: int = RETENTION_YEARS
+    jurisdiction: str = ""
+    registration: str = ""
+    mechanic: str = ""
+    statements: dict[str, str | None] = attrs.field(factory=dict)
+    zone: str = ""
+    due_days: int = 0
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
 
 
@@ -120,6 +146,19 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             f"years from 0 to {LONGEST_RETENTION}",
             str(RETENTION_YEARS),
         )
+    if form.jurisdiction and not CODE.fullmatch(form.jurisdiction):
+        got = f"{quoted(form.jurisdiction)} is no code of a place"
+        faults.add(
+            ("jurisdiction",), got, "a code of ISO 3166", '"DE", or "US-FL" with the part of a country'
+        )
+    _check_zone(form.zone, faults)
+    if not 0 <= form.due_days <= LONGEST_ESTIMATE:
+        faults.add(
+            ("due_days",),
+            f"{form.due_days} is no time to pay in",
+            f"days from 0 (at once) to {LONGEST_ESTIMATE}",
+            "14",
+        )
     instruments, usual = _instruments(form, faults)
     faults.refuse(data, str(path))
     return Settings(
@@ -130,6 +169,8 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             tax_id=form.tax_id,
             guarantee=form.guarantee,
             pays_by=form.pays_by,
+            registration=form.registration,
+            mechanic=form.mechanic,
         ),
         page=page,
         publish=form.publish,
@@ -140,6 +181,10 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         decimal=str(form.decimal),
         estimate_days=form.estimate_days,
         retention_years=form.retention_years,
+        jurisdiction=form.jurisdiction,
+        statements={key: text for key, text in form.statements.items() if text is not None and text.strip()},
+        zone=form.zone,
+        due_days=form.due_days,
     )
 
 
@@ -148,6 +193,23 @@ def read_prices(folder: Path) -> PriceBook:
     if not path.is_file():
         raise DeskError(f"{folder} has no {PRICE_FILE}; `corekit init` writes one to fill in.")
     return read_price_book(read_toml(path), PRICE_FILE)
+
+
+def _check_zone(zone: str, faults: Faults) -> None:
+    if not zone:
+        return
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        got = f"{quoted(zone)} is no time zone that this device knows"
+        faults.add(
+            ("zone",), got, "a name of the IANA time zone database", '"Etc/GMT-10", or "" for the device\'s'
+        )
+
+
+def jurisdiction_of(settings: Settings, plugins: Plugins) -> Jurisdiction:
+    """The rules that hold for a shop; where nobody described the place, nothing that allows more."""
+    return described(settings.jurisdiction, {**plugins.jurisdictions, **jurisdictions()}, general())
 
 
 def _check_number(pattern: str, faults: Faults) -> None:

@@ -28,7 +28,7 @@ from . import rows, seals
 KINDS = frozenset(
     {
         *("opened", "vehicle", "customer", "estimated", "approved", "repaired", "arrived", "left", "ended"),
-        *("issued", "paid", "withdrawn", "forgotten"),
+        *("issued", "paid", "written_off", "withdrawn", "forgotten"),
     }
 )
 
@@ -37,7 +37,8 @@ TABLES = (
         "CREATE TABLE job (began INTEGER NOT NULL PRIMARY KEY, id TEXT NOT NULL UNIQUE, closed INTEGER,"
         " state TEXT NOT NULL, because TEXT NOT NULL, name TEXT NOT NULL, description TEXT NOT NULL,"
         " plate TEXT NOT NULL, words TEXT NOT NULL, customer TEXT NOT NULL, approved INTEGER NOT NULL,"
-        " paid INTEGER NOT NULL, number TEXT NOT NULL, books_entry TEXT NOT NULL) STRICT"
+        " paid INTEGER NOT NULL, written_off INTEGER NOT NULL, number TEXT NOT NULL,"
+        " books_entry TEXT NOT NULL) STRICT"
     ),
     "CREATE INDEX job_open ON job (began) WHERE closed IS NULL",
     "CREATE INDEX job_closed ON job (closed) WHERE closed IS NOT NULL",
@@ -51,9 +52,10 @@ TABLES = (
     (
         "CREATE TABLE invoice (written INTEGER NOT NULL PRIMARY KEY, entry TEXT NOT NULL UNIQUE,"
         " number TEXT NOT NULL, document_id TEXT NOT NULL, total INTEGER NOT NULL, currency TEXT NOT NULL,"
-        " waits INTEGER NOT NULL) STRICT"
+        " credits TEXT NOT NULL, waits INTEGER NOT NULL) STRICT"
     ),
     "CREATE INDEX invoice_of_document ON invoice (document_id)",
+    "CREATE INDEX invoice_credits ON invoice (credits) WHERE credits <> ''",
     "CREATE INDEX invoice_waiting ON invoice (written) WHERE waits = 1",
 )
 
@@ -73,9 +75,10 @@ class JobRow:
         description, plate, words: Hashes of the personal texts of vehicle and complaint; "" where none is.
         customer: Key of the customer by name and address; "" where no name is known (any more).
         approved: 1 when something was approved in it.
-        paid: What was paid for it, in minor units.
+        paid: What was paid for it less what was given back, in minor units.
+        written_off: What of its invoice is not asked for any more, in minor units.
         number, books_entry: The invoice it is on, and the id of that invoice's entry in the books; "" for
-        none.
+            none, and where that was credited whole.
     """
 
     began: int
@@ -90,6 +93,7 @@ class JobRow:
     customer: str
     approved: int
     paid: int
+    written_off: int
     number: str
     books_entry: str
 
@@ -109,10 +113,12 @@ class JobRow:
 
 @attrs.frozen(kw_only=True)
 class InvoiceRow:
-    """An invoice as look-ups need it.
+    """An invoice or a credit note as look-ups need it.
 
     Attributes:
         written, entry: Place of its books entry in the file, and its id.
+        total: Below zero for a credit note.
+        credits: Number of the invoice that it is a credit note on; "" for an invoice.
         waits: 1 while its page was neither published nor withdrawn.
     """
 
@@ -122,6 +128,7 @@ class InvoiceRow:
     document_id: str
     total: int
     currency: str
+    credits: str
     waits: int
 
 
@@ -152,7 +159,7 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
     issued, ended, opened = folded.issued, folded.last(Ended), folded.last(Opened)
     closed: int | None = None
     if state is JobState.INVOICED:
-        closed = max(place for place, entry in told if entry.kind == "issued")
+        closed = next(place for place, entry in told if entry.id == issued[-1].id)
     elif state is JobState.OVER and ended is not None:
         closed = next(place for place, entry in told if entry.id == ended.id)
     left = folded.left_open
@@ -175,6 +182,7 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
         customer=_customer_key(connection, folded),
         approved=1 if folded.approvals else 0,
         paid=sum(noted.record.amount for noted in folded.payments),
+        written_off=sum(noted.record.amount for noted in folded.written_off),
         number=issued[-1].record.number if issued else "",
         books_entry=issued[-1].record.books_entry if issued else "",
     )
@@ -198,6 +206,7 @@ def invoice_row(connection: sqlite3.Connection, place: int, entry: Entry) -> Inv
         document_id=document,
         total=total if isinstance(total, int) else 0,
         currency=str(body.get("currency", "")),
+        credits=str(body.get("credits", "")),
         waits=int(_waits(connection, document)),
     )
 

@@ -117,6 +117,8 @@ def found_shop(folder: Path, *, page: str = "https://pages.example.org") -> Path
             "2 Invented Lane",
             "--currency",
             "eur",
+            "--tax-number",
+            "TEST-TAX-0001",
             *pages,
         )
     )
