@@ -12,12 +12,16 @@ import pytest
 from corekit.billing.approval import ConsentError
 from corekit.desk.changing import Change, change
 from corekit.desk.errors import ApprovalError, DeskError
+from corekit.desk.jobs import texts_of
 from corekit.desk.required import IncompleteError
 from corekit.desk.settings import SHOP_FILE
 from corekit.desk.setup import Answers, set_up
 from corekit.desk.shop import Shop
 from corekit.intake.fault import VisitError
+from corekit.model.document import Document
 from corekit.model.money import Money
+from corekit.report.personal_text import resolver
+from corekit.report.terminal import render_text
 
 PRICES = """
 currency  = "USD"
@@ -56,6 +60,12 @@ def shop_in(folder: Path, jurisdiction: str = "", prices: str = PRICES, **more: 
     path.write_text(path.read_text("utf-8").replace('contact = ""', 'contact = "1"'), "utf-8")
     (folder / "visit.toml").write_text(VISIT, "utf-8")
     return Shop(folder / "shop")
+
+
+def printed(shop: Shop, job: str, document: Document) -> str:
+    """What the customer's own copy says, in one line."""
+    texts = texts_of(shop.context, shop.store.job(job))
+    return " ".join(render_text(document, resolver(texts), None, width=200).split())
 
 
 def repaired(shop: Shop) -> str:
@@ -127,9 +137,21 @@ def test_the_refusal_says_how_much_more_to_ask_for_and_it_is_issued_once_that_is
         )
         issued = shop.issue(job)
         assert issued.document.total == "275.00"
-        words = str(issued.document)
+        words = printed(shop, job, issued.document)
         assert "by phone, 14:10: a bolt" in words
         assert "2.3 h instead of 2 h: a seized bolt" in words
+        assert "14:10" not in str(issued.document), "own words are personal by their type"
+
+
+def test_a_reason_in_own_words_stands_on_the_customers_copy_and_on_no_other(tmp_path: Path) -> None:
+    with shop_in(tmp_path) as shop:
+        job = repaired(shop)
+        change(shop.context, job, Change(operation=WORK, because="Mrs N held the lamp", hours=Decimal(1)))
+        issued = shop.issue(job)
+        assert "Mrs N held the lamp" in printed(shop, job, issued.document)
+        assert "Mrs N" not in str(issued.document)
+        assert "Mrs N" not in str(shop.store.invoice(issued.number).body)
+        assert shop.verify().faults == ()
 
 
 def test_a_part_that_was_not_needed_is_not_charged(tmp_path: Path) -> None:
