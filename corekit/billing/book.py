@@ -17,7 +17,7 @@ OUTSIDE_TAX = "none"
 class PricedPart:
     """What goes into a vehicle: its net unit price, how many, and in which condition it is.
 
-    `unit` is what its quantity counts (`l`, `m`); empty for pieces.
+    `unit` is what its quantity counts (`l`, `m`); empty for pieces. `number` is how maker or seller call it.
     """
 
     name: str
@@ -25,6 +25,7 @@ class PricedPart:
     quantity: Decimal
     condition: Condition
     unit: str = ""
+    number: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -46,6 +47,7 @@ class PriceBook:
         rates: Tax rate name → percent; empty for a shop outside tax.
         tax_of: Kind of line → the name of its rate.
         outside_tax: Why the shop shows no tax; empty when it does.
+        reverse_charge: It shows none because the customer owes it.
         labour: Price of an hour.
         call_out: Price of coming at all; None when there is none.
         per_km, travel: Price of a kilometre, or of the drive whatever its length; at most one of them is
@@ -61,6 +63,7 @@ class PriceBook:
     rates: Mapping[str, Decimal]
     tax_of: Mapping[LineKind, str]
     outside_tax: str
+    reverse_charge: bool = False
     labour: Decimal
     call_out: Decimal | None
     per_km: Decimal | None

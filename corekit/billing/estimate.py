@@ -149,6 +149,7 @@ def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line,
                 currency=book.currency,
                 tax=book.tax_of[LineKind.PART],
                 condition=part.condition,
+                number=part.number,
                 shown_by=asked.shown_by,
             )
             for part in operation.parts

@@ -51,6 +51,7 @@ class PartRow:
     price: Decimal = needed("its net price", '"12.80"', default=_ZERO)
     quantity: Count = needed("how many", '"1"', default=Count(Decimal(1)))
     unit: str | None = None
+    number: str = ""
     condition: Condition | None = needed(f"one of {', '.join(map(quoted, Condition))}")
 
 
@@ -249,7 +250,14 @@ def _part(path: Place, row: PartRow, places: int, faults: Faults) -> PricedPart:
         faults.add(
             (*path, "unit"), f"{quoted(row.unit)} is no unit", expected, '"l", or the row without unit'
         )
-    return PricedPart(name=row.name, price=row.price, quantity=row.quantity, condition=condition, unit=unit)
+    return PricedPart(
+        name=row.name,
+        price=row.price,
+        quantity=row.quantity,
+        condition=condition,
+        unit=unit,
+        number=row.number.strip(),
+    )
 
 
 def _fine(path: Place, number: Decimal | None, places: int, faults: Faults) -> None:

@@ -28,6 +28,7 @@ from .errors import DeskError
 from .jobs import billed_with
 from .payments import due_of
 from .publishing import link_of, noted_link
+from .required import refuse_incomplete
 
 
 class Page(StrEnum):
@@ -77,7 +78,8 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bo
 
     Raises:
         ClockError: a number would be taken under a date that may be wrong.
-        ConsentError: one of them would exceed what was approved in it, or there is nothing of it to invoice.
+        ConsentError: one of them would exceed what may be charged in it, or nothing of it is to be invoiced.
+        IncompleteError: it lacks what an invoice must carry, with all that is missing.
         DeskError: they are not one customer's, one is named twice, or one is on another invoice already.
         RequestConflictError: the id is another request's.
     """
@@ -91,7 +93,9 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bo
             jump = clock_jump(shop)
             if jump is not None and not date_is_right:
                 raise ClockError.of(jump, shop)
-            _issue_once(shop, _bill_over(shop, records), request, jump)  # unless something came in meanwhile
+            bill = _bill_over(shop, records)
+            refuse_incomplete(shop, bill.jobs, bill.lines, bill.totals)
+            _issue_once(shop, bill, request, jump)  # unless something came in meanwhile
             records = [shop.store.job(job) for job in ids]
         if request is not None and known is None:
             with shop.store.transaction(*ids, request=request) as transaction:
@@ -110,7 +114,7 @@ def _number_over(shop: ShopContext, jobs: Sequence[Job]) -> str:
 def _bill_over(shop: ShopContext, jobs: Sequence[Job]) -> Bill | together.CommonBill:
     if len(jobs) > 1:
         return together.CommonBill(shop, jobs)
-    return Bill(jobs[0], assessment_of(shop, jobs[0]), shop.plugins, shop.prices)
+    return Bill(jobs[0], assessment_of(shop, jobs[0]), shop.plugins, shop.prices, shop.jurisdiction.limit)
 
 
 def _issue_once(
@@ -127,7 +131,7 @@ def _issue_once(
             transaction.cancel()
             return
         place = transaction.next_number(shop.books_chain)
-        number = shop.settings.number.format(year=shop.clock().year, device=shop.device, place=place)
+        number = shop.settings.number.format(year=shop.now.year, device=shop.device, place=place)
         document = bill.document(sheet, number, record_mark(heads))
         record = InvoiceIssued(
             place=place,

@@ -39,7 +39,7 @@ class Payment:
     has_receipt: bool = False
 
 
-def payments_of(jobs: Sequence[Job]) -> list[Payment]:
+def payments_of(shop: ShopContext, jobs: Sequence[Job]) -> list[Payment]:
     """What was paid for these jobs, which share a sum, in the order in which it was written down."""
     payments = []
     for job in jobs:
@@ -51,7 +51,7 @@ def payments_of(jobs: Sequence[Job]) -> list[Payment]:
                 job=job.id,
                 amount=Money(noted.record.amount, noted.record.currency),
                 how=noted.record.how,
-                day=(noted.entry.taken or noted.entry.recorded)[:10],
+                day=shop.settings.day_of(noted.entry.taken or noted.entry.recorded),
                 on_invoice=shows[0] if shows else "",
                 has_receipt=noted.id in with_receipt,
             )
@@ -76,10 +76,18 @@ def to_pay(shop: ShopContext, job: Job | None, drafts: Sequence[Draft] = ()) -> 
         record = shop.store.invoice(job.issued[-1].record.number).body
         return Money(record["total"], record["currency"])
     more = [Approved(**draft.body) for draft in drafts if draft.kind == "approved"]
+    added = total(
+        (
+            Money(draft.body["amount"], draft.body["currency"])
+            for draft in drafts
+            if draft.kind == "approved_more"
+        ),
+        shop.prices.currency,
+    )
     if job is None:
-        return ApprovedWork((), more, shop.prices).total
+        return ApprovedWork((), more, shop.prices).total + added
     replaced = {entry for draft in drafts for entry in draft.replaces}
-    return ApprovedWork.of(job, shop.prices, more, instead_of=replaced).total
+    return ApprovedWork.of(job, shop.prices, more, instead_of=replaced).total + added
 
 
 def due_of(shop: ShopContext, jobs: Sequence[Job]) -> Money:
@@ -87,7 +95,7 @@ def due_of(shop: ShopContext, jobs: Sequence[Job]) -> Money:
     or before there is one, of what was approved so far.
     """
     whole = to_pay(shop, jobs[0])
-    return whole - total((payment.amount for payment in payments_of(jobs)), whole.currency)
+    return whole - total((payment.amount for payment in payments_of(shop, jobs)), whole.currency)
 
 
 def due(shop: ShopContext, job: Job) -> Money:
@@ -107,7 +115,7 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
     replaced = {id_ for draft in drafts for id_ in draft.replaces}
     before = [
         payment
-        for payment in payments_of(billed_with(shop, job) if job is not None else ())
+        for payment in payments_of(shop, billed_with(shop, job) if job is not None else ())
         if payment.id not in replaced
     ]
     whole = to_pay(shop, job, drafts)

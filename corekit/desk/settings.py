@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import attrs
 
@@ -15,6 +17,8 @@ from ..fault import DataFault, DataFileError, Faults, Place, path_text, quoted
 from ..intake.datasheet import Datasheet
 from ..intake.declared import Declared
 from ..intake.form import InstrumentRow
+from ..jurisdictions import CODE, general, jurisdictions
+from ..model.jurisdiction import Jurisdiction, described
 from ..model.records import Instrument
 from ..plugin.host import Plugins
 from ..report.sheet import Issuer
@@ -43,6 +47,9 @@ class Settings:
             readings are taken with when they name none.
         decimal: The mark in this shop's numbers, `.` or `,`; empty when both are usual.
         estimate_days: So many days an estimate holds; 0 sets no end.
+        jurisdiction: Code of the place whose rules hold; empty where the shop names none.
+        statements: Name → words that its law prescribes, as the shop supplies them.
+        zone: Name of the time zone that days are counted in; empty for this device's own.
     """
 
     issuer: Issuer
@@ -54,6 +61,17 @@ class Settings:
     usual: Mapping[str, str] = attrs.field(factory=dict)
     decimal: str = ""
     estimate_days: int = ESTIMATE_DAYS
+    jurisdiction: str = ""
+    statements: Mapping[str, str] = attrs.field(factory=dict)
+    zone: str = ""
+
+    def local(self, moment: datetime) -> datetime:
+        """A moment by the shop's clock."""
+        return moment.astimezone(ZoneInfo(self.zone) if self.zone else None)
+
+    def day_of(self, instant: str) -> str:
+        """The shop's day of an instant that was written down, RFC 3339."""
+        return self.local(datetime.fromisoformat(instant)).date().isoformat() if "T" in instant else instant
 
 
 class DecimalMark(StrEnum):
@@ -76,6 +94,11 @@ class ShopFile:
     pays_by: str = ""
     decimal: DecimalMark = DecimalMark.EITHER
     estimate_days: int = ESTIMATE_DAYS
+    jurisdiction: str = ""
+    registration: str = ""
+    mechanic: str = ""
+    statements: dict[str, str | None] = attrs.field(factory=dict)
+    zone: str = ""
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
 
 
@@ -107,6 +130,12 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             f"days from 0 (no end) to {LONGEST_ESTIMATE}",
             str(ESTIMATE_DAYS),
         )
+    if form.jurisdiction and not CODE.fullmatch(form.jurisdiction):
+        got = f"{quoted(form.jurisdiction)} is no code of a place"
+        faults.add(
+            ("jurisdiction",), got, "a code of ISO 3166", '"DE", or "US-FL" with the part of a country'
+        )
+    _check_zone(form.zone, faults)
     instruments, usual = _instruments(form, faults)
     faults.refuse(data, str(path))
     return Settings(
@@ -117,6 +146,8 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             tax_id=form.tax_id,
             guarantee=form.guarantee,
             pays_by=form.pays_by,
+            registration=form.registration,
+            mechanic=form.mechanic,
         ),
         page=page,
         publish=form.publish,
@@ -126,6 +157,9 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         usual=usual,
         decimal=str(form.decimal),
         estimate_days=form.estimate_days,
+        jurisdiction=form.jurisdiction,
+        statements={key: text for key, text in form.statements.items() if text is not None and text.strip()},
+        zone=form.zone,
     )
 
 
@@ -134,6 +168,23 @@ def read_prices(folder: Path) -> PriceBook:
     if not path.is_file():
         raise DeskError(f"{folder} has no {PRICE_FILE}; `corekit init` writes one to fill in.")
     return read_price_book(read_toml(path), PRICE_FILE)
+
+
+def _check_zone(zone: str, faults: Faults) -> None:
+    if not zone:
+        return
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        got = f"{quoted(zone)} is no time zone that this device knows"
+        faults.add(
+            ("zone",), got, "a name of the IANA time zone database", '"Etc/GMT-10", or "" for the device\'s'
+        )
+
+
+def jurisdiction_of(settings: Settings, plugins: Plugins) -> Jurisdiction:
+    """The rules that hold for a shop; where nobody described the place, nothing that allows more."""
+    return described(settings.jurisdiction, {**plugins.jurisdictions, **jurisdictions()}, general())
 
 
 def _check_number(pattern: str, faults: Faults) -> None:

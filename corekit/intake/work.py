@@ -15,7 +15,9 @@ from ..model.records import (
     REQUESTED_ON,
     WAIVED_BECAUSE,
     WAIVED_CHARGES,
+    ApprovedMore,
     Arrived,
+    Charged,
     Ended,
     Left,
     Paid,
@@ -28,8 +30,10 @@ from ..model.records import (
 )
 from .drafts import ApprovedRow, Drafts, personal
 from .form import (
+    ApprovedMoreStep,
     ApprovedStep,
     ArrivedStep,
+    ChargedStep,
     EndedStep,
     LeftStep,
     PaidStep,
@@ -189,6 +193,51 @@ class WorkRows(Drafts):
         self.steps.append(
             ApprovedRow(**said, total=total or Decimal(0), declined=declined, at=path_text(path))
         )
+
+    def _charged(self, path: Place, row: ChargedStep) -> None:
+        operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
+        self._given((*path, "because"), row.because, "the reason, as it is printed", '"a seized bolt"')
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        part = self._full((*path, "part"), row.part) or ""
+        key, other = ("quantity", "hours") if part else ("hours", "quantity")
+        if getattr(row, other) is not None:
+            got = f"belongs to {'labour' if other == 'hours' else 'a part'}"
+            self.faults.add((*path, other), got, "hours, or part and quantity", "a step for each")
+        number = getattr(row, key)
+        if self._given((*path, key), number, "what it really took", '"0.9"') and not 0 <= number < 100_000:
+            self.faults.add((*path, key), f"is {number}", "from 0 to below 100000")
+        if number is not None and -int(number.as_tuple().exponent) > 3:
+            self.faults.add((*path, key), f"{number} has more than 3 decimals", "at most 3")
+        if operation is not None:
+            record = Charged(
+                operation=operation.key,
+                because=" ".join((row.because or "").split()),
+                part=part,
+                **{key: f"{number:f}" if number is not None else ""},
+            )
+            what = f"charged/{operation.key}/{part}" if part else f"charged/{operation.key}"
+            self._say("charged", what, body_of(record), path, withdrawn=reason)
+
+    def _approved_more(self, path: Place, row: ApprovedMoreStep) -> None:
+        operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
+        self._given((*path, "by"), row.by, "who approved", '"customer"')
+        self._given((*path, "how"), row.how, "how", '"by phone, 14:10"')
+        self._given((*path, "because"), row.because, "what for, as it is printed", '"a seized bolt"')
+        amount = self._amount((*path, "amount"), row.amount)
+        if amount == 0:
+            self.faults.add((*path, "amount"), "is nothing", "how much more, tax included")
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        if operation is not None:
+            record = ApprovedMore(
+                operation=operation.key,
+                amount=Money.of(amount or Decimal(0), self.declared.currency).minor,
+                currency=self.declared.currency,
+                by=row.by or "",
+                how=" ".join((row.how or "").split()),
+                because=" ".join((row.because or "").split()),
+            )
+            what = f"approved_more/{operation.key}"
+            self._say("approved_more", what, body_of(record), path, taken=row.taken, withdrawn=reason)
 
     def _paid(self, path: Place, row: PaidStep) -> None:
         self._given((*path, "how"), row.how, "how it was paid", '"cash"')

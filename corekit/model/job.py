@@ -15,7 +15,9 @@ from .personal import PICTURE_KINDS, Personal
 from .records import (
     RECORDS,
     Approved,
+    ApprovedMore,
     Arrived,
+    Charged,
     CodesRead,
     Complained,
     Customer,
@@ -26,6 +28,7 @@ from .records import (
     Issued,
     Left,
     Measured,
+    OldParts,
     Opened,
     Paid,
     Photographed,
@@ -229,6 +232,20 @@ class Job:
     @property
     def payments(self) -> tuple[Noted[Paid], ...]:
         return self.all(Paid)
+
+    @property
+    def charged(self) -> tuple[Noted[Charged], ...]:
+        return self.all(Charged)
+
+    @property
+    def approved_more(self) -> tuple[Noted[ApprovedMore], ...]:
+        return self.all(ApprovedMore)
+
+    @property
+    def old_parts(self) -> str:
+        """What the customer chose for the parts that were taken out; empty while nobody has said."""
+        last = self.last(OldParts)
+        return last.record.choice if last is not None else ""
 
     @property
     def receipts(self) -> tuple[Noted[Receipted], ...]:

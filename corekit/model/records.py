@@ -113,6 +113,7 @@ class Customer:
     name: _Person = _words()
     phone: _Person = _words()
     address: _Person = _words()
+    tax_number: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
 
 
 @attrs.frozen(kw_only=True)
@@ -262,6 +263,8 @@ REQUESTED_ON = ("customer", "scheduled", "judgement", "rework")
 LEFT_BECAUSE = ("part missing", "charging", "customer decides", "no time left")
 ENDED_HOW = ("no fault found", "declined", "referred")
 WAIVED_BECAUSE = ("did not fix", "guarantee", "goodwill")
+#: What becomes of the parts that were taken out.
+OLD_PARTS = ("given back", "shown and left with us", "left with us", "exchanged", "none were taken out")
 #: What may be waived that is no operation: the lines of call-out and diagnosis, by their kind.
 WAIVED_CHARGES = ("call-out", "travel", "diagnosis")
 
@@ -416,6 +419,41 @@ class Repaired:
 
 
 @attrs.frozen(kw_only=True)
+class Charged:
+    """An approved piece of work took another quantity than estimated: `hours` of labour, or `quantity` of
+    `part`, decimal numbers as text; `because` is printed.
+    """
+
+    operation: str
+    because: str
+    hours: str = ""
+    part: str = ""
+    quantity: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class ApprovedMore:
+    """More was approved for a piece of work than on its estimate: `amount`, tax included, in minor units.
+
+    `because` says what for; it is printed. `by` and `how` as of an approval.
+    """
+
+    operation: str
+    amount: int
+    currency: str
+    by: str
+    how: str
+    because: str
+
+
+@attrs.frozen(kw_only=True)
+class OldParts:
+    """What becomes of the parts that were taken out, as the customer chose: one of `OLD_PARTS`."""
+
+    choice: str
+
+
+@attrs.frozen(kw_only=True)
 class Issued:
     """The invoice's place in the job's own journal: the books hold the Document, under `books_entry`.
 
@@ -538,6 +576,9 @@ RECORDS: dict[str, type] = {
     "photo": Photographed,
     "approved": Approved,
     "repaired": Repaired,
+    "charged": Charged,
+    "approved_more": ApprovedMore,
+    "old_parts": OldParts,
     "issued": Issued,
     "paid": Paid,
     "receipted": Receipted,

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
 from importlib.metadata import EntryPoint, entry_points
+from pathlib import Path
 from typing import Any
 
 import attrs
 import pluggy
 
+from ..jurisdictions import jurisdictions, read_jurisdiction
+from ..model.jurisdiction import Jurisdiction
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait
 from ..model.sampling import Sampling
@@ -39,9 +42,10 @@ class Failure:
 
 @attrs.frozen(kw_only=True)
 class Plugins:
-    """The systems that are there, and the plugins that failed."""
+    """The systems and jurisdictions that are there, and the plugins that failed."""
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
+    jurisdictions: Mapping[str, Jurisdiction] = attrs.field(factory=dict)
     failures: tuple[Failure, ...] = ()
     versions: Mapping[str, str] = attrs.field(factory=dict)
 
@@ -124,6 +128,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     were not installed.
     """
     systems: dict[str, System] = {}
+    places: dict[str, Jurisdiction] = {}
     failures: list[Failure] = []
     versions: dict[str, str] = {}
     for point in sorted(
@@ -132,10 +137,12 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
         before = own_units()
         try:
             with guarded(point.name, LOADING, LOAD_SECONDS):
-                system = _system_of(point)
-            if system.key in systems:
+                system, described = _added_by(point)
+            if system is not None and system.key in systems:
                 raise ValueError(f"the key {system.key!r} is taken by another plugin")
-            set_own_units((*before, *system.units))
+            if taken := [code for code in described if code in places or code in jurisdictions()]:
+                raise ValueError(f"the jurisdiction {taken[0]!r} is described already")
+            set_own_units((*before, *(system.units if system is not None else ())))
         except KeyboardInterrupt:
             raise
         except BaseException as error:
@@ -148,9 +155,13 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 )
             )
             continue
-        systems[system.key] = system
+        if system is not None:
+            systems[system.key] = system
+        places.update(described)
         versions[point.name] = _version(point)
-    return Plugins(systems=systems, failures=(*failures, *_lost(systems)), versions=versions)
+    return Plugins(
+        systems=systems, jurisdictions=places, failures=(*failures, *_lost(systems)), versions=versions
+    )
 
 
 def _lost(systems: Mapping[str, System]) -> list[Failure]:
@@ -181,19 +192,40 @@ def _lost(systems: Mapping[str, System]) -> list[Failure]:
     return found
 
 
-def _system_of(point: EntryPoint) -> System:
+def _added_by(point: EntryPoint) -> tuple[System | None, dict[str, Jurisdiction]]:
+    """What a plugin adds: its system, and the jurisdictions that it describes."""
     module = point.load()
     manager = pluggy.PluginManager(hookspecs.PROJECT)
     manager.add_hookspecs(hookspecs)
     if manager.register(module, name=point.name) is None:
         raise TypeError("it is blocked")
     manager.check_pending()
-    implementations = manager.hook.corekit_system.get_hookimpls()
-    if not implementations:
+    systems = manager.hook.corekit_system.get_hookimpls()
+    files = manager.hook.corekit_jurisdictions.get_hookimpls()
+    if not systems and not files:
         raise TypeError("it adds nothing: no function marked @corekit.hookimpl is called corekit_system")
+    return (
+        _system_of(systems[0].function) if systems else None,
+        _jurisdictions_of(files[0].function) if files else {},
+    )
+
+
+def _jurisdictions_of(call: Callable[[], Any]) -> dict[str, Jurisdiction]:
+    paths = call()
+    if not isinstance(paths, (list, tuple)) or not all(isinstance(path, Path) for path in paths):
+        raise TypeError(f"corekit_jurisdictions must return paths of files; it returned {paths!r}")
+    described: dict[str, Jurisdiction] = {}
+    for path in paths:
+        read = read_jurisdiction(path)
+        if not read.code or read.code in described:
+            raise ValueError(f"{path.name} describes {read.code or 'no place'!r} a second time, or none")
+        described[read.code] = read
+    return described
+
+
+def _system_of(call: Callable[[], Any]) -> System:
     # Called singly, never through the hook itself: pluggy would let one plugin's failure cost the others
     # their answers.
-    call: Callable[[], Any] = implementations[0].function
     system = call()
     if not isinstance(system, System):
         raise TypeError(f"corekit_system must return a System; it returned {type(system).__name__}")

@@ -31,11 +31,11 @@ def priced_lines(lines: Sequence[Line], totals: BillTotals, sheet: Sheet) -> Pri
 
 
 def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
-    notes = [f"condition: {line.condition}"] if line.condition else []
+    notes = [f"number: {line.number}"] if line.number else []
+    notes += [f"condition: {line.condition}"] if line.condition else []
     if line.shown_by and line.kind is LineKind.LABOUR:
         notes.append(f"shown by: {line.shown_by}")
-    if line.waived:
-        notes.append(line.waived)
+    notes += [note for note in (line.changed, line.waived) if note]
     return PricedRow(
         text=line.text,
         ground=ground_words(line.ground),

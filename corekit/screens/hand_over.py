@@ -76,7 +76,7 @@ def add(app: flask.Flask, van: Van) -> None:
             record,
             van,
             due=due_of(van.shop, [record]),
-            payments=payments_of([record]),
+            payments=payments_of(van.shop, [record]),
             ways=WAYS,
             here=f"/job/{job}/deposit" + ("?next=leave" if leaving else ""),
             next=f"/job/{job}/leave" if leaving else "",
@@ -149,7 +149,7 @@ def _issued(van: Van, job: Job) -> str:
         waits=invoice.page is Page.WAITS,
         down=invoice.page is Page.DOWN,
         ways=WAYS,
-        payments=payments_of(billed),
+        payments=payments_of(van.shop, billed),
         together=[vehicle_words(other, van.texts(other)) for other in billed if other.id != job.id],
     )
 

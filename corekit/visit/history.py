@@ -13,7 +13,9 @@ from ..model.money import Money
 from ..model.personal import Personal
 from ..model.records import (
     Approved,
+    ApprovedMore,
     Arrived,
+    Charged,
     CodesRead,
     Complained,
     Customer,
@@ -23,6 +25,7 @@ from ..model.records import (
     Issued,
     Left,
     Measured,
+    OldParts,
     Opened,
     Paid,
     Photographed,
@@ -238,6 +241,21 @@ def _waived(asked: _Context, record: Waived) -> _Row:
     )
 
 
+def _charged(asked: _Context, record: Charged) -> _Row:
+    took = f"{record.quantity} of {record.part}" if record.part else f"{record.hours} h"
+    return f"{asked.title(record.operation)}: took", f"{took}: {record.because}", None
+
+
+def _approved_more(asked: _Context, record: ApprovedMore) -> _Row:
+    more = f"{Money(record.amount, record.currency)} {record.currency}"
+    told = f"{more}, {record.by}, {record.how}: {record.because}"
+    return f"{asked.title(record.operation)}: more approved", told, None
+
+
+def _old_parts(asked: _Context, record: OldParts) -> _Row:
+    return "Old parts", record.choice, None
+
+
 def _photographed(asked: _Context, record: Photographed) -> _Row:
     about = asked.title(record.of, record.place) if record.of else "the vehicle"
     return "Photo", asked.text(record.what) or about, record.stage
@@ -284,6 +302,9 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Started: _started,
     Ended: _ended,
     Waived: _waived,
+    Charged: _charged,
+    ApprovedMore: _approved_more,
+    OldParts: _old_parts,
     Photographed: _photographed,
     Remarked: _remarked,
     Complained: _complained,
@@ -305,6 +326,8 @@ _MAY_BE_WITHDRAWN = (
     Started,
     Ended,
     Waived,
+    Charged,
+    ApprovedMore,
     Photographed,
     Remarked,
     Retold,
