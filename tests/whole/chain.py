@@ -117,14 +117,13 @@ def found_shop(folder: Path, *, page: str = "https://pages.example.org") -> Path
             "2 Invented Lane",
             "--currency",
             "eur",
+            "--tax-number",
+            "TEST-TAX-0001",
             *pages,
         )
     )
     shutil.copy(data_path("demo") / "shop" / "prices.toml", folder)
     demo = (data_path("demo") / "shop" / "shop.toml").read_text("utf-8")
-    settings = (folder / "shop.toml").read_text("utf-8")
-    assert settings.count('tax_id  = ""') == 1
-    (folder / "shop.toml").write_text(settings.replace('tax_id  = ""', 'tax_id  = "TEST-TAX-0001"'), "utf-8")
     with (folder / "shop.toml").open("a", encoding="utf-8") as shop:
         shop.write("\n" + demo[demo.index("[instruments.meter]") :])
     return folder
