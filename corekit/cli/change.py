@@ -11,7 +11,9 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("job", metavar="JOB", help="the job's name, or the beginning of its id")
-    parser.add_argument("operation", metavar="OPERATION", help="key of the work, e.g. battery.replace")
+    parser.add_argument(
+        "operation", metavar="OPERATION", help="key of the work, as `corekit plugins` lists it"
+    )
     parser.add_argument("--because", required=True, help="why; it is printed")
     parser.add_argument("--hours", help="hours of labour that it took")
     parser.add_argument("--part", help="the part of which it took another quantity, as the estimate calls it")
@@ -22,7 +24,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..desk.changes import Change, change
+    from ..desk.changing import Change, change
     from ..desk.jobs import job_named
     from ..desk.payments import to_pay
     from ..desk.shop import open_shop

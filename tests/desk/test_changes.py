@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from corekit.billing.approval import ConsentError
-from corekit.desk.changes import Change, change
+from corekit.desk.changing import Change, change
 from corekit.desk.errors import ApprovalError, DeskError
 from corekit.desk.required import IncompleteError
 from corekit.desk.settings import SHOP_FILE
