@@ -12,6 +12,7 @@ import attrs
 
 from .._version import __version__
 from ..billing.approval import ApprovedWork
+from ..billing.line import to_data as line_data
 from ..billing.waiver import waivers
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.job import Job
@@ -124,6 +125,7 @@ def _issue_once(
     of a clock whose date was said to be right.
     """
     sheet, heads, ids = paper.sheet_of(shop, bill.jobs[0]), shop.store.heads(), [job.id for job in bill.jobs]
+    sheet = attrs.evolve(sheet, corrects=_corrected(bill.jobs))
     with shop.store.transaction(*ids, request=request) as transaction:
         if transaction.known is not None:
             return
@@ -146,8 +148,21 @@ def _issue_once(
             job_name=", ".join(job.name for job in bill.jobs),
             jobs=ids if len(ids) > 1 else (),
             date_said=str(jump or ""),
+            corrects=sheet.corrects,
+            day=sheet.issued,
+            due_on=sheet.due_on,
+            net=bill.totals.net.minor,
+            tax=bill.totals.tax.minor,
+            lines=[line_data(line) for line in bill.lines],
+            rates={row.rate: str(row.percent) for row in bill.totals.per_rate},
         )
         transaction.issue(shop.books_chain, record)
+
+
+def _corrected(jobs: Sequence[Job]) -> str:
+    """Number of the invoice that was credited whole and that this one takes the place of."""
+    whole = [noted.record.credits for job in jobs for noted in job.credited if noted.record.whole]
+    return whole[-1] if whole else ""
 
 
 def invoice_draft(shop: ShopContext, *jobs: Job) -> DraftInvoice:

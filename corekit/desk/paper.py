@@ -16,7 +16,7 @@ from ..model.entry import Draft
 from ..model.job import Job
 from ..model.jurisdiction import ExceedKind, Jurisdiction
 from ..model.money import Money
-from ..model.records import Approved, Arrived, Instrument, Receipted, body_of
+from ..model.records import Approved, Arrived, Instrument, Issued, Receipted, body_of
 from ..plugin.host import Plugins
 from ..report.sheet import ApprovalRow, Sheet
 from ..store.mark import random_id
@@ -50,6 +50,7 @@ def sheet(
         valid_until=(
             (today + timedelta(days=settings.estimate_days)).isoformat() if settings.estimate_days else ""
         ),
+        due_on=((today + timedelta(days=settings.due_days)).isoformat() if settings.due_days else ""),
         statements=tuple(settings.statements.values()),
         day_of=settings.day_of,
         exceeds=_exceeds(jurisdiction_of(settings, plugins)),
@@ -161,7 +162,7 @@ def forget(shop: ShopContext, job: str) -> dict[str, int]:
     record = job_named(shop, job)
     folder = shop.folder / PAPERS
     named = [
-        *(invoice_name(noted.record.number) for noted in record.issued),
+        *(invoice_name(noted.record.number) for noted in record.all(Issued)),
         *(draft_name(kind, name) for kind in DRAFTS for name in names_of(record)),
     ]
     # What a job was called may have changed since its papers were made; its id has not.

@@ -49,6 +49,7 @@ class Settings:
         estimate_days: So many days an estimate holds; 0 sets no end.
         jurisdiction: Code of the place whose rules hold; empty where the shop names none.
         statements: Name → words that its law prescribes, as the shop supplies them.
+        due_days: So many days after its issue an invoice is to be paid; 0: at once.
         zone: Name of the time zone that days are counted in; empty for this device's own.
     """
 
@@ -64,6 +65,7 @@ class Settings:
     jurisdiction: str = ""
     statements: Mapping[str, str] = attrs.field(factory=dict)
     zone: str = ""
+    due_days: int = 0
 
     def local(self, moment: datetime) -> datetime:
         """A moment by the shop's clock."""
@@ -99,6 +101,7 @@ class ShopFile:
     mechanic: str = ""
     statements: dict[str, str | None] = attrs.field(factory=dict)
     zone: str = ""
+    due_days: int = 0
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
 
 
@@ -136,6 +139,13 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             ("jurisdiction",), got, "a code of ISO 3166", '"DE", or "US-FL" with the part of a country'
         )
     _check_zone(form.zone, faults)
+    if not 0 <= form.due_days <= LONGEST_ESTIMATE:
+        faults.add(
+            ("due_days",),
+            f"{form.due_days} is no time to pay in",
+            f"days from 0 (at once) to {LONGEST_ESTIMATE}",
+            "14",
+        )
     instruments, usual = _instruments(form, faults)
     faults.refuse(data, str(path))
     return Settings(
@@ -160,6 +170,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         jurisdiction=form.jurisdiction,
         statements={key: text for key, text in form.statements.items() if text is not None and text.strip()},
         zone=form.zone,
+        due_days=form.due_days,
     )
 
 

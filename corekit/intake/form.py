@@ -250,6 +250,13 @@ class PaidStep:
 
 
 @table
+class WrittenOffStep:
+    amount: str | None = None
+    because: str | None = None
+    withdrawn: str | None = None
+
+
+@table
 class StepRow:
     arrived: ArrivedStep | None = None
     remarked: RemarkedStep | None = None
@@ -269,6 +276,9 @@ class StepRow:
     approved_more: ApprovedMoreStep | None = None
     old_parts: str | None = None
     paid: PaidStep | None = None
+    refunded: PaidStep | None = None
+    announced: PaidStep | None = None
+    written_off: WrittenOffStep | None = None
     left: LeftStep | None = None
     ended: EndedStep | None = None
 

@@ -252,6 +252,9 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             "approved_more",
             "old_parts",
             "paid",
+            "refunded",
+            "announced",
+            "written_off",
             "left",
             "ended",
         )
@@ -266,8 +269,8 @@ class Reader(Evidence, WorkRows, ComplaintRows):
                 path,
                 "is empty",
                 "arrived, remarked, approved, setup, readings, records, seen, codes, tried, complaint_again,"
-                " requested, started, repaired, waived, charged, approved_more, old_parts, paid, left or"
-                " ended",
+                " requested, started, repaired, waived, charged, approved_more, old_parts, paid,"
+                " refunded, announced, written_off, left or ended",
             )
         if "repaired" in groups and len(groups) > 1:
             others = any_of(name for name in groups if name != "repaired")
@@ -308,6 +311,12 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             self._say("old_parts", "old_parts", body_of(OldParts(choice=choice)), path)
         if step.paid is not None:
             self._paid((*path, "paid"), step.paid)
+        if step.refunded is not None:
+            self._paid((*path, "refunded"), step.refunded, "refunded")
+        if step.announced is not None:
+            self._paid((*path, "announced"), step.announced, "announced")
+        if step.written_off is not None:
+            self._written_off((*path, "written_off"), step.written_off)
         if step.left is not None:
             self._left((*path, "left"), step.left)
         if step.ended is not None:

@@ -15,6 +15,7 @@ from ..model.records import (
     REQUESTED_ON,
     WAIVED_BECAUSE,
     WAIVED_CHARGES,
+    Announced,
     ApprovedMore,
     Arrived,
     Charged,
@@ -26,6 +27,7 @@ from ..model.records import (
     Requested,
     Started,
     Waived,
+    WrittenOff,
     body_of,
 )
 from .drafts import ApprovedRow, Drafts, personal
@@ -41,6 +43,7 @@ from .form import (
     RequestedStep,
     StartedStep,
     WaivedStep,
+    WrittenOffStep,
 )
 
 _AMOUNT = re.compile(r"(?P<whole>[0-9]{1,9})(?:\.(?P<point>[0-9]{1,3})|,(?P<comma>[0-9]{1,2}))?")
@@ -239,10 +242,30 @@ class WorkRows(Drafts):
             what = f"approved_more/{operation.key}"
             self._say("approved_more", what, body_of(record), path, taken=row.taken, withdrawn=reason)
 
-    def _paid(self, path: Place, row: PaidStep) -> None:
-        self._given((*path, "how"), row.how, "how it was paid", '"cash"')
-        amount = self._amount((*path, "amount"), row.amount)
+    def _paid(self, path: Place, row: PaidStep, said: str = "paid") -> None:
+        """Money that came, that was given back (`refunded`), or that is said to come (`announced`)."""
+        self._given((*path, "how"), row.how, f"how it was {said}", '"cash"')
+        amount = self._money(path, row.amount)
         reason = self._full((*path, "withdrawn"), row.withdrawn)
+        kind = "announced" if said == "announced" else "paid"
+        record: Announced | Paid
+        if kind == "announced":
+            record = Announced(amount=amount.minor, currency=amount.currency, how=row.how or "")
+        else:
+            minor = -amount.minor if said == "refunded" else amount.minor
+            record = Paid(amount=minor, currency=amount.currency, how=row.how or "")
+        self._say(kind, said, body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _written_off(self, path: Place, row: WrittenOffStep) -> None:
+        self._given((*path, "because"), row.because, "why", '"cannot be collected"')
+        amount = self._money(path, row.amount)
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        record = WrittenOff(amount=amount.minor, currency=amount.currency, because=row.because or "")
+        self._say("written_off", "written_off", body_of(record), path, withdrawn=reason)
+
+    def _money(self, path: Place, text: str | None) -> Money:
+        """An amount above zero in the shop's currency."""
+        amount = self._amount((*path, "amount"), text)
         currency = self.declared.currency
         if not currency:
             self.faults.add(
@@ -252,16 +275,8 @@ class WorkRows(Drafts):
                 'currency = "…" in the price book',
             )
         if amount == 0:
-            self.faults.add(
-                (*path, "amount"),
-                "is no money",
-                "the amount received",
-                "what was paid, or omit the step",
-            )
-        record = Paid(
-            amount=Money.of(amount or Decimal(0), currency).minor, currency=currency, how=row.how or ""
-        )
-        self._say("paid", "paid", body_of(record), path, taken=row.taken, withdrawn=reason)
+            self.faults.add((*path, "amount"), "is no money", "the amount", "what it was, or omit the step")
+        return Money.of(amount or Decimal(0), currency)
 
     def _arrived(self, path: Place, row: ArrivedStep) -> None:
         same = self._full((*path, "same_trip_as"), row.same_trip_as) or ""

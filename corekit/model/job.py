@@ -14,6 +14,7 @@ from .entry import Entry
 from .personal import PICTURE_KINDS, Personal
 from .records import (
     RECORDS,
+    Announced,
     Approved,
     ApprovedMore,
     Arrived,
@@ -44,6 +45,7 @@ from .records import (
     Tried,
     Vehicle,
     Waived,
+    WrittenOff,
 )
 
 R = TypeVar("R")
@@ -227,7 +229,26 @@ class Job:
 
     @property
     def issued(self) -> tuple[Noted[Issued], ...]:
-        return self.all(Issued)
+        """Invoices that stand: credit notes are none, and what was credited whole stands no more."""
+        gone = {noted.record.credits for noted in self.all(Issued) if noted.record.whole}
+        return tuple(
+            noted
+            for noted in self.all(Issued)
+            if not noted.record.credits and noted.record.number not in gone
+        )
+
+    @property
+    def credited(self) -> tuple[Noted[Issued], ...]:
+        """Credit notes, on whatever invoice."""
+        return tuple(noted for noted in self.all(Issued) if noted.record.credits)
+
+    @property
+    def announced(self) -> tuple[Noted[Announced], ...]:
+        return self.all(Announced)
+
+    @property
+    def written_off(self) -> tuple[Noted[WrittenOff], ...]:
+        return self.all(WrittenOff)
 
     @property
     def payments(self) -> tuple[Noted[Paid], ...]:

@@ -457,7 +457,8 @@ class OldParts:
 class Issued:
     """The invoice's place in the job's own journal: the books hold the Document, under `books_entry`.
 
-    `date_said` tells how the clock had jumped when somebody said that the date was right.
+    `date_said` tells how the clock had jumped when somebody said that the date was right. `credits`: it is a
+    credit note on the invoice of this number; `whole`: on all of it, which then stands no more.
     """
 
     number: str
@@ -465,15 +466,35 @@ class Issued:
     document_hash: str
     books_entry: str
     date_said: str = _later("")
+    credits: str = _later("")
+    whole: bool = _later(False)
 
 
 @attrs.frozen(kw_only=True)
 class Paid:
-    """Money received, in minor units."""
+    """Money received, in minor units; below zero it was given back."""
 
     amount: int
     currency: str
     how: str
+
+
+@attrs.frozen(kw_only=True)
+class Announced:
+    """Money that is said to be on its way (a transfer, a cheque), in minor units: nothing is received yet."""
+
+    amount: int
+    currency: str
+    how: str
+
+
+@attrs.frozen(kw_only=True)
+class WrittenOff:
+    """So much of an invoice is not asked for any more, in minor units."""
+
+    amount: int
+    currency: str
+    because: str
 
 
 @attrs.frozen(kw_only=True)
@@ -520,7 +541,10 @@ class InvoiceIssued:
     `place` is its number in this chain, from 1 and without gaps.
 
     `jobs` are the ids of the jobs it is over, where there are several, in the order in which it tells of
-    them; `job_name` is then all their names. `date_said`: as in `Issued`.
+    them; `job_name` is then all their names. `date_said`, `credits`, `whole`: as in `Issued`; the total of a
+    credit note is below zero. `corrects`: the invoice that was credited whole and that this one replaces.
+    `day`: of issue, by the shop's zone; `due_on`: until when it is to be paid. `net`, `tax`: what the total
+    is made of, beside a rounding amount. `lines`: as data; `rates`: name of a tax rate → percent.
     """
 
     place: int
@@ -535,6 +559,15 @@ class InvoiceIssued:
     job_name: str
     jobs: Sequence[str] = _later(())
     date_said: str = _later("")
+    credits: str = _later("")
+    whole: bool = _later(False)
+    corrects: str = _later("")
+    day: str = _later("")
+    due_on: str = _later("")
+    net: int | None = _later(None)
+    tax: int | None = _later(None)
+    lines: Sequence[dict[str, Any]] = _later(())
+    rates: Mapping[str, str] | None = _later(None)
 
 
 @attrs.frozen(kw_only=True)
@@ -581,6 +614,8 @@ RECORDS: dict[str, type] = {
     "old_parts": OldParts,
     "issued": Issued,
     "paid": Paid,
+    "announced": Announced,
+    "written_off": WrittenOff,
     "receipted": Receipted,
     "withdrawn": Withdrawn,
     "forgotten": Forgotten,

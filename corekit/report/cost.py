@@ -12,6 +12,7 @@ from ..billing.line import Ground, Line, LineKind
 from ..billing.totals import BillTotals, Payable
 from ..model.document import Block, Paragraph, PricedLines, PricedRow, Totals
 from ..model.money import Money, total
+from .dates import day_words
 from .sheet import Sheet
 
 
@@ -96,7 +97,7 @@ def sums(
         rows.append(("Approved by you before", str(approved), False))
         rows.append(("Together with it", str(approved + gross), False))
     if payable is not None:
-        rows += [(f"Paid, {how}", f"-{amount}", False) for how, amount in payments]
+        rows += [paid_row(how, amount) for how, amount in payments]
         rows.append(
             ("Still to pay", str(payable.due), True)
             if payable.due.minor >= 0
@@ -105,6 +106,8 @@ def sums(
     blocks: list[Block] = [Totals(rows=tuple(rows), currency=sheet.currency)]
     if totals.outside_tax:
         blocks.append(Paragraph(words=(f"No tax is shown: {totals.outside_tax}",), tone="small"))
+    if payable is not None and payable.due.minor > 0 and sheet.due_on:
+        blocks.append(Paragraph(words=(f"Please pay until {day_words(sheet.due_on)}.",), tone="small"))
     if payable is not None and payable.due.minor > 0 and sheet.issuer.pays_by:
         blocks.append(Paragraph(words=(sheet.issuer.pays_by,), tone="small"))
     return blocks
@@ -120,6 +123,13 @@ def _by_kind(lines: Sequence[Line], sheet: Sheet) -> list[tuple[str, str, bool]]
         ("Work", str(total(work, sheet.currency)), False),
         ("Parts", str(total(parts, sheet.currency)), False),
     ]
+
+
+def paid_row(how: str, amount: Money, before: str = "") -> tuple[str, str, bool]:
+    """A payment, or money given back, as a row of the totals."""
+    if amount.minor < 0:
+        return (f"Given back{before}, {how}", str(-amount), False)
+    return (f"Paid{before}, {how}", f"-{amount}", False)
 
 
 def facts(payable: Payable, sheet: Sheet) -> tuple[tuple[str, str, bool], ...]:

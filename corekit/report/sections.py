@@ -18,6 +18,7 @@ from ..model.job import Job, Noted
 from ..model.money import Money
 from ..model.personal import Personal
 from ..model.records import (
+    Announced,
     Approved,
     ApprovedMore,
     Arrived,
@@ -31,6 +32,7 @@ from ..model.records import (
     Receipted,
     Remarked,
     Waived,
+    WrittenOff,
 )
 from .cost import priced_lines
 from .dates import day_words, distance_words
@@ -57,7 +59,11 @@ def parties(job: Job, sheet: Sheet) -> list[tuple[str, Words]]:
         rows.append(("Tax number", (sheet.issuer.tax_id,)))
     rows += [
         (title, (text,))
-        for title, text in (("Registration", sheet.issuer.registration), ("Mechanic", sheet.issuer.mechanic))
+        for title, text in (
+            ("Registration", sheet.issuer.registration),
+            ("Mechanic", sheet.issuer.mechanic),
+            ("In place of invoice", sheet.corrects),
+        )
         if text
     ]
     customer = job.customer
@@ -140,7 +146,20 @@ def _supplied(job: Job, sheet: Sheet) -> list[tuple[str, Words]]:
 
 
 #: What may be said after the work; the day of supply is that of the last thing besides.
-_NO_SUPPLY = (Approved, ApprovedMore, Charged, Customer, Estimated, Issued, OldParts, Paid, Receipted, Waived)
+_NO_SUPPLY = (
+    Announced,
+    Approved,
+    ApprovedMore,
+    Charged,
+    Customer,
+    Estimated,
+    Issued,
+    OldParts,
+    Paid,
+    Receipted,
+    Waived,
+    WrittenOff,
+)
 
 
 def prescribed(sheet: Sheet) -> list[Block]:

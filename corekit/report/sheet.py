@@ -42,6 +42,8 @@ class Sheet:
     Attributes:
         titles: How paper calls what can be read, recorded or looked at, by key.
         records: What can be recorded, by key.
+        corrects: Number of the invoice that this one takes the place of.
+        due_on: Until which day an invoice is to be paid; empty for at once.
         exceeds: How far an invoice may go above what was approved, by which law; empty for not at all.
         statements: Words that the law prescribes, as the shop supplied them.
         day_of: The shop's day of an instant that was written down.
@@ -58,6 +60,8 @@ class Sheet:
     valid_until: str = ""
     statements: tuple[str, ...] = ()
     exceeds: str = ""
+    due_on: str = ""
+    corrects: str = ""
     day_of: Callable[[str], str] = lambda instant: instant[:10]
     demo: bool = False
     draft: bool = False

@@ -31,7 +31,10 @@ def jobs(connection: sqlite3.Connection) -> list[str]:
 def issued_jobs(connection: sqlite3.Connection) -> list[str]:
     """Ids of the jobs that are on an invoice, the latest last."""
     ids = connection.execute(
-        "SELECT job FROM entry WHERE journal = ? AND kind = 'issued' GROUP BY job ORDER BY max(rowid)", (JOB,)
+        "SELECT job FROM entry WHERE journal = ? AND kind = 'issued' GROUP BY job"
+        " HAVING sum(CASE WHEN json_extract(body, '$.whole') THEN -1"
+        " WHEN json_extract(body, '$.credits') IS NULL THEN 1 ELSE 0 END) > 0 ORDER BY max(rowid)",
+        (JOB,),
     )
     return [job for (job,) in ids]
 
@@ -124,11 +127,17 @@ def invoice(connection: sqlite3.Connection, number: str, where: str) -> Entry:
 
 
 def number_of(connection: sqlite3.Connection, job: str) -> str:
-    """Number of the invoice that a job is on; empty when it is on none."""
+    """Number of the invoice that a job is on and that was not credited whole; empty when it is on none."""
     issued = rows.entries(
         connection, "WHERE job = ? AND journal = ? AND kind = 'issued' ORDER BY chain, n", job, JOB
     )
-    return str(issued[-1].body["number"]) if issued else ""
+    gone = {entry.body.get("credits") for entry in issued if entry.body.get("whole")}
+    standing = [
+        str(entry.body["number"])
+        for entry in issued
+        if not entry.body.get("credits") and entry.body["number"] not in gone
+    ]
+    return standing[-1] if standing else ""
 
 
 def times_since_last_number(connection: sqlite3.Connection) -> list[str]:

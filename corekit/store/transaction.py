@@ -144,7 +144,7 @@ class Transaction:
         jobs, several = self._jobs, len(self._jobs) > 1
         for job in jobs:
             self._must_have_begun(job, ())
-            if several and (number := queries.number_of(self._connection, job)):
+            if several and not record.credits and (number := queries.number_of(self._connection, job)):
                 raise refusal(f"Job {job} is on invoice {number} already.")
         place = self.next_number(chain)
         if record.place != place:
@@ -168,6 +168,8 @@ class Transaction:
             document_hash=record.document_hash,
             books_entry=entry.id,
             date_said=record.date_said,
+            credits=record.credits,
+            whole=record.whole,
         )
         draft = Draft(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))
         for job in jobs:

@@ -12,6 +12,7 @@ from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
 from ..model.personal import Personal
 from ..model.records import (
+    Announced,
     Approved,
     ApprovedMore,
     Arrived,
@@ -40,6 +41,7 @@ from ..model.records import (
     Tried,
     Vehicle,
     Waived,
+    WrittenOff,
 )
 from ..plugin.host import Plugins
 
@@ -205,11 +207,21 @@ def _repaired(asked: _Context, record: Repaired) -> _Row:
 
 def _issued(asked: _Context, record: Issued) -> _Row:
     said = f"; before it {record.date_said}, and the date was said to be right" if record.date_said else ""
-    return "Invoice", f"{record.number}{said}", None
+    title = f"Credit note on {record.credits}" if record.credits else "Invoice"
+    return title, f"{record.number}{said}", None
 
 
 def _paid(asked: _Context, record: Paid) -> _Row:
-    return "Received", f"{Money(record.amount, record.currency)} {record.currency}, {record.how}", None
+    title = "Received" if record.amount > 0 else "Given back"
+    return title, f"{Money(abs(record.amount), record.currency)} {record.currency}, {record.how}", None
+
+
+def _announced(asked: _Context, record: Announced) -> _Row:
+    return "Announced", f"{Money(record.amount, record.currency)} {record.currency}, {record.how}", None
+
+
+def _written_off(asked: _Context, record: WrittenOff) -> _Row:
+    return "Written off", f"{Money(record.amount, record.currency)} {record.currency}: {record.because}", None
 
 
 def _left(asked: _Context, record: Left) -> _Row:
@@ -297,6 +309,8 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Repaired: _repaired,
     Issued: _issued,
     Paid: _paid,
+    Announced: _announced,
+    WrittenOff: _written_off,
     Left: _left,
     Arrived: _arrived,
     Started: _started,
@@ -321,6 +335,8 @@ _MAY_BE_WITHDRAWN = (
     Specified,
     Requested,
     Paid,
+    Announced,
+    WrittenOff,
     Left,
     Arrived,
     Started,
