@@ -66,9 +66,13 @@ class JobMoney(RuleBasedStateMachine):
     def say(self, **step: object) -> None:
         add_rows(self.shop.context, self.job, {"step": [step]}, request_id=next(self.ids))
 
-    @initialize(work=WORK)
-    def asked_for(self, work: str) -> None:
-        self.say(requested={"operation": work, "ground": "customer"})
+    @initialize(declined=st.none() | WORK, looked=st.booleans())
+    def approved_at_first(self, declined: str | None, looked: bool) -> None:
+        for work in WORKS:
+            self.say(requested={"operation": work, "ground": "customer"})
+        if looked:
+            self.estimate_and_approve("diagnosis", None)
+        self.estimate_and_approve("repair", declined)
 
     @rule(work=WORK)
     def request(self, work: str) -> None:
@@ -105,10 +109,13 @@ class JobMoney(RuleBasedStateMachine):
         self.attempt(lambda: self.shop.pay(self.job, amount, "cash"))
 
     @rule()
-    def pay_all(self) -> None:
-        due = [one.due for one in ledger(self.shop.context).open if one.due.minor > 0]
-        if due:
-            self.attempt(lambda: self.shop.pay(self.job, due[0], "card"))
+    def settle(self) -> None:
+        for one in ledger(self.shop.context).open:
+            if one.due.minor > 0:
+                self.shop.pay(self.job, one.due, "card")
+            else:
+                refund(self.shop.context, self.job, -one.due, "cash")
+        assert ledger(self.shop.context).open == ()
 
     @rule(amount=AMOUNTS)
     def give_back(self, amount: Money) -> None:
@@ -117,6 +124,11 @@ class JobMoney(RuleBasedStateMachine):
     @rule(amount=AMOUNTS)
     def write_off(self, amount: Money) -> None:
         self.attempt(lambda: write_off(self.shop.context, self.job, amount, "gone"))
+
+    @rule(work=WORK)
+    def repair_and_issue(self, work: str) -> None:
+        self.repair(work)
+        self.issue()
 
     @rule()
     def issue(self) -> None:
