@@ -1,4 +1,4 @@
-"""What is credited of an invoice: its lines taken back, all or some."""
+"""What is credited of an invoice: its lines the other way round, all or some."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Issue a credit note on the invoice of a job: all of it, a piece of work, or a part that was taken back. It
+"""Issue a credit note on the invoice of a job: all of it, a piece of work, or a part that came back. It
 takes the next number; the invoice itself never changes. After a credit note on all of it, `corekit invoice`
 makes the corrected one.
 """
