@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
             f"Credit note {note.number} on invoice {note.of}: {note.total} {note.total.currency}\n{note.pdf}"
         )
         if note.due.minor < 0:
-            print(f"To be given back: {-note.due}. Record it with `corekit refund`.")
+            print(f"Refund due: {-note.due}. Record it with `corekit refund`.")
         else:
             print(f"Still due: {note.due}.")
     return 0

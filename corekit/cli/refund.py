@@ -22,5 +22,5 @@ def run(args: argparse.Namespace) -> int:
         amount = money(args.amount, shop.context.prices.currency)
         due = refund(shop.context, args.job, amount, args.how)
         print(f"Given back {amount} {amount.currency}, {args.how}. Due now: {due} {due.currency}.")
-        print(f"The paper of it: {shop.receipt(args.job).pdf}")
+        print(f"The receipt: {shop.receipt(args.job).pdf}")
     return 0

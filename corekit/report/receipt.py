@@ -122,7 +122,7 @@ def _vehicle(job: Job, paid_for: PaidFor) -> list[tuple[str, Words]]:
 def _remainder(payment: AmountReceived, paid_for: PaidFor) -> str:
     if payment.amount.minor < 0:
         left = payment.due.minor < 0
-        return f"Still to be given back: {-payment.due} {payment.due.currency}." if left else ""
+        return f"Refund due to you: {-payment.due} {payment.due.currency}." if left else ""
     if not payment.is_settled:
         return f"Still to pay: {payment.due} {payment.due.currency}."
     return (
