@@ -13,7 +13,7 @@ import attrs
 from ..billing.book import PriceBook
 from ..billing.price_file import read_price_book
 from ..datafile import needed, read_toml, structured, table
-from ..fault import DataFault, DataFileError, Faults, Place, path_text, quoted
+from ..fault import DataFault, DataFileError, Faults, Place, any_of, near, path_text, quoted
 from ..intake.datasheet import Datasheet
 from ..intake.declared import Declared
 from ..intake.form import InstrumentRow
@@ -179,6 +179,19 @@ def read_prices(folder: Path) -> PriceBook:
     if not path.is_file():
         raise DeskError(f"{folder} has no {PRICE_FILE}; `corekit init` writes one to fill in.")
     return read_price_book(read_toml(path), PRICE_FILE)
+
+
+def unknown_operations(plugins: Plugins, book: PriceBook) -> list[str]:
+    """Operations that the price book prices and that no operation of an installed system is called, each in a
+    sentence; what belongs to a system that is not installed waits until it is.
+    """
+    said = []
+    for key in book.operations:
+        if key not in plugins.operations and key.partition(".")[0] in plugins.systems:
+            meant = near(key, plugins.operations)
+            hint = f" Do you mean {any_of(map(quoted, meant))}?" if meant else ""
+            said.append(f"{book.where} prices {quoted(key)}, which is no operation of its system.{hint}")
+    return said
 
 
 def _check_zone(zone: str, faults: Faults) -> None:

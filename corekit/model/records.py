@@ -447,6 +447,17 @@ class ApprovedMore:
 
 
 @attrs.frozen(kw_only=True)
+class Discounted:
+    """So many `percent` less for a piece of work (`operation`), or, without one, for everything that is
+    charged; `because` is printed.
+    """
+
+    percent: str
+    because: str
+    operation: str = ""
+
+
+@attrs.frozen(kw_only=True)
 class OldParts:
     """What becomes of the parts that were taken out, as the customer chose: one of `OLD_PARTS`."""
 
@@ -612,6 +623,7 @@ RECORDS: dict[str, type] = {
     "charged": Charged,
     "approved_more": ApprovedMore,
     "old_parts": OldParts,
+    "discounted": Discounted,
     "issued": Issued,
     "paid": Paid,
     "announced": Announced,

@@ -20,6 +20,7 @@ from ..model.records import (
     CodesRead,
     Complained,
     Customer,
+    Discounted,
     Ended,
     Estimated,
     Fitted,
@@ -264,6 +265,11 @@ def _approved_more(asked: _Context, record: ApprovedMore) -> _Row:
     return f"{asked.title(record.operation)}: more approved", told, None
 
 
+def _discounted(asked: _Context, record: Discounted) -> _Row:
+    title = f"{asked.title(record.operation)}: discount" if record.operation else "Discount"
+    return title, f"{record.percent} %: {record.because}", None
+
+
 def _old_parts(asked: _Context, record: OldParts) -> _Row:
     return "Old parts", record.choice, None
 
@@ -319,6 +325,7 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Charged: _charged,
     ApprovedMore: _approved_more,
     OldParts: _old_parts,
+    Discounted: _discounted,
     Photographed: _photographed,
     Remarked: _remarked,
     Complained: _complained,
@@ -344,6 +351,7 @@ _MAY_BE_WITHDRAWN = (
     Waived,
     Charged,
     ApprovedMore,
+    Discounted,
     Photographed,
     Remarked,
     Retold,
