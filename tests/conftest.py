@@ -304,6 +304,25 @@ class Watched:
     def text(self) -> str:
         return " ".join(self.page.inner_text("body").split())
 
+    @contextlib.contextmanager
+    def unfolded(self) -> Iterator[None]:
+        """Everything that is folded stands open for as long as this lasts, and is folded again after it."""
+        self.page.evaluate(
+            "for (const one of document.querySelectorAll('details:not([open])'))"
+            " { one.open = true; one.dataset.wasFolded = ''; }"
+        )
+        yield
+        self.page.evaluate(
+            "for (const one of document.querySelectorAll('details[data-was-folded]'))"
+            " { one.open = false; delete one.dataset.wasFolded; }"
+        )
+
+    @property
+    def whole_text(self) -> str:
+        """What stands on the page for whoever opens all of it."""
+        with self.unfolded():
+            return self.text
+
 
 @contextlib.contextmanager
 def opening(browser: Any) -> Iterator[Callable[..., Watched]]:

@@ -163,7 +163,7 @@ def typing(browser: Browser, address: str, to: Path) -> None:
 def words(shop: Path, out: Path) -> None:
     corekit = [sys.executable, "-c", "import sys; from corekit.cli import main; sys.exit(main())"]
     said = []
-    checks = [["check", job, "--shop", str(shop)] for job in ("worn-battery", "odd-reading", "undecided")]
+    checks = [["check", job, "--shop", str(shop)] for job in ("worn-battery", "check-up", "undecided")]
     for command in (["--help"], *checks, ["verify", "--shop", str(shop)], ["plugins"]):
         done = subprocess.run([*corekit, *command], capture_output=True, text=True, check=False)
         said.append(f"$ corekit {' '.join(command)}\n{done.stdout}{done.stderr}")

@@ -11,6 +11,8 @@ from .state import State
 
 #: So many faults are named in one sentence; more are counted.
 NAMED = 3
+#: Of so many faults one says what it read after the work; of more that goes without saying which.
+TOLD_AGAIN = 2
 _COUNTED = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 #: In this order the answer says how things stand.
 _FAULTS = (
@@ -39,13 +41,18 @@ def answer_of(rows: Sequence[Row], told: Told) -> str:
     faults = [row for row in rows if isinstance(row, FaultRow) and not _is_old(row, rows)]
     points = [row for row in rows if isinstance(row, PointRow) and not row.is_check_up]
     parts = []
-    no_cure = [row.what for row in faults if row.did_not_fix]
+    no_cure = [f"“{row.what}”" for row in faults if row.did_not_fix]
+    wanted = [row.what for row in faults if _is_wanted(row)]
     for state, words in _FAULTS:
-        names = [row.what for row in faults if row.state is state and not row.did_not_fix]
+        names = [
+            row.what for row in faults if row.state is state and not row.did_not_fix and not _is_wanted(row)
+        ]
         if names:
             parts.append(f"{words}: {_names(names)}.")
+    if wanted:
+        parts.append(f"Proposed: {_names(wanted)}.")
     if no_cure:
-        parts.append(f"Done, but not the cure: {_names(no_cure)}.")
+        parts.append(f"Done, but not the cure: {listed(no_cure)}.")
     for state, words in _POINTS:
         quoted = [_quoted(row, told) for row in points if row.state is state]
         if quoted:
@@ -60,6 +67,11 @@ def _is_old(row: FaultRow, rows: Sequence[Row]) -> bool:
     return row.is_superseded and any(
         isinstance(other, FaultRow) and other is not row and other.state is State.SHOWN for other in rows
     )
+
+
+def _is_wanted(row: FaultRow) -> bool:
+    """Work that is proposed though nothing that was found calls for it."""
+    return row.state is State.PROPOSED and not row.is_found
 
 
 def _nothing(rows: Sequence[Row], told: Told) -> str:
@@ -94,10 +106,33 @@ def lower_first(text: str) -> str:
 
 
 def proof_of(rows: Sequence[Row]) -> str:
-    """That what was put right was measured again; empty where nothing was."""
-    shown = [row for row in rows if row.state is State.SHOWN and any(one.now for one in row.shown)]
+    """That what was put right was measured again, and one thing that this says to the customer; empty where
+    nothing was.
+    """
+    shown = [
+        row
+        for row in rows
+        if isinstance(row, FaultRow) and row.state is State.SHOWN and any(one.now for one in row.shown)
+    ]
     if not shown:
         return ""
+    said = [words for row in shown if (words := _everyday(row))]
+    counted = [words for words in said if any(map(str.isdigit, words))]
     who = {1: "It was", 2: "Both were"}.get(len(shown), f"All {_COUNTED[min(len(shown), 10)]} were")
+    one = counted[0] if counted else said[0] if len(shown) == len(said) == 1 else ""
+    if one and len(shown) <= TOLD_AGAIN:
+        return f"Measured again after the work. {one}"
     now = "is as it should be" if len(shown) == 1 else "are as they should be"
     return f"{who} measured again after the work and {now}."
+
+
+def _everyday(row: FaultRow) -> str:
+    """What a fault's retest says to the customer: a quantity of every day, where one of them has one."""
+    retests = [one.now for one in row.shown if one.now is not None]
+    since = max(finding.stage for finding in retests)
+    told = [
+        str(finding.customer_text)
+        for finding in (*retests, *row.now)
+        if finding.customer_text is not None and finding.stage >= since
+    ]
+    return next((words for words in told if any(map(str.isdigit, words))), told[0] if told else "")

@@ -8,7 +8,7 @@ import attrs
 
 from ..assess.assessment import Assessment
 from ..assess.proof import RepairProof
-from ..billing.line import Line, LineKind
+from ..billing.line import GroundKind, Line, LineKind
 from ..billing.waiver import did_not_fix
 from ..model.approval import operations_of
 from ..model.finding import Finding, Urgency, Verdict
@@ -90,20 +90,26 @@ def _of_work(key: str, told: Told) -> FaultRow:
         "",
     )
     no_cure = key in did_not_fix(job)
+    is_found = bool(called or typed or fault)
+    is_work_alone = no_cure or (progress is Progress.PROPOSED and not is_found)
     return FaultRow(
         operation=key,
-        what=told.plugins.title(key) if no_cure else typed or _name(key, fault, told),
-        cause=NO_CURE if no_cure else _cause(called, last.stage if last else job.stage + 1),
+        what=told.plugins.title(key) if is_work_alone else typed or _name(key, fault, told),
+        cause=NO_CURE
+        if no_cure
+        else _cause(called, last.stage if last else job.stage + 1) or _wanted(key, told),
+        is_found=is_found,
         progress=progress,
         proof=last.proof if last else None,
         did_not_fix=no_cure,
         now=tuple(_speaking_now(key, called, last, told)),
-        readings=tuple(_readings(called, last, told)),
+        readings=tuple(_readings(called, last, told)) or tuple(_still_read(key, last, told)),
         works=tuple(_works(key, told)),
         again=_again(last, job),
         is_superseded=last is not None and _is_superseded(last, assessment),
         is_put_off=job.left_open is not None and job.ended is None,
         is_ended=job.ended is not None and job.ended.record.how == "declined",
+        since=last.stage if last else 0,
         next=_next(key, progress, last, told),
     )
 
@@ -147,6 +153,8 @@ def _name(key: str, fault: Fault | None, told: Told) -> str:
 
 #: Between these chances of being within its limit something is too close to call.
 OUT, IN = 0.05, 0.95
+#: Said of work that nothing found calls for.
+OUR_JUDGEMENT, ASKED_FOR = "By our judgement, not by a reading.", "You asked for it."
 #: Said of work that was not the cure, in place of the fault that it was meant for.
 NO_CURE = "It did not fix what you came with."
 
@@ -169,6 +177,16 @@ def _cause(called: Sequence[Finding], until: int) -> str:
     return customers_words(plain[0]) if plain else ""
 
 
+def _wanted(key: str, told: Told) -> str:
+    """Why work is done that nothing found calls for: the customer asked for it, or the mechanic judges so."""
+    for line in told.lines:
+        if line.operation == key and line.ground.kind is GroundKind.JUDGEMENT:
+            return f"{OUR_JUDGEMENT} {line.ground.text}"
+        if line.operation == key and line.ground.kind is GroundKind.CUSTOMER:
+            return ASKED_FOR
+    return ""
+
+
 def _speaking_now(
     key: str, called: Sequence[Finding], last: RepairProof | None, told: Told
 ) -> Iterable[Finding]:
@@ -188,15 +206,26 @@ def _readings(called: Sequence[Finding], last: RepairProof | None, told: Told) -
     """What shows it: the retest beside what the same check judged first; without one what called for it."""
     if last is not None and last.finding is not None and last.finding.value is not None:
         now = last.finding
-        yield Shown(name=_read(now, told), before=_first(now, told), now=now)
+        yield Shown(name=read_as(now, told), before=_first(now, told), now=now)
         return
     judged = [finding for finding in called if finding.value is not None and finding.limits]
     judged.sort(key=lambda finding: (not still_fails(finding), -finding.stage))
     for finding in judged[:1]:
         if last is None:
-            yield Shown(name=_read(finding, told), before=_first(finding, told), now=finding)
+            yield Shown(name=read_as(finding, told), before=_first(finding, told), now=finding)
         else:
-            yield Shown(name=_read(finding, told), before=finding)
+            yield Shown(name=read_as(finding, told), before=finding)
+
+
+def _still_read(key: str, last: RepairProof | None, told: Told) -> Iterable[Shown]:
+    """Of work that was not done: what shall show it one day and speaks against the vehicle now."""
+    operation = told.plugins.operations.get(key)
+    if last is not None or operation is None:
+        return
+    for finding in told.assessment.current:
+        if finding.of == operation.shown_by and finding.limits and still_fails(finding):
+            yield Shown(name=read_as(finding, told), before=_first(finding, told), now=finding)
+            return
 
 
 def _first(finding: Finding, told: Told) -> Finding | None:
@@ -211,7 +240,7 @@ def _first(finding: Finding, told: Told) -> Finding | None:
     return min(earlier, key=lambda other: other.stage, default=None)
 
 
-def _read(finding: Finding, told: Told) -> str:
+def read_as(finding: Finding, told: Told) -> str:
     """What a finding judged: a reading by its name, what was computed from several by that of the check."""
     judged = [
         reading for stage in told.assessment.readings for reading in stage if reading.value == finding.value
@@ -291,7 +320,7 @@ def _without_work(told: Told, covered: set[int]) -> list[FaultRow]:
             cause=customers_words(findings[0]),
             now=tuple(findings),
             readings=tuple(
-                Shown(name=_read(finding, told), before=_first(finding, told), now=finding)
+                Shown(name=read_as(finding, told), before=_first(finding, told), now=finding)
                 for finding in findings
                 if finding.value is not None and finding.limits
             )[:READINGS],

@@ -7,13 +7,14 @@ from collections.abc import Sequence
 import attrs
 
 from ..assess.hypotheses import speaks_for
+from ..billing.waiver import did_not_fix
 from ..complaints import CHECK_UP, SOMETHING_ELSE, symptoms
 from ..model.finding import Finding, Verdict
 from ..model.job import Job
 from ..model.personal import Personal
 from ..plugin.host import Plugins
-from .faults import Told, customers_words
-from .row import STILL_THERE, FaultRow, PointRow, Row, Shown
+from .faults import Told, customers_words, read_as
+from .row import STAYED, STILL_THERE, FaultRow, PointRow, Row, Shown, still_fails
 from .state import State
 
 OWN_WORDS = "What you told us, in your own words"
@@ -105,18 +106,25 @@ def _again(job: Job) -> str:
     return said[-1] if said else ""
 
 
+def _nothing_helped(job: Job) -> bool:
+    """All the work that was done is said not to have been the cure."""
+    done = {noted.record.operation for noted in job.repairs}
+    return bool(done) and done <= did_not_fix(job)
+
+
 def _point_row(point: Point, told: Told) -> PointRow:
     job = told.job
     left = _codes_left(point, job)
     read_again = left is not None and "stored" in job.codes_by_list(job.stage)
     now = _undecided(point, told) if left is None else ()
+    fine = _in_order(told) if point.key == CHECK_UP and not now else ()
     ended = job.ended.record if job.ended is not None else None
     return PointRow(
         point=point.words,
         key=point.key,
         is_check_up=point.key == CHECK_UP,
-        was_looked_at=_was_looked_at(point, told),
-        again=_again(job),
+        was_looked_at=_was_looked_at(point, told) or (ended is not None and ended.how == "no fault found"),
+        again=_again(job) or (STAYED if _nothing_helped(job) else ""),
         was_worked=bool(job.repairs),
         needs_codes=left is not None and not read_again,
         codes_are_clear=read_again and not left,
@@ -124,8 +132,8 @@ def _point_row(point: Point, told: Told) -> PointRow:
         is_put_off=job.left_open is not None and ended is None,
         is_ended=ended is not None and ended.how == "declined",
         now=now,
-        readings=_codes(job) if left is not None else _close(now),
-        cause=customers_words(now[0]) if now else "",
+        readings=_codes(job) if left is not None else _close(now, told) or _read_well(fine, told),
+        cause=customers_words(now[0]) if now else _looked_well(fine),
     )
 
 
@@ -167,13 +175,41 @@ def _undecided(point: Point, told: Told) -> tuple[Finding, ...]:
     )
 
 
+#: So many strips and sentences a check-up shows at most; all of them stand behind.
+STRIPS, SENTENCES = 4, 3
+
+
+def _in_order(told: Told) -> tuple[Finding, ...]:
+    """What was found as it should be."""
+    return tuple(
+        finding
+        for finding in told.assessment.current
+        if not still_fails(finding) and finding.verdict is not Verdict.UNDECIDED
+    )
+
+
+def _read_well(fine: Sequence[Finding], told: Told) -> tuple[Shown, ...]:
+    """The readings of a check-up, each thing that was read once."""
+    shown: dict[str, Shown] = {}
+    for finding in fine:
+        if finding.value is not None and finding.limits:
+            shown.setdefault(finding.of or finding.code, Shown(name=read_as(finding, told), now=finding))
+    return tuple(shown.values())[:STRIPS]
+
+
+def _looked_well(fine: Sequence[Finding]) -> str:
+    """What was looked at in a check-up, in the customer's words."""
+    said = [str(finding.customer_text) for finding in fine if finding.value is None and finding.customer_text]
+    return " ".join(list(dict.fromkeys(said))[:SENTENCES])
+
+
 def _bare(operation: str) -> FaultRow:
     return FaultRow(operation=operation, what="")
 
 
-def _close(now: Sequence[Finding]) -> tuple[Shown, ...]:
+def _close(now: Sequence[Finding], told: Told) -> tuple[Shown, ...]:
     return tuple(
-        Shown(name=finding.name or finding.check, now=finding)
+        Shown(name=read_as(finding, told), now=finding)
         for finding in now
         if finding.value is not None and finding.limits
     )[:1]

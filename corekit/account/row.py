@@ -17,7 +17,8 @@ from ..model.money import Money
 from .state import Progress, State
 
 #: What was said of the complaint when it was looked at again, where it was still there.
-STILL_THERE = ("stayed", "less", "worse")
+STAYED = "stayed"
+STILL_THERE = (STAYED, "less", "worse")
 GONE = "gone"
 
 
@@ -80,6 +81,7 @@ class FaultRow:
         progress: What became of the work.
         proof: What the retest says of the work; None while nothing was done.
         did_not_fix: The mechanic says that the work was not the cure.
+        is_found: Something that was found, or somebody in words, says what was wrong.
         now: Everything that is found of it as the vehicle stands now.
         readings: What shows it.
         works: The work on it, priced.
@@ -87,6 +89,7 @@ class FaultRow:
         is_superseded: Later work is judged by the same reading: that speaks for the later one.
         is_put_off: The visit ended with the job open.
         is_ended: The customer decided against (further) repair.
+        since: The stage that began with the last work on it: what was found earlier says nothing of the work.
         next: What is to be done about it, with its price where it has one.
     """
 
@@ -97,6 +100,7 @@ class FaultRow:
     progress: Progress = Progress.NONE
     proof: Proof | None = None
     did_not_fix: bool = False
+    is_found: bool = True
     now: tuple[Finding, ...] = ()
     readings: tuple[Shown, ...] = ()
     works: tuple[Work, ...] = ()
@@ -104,6 +108,7 @@ class FaultRow:
     is_superseded: bool = False
     is_put_off: bool = False
     is_ended: bool = False
+    since: int = 0
     next: str = ""
 
     @property
@@ -124,12 +129,13 @@ class FaultRow:
 
     @property
     def _state_of_done_work(self) -> State:
-        if self.did_not_fix or self.proof is Proof.NOT_YET or any(map(still_fails, self.now)):
+        fails = [finding for finding in self.now if still_fails(finding)]
+        if self.did_not_fix or self.proof is Proof.NOT_YET or any(one.stage >= self.since for one in fails):
             return State.NOT_RIGHT
         if self.again in STILL_THERE and self.proof is not Proof.SHOWN:
             return State.NOT_RIGHT
         shown = self.proof is Proof.SHOWN or self.again == GONE
-        return State.SHOWN if shown and not _is_open(self.now) else State.DONE
+        return State.SHOWN if shown and not fails and not _is_open(self.now) else State.DONE
 
     @property
     def shown(self) -> tuple[Shown, ...]:
@@ -144,7 +150,8 @@ class PointRow:
     Attributes:
         point: The symptom in the customer's words. key: Its key; empty for own words alone.
         is_check_up: Nothing is the matter, as far as the customer knows.
-        was_looked_at: Something that bears on it was read or looked at.
+        was_looked_at: Something that bears on it was read or looked at, or the mechanic looked for it and
+            found no fault.
         again: What was said of it when it was looked at again.
         was_worked: Work was done in the job.
         needs_codes: The codes spoke of it on arrival, and were not read again since the work.

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 import attrs
 
 from ..assess.suspect import NextTest
+from ..billing.line import PIECE, LineKind
 from ..model.document import Words
 from ..model.finding import Finding, Reason, Urgency, Verdict
 from .answer import listed, lower_first
@@ -24,10 +25,11 @@ TESTS = 2
 
 @attrs.frozen(kw_only=True)
 class Step:
-    """One thing that is left, under its label."""
+    """One thing that is left, under its label; `short`: in so few words that it stands beside the total."""
 
     label: str
     words: Words
+    short: str = ""
 
     @classmethod
     def of(cls, label: str, text: str) -> Step:
@@ -43,6 +45,8 @@ def steps_of(rows: Sequence[Row], told: Told) -> tuple[Step, ...]:
         *_declined(rows),
         *_next(rows, told),
     ]
+    if told.is_proposal:
+        steps.insert(0, Step.of("What next", "Your answer to this estimate."))
     if not steps:
         steps = [Step.of("What next", "Nothing is open, of what we looked at.")]
     return (*steps, *_not_looked_at(rows, told), *_removed(rows, told))
@@ -86,9 +90,14 @@ APPROVED = "Approved, not done yet"
 def _open(rows: Sequence[Row], told: Told) -> Iterable[Step]:
     to_do = told.job.approval.open
     for state, label in _OPEN:
-        names = [_named(row) for row in rows if row.state is state and _operation(row) not in to_do]
+        left = [row for row in rows if row.state is state and _operation(row) not in to_do]
+        # Work that was not the cure is not what is left to do, unless nothing else is known.
+        left = [row for row in left if not _was_no_cure(row)] or left
+        names = [_named(row) for row in left]
         if names:
-            yield Step.of(label, f"{'; '.join(dict.fromkeys(names))}.")
+            nexts = [row.next for row in left if row.next]
+            short = f"{nexts[0]}." if len(left) == len(nexts) == 1 else ""
+            yield Step(label=label, words=(f"{'; '.join(dict.fromkeys(names))}.",), short=short)
     if to_do and not told.is_proposal:
         titles = [told.plugins.title(key) for key in to_do]
         yield Step.of(APPROVED, f"{'; '.join(titles)}; not charged.")
@@ -113,6 +122,10 @@ def _noted(of: str, told: Told) -> str:
 
 def _is_open(finding: Finding) -> bool:
     return finding.verdict is Verdict.UNDECIDED or still_fails(finding)
+
+
+def _was_no_cure(row: Row) -> bool:
+    return isinstance(row, FaultRow) and row.did_not_fix
 
 
 def _operation(row: Row) -> str:
@@ -156,8 +169,13 @@ def _next(rows: Sequence[Row], told: Told) -> Iterable[Step]:
         yield Step.of("Next step", f"{told.plugins.title(work)}{priced(work, told)}.")
         return
     if tests:
-        asked = listed([lower_first(_asked(test, told)) for test in tests])
-        yield Step.of("Next step", f"Check: {asked}{priced(DIAGNOSIS, told)}.")
+        asked = [lower_first(_asked(test, told)) for test in tests]
+        price = priced(DIAGNOSIS, told)
+        yield Step(
+            label="Next step",
+            words=(f"Check: {'; '.join(asked)}{price}.",),
+            short=f"{'One more test' if len(asked) == 1 else 'Two more tests'}{price}.",
+        )
         return
     if any(row.state is State.NOT_LOOKED_AT and row.readings for row in sought):
         yield Step.of("Next step", f"Read the codes again{priced(DIAGNOSIS, told)}.")
@@ -190,26 +208,34 @@ def _not_looked_at(rows: Sequence[Row], told: Told) -> Iterable[Step]:
         and gap.about
         and not is_noted(gap, told.job)
     ]
-    names = [*points, *dict.fromkeys(gaps)]
-    more = len(names) - NAMED
-    if names:
-        rest = f" and {more} more" if more > 0 else ""
-        yield Step.of("Not looked at", f"{', '.join(names[:NAMED])}{rest}.")
+    names = list(dict.fromkeys(gaps))
+    if len(names) > NAMED:  # what comes first of many says nothing of the rest
+        names = [f"{len(names)} things that can be read or looked at, named under “How we know”"]
+    if points or names:
+        yield Step.of("Not looked at", f"{'; '.join((*points, *names))}.")
     looked = dict.fromkeys(finding.system for finding in told.assessment.findings)
     titles = [lower_first(told.plugins.systems[key].title) for key in looked if key in told.plugins.systems]
     if titles:
-        yield Step.of("We looked at", f"{listed(titles)}, and at nothing else on the vehicle.")
+        yield Step.of("We looked at", f"{', '.join(titles)}, and at nothing else on the vehicle.")
 
 
 def _removed(rows: Sequence[Row], told: Told) -> Iterable[Step]:
     """Parts that were taken out and replaced: the customer says what becomes of them."""
-    parts = []
+    parts: dict[str, str] = {}
     for noted in told.job.repairs:
         operation = told.plugins.operations.get(noted.record.operation)
         part = told.plugins.parts.get(operation.replaces) if operation is not None else None
-        if part is not None:
-            parts.append(lower_first(part.title))
-    names = list(dict.fromkeys(parts))
+        if operation is not None and part is not None:
+            many = _pieces(operation.key, told)
+            parts[operation.key] = f"{lower_first(part.title)}{f' ({many} pieces)' if many > 1 else ''}"
+    names = list(dict.fromkeys(parts.values()))
     if names and not told.is_proposal:
-        them = "it" if len(names) == 1 else "them"
+        them = "it" if len(names) == 1 and not names[0].endswith("pieces)") else "them"
         yield Step.of("Removed parts", f"{listed(names)}: yours, unless you leave {them} with us.")
+
+
+def _pieces(operation: str, told: Told) -> int:
+    """How many of a part went in, where its line says so; else one."""
+    lines = [line for line in told.lines if line.operation == operation and line.kind is LineKind.PART]
+    whole = len(lines) == 1 and lines[0].unit == PIECE and lines[0].quantity == int(lines[0].quantity)
+    return int(lines[0].quantity) if whole else 1

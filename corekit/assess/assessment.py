@@ -9,9 +9,11 @@ import attrs
 
 from ..model.finding import Finding, Gap, Reason, Text, Urgency, Verdict
 from ..model.job import Job
+from ..model.records import Measured
+from ..plugin import intact
 from ..plugin.case import Case
 from ..plugin.check import Check, run
-from ..plugin.guard import guarded, in_words
+from ..plugin.guard import failure_words, guarded
 from ..plugin.host import Failure, Plugins
 from ..plugin.reading import Reading, readings_at
 from ..plugin.relation import contradicted, contradictions, held_open
@@ -40,6 +42,7 @@ class Assessment:
         too_long: Next tests that do not fit into the time left; none when no time was named.
         calls: For every operation that some finding speaks for: may it be proposed?
         readings: stage → readings in the order of the declarations.
+        versions: Of the systems that had a say in it: an unrelated one leaves no trace.
         replaces: Operation → the part it exchanges.
     """
 
@@ -73,9 +76,29 @@ class Assessment:
     @property
     def current(self) -> tuple[Finding, ...]:
         """How the vehicle stands now: of every code and place the latest finding, without what was dealt with
-        since.
+        since, and without what was undecided and read again since.
         """
-        return tuple(finding for finding in self.latest if not self.is_dealt_with(finding))
+        return tuple(
+            finding
+            for finding in self.latest
+            if not self.is_dealt_with(finding) and not self.is_read_again(finding)
+        )
+
+    def is_read_again(self, finding: Finding) -> bool:
+        """True of an undecided finding when every reading that it rests on was taken again in a later stage:
+        its check then spoke of it again, or there was nothing left to decide.
+        """
+        rests_on = {
+            (noted.record.of, noted.record.place)
+            for noted in self.job.all(Measured)
+            if noted.id in finding.evidence
+        }
+        later = {
+            (noted.record.of, noted.record.place)
+            for noted in self.job.all(Measured)
+            if noted.record.stage > finding.stage
+        }
+        return finding.verdict is Verdict.UNDECIDED and bool(rests_on) and rests_on <= later
 
     @property
     def latest(self) -> tuple[Finding, ...]:
@@ -147,14 +170,16 @@ def assess(
     Raises:
         none of a plugin's: each becomes a gap that names the plugin, and everything else is unchanged.
     """
-    made = _Evaluation(job=job, plugins=plugins)
-    for stage in job.stages:
-        made.add_stage(stage)
+    made = _evaluation(job, plugins)
+    if intact.altered():  # a plugin's check changed what is not its own: find out which, and leave it out
+        with intact.each_piece_held():
+            made = _evaluation(job, plugins)
     readings = tuple(_readings(job, stage, plugins) for stage in job.stages)
     findings = tuple(
         sorted(made.findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage))
     )
-    ruling = rule(job, plugins, made.stages, made.about(about), about)
+    in_question = made.about(about)
+    ruling = rule(job, plugins, made.stages, in_question, about)
     tests = ruling.tests
     return Assessment(
         job=job,
@@ -167,13 +192,24 @@ def assess(
         repairs=tuple(repair_proofs(job, findings, plugins)),
         readings=readings,
         failures=plugins.failures,
-        versions=dict(plugins.versions),
+        versions={
+            key: version
+            for key, version in plugins.versions.items()
+            if key in in_question or key in ruling.systems
+        },
         replaces={
             key: operation.replaces for key, operation in plugins.operations.items() if operation.replaces
         },
         contradictions=(*ruling.contradictions, *made.alike),
         too_long=tuple(test for test in tests if not test.fits(minutes_left)),
     )
+
+
+def _evaluation(job: Job, plugins: Plugins) -> _Evaluation:
+    made = _Evaluation(job=job, plugins=plugins)
+    for stage in job.stages:
+        made.add_stage(stage)
+    return made
 
 
 @attrs.define(kw_only=True)
@@ -236,7 +272,7 @@ class _Evaluation:
     ) -> None:
         self.touched.add(system.key)
         disputed = frozenset(entry for dispute in self.job.disputes for entry in dispute.entries)
-        findings, gaps = _results(system, case)
+        findings, gaps = _results(system, case, self.plugins.distributions.get(system.key, ""))
         findings = [
             finding if disputed.isdisjoint(finding.evidence) else _unsettled(finding)
             for finding in (*broken, *(held_open(finding, case.contradicted) for finding in findings))
@@ -294,11 +330,11 @@ def _is_answered(system: System, job: Job) -> bool:
     return not job.fitted(job.stage).keys().isdisjoint(system.traits)
 
 
-def _results(system: System, case: Case) -> tuple[list[Finding], list[Gap]]:
+def _results(system: System, case: Case, distribution: str) -> tuple[list[Finding], list[Gap]]:
     findings: list[Finding] = []
     gaps: list[Gap] = []
     for check in system.checks.values():
-        for result in _check_results(system, check, case):
+        for result in _check_results(system, check, case, distribution):
             if isinstance(result, Finding):
                 findings.append(result)
             else:
@@ -306,16 +342,17 @@ def _results(system: System, case: Case) -> tuple[list[Finding], list[Gap]]:
     return findings, gaps
 
 
-def _check_results(system: System, check: Check, case: Case) -> Sequence[Finding | Gap]:
+def _check_results(system: System, check: Check, case: Case, distribution: str) -> Sequence[Finding | Gap]:
     try:
-        with guarded(system.key, check.title, CHECK_SECONDS):
+        with guarded(system.key, check.title, CHECK_SECONDS, check.where):
             return run(check, attrs.evolve(case, check=check.title))
     except KeyboardInterrupt:
         raise
     except BaseException as error:
+        origin = f" ({distribution})" if distribution else ""
         text = (
-            f"The check failed and said nothing that can be used ({in_words(error)}). Plugin {system.key}:"
-            f" {system.title} is not assessed here."
+            f"The check failed and said nothing that can be used ({failure_words(error, check.where)})."
+            f" Plugin {system.key}{origin}: {system.title} is not assessed here."
         )
         return [
             Gap(

@@ -79,8 +79,9 @@ class StageEvidence:
 
 @attrs.frozen(kw_only=True)
 class Ruling:
-    """What follows from everything that was shown and done."""
+    """What follows from everything that was shown and done; `systems` are those that had a say in it."""
 
+    systems: frozenset[str]
     calls: Sequence[Call]
     suspects: Sequence[Suspect]
     tests: Sequence[NextTest]
@@ -124,6 +125,7 @@ def rule(
     assert evidence is not None, "a job has at least the stage of arrival"
     ahead = {(test.system, test.wants, test.place): test for test in reversed(stages[-1].ahead)}
     return Ruling(
+        systems=frozenset(tables.systems),
         calls=calls,
         suspects=suspects(evidence) if order or _is_told(tables) else [],
         tests=[*reversed(ahead.values()), *next_tests(evidence)],  # several findings may ask for one reading

@@ -2,15 +2,30 @@
 
 import sys
 
+#: Verbs that run no plugin's code: nobody need look on.
+_WITHOUT_PLUGINS = ("init", "serve", "verify", "restored", "help", "--help", "-h")
+
 
 def main(argv: "list[str] | None" = None) -> int:
-    """Run one command; gives the exit code (0 done, 1 refused, 2 not understood)."""
+    """Run one command; gives the exit code (0 done, 1 refused, 2 not understood).
+
+    Without `argv` it is this process's own command, and what a plugin does to it costs that plugin's system
+    alone. With `argv` the command runs in the caller's process, without a supervisor.
+    """
     words = sys.argv[1:] if argv is None else argv
     if words in (["--version"], ["-V"]):
         from .._version import __version__
 
         sys.stdout.write(f"corekit {__version__}\n")
         return 0
+    if argv is None and words and words[0] not in _WITHOUT_PLUGINS:
+        from ..isolation.supervisor import supervise
+
+        return supervise(words, _run)
+    return _run(words, "")
+
+
+def _run(words: "list[str]", request: str) -> int:
     from .command import run
 
-    return run(words)
+    return run(words, request)

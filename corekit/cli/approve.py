@@ -44,6 +44,7 @@ def run(args: argparse.Namespace) -> int:
             how=args.how,
             declined=args.declined,
             total=money(args.total, estimate.total.currency),
+            request_id=args.request,
         )
         print(
             f"Recorded: {estimate.name!r}, {estimate.total} {estimate.total.currency}, approved by the"

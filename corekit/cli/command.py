@@ -44,13 +44,14 @@ VERBS = {
     "backup": "copy the shop into a folder, verified, while others work",
     "restore": "make a shop from a backup",
     "verify": "check that nothing in the store was changed or lost",
+    "open": "open a paper somebody brings: does it print what it carries?",
     "restored": "say that this store is a restored copy, before you continue in it",
     "calculate": "run a calculation of an installed system",
     "plugins": "list the systems that are installed and the words for a visit file",
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "init", "plugins")
+_WITHOUT_SHOP = ("calculate", "demo", "init", "open", "plugins")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)
@@ -65,8 +66,13 @@ A JOB is the name in the file (job = "…") or the beginning of its id. The shop
 if it is one, else the one in COREKIT_SHOP, else ~/corekit; --shop names another."""
 
 
-def run(words: list[str]) -> int:
-    """Run one command; nothing a person does wrong shows a traceback."""
+def run(words: list[str], request: str = "") -> int:
+    """Run one command; nothing a person does wrong shows a traceback.
+
+    Args:
+        request: Id of what it writes: said again under it, it writes nothing more. Empty where a command is
+            run only once.
+    """
     try:
         if not words or words[0] in ("-h", "--help", "help"):
             print(_overview())
@@ -86,8 +92,18 @@ def run(words: list[str]) -> int:
             else "the shop's folder, if it is not the one you are in"
         )
         parser.add_argument("--shop", metavar="DIR", help=needless)
+        parser.add_argument(
+            "--without",
+            metavar="NAME",
+            action="append",
+            default=[],
+            help="start without this plugin; may be given several times",
+        )
         verb.arguments(parser)
-        return int(verb.run(parser.parse_args(words[1:])))
+        args = parser.parse_args(words[1:])
+        args.request = request
+        _leave_out(args.without)
+        return int(verb.run(args))
     except _UsageError as error:
         if _wants_json(words):
             print(_as_json(error))
@@ -112,6 +128,29 @@ def run(words: list[str]) -> int:
         else:
             print(_in_words(error), file=sys.stderr)
         return 1
+
+
+def _leave_out(names: list[str]) -> None:
+    """Start without these plugins.
+
+    Raises:
+        InputError: none of that name is installed.
+    """
+    from ..plugin import set_aside
+
+    for name in [one for one, why in set_aside.plugins.items() if why == set_aside.BY_WISH]:
+        del set_aside.plugins[name]  # of an earlier command in this process
+    if not names:
+        return
+    from importlib.metadata import entry_points
+
+    installed = sorted({point.name for point in entry_points(group="corekit")})
+    for name in names:
+        if name not in installed:
+            raise InputError(
+                f"--without: no plugin {name!r} is installed; installed are {', '.join(installed) or 'none'}."
+            )
+        set_aside.plugins[name] = set_aside.BY_WISH
 
 
 class _UsageError(Exception):

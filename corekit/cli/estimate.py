@@ -46,7 +46,11 @@ def _make(args: argparse.Namespace) -> int:
         for sentence in unknown_operations(shop.context.plugins, shop.context.prices):
             print(sentence)
         estimate = shop.estimate(
-            args.job, args.stage, km=distance(args.km), call_out=False if args.no_call_out else None
+            args.job,
+            args.stage,
+            km=distance(args.km),
+            call_out=False if args.no_call_out else None,
+            request_id=args.request,
         )
         print(f"Estimate {estimate.name!r}: {estimate.total} {estimate.total.currency}\n{estimate.pdf}")
         words = (

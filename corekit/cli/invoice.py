@@ -59,7 +59,9 @@ def _issue(args: argparse.Namespace) -> int:
             print("Nothing was issued, no number was taken.")
             return 1
         try:
-            invoice = shop.issue_together([job.id for job in jobs], date_is_right=args.date_is_right)
+            invoice = shop.issue_together(
+                [job.id for job in jobs], request_id=args.request, date_is_right=args.date_is_right
+            )
         except ClockError as error:
             raise ClockError(error.jump, f"{error} On the command line that is --date-is-right.") from error
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")

@@ -17,7 +17,7 @@ def run(args: argparse.Namespace) -> int:
 
     with open_shop(shop_folder(args.shop)) as shop:
         amount = money(args.amount, shop.context.prices.currency)
-        due = shop.pay(args.job, amount, args.how)
+        due = shop.pay(args.job, amount, args.how, request_id=args.request)
         print(f"Received {amount} {amount.currency}, {args.how}. Still due: {due} {due.currency}.")
         print(f"The receipt: {shop.receipt(args.job).pdf}")
     return 0

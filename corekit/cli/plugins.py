@@ -46,15 +46,19 @@ def run(args: argparse.Namespace) -> int:
             (len(system.checks), "checks"),
             (len(system.operations), "operations"),
         )
-        print(f"{system.key}  {system.title}, version {plugins.versions.get(system.key, 'unknown')}")
+        origin = plugins.distributions.get(system.key)
+        print(
+            f"{system.key}  {system.title}, version {plugins.versions.get(system.key, 'unknown')}"
+            + (f", from {origin}" if origin else "")
+        )
         print("  " + ", ".join(f"{count} {what}" for count, what in counts))
     for failure in plugins.failures:
-        print(f"failed: {failure}")
+        print(f"{'left out' if failure.is_wished else 'failed'}: {failure}")
     if not plugins.systems:
         print("No system is installed, so no reading can be judged.")
     else:
         print(f"\nThe words for a visit file:  corekit plugins {next(iter(plugins.systems))}")
-    return 1 if plugins.failures else 0
+    return 0 if all(failure.is_wished for failure in plugins.failures) else 1
 
 
 def _words(system: System) -> Iterator[str]:

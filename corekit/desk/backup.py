@@ -90,7 +90,7 @@ def _checked(store: Path) -> tuple[list[str], int]:
                 f"The record does not verify, so no backup was made of it: {faults[0]} See `corekit verify`,"
                 " and keep the backups that there are."
             )
-        return copy.heads(), len(copy.jobs())
+        return copy.heads(), copy.job_count
 
 
 def backups(folder: Path) -> list[Backup]:
@@ -242,7 +242,7 @@ def _continued(copy: Path, backup: Path) -> tuple[int, str, str]:
                     f"The backup in {backup} is damaged: {faults[0]}. Nothing was restored; use another one."
                 )
             name, letters = store.continue_restored()
-            return len(store.jobs()), name, letters
+            return store.job_count, name, letters
     except BackupError:
         raise
     except CorekitError as error:

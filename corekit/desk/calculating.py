@@ -17,7 +17,7 @@ from ..fault import any_of, near
 from ..model.source import Source
 from ..model.value import Value
 from ..plugin.calculation import Calculation, Input
-from ..plugin.guard import in_words, time_limit
+from ..plugin.guard import failure_words, guarded
 from ..plugin.host import Plugins
 from ..units import TypedError, Unit
 from .errors import DeskError
@@ -145,15 +145,18 @@ def work_out(
     if faults:
         raise CalculationError(faults)
     try:
-        with time_limit(_SECONDS):
-            result = calculator(key, values) if calculator is not None else calculation(**values)
+        if calculator is not None:
+            result = calculator(key, values)
+        else:
+            with guarded(key.partition(".")[0], key, _SECONDS):
+                result = calculation(**values)
     except ValueError as error:
         raise CalculationError({"": f"Nothing can be computed from these together ({error})."}) from error
     except (KeyboardInterrupt, DeskError):
         raise
     except BaseException as error:
         raise DeskError(
-            f"The calculation {key} failed, and that is its plugin's fault ({in_words(error)})."
+            f"The calculation {key} failed, and that is its plugin's fault ({failure_words(error)})."
         ) from error
     return Result(
         label=calculation.output.label,

@@ -70,8 +70,9 @@ def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None 
         shop = open_context(folder, plugins=plugins)
         with shop.store:
             job = job_named(shop, visit)
-            assessment = assessment_of(shop, job, minutes_left)
-            return CheckView(assessment=assessment, plugins=plugins, texts=texts_of(shop, job))
+            texts = texts_of(shop, job)
+            assessment = assessment_of(shop, job.in_words(texts), minutes_left)
+            return CheckView(assessment=assessment, plugins=plugins, texts=texts)
     if not (folder / "shop.toml").is_file():  # settings and papers are loaded only where there is a shop
         read = read_for_check(Path(visit), Declared.of(plugins, currency=NO_CURRENCY))
         return _view(read, plugins, minutes_left)
@@ -88,7 +89,7 @@ def _view(
 ) -> CheckView:
     job, texts = scratch_job(read, instruments)
     return CheckView(
-        assessment=assess(job, plugins, minutes_left),
+        assessment=assess(job.in_words(texts), plugins, minutes_left),
         plugins=plugins,
         remarks=read.remarks,
         set_aside=read.set_aside,

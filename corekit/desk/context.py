@@ -21,6 +21,7 @@ from ..share import keys
 from ..store.requests import Request
 from ..store.store import Store
 from .errors import DeskError
+from .pricing import CurrentPrices
 from .settings import (
     KEY_FILE,
     PAPERS,
@@ -28,7 +29,6 @@ from .settings import (
     Settings,
     declared,
     jurisdiction_of,
-    read_prices,
     read_settings,
 )
 
@@ -43,7 +43,7 @@ class ShopContext:
 
     Attributes:
         folder: Where everything of it lies. store: Its record.
-        settings, prices: Its own files, as they were when it was opened.
+        settings: Its own file, as it was when it was opened. price_book: Its prices, as their file says now.
         load_plugins: Gives the systems; a use that needs none loads none.
         clock: This moment. assessor: Assesses its jobs.
         lock: Held by an action that rests on what it read just before, from there until it has written.
@@ -52,11 +52,16 @@ class ShopContext:
     folder: Path
     store: Store
     settings: Settings
-    prices: PriceBook
+    price_book: CurrentPrices
     load_plugins: Callable[[], Plugins]
     clock: Callable[[], datetime] = utc_now
     assessor: Assessor = assess
     lock: threading.RLock = attrs.field(factory=threading.RLock, init=False, repr=False)
+
+    @property
+    def prices(self) -> PriceBook:
+        """What everything costs."""
+        return self.price_book.book
 
     @cached_property
     def plugins(self) -> Plugins:
@@ -148,7 +153,7 @@ def open_context(
             folder=folder,
             store=store,
             settings=read_settings(folder, demo=store.demo),
-            prices=read_prices(folder),
+            price_book=CurrentPrices.of(folder),
             load_plugins=load if plugins is None else lambda: plugins,
             clock=moment,
             assessor=assessor,

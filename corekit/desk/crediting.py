@@ -17,10 +17,10 @@ from ..billing.totals import totals
 from ..model.document import Document, document_hash
 from ..model.document import to_data as document_data
 from ..model.job import Job
+from ..model.mark import UNMARKED, marked
 from ..model.money import Money, total
 from ..model.records import InvoiceIssued
 from ..report.credit import credit_note
-from ..store.mark import record_mark
 from . import paper
 from .clock import ClockError, clock_jump
 from .context import ShopContext, request_of
@@ -124,7 +124,7 @@ def _draft(
     # Tax is rounded on each document: the last credit takes what is left, and none takes more.
     credited = -remaining if is_whole else max(sums.gross, -remaining)
     sheet = paper.sheet_of(shop, jobs[0])
-    document = credit_note(
+    unmarked = credit_note(
         jobs[0],
         sheet,
         number=number,
@@ -135,8 +135,9 @@ def _draft(
         totals=sums,
         total=credited,
         due=due_of(shop, jobs) + credited,
-        record_mark=record_mark(heads),
+        record_mark=UNMARKED,
     )
+    document = marked(unmarked, heads)
     return InvoiceIssued(
         place=place,
         number=number,

@@ -21,10 +21,11 @@ from ..files import write_over
 from ..intake.visit import read_visit
 from ..model.document import Document
 from ..model.job import Job
+from ..model.mark import UNMARKED
 from ..plugin.host import Plugins, load
 from ..report.papers import estimate_document, invoice_document
 from ..report.sheet import Sheet
-from ..store.mark import random_id, record_mark
+from ..store.mark import random_id
 from . import paper
 from .bill import Bill
 from .context import open_context
@@ -100,11 +101,10 @@ def draft_invoice(
     """
     bench = _Bench(visit, is_file=is_file, folder=folder)
     job = bench.job
-    mark = record_mark([entry.id for entry in job.entries[-1:]])
     if job.approvals:
         return bench.write(
             Bill(job, bench.assessment, bench.plugins, bench.book, bench.rule).document(
-                bench.sheet(), "", mark
+                bench.sheet(), "", UNMARKED
             ),
             out,
             as_text,
@@ -125,7 +125,7 @@ def draft_invoice(
         approvals=[],
         payments=paper.payments_of(job),
         link=1,
-        record_mark=mark,
+        record_mark=UNMARKED,
     )
     return bench.write(document, out, as_text)
 

@@ -55,7 +55,8 @@ def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> ImportRe
             " files belong to `corekit demo`."
         )
     with shop.lock:
-        known = shop.store.find(job) if job else _job_of(shop, visit.origin)
+        # The job that a file of this name was added to, under the job's own name or as a further file of it.
+        known = shop.store.find(job) if job else shop.store.job_called(visit.origin)
         target = known or shop.store.new_job()
         with shop.store.transaction(target) as transaction:
             standing = transaction.job
@@ -77,13 +78,6 @@ def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> ImportRe
     corrected = sum(bool(draft.replaces) for draft in result.drafts if draft.kind != "withdrawn")
     added = len(result.drafts) - corrected - withdrawn
     return ImportResult(job=target, added=added, corrected=corrected, withdrawn=withdrawn)
-
-
-def _job_of(shop: ShopContext, origin: str) -> str | None:
-    """The job that a file of this name was added to, be it under the job's own name or as a further file of
-    it.
-    """
-    return next((job for job, names in shop.store.names().items() if origin in names), None)
 
 
 def _with_approvals(visit: VisitFile, job: Job | None) -> tuple[list[Draft], str | None]:

@@ -16,9 +16,9 @@ from ..billing.line import to_data as line_data
 from ..billing.waiver import waivers
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.job import Job
+from ..model.mark import UNMARKED, marked
 from ..model.money import Money
 from ..model.records import InvoiceIssued
-from ..store.mark import record_mark
 from ..store.requests import Request
 from . import paper, together
 from .assessing import assessment_of
@@ -134,7 +134,7 @@ def _issue_once(
             return
         place = transaction.next_number(shop.books_chain)
         number = shop.settings.number.format(year=shop.now.year, device=shop.device, place=place)
-        document = bill.document(sheet, number, record_mark(heads))
+        document = marked(bill.document(sheet, number, UNMARKED), heads)
         record = InvoiceIssued(
             place=place,
             number=document.number,
@@ -175,8 +175,7 @@ def invoice_draft(shop: ShopContext, *jobs: Job) -> DraftInvoice:
         raise DeskError(f"Invoice {number} is over these jobs already; there is nothing to draft.")
     bill = _bill_over(shop, jobs)
     sheet = paper.sheet_of(shop, jobs[0], draft=True)
-    mark = record_mark([job.entries[-1].id for job in jobs])
-    return DraftInvoice(document=bill.document(sheet, "", mark), due=bill.payable.due)
+    return DraftInvoice(document=bill.document(sheet, "", UNMARKED), due=bill.payable.due)
 
 
 def invoice_of(shop: ShopContext, job: Job, billed: Sequence[Job] | None = None) -> Invoice:

@@ -6,11 +6,31 @@ import hashlib
 
 from ..model.entry import Draft, Entry, own_subject
 from ..model.job import Job
+from ..model.money import Money
 from ..model.personal import PICTURE_KINDS, PersonalText
 from ..model.records import Opened, Photographed, body_of
+from ..store.listing import JobRow
 from ..store.mark import random_id
 from .context import ShopContext, request_of
 from .errors import DeskError
+
+__all__ = [
+    "JobRow",
+    "billed_with",
+    "closed_jobs",
+    "continue_restored",
+    "job_named",
+    "job_with_id",
+    "jobs_of_same_customer",
+    "names_of",
+    "new_job_id",
+    "open_jobs",
+    "owed",
+    "photograph",
+    "pictures_of",
+    "screen_origin",
+    "texts_of",
+]
 
 
 def job_named(shop: ShopContext, name: str) -> Job:
@@ -36,15 +56,30 @@ def new_job_id(shop: ShopContext) -> str:
     return shop.store.new_job()
 
 
-def open_jobs(shop: ShopContext, *, besides: str = "") -> list[Job]:
-    """The jobs that are on no invoice, the newest first; without the one whose id is `besides`."""
-    closed = {*shop.store.issued(), besides}
-    return [shop.store.job(job) for job in reversed(shop.store.jobs()) if job not in closed]
+def open_jobs(shop: ShopContext, most: int, before: int | None = None) -> list[JobRow]:
+    """Jobs that are open, the newest first, from the list: nothing is assessed for it.
+
+    Args:
+        most: So many of them at most.
+        before: Of those that began before the one of this `began`.
+    """
+    return shop.store.open_jobs(most, before)
 
 
-def issued_job_ids(shop: ShopContext) -> list[str]:
-    """Ids of the jobs that are on an invoice, the latest first."""
-    return shop.store.issued()[::-1]
+def closed_jobs(shop: ShopContext, most: int, before: int | None = None) -> list[JobRow]:
+    """Jobs that are on an invoice or over, the latest first; as `open_jobs`, by `closed`."""
+    return shop.store.closed_jobs(most, before)
+
+
+def jobs_of_same_customer(shop: ShopContext, job: Job) -> list[JobRow]:
+    """The other jobs of this customer that something was approved in and that are on no invoice yet."""
+    return shop.store.jobs_of_same_customer(job.id)
+
+
+def owed(shop: ShopContext, job: JobRow) -> Money:
+    """What is still to be paid for the invoice that a job of the list is on; nothing where it is on none."""
+    minor, currency = shop.store.owed(job.books_entry) or (0, shop.prices.currency)
+    return Money(minor, currency)
 
 
 def names_of(job: Job) -> list[str]:
@@ -69,7 +104,7 @@ def billed_with(shop: ShopContext, job: Job) -> list[Job]:
     return [job if id_ == job.id else shop.store.job(id_) for id_ in ids] or [job]
 
 
-def texts_of(shop: ShopContext, *jobs: Job) -> dict[str, str]:
+def texts_of(shop: ShopContext, *jobs: Job | JobRow) -> dict[str, str]:
     """The personal texts of jobs, by hash; pictures, which are long, only where `pictures_of` asks for
     them.
     """

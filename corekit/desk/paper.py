@@ -20,10 +20,9 @@ from ..model.records import Approved, Arrived, Instrument, Issued, Receipted, bo
 from ..plugin.host import Plugins
 from ..report.sheet import ApprovalRow, Sheet
 from ..store.mark import random_id
-from .backup import forget_in_backups
 from .context import ShopContext
 from .errors import DeskError
-from .jobs import job_named, names_of, texts_of
+from .jobs import names_of, texts_of
 from .settings import PAPERS, Settings, jurisdiction_of
 
 
@@ -152,27 +151,18 @@ def _short(id_: str) -> str:
     return id_[:_ID_LETTERS]
 
 
-def forget(shop: ShopContext, job: str) -> dict[str, int]:
-    """Destroy the persons of a job after retention, in the store and on the papers kept here; the chain still
-    verifies.
-
-    Returns:
-        Kind of personal text → how many were destroyed.
-    """
-    record = job_named(shop, job)
+def remove_papers(shop: ShopContext, job: Job) -> None:
+    """Delete every paper and draft of a job that is kept in the shop's folder."""
     folder = shop.folder / PAPERS
     named = [
-        *(invoice_name(noted.record.number) for noted in record.all(Issued)),
-        *(draft_name(kind, name) for kind in DRAFTS for name in names_of(record)),
+        *(invoice_name(noted.record.number) for noted in job.all(Issued)),
+        *(draft_name(kind, name) for kind in DRAFTS for name in names_of(job)),
     ]
     # What a job was called may have changed since its papers were made; its id has not.
-    with_id = folder.glob(f"*-{_short(record.id)}-*.pdf")
+    with_id = folder.glob(f"*-{_short(job.id)}-*.pdf")
     for path in (*(path_of(shop, name) for name in named), *with_id):
         path.unlink(missing_ok=True)
     sweep(folder, older_than=0.0)
-    gone = shop.store.forget(record.id)
-    forget_in_backups(shop.folder, record.id)
-    return gone
 
 
 #: Kinds of paper that can be drafted.
@@ -194,12 +184,12 @@ def approvals_of(
     more = [
         ApprovalRow(
             approval=Approved(
-                estimate=f"more for {plugins.title(noted.record.operation)}",
+                estimate=f"more for {plugins.title(noted.record.operation)} ({noted.record.because})",
                 document_hash="",
                 total=noted.record.amount,
                 currency=noted.record.currency,
                 by=noted.record.by,
-                how=f"{noted.record.how}: {noted.record.because}",
+                how=noted.record.how,
             ),
             day=day_of(noted.entry.taken or noted.entry.recorded),
             approved=Money(noted.record.amount, noted.record.currency),

@@ -143,12 +143,12 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
         amount = Money(draft.body["amount"], draft.body["currency"])
         if amount.minor < 0:
             most = paid - whole if job is not None and job.issued else paid
-            give_back(-amount, draft.body["how"], most)
+            give_back(-amount, Paid(**draft.body).how, most)
             paid = paid + amount
             continue
         due = Payable(gross=whole, paid=paid, rounding=none, due=whole - paid)
         try:
-            receive(amount, draft.body["how"], due)
+            receive(amount, Paid(**draft.body).how, due)
         except PaymentError as error:
             if (job is not None and job.issued) or amount <= due.due:
                 raise
@@ -187,7 +187,7 @@ def payments_for_books(
                 if new and not old
                 else f"{'correction' if new else 'withdrawal'} of {old.how if old else ''}"
             )
-            yield PaymentTaken(amount=change, currency=shop.prices.currency, how=how, job_name=name)
+            yield PaymentTaken(amount=change, currency=shop.prices.currency, how=str(how), job_name=name)
 
 
 def _payments(drafts: Sequence[Draft]) -> list[Draft]:

@@ -84,7 +84,8 @@ def preview_of(shop: ShopContext, job: str | None, rows: Mapping[str, Any]) -> P
         return Preview(faults=error.faults)
     if not would_be.new:
         return Preview(remarks=would_be.remarks)
-    assessment, new = assessment_of(shop, would_be.job), frozenset(would_be.new)
+    assessment = assessment_of(shop, would_be.job.in_words(would_be.texts))
+    new = frozenset(would_be.new)
     found = [finding for finding in assessment.findings if not new.isdisjoint(finding.evidence)]
     return Preview(
         readings=tuple(

@@ -46,16 +46,11 @@ def publish(shop: ShopContext, job: str | None = None) -> list[str]:
         return []
     only = shop.store.find(job) if job is not None else None
     target, bearer = _target(shop)
-    there = {known.token_hash for known in shop.store.links() if known.published_at or known.revoked}
     sent = []
-    for entry in shop.store.books():
-        if entry.kind != "invoice" or (only is not None and only not in jobs_of(entry)):
-            continue
+    for waiting in shop.store.waiting_invoices(only):
+        entry = shop.store.books_entry(waiting)
         record = InvoiceIssued(**entry.body)
-        token_hash = link.token_hash(token(shop, record.document_id, 1))
-        if token_hash in there:
-            continue
-        noted_link(shop, record.document_id)
+        token_hash = noted_link(shop, record.document_id).token_hash
         publish_to(
             target, token_hash, seal_envelope(from_data(record.document), published=shop.clock()), bearer
         )
@@ -73,17 +68,24 @@ def withdraw(shop: ShopContext, number: str) -> None:
         StoreError: there is no such invoice. PublishError: the page server cannot be reached; nothing is
             noted then.
     """
-    from ..share.published import withdraw_from
-
     document = InvoiceIssued(**shop.store.invoice(number).body).document_id
     if not shop.settings.page:
         raise DeskError("This shop has no page address, so no page was ever published.")
-    token_hash = link.token_hash(token(shop, document, 1))
+    take_down(shop, noted_link(shop, document))
+
+
+def take_down(shop: ShopContext, known: Link) -> None:
+    """Take the page of one link down, for good.
+
+    Raises:
+        PublishError: the page server cannot be reached; nothing is noted then.
+    """
+    from ..share.published import withdraw_from
+
     target, bearer = _target(shop)
-    withdraw_from(target, token_hash, bearer)
+    withdraw_from(target, known.token_hash, bearer)
     with shop.store.transaction() as transaction:
-        transaction.note_link(token_hash, document, 1)
-        transaction.revoke_link(token_hash)
+        transaction.revoke_link(known.token_hash)
 
 
 def _target(shop: ShopContext) -> tuple[str | Path, str | None]:

@@ -12,10 +12,10 @@ from ..billing.payment import AmountReceived as Taken
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.entry import Draft, own_subject
 from ..model.job import Job
+from ..model.mark import UNMARKED, marked
 from ..model.money import total
 from ..model.records import Receipted, body_of
 from ..report.receipt import PaidFor, receipt
-from ..store.mark import record_mark
 from . import paper
 from .context import ShopContext
 from .errors import DeskError
@@ -88,15 +88,16 @@ def _make(shop: ShopContext, job: Job, billed: Sequence[Job], payment: Payment) 
         amount=payment.amount, how=payment.how, paid_before=earlier, due=whole - earlier - payment.amount
     )
     sheet = paper.sheet_of(shop, job)
-    document = receipt(
+    unmarked = receipt(
         job,
         sheet,
         taken,
         day=payment.day,
         paid_for=PaidFor(total=whole, number=number, vehicles=len(billed)),
         before=[(one.how, one.amount) for one in before],
-        record_mark=record_mark(heads),
+        record_mark=UNMARKED,
     )
+    document = marked(unmarked, heads)
     record = Receipted(
         payment=payment.id,
         name=f"{job.name} {len(job.receipts) + 1}",

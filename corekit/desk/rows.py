@@ -22,9 +22,9 @@ from ..intake.rows import WHERE, read_rows, whole
 from ..intake.visit import ApprovedRow, VisitFile
 from ..model.entry import JOB, Draft, Entry
 from ..model.job import Job, fold
+from ..model.mark import LETTERS
 from ..model.records import Withdrawn, body_of
 from ..store.errors import refusal
-from ..store.mark import LETTERS
 from ..store.matching import PROGRAM_KINDS, row_of
 from ..store.requests import Request
 from ..store.store import JOB_LETTERS
@@ -279,12 +279,7 @@ def _dated(drafts: list[Draft], now: datetime, waited: float) -> list[Draft]:
 def _new_name(shop: ShopContext) -> str:
     """Day and running number, as the first job of the day is called in `2026-11-25-1`."""
     day = f"{shop.now.date().isoformat()}-"
-    taken = [
-        name.removeprefix(day)
-        for names in shop.store.names().values()
-        for name in names
-        if name.startswith(day)
-    ]
+    taken = [name.removeprefix(day) for name in shop.store.names_beginning(day)]
     return f"{day}{1 + max((int(number) for number in taken if number.isdecimal()), default=0)}"
 
 

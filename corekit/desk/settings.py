@@ -31,6 +31,9 @@ PAPERS, PUBLISHED, BACKUPS = "papers", "published", "backups"
 NUMBER_PATTERN = "{year}-{device}{place:04}"
 #: So long an estimate holds where the shop says nothing else, and at most.
 ESTIMATE_DAYS, LONGEST_ESTIMATE = 30, 366
+#: So long invoices are kept where the shop says nothing else, and at most. Estimate of ours: tax laws ask for
+#: 3 to 10 years; the shop's own law decides.
+RETENTION_YEARS, LONGEST_RETENTION = 10, 30
 
 
 @attrs.frozen(kw_only=True)
@@ -51,6 +54,7 @@ class Settings:
         statements: Name → words that its law prescribes, as the shop supplies them.
         due_days: So many days after its issue an invoice is to be paid; 0: at once.
         zone: Name of the time zone that days are counted in; empty for this device's own.
+        retention_years: So long invoices, and so their customers' names, are kept.
     """
 
     issuer: Issuer
@@ -62,6 +66,7 @@ class Settings:
     usual: Mapping[str, str] = attrs.field(factory=dict)
     decimal: str = ""
     estimate_days: int = ESTIMATE_DAYS
+    retention_years: int = RETENTION_YEARS
     jurisdiction: str = ""
     statements: Mapping[str, str] = attrs.field(factory=dict)
     zone: str = ""
@@ -102,6 +107,7 @@ class ShopFile:
     statements: dict[str, str | None] = attrs.field(factory=dict)
     zone: str = ""
     due_days: int = 0
+    retention_years: int = RETENTION_YEARS
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
 
 
@@ -146,6 +152,13 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             f"days from 0 (at once) to {LONGEST_ESTIMATE}",
             "14",
         )
+    if not 0 <= form.retention_years <= LONGEST_RETENTION:
+        faults.add(
+            ("retention_years",),
+            f"{form.retention_years} is no time for which invoices are kept",
+            f"years from 0 to {LONGEST_RETENTION}",
+            str(RETENTION_YEARS),
+        )
     instruments, usual = _instruments(form, faults)
     faults.refuse(data, str(path))
     return Settings(
@@ -171,6 +184,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         statements={key: text for key, text in form.statements.items() if text is not None and text.strip()},
         zone=form.zone,
         due_days=form.due_days,
+        retention_years=form.retention_years,
     )
 
 

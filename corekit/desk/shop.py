@@ -16,7 +16,17 @@ from ..model.entry import Entry
 from ..model.money import Money
 from ..plugin.host import Plugins
 from ..store.store import Store
-from . import approving, estimating, importing, issuing, paper, paying, publishing, receipts, verify
+from . import (
+    approving,
+    estimating,
+    forgetting,
+    importing,
+    issuing,
+    paying,
+    publishing,
+    receipts,
+    verify,
+)
 from .assessing import assessment_of
 from .context import ShopContext, open_context
 from .estimating import Estimate
@@ -168,9 +178,9 @@ class Shop:
         """Take the page of an invoice down, for good. See `publishing.withdraw`."""
         publishing.withdraw(self.context, number)
 
-    def forget(self, job: str) -> dict[str, int]:
-        """Destroy the persons of a job after retention. See `paper.forget`."""
-        return paper.forget(self.context, job)
+    def forget(self, job: str, *, because: str = "") -> forgetting.Forgot:
+        """Destroy the persons of a job after retention. See `forgetting.forget`."""
+        return forgetting.forget(self.context, job, because=because)
 
     def verify(self, mark: str = "") -> Verified:
         """Whether the store is as it was written, and holds what a paper was printed from. See

@@ -8,7 +8,9 @@ from typing import Any
 
 import attrs
 
-from ..store.mark import normalise_id, record_mark
+from ..model.document import from_data
+from ..model.mark import content_mark, hash_of_heads, mark_of_heads
+from ..store.mark import normalise_id
 from ..store.store import Store
 from .settings import STORE_FILE
 
@@ -33,9 +35,9 @@ def verify_folder(folder: Path, mark: str = "") -> Verified:
 def verify(store: Store, mark: str = "") -> Verified:
     """Check a shop's store, and hold it against the record mark of a paper.
 
-    The mark is computed from the newest entries at the time of issue. Each entry holds the hash of the one
-    before it, so where the mark's entries are here and the chains verify, nothing that the document rests on
-    was changed or removed since.
+    The mark is computed from the document and from the newest entries at the time of issue. Each entry holds
+    the hash of the one before it, so where the document leads to the mark, its entries are here and the
+    chains verify, nothing that the document says or rests on was changed or removed since.
     """
     faults, words = store.verify(), ""
     if store.missing:
@@ -43,30 +45,46 @@ def verify(store: Store, mark: str = "") -> Verified:
     if mark:
         missing, words = _held_against(store, mark)
         faults = [*faults, *missing]
-    return Verified(faults=tuple(faults), jobs=len(store.jobs()), mark=words)
+    return Verified(faults=tuple(faults), jobs=store.job_count, mark=words)
 
 
 def _held_against(store: Store, mark: str) -> tuple[list[str], str]:
     """Faults, or in words which paper the mark fixes."""
-    wanted = normalise_id(mark.replace("-", "").replace(" ", ""))
-    journals = [entry for job in store.jobs() for entry in store.journal(job)]
-    entries = [*store.books(), *journals]
-    for entry in entries:
-        if (
-            entry.kind not in _MARKED
-            or normalise_id(record_mark(entry.body["heads"]).replace("-", "")) != wanted
-        ):
+    wanted = _as_typed(mark)
+    stated = ""
+    for entry in store.entries_of(*_MARKED):
+        what, heads = _MARKED[entry.kind](entry.body), entry.body["heads"]
+        document = from_data(entry.body["document"])
+        if not document.rests_on:
+            leads_to = mark_of_heads(heads)
+        elif document.rests_on == hash_of_heads(heads):
+            leads_to = content_mark(document)
+        else:
+            leads_to = ""
+        if _as_typed(leads_to) != wanted:
+            stated = what if _as_typed(document.mark) == wanted else stated
             continue
-        what = _MARKED[entry.kind](entry.body)
-        there = {known.id for known in entries}
-        lost = [head for head in entry.body["heads"] if head not in there]
+        lost = [head for head in heads if not store.has_entry(head)]
         if lost:
             return [
-                f"the record mark of {what}: {len(lost)} of the entries it was computed from are gone"
+                f"the record mark of {what}: {len(lost)} of the entries it was computed from are gone or"
+                " rewritten"
             ], ""
         return [], f"The mark is that of {what}: everything it was printed from is here, unchanged."
-    why = "the end of the store was cut off, the document is another shop's, or a letter is wrong"
+    if stated:
+        return [
+            f"the record mark {mark}: {stated} states it, but what is kept leads to another mark; it was"
+            " rewritten after it was issued"
+        ], ""
+    why = (
+        "the record was rewritten, the end of the store was cut off, the document is another shop's, or a"
+        " letter is wrong"
+    )
     return [f"the record mark {mark}: no invoice or receipt in this store has it; {why}"], ""
+
+
+def _as_typed(mark: str) -> str:
+    return normalise_id(mark.replace("-", "").replace(" ", ""))
 
 
 #: Kinds of entry whose document carries a record mark → what it is.

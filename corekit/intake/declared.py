@@ -42,13 +42,17 @@ class Systems(Protocol):
     @property
     def parts(self) -> Mapping[str, Part]: ...
 
+    @property
+    def lost(self) -> Mapping[str, str]: ...
+
 
 @attrs.frozen(kw_only=True)
 class Declared:
     """Key → declaration, for everything that rows of a visit file name.
 
     Attributes:
-        systems: Keys of the installed systems.
+        systems: Keys of the installed systems. lost: Of those that did not load, with why: rows about them
+            are kept as they were typed.
         instruments: The shop's own, which a file may name without describing them; None when they are not
             known here, and then any name is taken.
         usual: Measurand key → name of the shop's instrument that its readings are taken with when they name
@@ -64,6 +68,7 @@ class Declared:
     operations: Mapping[str, Operation] = attrs.field(factory=dict)
     parts: Mapping[str, Part] = attrs.field(factory=dict)
     systems: tuple[str, ...] = ()
+    lost: Mapping[str, str] = attrs.field(factory=dict)
     instruments: Mapping[str, Instrument] | None = None
     currency: str = ""
     usual: Mapping[str, str] = attrs.field(factory=dict)
@@ -87,6 +92,7 @@ class Declared:
             operations=plugins.operations,
             parts=plugins.parts,
             systems=tuple(plugins.systems),
+            lost=plugins.lost,
             instruments=instruments,
             currency=currency,
             usual=usual or {},

@@ -12,11 +12,11 @@ import attrs
 
 from .. import units
 from ..fault import Faults, Place, any_of, path_text, quoted
-from ..model.entry import Draft
+from ..model.entry import AS_TYPED, Draft
 from ..model.job import stage_name
 from ..model.measurand import DONT_KNOW, Measurand, Trait, answers_of
 from ..model.personal import PersonalText
-from ..model.records import Fitted, body_of
+from ..model.records import Fitted, Seen, body_of
 from ..units import TypedError
 from .declared import Declared
 from .examination import Examination
@@ -41,6 +41,16 @@ class ApprovedRow:
     at: str = ""
 
 
+@attrs.frozen
+class Unread:
+    """Stands in for what a system declares that did not load: its key alone is known."""
+
+    key: str
+    places: tuple[str, ...] = ()
+    part: str = ""
+    replaces: str = ""
+
+
 class Drafts:
     """The drafts and the faults of a form, while it is read.
 
@@ -58,6 +68,7 @@ class Drafts:
         self.examination = Examination(faults, declared.decimal)
         self.steps: list[Draft | ApprovedRow] = []
         self.remarks: list[str] = []
+        self.unread: dict[str, list[Place]] = {}
         self.stage = 0
         self.counts: Counter[str] = Counter()
         self.instruments: dict[str, InstrumentRow] = {
@@ -118,9 +129,50 @@ class Drafts:
         ):
             return None
         found = shelf.get(key or "")
+        if found is None and (key or "").partition(".")[0] in self.declared.lost:
+            return self._unread(path, key or "")
         if found is None:
             self.faults.add(path, *self.declared.unknown(key or "", what, shelf))
         return found
+
+    def _unread(self, path: Place, key: str) -> Unread:
+        self.unread.setdefault(key.partition(".")[0], []).append(path)
+        return Unread(key)
+
+    def _kept(
+        self,
+        what: Unread,
+        row: str,
+        path: Place,
+        words: str,
+        place: str | None = None,
+        taken: str | None = None,
+        withdrawn: str | None = None,
+    ) -> None:
+        """Keep a row as it was typed, in words: what it means only its system knows, which did not load.
+
+        Args:
+            row: The group of rows that it belongs to when its system is there.
+        """
+        self._say(
+            "seen",
+            f"{AS_TYPED}{row}",
+            body_of(
+                Seen(of=what.key, place=place or "", stage=self.stage, words=personal("words", words.strip()))
+            ),
+            path,
+            taken=taken,
+            withdrawn=withdrawn,
+        )
+
+    def _remark_unread(self) -> None:
+        """Name the rows that were kept as they were typed, and why."""
+        for system, paths in self.unread.items():
+            rows = ", ".join(dict.fromkeys(map(path_text, paths)))
+            self.remarks.append(
+                f"{rows}: kept as typed and not judged, because the system {system} did not load"
+                f" ({self.declared.lost[system].removesuffix('.')}). Add the file again when it does."
+            )
 
     def _one_of(
         self, path: Place, given: str | None, what: str, expected: str, choices: tuple[str, ...]
@@ -148,6 +200,8 @@ class Drafts:
                     path, f"is missing; {key} can be taken at several places", listed, f"place = {listed}"
                 )
             return ""
+        if key.partition(".")[0] in self.declared.lost:
+            return place
         if not places:
             self.faults.add(
                 path, f"{quoted(place)}: {key} has one place only", "no place", "the row without place"
@@ -211,6 +265,9 @@ class Drafts:
 
     def _trait(self, path: Place, key: str, typed: str | None) -> None:
         trait = self.declared.traits.get(key)
+        if trait is None and key.partition(".")[0] in self.declared.lost:
+            self._kept(self._unread(path, key), f"{stage_name(self.stage)}/{key}/", path, typed or "")
+            return
         if trait is None:
             self.faults.add(path, *self.declared.unknown(key, "a trait", self.declared.traits))
             return

@@ -12,11 +12,16 @@ from ..model.measurand import answers_of
 from ..model.records import CodesRead, Measured, Seen, Setup, Specified, body_of
 from ..model.trouble import CodeError, read_code
 from .datasheet import Datasheet
-from .drafts import personal, words_of
+from .drafts import Unread, personal, words_of
 from .form import CodesRow, InstrumentRow, ReadingForm, SeenRow, SetupValue, SpecificationRow, StepRow
 from .record_rows import RecordRows
 
 CODE_STATES = ("stored", "pending", "permanent")
+
+
+def _words_of_row(**parts: str | None) -> str:
+    """What stands in a row beside the reading itself, in words."""
+    return ", ".join(f"{name} {text}" for name, text in parts.items() if text)
 
 
 class Evidence(RecordRows):
@@ -49,6 +54,10 @@ class Evidence(RecordRows):
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         if not (row.low or row.high) and not any(self.faults.at((*path, end)) for end in ("low", "high")):
             self.faults.add(path, "has neither low nor high", "low, high or both", 'low = "…"')
+        if isinstance(measurand, Unread):
+            words = _words_of_row(low=row.low, high=row.high)
+            self._kept(measurand, f"specification/{measurand.key}", path, words, withdrawn=reason)
+            return
         if measurand is None:
             return
         confirmed = bool(row.confirmed) or reason is not None
@@ -109,6 +118,9 @@ class Evidence(RecordRows):
             ):
                 continue
             typed = value.is_ or ""
+            if isinstance(measurand, Unread):
+                self._kept(measurand, f"{stage_name(self.stage)}/setup", place, typed)
+                continue
             instrument = self._instrument_named(place, measurand, value.with_, value.range_)
             read = self.examination.reading(place, measurand, typed, bool(value.confirmed), span=value.range_)
             if read is not None:
@@ -126,6 +138,8 @@ class Evidence(RecordRows):
                     usual=bool(instrument) and value.with_ is None,
                 )
                 values[key] = body_of(record)
+        if given and not values and all(key.partition(".")[0] in self.declared.lost for key in given):
+            return ""
         return self._say(
             "setup", f"{stage_name(self.stage)}/setup", body_of(Setup(stage=self.stage, values=values)), path
         )
@@ -134,7 +148,11 @@ class Evidence(RecordRows):
         measurand = self._known((*path, "of"), row.of, "a reading", self.declared.measurands)
         given = self._given((*path, "is"), row.is_, "the reading as it was read", '"12.64 V"')
         reason = self._full((*path, "withdrawn"), row.withdrawn)
-        if measurand is None:
+        if isinstance(measurand, Unread) and given:
+            group = f"{stage_name(self.stage)}/{measurand.key}/{row.place or ''}"
+            words = f"{row.is_} {_words_of_row(range=row.range_)}"
+            self._kept(measurand, group, path, words, row.place, row.taken, reason)
+        if measurand is None or isinstance(measurand, Unread):
             return
         place = self._place((*path, "place"), row.place, measurand.places, measurand.key)
         instrument = self._instrument_named(path, measurand, row.with_, row.range_)
@@ -203,6 +221,11 @@ class Evidence(RecordRows):
             else {**self.declared.observations, **self.declared.measurands, **self.declared.records}
         )
         what = self._known((*path, "of"), row.of, "an observation", shelves)
+        if isinstance(what, Unread):
+            group = f"{stage_name(self.stage)}/{what.key}/{row.place or ''}"
+            said = f"{row.is_ or row.words or ''} {_words_of_row(cannot=row.cannot, cleared=row.cleared)}"
+            self._kept(what, group, path, said, row.place, row.taken, reason)
+            return
         if what is None:
             return
         # What could not be reached may be the whole thing; an answer belongs to one place.

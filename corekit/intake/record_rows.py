@@ -13,7 +13,7 @@ from ..model.job import stage_name
 from ..model.records import Recorded, body_of
 from ..model.sampling import LEAST_SAMPLES, MOST_SAMPLES, Sampling
 from ..units import TypedError
-from .drafts import Drafts, personal
+from .drafts import Drafts, Unread, personal
 from .form import RecordRow
 from .samples import Samples, SamplesError, points_rise, read_samples
 
@@ -36,7 +36,11 @@ class RecordRows(Drafts):
         sampling = self._known((*path, "of"), row.of, "a record", self.declared.records)
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         is_file = self._is_from_file(path, row)
-        if sampling is None or is_file is None:
+        if isinstance(sampling, Unread) and is_file is not None:
+            points = "; ".join(": ".join(words) for words in row.points or [] if words is not None)
+            group = f"{stage_name(self.stage)}/{sampling.key}/{row.place or ''}"
+            self._kept(sampling, group, path, row.file or points, row.place, row.taken, reason)
+        if sampling is None or isinstance(sampling, Unread) or is_file is None:
             return
         place = self._place((*path, "place"), row.place, sampling.places, sampling.key)
         instrument = self._instrument_named(path, sampling.of, row.with_, row.range_)

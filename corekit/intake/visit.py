@@ -118,6 +118,7 @@ class Reader(Evidence, WorkRows, ComplaintRows):
         for name, row in (form.instruments or {}).items():
             self._instrument(("instruments", name), name, row)
         self.steps += after
+        self._remark_unread()
         return VisitFile(
             origin=form.job or "",
             demo=bool(form.demo),

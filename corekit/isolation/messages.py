@@ -17,10 +17,13 @@ from ..plugin.host import Failure
 
 
 class PluginCode(NamedTuple):
-    """A piece of a plugin's code: the plugin or system, and which check or other part of it."""
+    """A piece of a plugin's code: the plugin or system, which check or other part of it, and, of what the
+    alarm stopped, at which file and line.
+    """
 
     plugin: str
     part: str
+    place: str = ""
 
 
 # ---- requests
@@ -31,7 +34,7 @@ class AssessRequest:
     """Assess this job.
 
     Attributes:
-        systems, failures, versions: The plugins as the server loaded them.
+        systems, failures, versions, distributions: The plugins as the server loaded them.
         disabled: Systems of which no check may run.
         timed_out: Checks that overran before; they say again that they did, without running.
     """
@@ -40,6 +43,7 @@ class AssessRequest:
     systems: tuple[str, ...]
     failures: tuple[Failure, ...]
     versions: dict[str, str]
+    distributions: dict[str, str]
     disabled: frozenset[str]
     timed_out: frozenset[PluginCode]
     minutes_left: float | None
@@ -124,16 +128,16 @@ class Progress(ctypes.Structure):
         count: Goes up whenever something begins.
     """
 
-    _fields_ = [("request", ctypes.c_uint64), ("count", ctypes.c_uint64), ("words", ctypes.c_char * 600)]
+    _fields_ = [("request", ctypes.c_uint64), ("count", ctypes.c_uint64), ("words", ctypes.c_char * 800)]
 
     request: int
     count: int
     words: bytes
 
 
-def note_progress(progress: Progress, plugin: str, part: str) -> None:
-    """Write down what begins now."""
-    progress.words = f"{plugin[:80]}{_BETWEEN}{part[:200]}".encode()[:599]
+def note_progress(progress: Progress, plugin: str, part: str, where: str = "") -> None:
+    """Write down what begins now, and at which file and line."""
+    progress.words = _BETWEEN.join((plugin[:80], part[:200], where[:200])).encode()[:799]
     progress.count += 1
 
 
@@ -144,5 +148,10 @@ def code_in_progress(progress: Progress, request: int) -> PluginCode | None:
     """
     if progress.request != request:
         return None
-    plugin, _, part = progress.words.decode(errors="replace").partition(_BETWEEN)
+    plugin, part, _ = (*progress.words.decode(errors="replace").split(_BETWEEN), "", "")[:3]
     return PluginCode(plugin, part) if plugin else None
+
+
+def beginning_of_code(progress: Progress) -> str:
+    """File and line at which what was begun last begins, as far as they are known."""
+    return (*progress.words.decode(errors="replace").split(_BETWEEN), "", "")[2]

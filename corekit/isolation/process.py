@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
+import signal
 import threading
 import time
 from collections.abc import Iterator, Mapping, Sequence
@@ -15,6 +17,7 @@ import attrs
 
 from ..assess.assessment import CHECK_SECONDS
 from ..plugin.host import LOAD_SECONDS, LOADING
+from .last_words import place_words
 from .messages import (
     AssessRequest,
     CalculateRequest,
@@ -22,6 +25,7 @@ from .messages import (
     Progress,
     ReadyReply,
     Reply,
+    beginning_of_code,
     code_in_progress,
     packed_request,
     unpacked_reply,
@@ -88,14 +92,16 @@ class WorkerProcess:
         self._timeouts = timeouts
         self._progress: Progress = RawValue(Progress)
         self._pipe, other = _CONTEXT.Pipe()
+        self._told, told = _CONTEXT.Pipe(duplex=False)
         self._process: SpawnProcess = _CONTEXT.Process(
             target=run,
-            args=(other, self._progress, points, left_out, timeouts.last_resort),
+            args=(other, self._progress, points, left_out, timeouts.last_resort, told),
             name="corekit checks",
             daemon=True,
         )
         self._process.start()
         other.close()
+        told.close()
         self._is_ready = False
         self._number = 0  # of the last request
 
@@ -126,6 +132,7 @@ class WorkerProcess:
         self._process.kill()
         self._process.join(10.0)
         self._pipe.close()
+        self._told.close()
 
     def _next_reply(self) -> Reply:
         self._wait_for_data()
@@ -146,6 +153,7 @@ class WorkerProcess:
             if self._progress.count != count:
                 count, deadline = self._progress.count, time.monotonic() + self._timeout
             elif time.monotonic() > deadline:
+                self._abort()
                 raise self._lost(f"gave no answer within {self._timeout:g} s and was ended")
         if self._pipe not in ready and not self._pipe.poll():
             raise self._lost(self._end_words())
@@ -160,7 +168,24 @@ class WorkerProcess:
         return self._timeouts.of(self._running_code)
 
     def _lost(self, how: str) -> LostProcessError:
-        return LostProcessError(how, self._running_code)
+        code = self._running_code
+        place = place_words(self._last_words(), beginning_of_code(self._progress)) if code is not None else ""
+        return LostProcessError(f"{how}{place}", code)
+
+    def _abort(self) -> None:
+        """End it in the way in which it says first where it is."""
+        if self.pid is not None and hasattr(signal, "SIGABRT") and os.name == "posix":
+            os.kill(self.pid, signal.SIGABRT)
+            self._process.join(1.0)
+
+    def _last_words(self) -> str:
+        said = b""
+        while wait([self._told], 0.0):
+            more = os.read(self._told.fileno(), 65536)
+            said += more
+            if not more:
+                break
+        return said.decode(errors="replace")
 
     @contextmanager
     def _killed_after(self, seconds: float) -> Iterator[None]:

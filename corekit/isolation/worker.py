@@ -24,6 +24,7 @@ from ..assess.assessment import Assessment, assess
 from ..desk.errors import DeskError
 from ..model.job import Job
 from ..model.value import Value
+from ..plugin import set_aside
 from ..plugin.host import LOADING, Failure, Plugins
 from .fair_lock import FairLock
 from .messages import (
@@ -73,7 +74,9 @@ class Worker:
         self._is_closed = False
         self._process: WorkerProcess | None = None
         self._disabled: dict[str, Failure] = {}  # by system
-        self._left_out: dict[str, str] = {}  # names of plugins that cost a process while they loaded, and how
+        self._left_out: dict[str, str] = dict(
+            set_aside.plugins
+        )  # names of plugins that cost a process while they loaded, and how
         self._timed_out: frozenset[PluginCode] = frozenset()
         self._lost_calculations: dict[str, str] = {}  # keys of those that cost the process, and what is said
 
@@ -234,6 +237,7 @@ class Worker:
             systems=tuple(plugins.systems),
             failures=(*plugins.failures, *self._disabled.values()),
             versions=dict(plugins.versions),
+            distributions=dict(plugins.distributions),
             disabled=frozenset(self._disabled),
             timed_out=self._timed_out,
             minutes_left=minutes_left,
@@ -277,11 +281,16 @@ class Worker:
 
     def _disable(self, culprit: PluginCode, how: str, plugins: Plugins) -> bool:
         """From now on nothing of this system runs; False when nothing of it ran anyway."""
-        key, check = culprit
+        key, check = culprit.plugin, culprit.part
         system = plugins.systems.get(key)
         if system is None or key in self._disabled:
             return False
         cost = f"{system.title} is not assessed until {_ANEW}; every reading is kept."
-        self._disabled[key] = Failure(plugin=key, what=f"its check {check!r} {how}", cost=cost)
+        self._disabled[key] = Failure(
+            plugin=key,
+            what=f"its check {check!r} {how}",
+            cost=cost,
+            distribution=plugins.distributions.get(key, ""),
+        )
         log.warning("%s", self._disabled[key])
         return True

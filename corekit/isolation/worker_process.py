@@ -14,6 +14,7 @@ import multiprocessing.connection
 import os
 import pickle
 import signal
+import sys
 import threading
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from functools import lru_cache
@@ -25,10 +26,12 @@ import attrs
 from ..assess.assessment import CHECK_SECONDS, assess
 from ..model.finding import Finding, Gap
 from ..model.job import Job
+from ..plugin import intact
 from ..plugin.case import Case
-from ..plugin.guard import Overrun, guarded, in_words, listen
+from ..plugin.guard import Overrun, failure_words, guarded, in_words, limit_memory, listen
 from ..plugin.host import GROUP, Failure, Plugins, load
 from ..plugin.system import System
+from .last_words import tell_where_it_was
 from .messages import (
     AssessReply,
     AssessRequest,
@@ -52,10 +55,12 @@ def run(
     points: Sequence[tuple[str, str]] | None,
     left_out: Mapping[str, str],
     last_resort: float,
+    told: Connection,
 ) -> None:
     """The worker's whole life.
 
     Args:
+        told: Where it says at its end where it was.
         progress: Where it notes what it is at, in memory that the server sees too.
         points: Name and module of each plugin; None for all that are installed.
         left_out: Names of plugins that are not to be loaded, and why not.
@@ -68,6 +73,11 @@ def run(
     threading.Thread(target=_end_with_server, daemon=True).start()
     listener = ProgressListener(progress, last_resort)
     listen(listener)
+    tell_where_it_was(lambda: listener.running is not None, told.fileno())
+    os.dup2(2, 1)  # the output is the command's; what a plugin writes goes to the error stream
+    sys.stdout = sys.stderr
+    limit_memory()
+    intact.guard_process()
     handler = _RequestHandler(load(_entry_points(points, left_out)), left_out, listener)
     listener.reset(0)
     pipe.send_bytes(pickle.dumps(ReadyReply()))
@@ -109,14 +119,17 @@ class ProgressListener:
     last_resort: float
     timed_out: set[PluginCode] = attrs.field(factory=set)
 
-    def begins(self, plugin: str, what: str) -> None:
-        note_progress(self.progress, plugin, what)
+    def begins(self, plugin: str, what: str, seconds: float, where: str) -> None:
+        note_progress(self.progress, plugin, what, where)
         if hasattr(signal, "ITIMER_PROF"):
             # SIGPROF, which nobody handles here, ends a process.
             signal.setitimer(signal.ITIMER_PROF, self.last_resort)
 
-    def overran(self, plugin: str, what: str) -> None:
-        self.timed_out.add(PluginCode(plugin, what))
+    def ends(self) -> None:
+        """What it gave may still cost the process while it is passed on."""
+
+    def overran(self, plugin: str, what: str, place: str) -> None:
+        self.timed_out.add(PluginCode(plugin, what, place))
 
     @property
     def running(self) -> PluginCode | None:
@@ -156,12 +169,16 @@ class _RequestHandler:
             if is_ours:
                 log.exception("an assessment failed")
             culprit = None if is_ours else self._listener.running
-            return pickle.dumps(FailedReply(culprit, f"failed ({in_words(error)})"))
+            words = in_words(error) if is_ours else failure_words(error)
+            return pickle.dumps(FailedReply(culprit, f"failed ({words})"))
 
     def _assess(self, request: AssessRequest) -> bytes:
         plugins = self._plugins_for(request.systems, request.disabled, request.timed_out)
         plugins = attrs.evolve(
-            plugins, versions=request.versions, failures=(*request.failures, *plugins.failures)
+            plugins,
+            versions=request.versions,
+            distributions=request.distributions,
+            failures=(*request.failures, *plugins.failures),
         )
         assessment = assess(request.job, plugins, request.minutes_left, request.about)
         without_job = attrs.evolve(
@@ -196,7 +213,7 @@ class _RequestHandler:
             if key not in here
         )
         patched = {
-            key: _with_timed_out(system, {code.part for code in timed_out if code.plugin == key})
+            key: _with_timed_out(system, {code.part: code.place for code in timed_out if code.plugin == key})
             for key, system in here.items()
         }
         return without_checks(Plugins(systems=patched, failures=failures), disabled)
@@ -213,7 +230,7 @@ class _RequestHandler:
             words = " ".join(str(error).split())
             return RefusedReply(words if words.startswith(request.key) else f"{request.key}: {words}")
         except BaseException as error:
-            return FailedReply(code, f"failed ({in_words(error)})")
+            return FailedReply(code, f"failed ({failure_words(error)})")
 
 
 def without_checks(plugins: Plugins, disabled: frozenset[str]) -> Plugins:
@@ -223,30 +240,25 @@ def without_checks(plugins: Plugins, disabled: frozenset[str]) -> Plugins:
     return attrs.evolve(
         plugins,
         systems={
-            key: _without_checks(system) if key in disabled else system
+            key: system.without_checks() if key in disabled else system
             for key, system in plugins.systems.items()
         },
     )
 
 
-def _without_checks(system: System) -> System:
-    bare = copy.copy(system)
-    bare.checks = {}
-    bare.__dict__["faults"] = None  # half the outcomes would make it suspect the wrong part
-    return bare
-
-
-def _with_timed_out(system: System, titles: set[str]) -> System:
-    """The system with the checks of these titles saying at once that they took too long."""
-    if not titles:
+def _with_timed_out(system: System, places: Mapping[str, str]) -> System:
+    """The system with the checks of these titles saying at once that they took too long, and where they were
+    stopped.
+    """
+    if not places:
         return system
 
     def overruns(case: Case, *args: Any, **named: Any) -> Iterator[Finding | Gap]:
-        raise Overrun(f"it took longer than {CHECK_SECONDS:g} s")
+        raise Overrun(f"it took longer than {CHECK_SECONDS:g} s", places[case.check])
 
     patched = copy.copy(system)
     patched.checks = {
-        key: attrs.evolve(check, function=overruns) if check.title in titles else check
+        key: attrs.evolve(check, function=overruns) if check.title in places else check
         for key, check in system.checks.items()
     }
     return patched

@@ -295,6 +295,9 @@ class Document:
         shop: The issuer's name, for the running head.
         currency, total: As printed, so that page and code can show them; of a receipt what was received.
         form: How it is built; a document that was kept before forms were counted has the first.
+        mark: The record mark that it was issued with, see `corekit.model.mark`; empty where the mark was
+            computed from the journal heads alone, and on a draft.
+        rests_on: Hash of the journal heads that the mark is over.
     """
 
     id: str
@@ -310,9 +313,12 @@ class Document:
     demo: bool = False
     language: str = "en"
     form: int = attrs.field(default=1, metadata={"later": True})
+    mark: str = attrs.field(default="", metadata={"later": True})
+    rests_on: str = attrs.field(default="", metadata={"later": True})
 
 
-_UNION: dict[str, type] = {
+#: Name → class of everything that says in its data what it is.
+PARTS: dict[str, type] = {
     kind.__name__: kind
     for kind in (
         Heading,
@@ -358,7 +364,7 @@ def _converter() -> Any:
 
     def untagged(data: Any, _: Any) -> Any:
         rest = dict(data)
-        return converter.structure(rest, _UNION[rest.pop("is")])
+        return converter.structure(rest, PARTS[rest.pop("is")])
 
     def as_it_stands(data: Any, kind: Any) -> Any:
         """Nothing is turned into text or into yes and no: what is hashed is what is shown."""
@@ -387,11 +393,13 @@ def _converter() -> Any:
 def to_data(document: Document) -> dict[str, Any]:
     """The Document as plain JSON data; `from_data` gives an equal Document back."""
     attrs.resolve_types(Document)
-    for kind in (*_UNION.values(), *_ROWS):
+    for kind in (*PARTS.values(), *_ROWS):
         attrs.resolve_types(kind)
     data: dict[str, Any] = _converter().unstructure(document, Document)
-    if document.form == 1:  # what was kept before forms were counted stays the same data, and so its hash
-        del data["form"]
+    for field in attrs.fields(Document):
+        # What was kept before a field came stays the same data, and so its hash.
+        if field.metadata.get("later") and data[field.name] == field.default:
+            del data[field.name]
     return data
 
 
@@ -401,7 +409,7 @@ def from_data(data: dict[str, Any]) -> Document:
     Raises:
         ValueError: the data does not describe a Document.
     """
-    for kind in (Document, *_UNION.values(), *_ROWS):
+    for kind in (Document, *PARTS.values(), *_ROWS):
         attrs.resolve_types(kind)
     try:
         return _converter().structure(data, Document)  # type: ignore[no-any-return]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
@@ -14,6 +14,8 @@ from .canonical import digest
 #: The journals there are: a job's own, and the books.
 JOB, BOOKS = "job", "books"
 #: What the id of a request may be; whoever asks makes it, and the same request sent again has the same.
+#: Before the row of what is kept as it was typed, because its system did not load.
+AS_TYPED = "as typed/"
 REQUEST_ID = re.compile(r"[A-Za-z0-9_-]{16,64}")
 
 
@@ -129,23 +131,22 @@ def seal(entry: Entry) -> Entry:
     return attrs.evolve(entry, id=digest(entry.content()))
 
 
-def broken(entries: list[Entry]) -> list[str]:
-    """What is wrong with a chain, one sentence each, in the chain's order; empty when it verifies.
+def broken(entries: Iterable[Entry]) -> Iterator[str]:
+    """What is wrong with a chain, one sentence each, in the chain's order; nothing when it verifies. Each
+    entry is looked at once and let go.
 
     A cut tail cannot be seen from inside; the record mark on paper is what shows it.
     """
-    faults: list[str] = []
     previous, expected = "", 0
     for entry in entries:
         if digest(entry.content()) != entry.id:
-            faults.append(
+            yield (
                 f"entry {entry.n} of chain {entry.chain}: its content no longer matches its id"
                 f" {entry.id[:12]}"
             )
         if entry.n != expected or entry.prev != previous:
-            faults.append(
+            yield (
                 f"entry {entry.n} of chain {entry.chain}: it does not follow the entry before it; one was"
                 " removed, added or changed"
             )
         previous, expected = entry.id, entry.n + 1  # one gap is one fault, not one for every entry behind it
-    return faults

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 import attrs
 
 from .approval import Approval
 from .canonical import digest
 from .entry import Entry
-from .personal import PICTURE_KINDS, Personal
+from .personal import PICTURE_KINDS, KeptWords, Personal, SpokenWords
 from .records import (
     RECORDS,
     Announced,
@@ -348,6 +348,12 @@ class Job:
         ]
         return None if any(one.id == entry for one in heads) else heads[-1]
 
+    def in_words(self, texts: Mapping[str, str]) -> Job:
+        """The same job with own words as they were said, for the shop's own eyes; no Document is built of
+        it.
+        """
+        return attrs.evolve(self, standing=tuple(_in_words(noted, texts) for noted in self.standing))
+
     def persons(self, *kinds: str) -> Iterator[Personal]:
         """Every reference to personal text in the journal, of these kinds; without any, of all kinds but
         pictures, which are long.
@@ -356,6 +362,16 @@ class Job:
             for reference in _references(entry.body):
                 if reference.kind in kinds if kinds else reference.kind not in PICTURE_KINDS:
                     yield reference
+
+
+def _in_words(noted: Noted[object], texts: Mapping[str, str]) -> Noted[object]:
+    record: Any = noted.record
+    said = {
+        name: SpokenWords(value.words(texts))
+        for name, value in ((field.name, getattr(record, field.name)) for field in attrs.fields(type(record)))
+        if isinstance(value, KeptWords)
+    }
+    return Noted(noted.entry, attrs.evolve(record, **said)) if said else noted
 
 
 def _references(data: object) -> Iterator[Personal]:

@@ -15,7 +15,8 @@ from typing import Any
 
 import attrs
 
-from .personal import Personal, PersonalText
+from .personal import KeptWords, Personal, PersonalText
+from .public_words import CANNOT, CLEARED, HOW_APPROVED, HOW_PAID, NO_VIN, WHERE_FROM, PublicWords
 
 _Person = Personal | PersonalText | None
 
@@ -36,6 +37,15 @@ def _later(default: Any) -> Any:
     body either.
     """
     return attrs.field(default=default, metadata={"later": True})
+
+
+def _public(words: PublicWords, *, required: bool = False, later: bool = False) -> Any:
+    """A field that says one of a closed list; other words are a person's, and kept with the persons."""
+    return attrs.field(
+        default=attrs.NOTHING if required else "",
+        converter=words.read,
+        metadata={"public": words, "later": later},
+    )
 
 
 @attrs.frozen(kw_only=True)
@@ -90,6 +100,11 @@ class Tried:
     words: _Person = _words()
 
 
+#: Why a vehicle has no VIN yet, where a price was given by phone; whoever stands before the vehicle says
+#: which one it is.
+NOT_SEEN = "not seen yet"
+
+
 @attrs.frozen(kw_only=True)
 class Vehicle:
     """Which vehicle; a VIN may be missing, then `why_no_vin` says why.
@@ -101,7 +116,7 @@ class Vehicle:
     plate: _Person = _words()
     vin: _Person = _words()
     description: _Person = _words()
-    why_no_vin: str = ""
+    why_no_vin: str = _public(NO_VIN)
     vin_check: str = ""
     model_years: list[int] = attrs.field(factory=list)
     odometer: float | None = None
@@ -139,7 +154,7 @@ class Specified:
     """
 
     of: str
-    where_from: str
+    where_from: str = _public(WHERE_FROM, required=True)
     kind: str
     low: float | None = None
     high: float | None = None
@@ -236,9 +251,9 @@ class Seen:
     place: str = ""
     stage: int = 0
     answer: str = ""
-    cannot: str = ""
+    cannot: str = _public(CANNOT)
     words: _Person = _words()
-    cleared: str = _later("")
+    cleared: str = _public(CLEARED, later=True)
 
 
 @attrs.frozen(kw_only=True)
@@ -254,7 +269,7 @@ class CodesRead:
     stage: int = 0
     state: str = ""
     codes: list[str] = attrs.field(factory=list)
-    cannot: str = ""
+    cannot: str = _public(CANNOT)
 
 
 #: Why work is asked for without a finding.
@@ -292,7 +307,7 @@ class Remarked:
 
     words: _Person = _words()
     stage: int = 0
-    cleared: str = _later("")
+    cleared: str = _public(CLEARED, later=True)
 
 
 @attrs.frozen(kw_only=True)
@@ -400,7 +415,7 @@ class Approved:
     total: int
     currency: str
     by: str
-    how: str
+    how: str = _public(HOW_APPROVED, required=True)
     declined: list[str] = attrs.field(factory=list)
     signature: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
     said: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
@@ -442,8 +457,8 @@ class ApprovedMore:
     amount: int
     currency: str
     by: str
-    how: str
     because: str
+    how: str = _public(HOW_APPROVED, required=True)
 
 
 @attrs.frozen(kw_only=True)
@@ -487,7 +502,7 @@ class Paid:
 
     amount: int
     currency: str
-    how: str
+    how: str = _public(HOW_PAID, required=True)
 
 
 @attrs.frozen(kw_only=True)
@@ -496,7 +511,7 @@ class Announced:
 
     amount: int
     currency: str
-    how: str
+    how: str = _public(HOW_PAID, required=True)
 
 
 @attrs.frozen(kw_only=True)
@@ -531,9 +546,12 @@ class Withdrawn:
 
 @attrs.frozen(kw_only=True)
 class Forgotten:
-    """The persons of this job were destroyed after retention: how many texts of which kinds."""
+    """The persons of this job were destroyed: how many texts of which kinds, and why before the end of
+    retention, of a closed list.
+    """
 
     counts: dict[str, int]
+    because: str = _later("")
 
 
 @attrs.frozen(kw_only=True)
@@ -649,10 +667,20 @@ def body_of(record: Any) -> dict[str, Any]:
         value = getattr(record, field.name)
         if field.metadata.get("later") and value == field.default:
             continue
-        body[field.name] = (
-            {"personal": value.kind, "hash": value.hash} if isinstance(value, Personal) else value
-        )
+        said = value.said if isinstance(value, KeptWords) else value
+        body[field.name] = {"personal": said.kind, "hash": said.hash} if isinstance(said, Personal) else said
     return body
+
+
+def with_kept_words(kind: str, body: Mapping[str, Any]) -> dict[str, Any]:
+    """A body as it may be written down: own words where a closed list is asked for stand as personal text."""
+    record = RECORDS[kind](**body)
+    kept = {
+        field.name: getattr(record, field.name).said
+        for field in attrs.fields(type(record))
+        if isinstance(getattr(record, field.name), KeptWords)
+    }
+    return {**body, **kept}
 
 
 def as_the_file_says(body: Mapping[str, Any]) -> dict[str, Any]:

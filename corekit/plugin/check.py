@@ -16,6 +16,7 @@ from ..model.measurand import Measurand, Observation, Trait, ruled_out_by
 from ..model.sampling import Sampling
 from ..model.value import Value
 from .case import Case, Missing
+from .guard import line_words
 from .limit_words import limit_words
 from .reading import Reading, Series
 from .record import Record
@@ -57,6 +58,12 @@ class Check:
     @property
     def key(self) -> str:
         return self.function.__name__
+
+    @property
+    def where(self) -> str:
+        """File and line at which it begins; empty for what was not written in Python."""
+        code = getattr(self.function, "__code__", None)
+        return line_words(code.co_filename, code.co_firstlineno) if code is not None else ""
 
     def arguments(self, case: Case) -> dict[str, Any]:
         """What the case has for each parameter.

@@ -18,9 +18,9 @@ from ..model.measurand import Measurand, Observation, Operation, Part, Trait
 from ..model.sampling import Sampling
 from ..model.source import Source
 from ..unit_table import own_units, set_own_units
-from . import hookspecs
+from . import hookspecs, intact, set_aside
 from .calculation import Calculation
-from .guard import guarded, in_words
+from .guard import failure_words, guarded
 from .system import System
 
 GROUP = "corekit"
@@ -30,24 +30,39 @@ LOADING = "loading it"  # how a listener hears of it
 
 @attrs.frozen(kw_only=True)
 class Failure:
-    """A plugin that did not make it, and what that costs the visit."""
+    """A plugin that did not make it, and what that costs the visit.
+
+    Attributes:
+        distribution: The package that it came in and its version, as far as known.
+        is_wished: It was left out because somebody said so.
+    """
 
     plugin: str
     what: str
     cost: str
+    distribution: str = ""
+    is_wished: bool = False
 
     def __str__(self) -> str:
-        return f"Plugin {self.plugin}: {self.what}. {self.cost}"
+        where = f" ({self.distribution})" if self.distribution else ""
+        return f"Plugin {self.plugin}{where}: {self.what.removesuffix('.')}. {self.cost}"
 
 
 @attrs.frozen(kw_only=True)
 class Plugins:
-    """The systems and jurisdictions that are there, and the plugins that failed."""
+    """The systems and jurisdictions that are there, and the plugins that failed.
+
+    Attributes:
+        versions: System → version of its distribution. distributions: System → distribution and version.
+        lost: Key of each system that is installed and did not load → why.
+    """
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
     jurisdictions: Mapping[str, Jurisdiction] = attrs.field(factory=dict)
     failures: tuple[Failure, ...] = ()
     versions: Mapping[str, str] = attrs.field(factory=dict)
+    distributions: Mapping[str, str] = attrs.field(factory=dict)
+    lost: Mapping[str, str] = attrs.field(factory=dict)
 
     @cached_property
     def parts(self) -> dict[str, Part]:
@@ -123,45 +138,107 @@ def _merged(shelves: Iterable[dict[str, Any]]) -> dict[str, Any]:
 def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     """Load every plugin under entry point group `corekit`, one at a time and under a time limit.
 
-    A plugin that fails to import, raises, returns the wrong thing, mistypes a hook, adds nothing, claims a
-    key that is taken or disagrees with another on a unit becomes a `Failure`; everything else is as if it
-    were not installed.
+    A plugin that fails to import, raises, returns the wrong thing, mistypes a hook, adds nothing, has another
+    name than its system's key, claims a key that is taken, changes the core or another system, or disagrees
+    with another on a unit becomes a `Failure`; everything else is as if it were not installed. So does what
+    this process leaves out (`set_aside`).
     """
     systems: dict[str, System] = {}
     places: dict[str, Jurisdiction] = {}
     failures: list[Failure] = []
+    distributions: dict[str, str] = {}
     versions: dict[str, str] = {}
-    for point in sorted(
-        found if found is not None else entry_points(group=GROUP), key=lambda point: point.name
-    ):
+    taken: dict[str, EntryPoint] = {}
+    lost: dict[str, str] = {}
+    original = intact.Original()
+    for point in sorted(found if found is not None else entry_points(group=GROUP), key=_rank):
         before = own_units()
         try:
-            with guarded(point.name, LOADING, LOAD_SECONDS):
+            if point.name in set_aside.plugins:
+                raise _LeftOutError(set_aside.plugins[point.name])
+            if point.name in taken:
+                raise ValueError(
+                    f"its name is taken by {_origin(taken[point.name])}; of several the first alone is loaded"
+                )
+            taken[point.name] = point
+            with guarded(point.name, LOADING, LOAD_SECONDS, f"{point.value} (its module)"):
                 system, described = _added_by(point)
-            if system is not None and system.key in systems:
-                raise ValueError(f"the key {system.key!r} is taken by another plugin")
-            if taken := [code for code in described if code in places or code in jurisdictions()]:
-                raise ValueError(f"the jurisdiction {taken[0]!r} is described already")
+            if changed := original.put_back():
+                raise intact.AlteredError(intact.altered_words(changed))
+            if system is not None and system.key != point.name:
+                raise ValueError(
+                    f"its entry point is called {point.name!r} and its system {system.key!r}; give the entry"
+                    " point the system's key"
+                )
+            if again := [code for code in described if code in places or code in jurisdictions()]:
+                raise ValueError(f"the jurisdiction {again[0]!r} is described already")
             set_own_units((*before, *(system.units if system is not None else ())))
         except KeyboardInterrupt:
             raise
         except BaseException as error:
             set_own_units(before)
+            original.put_back()
+            failures.append(_failure(point, error))
+            if point.name not in systems:
+                lost.setdefault(point.name, failures[-1].what)
+            continue
+        original.follow()
+        places.update(described)
+        if system is not None:
+            original.add_system(system)
+            systems[system.key] = system
+            versions[system.key], distributions[system.key] = _version(point), _named(point)
+    intact.watch(original)
+    failures += _without_checks_here(systems, distributions)
+    return Plugins(
+        systems=systems,
+        jurisdictions=places,
+        failures=(*failures, *_lost(systems)),
+        versions=versions,
+        distributions=distributions,
+        lost=lost,
+    )
+
+
+class _LeftOutError(Exception):
+    """It is not to be loaded in this process."""
+
+
+def _failure(point: EntryPoint, error: BaseException) -> Failure:
+    left_out = isinstance(error, _LeftOutError)
+    return Failure(
+        plugin=point.name,
+        what=str(error) if left_out else failure_words(error, f"{point.value} (its module)"),
+        cost="Its system is not assessed in this visit.",
+        distribution=_named(point),
+        is_wished=left_out and str(error) == set_aside.BY_WISH,
+    )
+
+
+def _rank(point: EntryPoint) -> tuple[str, bool, str]:
+    """By name; of two with one name those that come with the core are first, then the distribution's name
+    decides.
+    """
+    distribution = getattr(point, "dist", None)
+    name = distribution.name if distribution is not None else ""
+    return point.name, name != "corekit", name
+
+
+def _without_checks_here(systems: dict[str, System], distributions: Mapping[str, str]) -> list[Failure]:
+    """Exchange each system whose checks must not run in this process for one that only declares."""
+    failures = []
+    for key, why in set_aside.checks.items():
+        if key in systems:
+            systems[key] = systems[key].without_checks()
             failures.append(
                 Failure(
-                    plugin=point.name,
-                    what=in_words(error),
-                    cost="Its system is not assessed in this visit.",
+                    plugin=key,
+                    what=why,
+                    cost=f"{systems[key].title} is not assessed here; every reading is kept.",
+                    distribution=distributions.get(key, ""),
                 )
             )
-            continue
-        if system is not None:
-            systems[system.key] = system
-        places.update(described)
-        versions[point.name] = _version(point)
-    return Plugins(
-        systems=systems, jurisdictions=places, failures=(*failures, *_lost(systems)), versions=versions
-    )
+    return failures
 
 
 def _lost(systems: Mapping[str, System]) -> list[Failure]:
@@ -239,3 +316,17 @@ def _system_of(call: Callable[[], Any]) -> System:
 def _version(point: EntryPoint) -> str:
     distribution = getattr(point, "dist", None)
     return distribution.version if distribution is not None else "unknown"
+
+
+def _named(point: EntryPoint) -> str:
+    """The distribution that it came in, with its version; empty when none is known."""
+    distribution = getattr(point, "dist", None)
+    return f"{distribution.name} {distribution.version}" if distribution is not None else ""
+
+
+def _origin(point: EntryPoint) -> str:
+    """The distribution and where it lies, or else the module."""
+    distribution = getattr(point, "dist", None)
+    if distribution is None:
+        return f"another plugin (module {point.value})"
+    return f"the distribution {distribution.name} {distribution.version} in {distribution.locate_file('')}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import re
 import sys
 from collections.abc import Callable, Iterable, Mapping
@@ -68,6 +69,15 @@ class System:
 
     def __repr__(self) -> str:
         return f"<system {self.key}>"
+
+    def without_checks(self) -> System:
+        """The same system as one that only declares: what was read of it is shown, and nothing is made of it.
+        Its fault table goes with the checks, for half the outcomes would make it suspect the wrong part.
+        """
+        bare = copy.copy(self)
+        bare.checks = {}
+        bare.__dict__["faults"] = None
+        return bare
 
     def unit(
         self,

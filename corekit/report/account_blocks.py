@@ -43,6 +43,8 @@ def answer_block(job: Job, account: Account, facts: Sequence[tuple[str, str, boo
 def _next_in_short(steps: Sequence[Step]) -> str:
     first = steps[0]
     text = "".join(run for run in first.words if isinstance(run, str))
+    if first.short:
+        return first.short
     if first.label in ("What next", "Next step"):
         return text if len(text) <= _SHORT else "See below."
     return f"{first.label}: {lower_first(text)}" if len(text) <= _SHORT else f"{first.label}: see below."
@@ -77,14 +79,13 @@ _SAY_NEXT = frozenset({State.NOT_RIGHT, State.PUT_OFF, State.DECLINED})
 
 def _what(row: Row) -> str:
     if isinstance(row, FaultRow):
-        return row.what
+        return f"{row.what[:1].upper()}{row.what[1:]}"
     if row.is_check_up:
         return "Looked over"
     return {
         State.SHOWN: "Gone, looked at again after the work",
         State.NOT_RIGHT: "Still there after the work",
         State.DONE: "Not looked at again yet",
-        State.NOT_FOUND: "Cause not found yet",
         State.PROPOSED: "To be looked for",
     }.get(row.state, "")
 
@@ -100,7 +101,7 @@ def state_words(row: Row) -> str:
         return str(state)
     if state is State.NOT_RIGHT and row.did_not_fix:
         return "did not fix it"
-    return str(state)
+    return "cause not found yet" if state is State.NOT_FOUND else str(state)
 
 
 def _proof(shown: Shown, assessment: Assessment) -> blocks.ProofRow:

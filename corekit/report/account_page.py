@@ -7,6 +7,7 @@ whether page and paper belong together, because the first screen of a phone is f
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal, InvalidOperation
 from typing import Any
 
 import attrs
@@ -28,6 +29,7 @@ from ..model.document import (
     Words,
     WorkRow,
 )
+from ..model.figure import Strip
 from ..model.personal import Personal
 from .personal_text import mask, removed
 from .strip_svg import strip_svg
@@ -165,16 +167,34 @@ def _is_hidden(words: Words, resolve: Resolve) -> bool:
 
 def _account(account: Account, readings: Sequence[ReadingRow], key: str) -> dict[str, Any]:
     several = len({row.point for row in account.rows if row.point}) > 1
-    rows = [_row(row, readings, f"{key}-{nth}", with_point=several) for nth, row in enumerate(account.rows)]
+    currency = clean(account.currency)
+    rows = [
+        _row(row, readings, f"{key}-{nth}", currency, with_point=several)
+        for nth, row in enumerate(account.rows)
+    ]
     return {
         "rows": rows,
         "proof": "",
         "key": any(proof["svg"] for row in rows for proof in row["proofs"]),
-        "currency": clean(account.currency),
     }
 
 
-def _row(row: AccountRow, readings: Sequence[ReadingRow], key: str, *, with_point: bool) -> dict[str, Any]:
+def _worth(works: Sequence[dict[str, str]], currency: str) -> str:
+    """What the works and parts of a row come to before tax, or why nothing of it is charged; empty where a
+    text is no amount.
+    """
+    try:
+        amounts = [Decimal(work["net"]) for work in works if work["net"]]
+    except InvalidOperation:
+        return ""
+    if amounts:
+        return f"{sum(amounts)} {currency}".strip()
+    return next((work["reason"] for work in works if work["reason"]), "")
+
+
+def _row(
+    row: AccountRow, readings: Sequence[ReadingRow], key: str, currency: str, *, with_point: bool
+) -> dict[str, Any]:
     proofs = [_proof(proof, readings, f"{key}-{nth}") for nth, proof in enumerate(row.proofs)]
     point = _sentence(row.point)
     works = [_work(work) for work in row.works]
@@ -183,6 +203,7 @@ def _row(row: AccountRow, readings: Sequence[ReadingRow], key: str, *, with_poin
         "what": clean(row.what) or point,
         "state": _sentence(row.state),
         "done": works[0]["text"] if works else "",
+        "net": _worth(works, currency),
         "first": next((proof for proof in proofs if proof["svg"]), next(iter(proofs), None)),
         "cause": clean(row.cause),
         "proofs": proofs,
@@ -193,22 +214,9 @@ def _row(row: AccountRow, readings: Sequence[ReadingRow], key: str, *, with_poin
 
 
 def _proof(proof: ProofRow, readings: Sequence[ReadingRow], key: str) -> dict[str, Any]:
-    words = wording()["page"]
     before, now = clean(proof.before), clean(proof.now)
     name = clean(proof.name)
-    svg = None
-    if proof.strip is not None:
-        both = proof.strip.before is not None
-        written = words["now"].format(value=now) if both and now else now or before
-        svg = Markup(
-            strip_svg(
-                proof.strip,
-                key,
-                name=name,
-                before=words["before"].format(value=before) if before else "",
-                now=written,
-            )
-        )
+    svg = Markup(_strip(proof.strip, key, name, before, now)) if proof.strip is not None else None
     behind = next(
         (row for row in readings if proof.strip is not None and row.strip == proof.strip),
         next((row for row in readings if row.name == proof.name), None),
@@ -224,6 +232,26 @@ def _proof(proof: ProofRow, readings: Sequence[ReadingRow], key: str) -> dict[st
         "limit": clean(behind.limit) if behind and not proof.usual else "",
         "source": clean(behind.source) if behind else "",
     }
+
+
+def _strip(strip: Strip, key: str, name: str, before: str, now: str, class_name: str = "") -> str:
+    words = wording()["page"]
+    both = strip.before is not None
+    return strip_svg(
+        strip,
+        key,
+        name=name,
+        before=words["before"].format(value=before) if before else "",
+        now=words["now"].format(value=now) if both and now else now or before,
+        class_name=class_name,
+    )
+
+
+def evidence_strip(row: ReadingRow, key: str) -> str:
+    """The strip of a reading among the evidence; its words grow with the reader's own, as a row's do."""
+    assert row.strip is not None
+    before, now = (clean(text).partition(" ±")[0] for text in (row.before, row.after))
+    return _strip(row.strip, key, clean(row.name), before, now, class_name=" strip")
 
 
 def _work(work: WorkRow) -> dict[str, str]:

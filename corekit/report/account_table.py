@@ -118,8 +118,6 @@ def _row(setter: Typesetter, measures: SheetMeasures, row: AccountRow, columns: 
         state.add(
             setter.own(row.state[:1].upper() + row.state[1:], attrs.evolve(strong, colour=INK), what_width)
         )
-    if row.next:
-        state.add(setter.typed(row.next, measures.cause, what_width))
     return panel(what, proof, work, net, state, pad=measures.row_pad)
 
 

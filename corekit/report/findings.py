@@ -196,10 +196,6 @@ def _withdrawn(job: Job, sheet: Sheet) -> list[str]:
     ]
 
 
-#: So many things that nobody looked at are named on a paper; `check` names all.
-NAMED = 14
-
-
 def not_looked_at(assessment: Assessment) -> list[str]:
     """What nobody read or looked at in one sentence, then what could not be had, with the reason."""
     gaps = [
@@ -213,11 +209,10 @@ def not_looked_at(assessment: Assessment) -> list[str]:
         for gap in gaps
         if gap.about
     )
-    names = [*list(every)[:NAMED], *([f"and {len(every) - NAMED} more"] if len(every) > NAMED else [])]
     other_texts = " ".join(dict.fromkeys(gap.text for gap in gaps if not gap.about))
     return [
         sentence
-        for sentence in (f"Not looked at: {', '.join(names)}." if names else "", other_texts)
+        for sentence in (f"Not looked at: {'; '.join(every)}." if every else "", other_texts)
         if sentence
     ]
 

@@ -5,7 +5,6 @@ code.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Sequence
 from itertools import pairwise
 
@@ -18,7 +17,7 @@ from .layout import Box
 from .measures import SheetMeasures
 from .panel import Column, Panel, SetRule, panel
 from .pen import BLACK, GREY, INK, MM, Pen
-from .text import clean
+from .text import amount_text, clean
 from .typesetter import Typesetter, bold
 
 #: Sides of the codes on the first sheet in mm, at least: the link's from its first dark module to its last,
@@ -28,7 +27,6 @@ _GUTTER = 22.0
 #: So many lines may stand in half the sheet for one thing that is known of a person or a vehicle.
 _LONGEST = 12
 _BELOW_RULE = 1.5
-_MINUS = re.compile(r"^-(?=\d)")  # as typed; in print it is as wide as a plus
 
 
 def pairs(setter: Typesetter, measures: SheetMeasures, block: Pairs) -> list[Box]:
@@ -179,7 +177,7 @@ def _totals(
     down = -measures.total_pad
     for label, value, strong in block.rows:
         voice = measures.total if strong else measures.row
-        amount = setter.own(_MINUS.sub("−", value), voice, width * 0.5, "right")
+        amount = setter.own(amount_text(value), voice, width * 0.5, "right")
         room = width - max(line.text.width for line in amount) - 8.0
         if strong and columns:
             rules.append(SetRule(x, down, x + width, down, weight=0.9, colour=INK))

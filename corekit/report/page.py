@@ -38,10 +38,10 @@ from ..model.document import (
     Totals,
 )
 from ..reference import data_path
-from .account_page import account_data, page_parts, readings_of, settle_front, who_rows
+from .account_page import account_data, evidence_strip, page_parts, readings_of, settle_front, who_rows
 from .figure_svg import figure_svg
 from .strip import strip_figure
-from .text import Resolve, amount_words, clean, plain_text, refuse_numbered_draft
+from .text import Resolve, amount_text, amount_words, clean, plain_text, refuse_numbered_draft
 from .wording import contrast_with_white, theme, wording
 
 
@@ -83,35 +83,59 @@ def render_page(document: Document, resolve: Resolve, link: str | None) -> str:
         front=front,
         bill=words["page"]["costs" if document.kind is DocumentKind.ESTIMATE else "bill"],
         who=who_rows(parts.who, resolve),
+        with_prices=False,
         title=clean(parts.title),
         behind=list(_blocks(parts.behind, resolve, below=1, key="b", readings=readings)),
     )
 
 
-def render_account(answer: Answer, account: Account, resolve: Resolve, *, key: str = "a") -> str:
+def render_account(
+    answer: Answer,
+    account: Account,
+    resolve: Resolve,
+    *,
+    steps: NextSteps | None = None,
+    readings: Sequence[ReadingRow] = (),
+    key: str = "a",
+    with_prices: bool = False,
+) -> str:
     """The answer and the rows of an account alone, as the page shows them, for a screen of one's own.
 
     Args:
         answer, account: What to show.
         resolve: What references to personal text become.
+        steps: What next, shown below the rows.
+        readings: Say how a proof was measured.
         key: Tells the ids of this fragment apart from those of others on the page; letters and digits.
+        with_prices: Each row says its price while it is folded, where nothing else on the screen does.
     """
-    blocks: tuple[Block, ...] = (answer, account)
-    shown = list(_blocks(blocks, resolve, key=key))
+    blocks: tuple[Block, ...] = (answer, account, *filter(None, (steps,)))
+    shown = list(_blocks(blocks, resolve, key=key, readings=readings))
     settle_front(blocks, shown)
-    return _template("rows.html").render(words=wording(), blocks=shown)
+    return _template("rows.html").render(words=wording(), blocks=shown, with_prices=with_prices)
 
 
-def page_css(*, dark: bool = True) -> str:
-    """The page's style sheet, with the theme's ink.
+def account_of_paper(
+    document: Document, resolve: Resolve, *, key: str = "a", with_prices: bool = False
+) -> str:
+    """The answer and the rows of a paper's account, for a screen of one's own; empty for a paper without one.
 
     Args:
-        dark: Whether the page is dark where the device wishes so; a screen that is light itself says no.
+        document: Whose account to show.
+        resolve, key, with_prices: As for `render_account`.
     """
+    answer = next((block for block in document.blocks if isinstance(block, Answer)), None)
+    account = next((block for block in document.blocks if isinstance(block, Account)), None)
+    if answer is None or account is None:
+        return ""
+    readings = readings_of(document.blocks)
+    return render_account(answer, account, resolve, readings=readings, key=key, with_prices=with_prices)
+
+
+def page_css() -> str:
+    """The page's style sheet, with the theme's ink; dark where the device wishes so."""
     css = data_path("templates/page/page.css").read_text("utf-8")
     ink = theme().ink_text
-    if not dark:
-        return f":root {{ --ink: {ink}; }}\n{css}"
     colours = "; ".join(f"--{name}: {colour}" for name, colour in dark_colours(ink).items())
     return (
         f":root {{ --ink: {ink}; }}\n{css}"
@@ -200,22 +224,23 @@ def _blocks(
             data["level"] = level + 1 + below
         if isinstance(block, Readings):
             strips = any(row.strip is not None for row in block.rows)
-            rows = list(_readings(block, f"{key}s", reading_nth))
+            rows = list(_readings(block, f"{key}s", reading_nth, behind_account=below > 0))
             reading_nth += len(rows)
             data |= {"rows": rows, "deep": level + 2 + below, "key": strips and not key_is_said}
             key_is_said = key_is_said or strips
         yield {"is": type(block).__name__, **data}
 
 
-def _readings(block: Readings, key: str, start: int) -> Iterator[dict[str, Any]]:
+def _readings(block: Readings, key: str, start: int, *, behind_account: bool) -> Iterator[dict[str, Any]]:
     for nth, row in enumerate(block.rows, start):
-        svg = (
-            None
-            if row.strip is None
-            else Markup(
-                figure_svg(strip_figure(row.strip, clean(row.name)), f"{key}{nth}", class_name="strip")
+        svg = None
+        if row.strip is not None:
+            name = clean(row.name)
+            svg = Markup(
+                evidence_strip(row, f"{key}{nth}")
+                if behind_account
+                else figure_svg(strip_figure(row.strip, name), f"{key}{nth}", class_name="strip")
             )
-        )
         texts = {
             name: clean(getattr(row, name)) for name in ("name", "note", "before", "after", "limit", "source")
         }
@@ -244,7 +269,7 @@ def _block(block: Block, resolve: Resolve, key: str) -> dict[str, Any]:
     if isinstance(block, PricedLines):
         return {"rows": [_line(row) for row in block.rows]}
     if isinstance(block, Totals):
-        return {"rows": [(clean(label), clean(value), strong) for label, value, strong in block.rows]}
+        return {"rows": [(clean(label), amount_text(value), strong) for label, value, strong in block.rows]}
     if isinstance(block, Statement):
         return {"title": clean(block.title), "text": plain_text(block.words, resolve)}
     if isinstance(block, Code):

@@ -8,7 +8,8 @@ from collections.abc import Sequence
 import attrs
 
 from .._version import __version__
-from ..model.document import Code, Document
+from ..model.canonical import canonical
+from ..model.document import Code, Document, to_data
 from .account_paper import account_pages
 from .blocks import document_boxes
 from .code import Symbol, symbol
@@ -21,6 +22,10 @@ from .running_head import Place, heads
 from .text import Resolve, clean, refuse_numbered_draft
 from .typesetter import Typesetter
 from .wording import theme, wording
+
+#: Under this name a paper carries its own content: the masked Document, from which the mark is computed.
+ATTACHMENT = "corekit-document.json"
+_ATTACHED = "What this paper says, as data: readings, limits, work and amounts, without names"
 
 # A reportlab font keeps state while a paper is written: one paper at a time.
 _one_at_a_time = threading.Lock()
@@ -98,6 +103,8 @@ class _Paper:
         with pdf_file(self._size, typeface("regular").font, self._information()) as file:
             for nth, page in enumerate(pages, 1):
                 self._draw_page(file, page, (nth, len(pages)))
+            if self._document.rests_on:
+                file.attach(ATTACHMENT, canonical(to_data(self._document)), _ATTACHED)
             return file.finished()
 
     def pages(self) -> list[list[Placed]]:

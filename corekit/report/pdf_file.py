@@ -182,6 +182,28 @@ class PdfFile:
         self._canvas.bookmarkHorizontal(key, 0, top)
         self._canvas.addOutlineEntry(words, key, level=level)
 
+    def attach(self, name: str, data: bytes, description: str) -> None:
+        """A JSON file inside this one, as data that belongs to the whole document (ISO 32000-1, 7.11.4)."""
+        stream = PDFStream(content=zlib.compress(data, 9))
+        stream.dictionary["Type"] = PDFName("EmbeddedFile")
+        stream.dictionary["Subtype"] = "/application#2Fjson"
+        stream.dictionary["Params"] = PDFDictionary({"Size": len(data)})
+        stream.dictionary["Filter"] = PDFName("FlateDecode")
+        held = self._document.Reference(stream, f"attachment:{name}")
+        specification = PDFDictionary(
+            {
+                "Type": PDFName("Filespec"),
+                "F": PDFString(name),
+                "UF": PDFString(name),
+                "Desc": PDFString(description),
+                "AFRelationship": PDFName("Data"),
+                "EF": PDFDictionary({"F": held, "UF": held}),
+            }
+        )
+        known = self._document.Reference(specification, f"specification:{name}")
+        names = PDFDictionary({"Names": PDFArray([PDFString(name), known])})
+        self._document.Catalog.Names = PDFDictionary({"EmbeddedFiles": names})
+
     def end_page(self) -> None:
         self._canvas.showPage()
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 import re
 
 from .. import units
+from ..account.answer import lower_first
 from ..assess.assessment import Assessment
 from ..assess.comparison import Change, Comparison, first_and_latest
 from ..judge import RULE
@@ -62,8 +63,8 @@ def _row(before: Reading, pair: Comparison | None, finding: Finding | None, cond
     series = [_series(reading) for reading in (before, after) if reading is not None]
     return ReadingRow(
         name=f"{measurand.title}, {before.place}" if before.place else measurand.title,
-        before="" if before.stage and after is None else before.shown,
-        after=after.shown if after else before.shown if before.stage else "",
+        before="" if before.stage and after is None else _shown(before),
+        after=_shown(after) if after else _shown(before) if before.stage else "",
         limit=limit_with_basis(limit, measurand.unit) if limit else "",
         source=limit.source.named if limit else "",
         note="; ".join(
@@ -71,6 +72,11 @@ def _row(before: Reading, pair: Comparison | None, finding: Finding | None, cond
         ),
         strip=strip_of(measurand, before, after, limit) if limit else None,
     )
+
+
+def _shown(reading: Reading) -> str:
+    """As it is printed in a row; for what probability its ± stands, `how_read` says once."""
+    return reading.shown.replace(" (k = 2)", "")
 
 
 def _is_same_reading(first: Reading, other: Reading) -> bool:
@@ -95,7 +101,7 @@ def _conditions(before: Reading, after: Reading | None) -> str:
 
 def _setup(reading: Reading) -> str:
     return ", ".join(
-        f"{beside.measurand.title.lower()}"
+        f"{lower_first(beside.measurand.title)}"
         f" {units.show(beside.value, beside.measurand.unit, uncertainty=False)}"
         for beside in reading.setup.values()
     )
@@ -104,7 +110,7 @@ def _setup(reading: Reading) -> str:
 def _series(reading: Reading) -> str:
     """What else was read of it, under other conditions or before something was done."""
     return "; ".join(
-        f"also read{f', {when}' if when else ''}: {one.shown}{f' at {_setup(one)}' if one.setup else ''}"
+        f"also read{f', {when}' if when else ''}: {_shown(one)}{f' at {_setup(one)}' if one.setup else ''}"
         for when, several in (("before something was done", reading.before), ("", reading.apart))
         for one in several
         if one.stage == reading.stage

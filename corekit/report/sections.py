@@ -16,7 +16,7 @@ from ..billing.waiver import did_not_fix
 from ..model.document import Block, Evidence, FindingRow, Findings, Heading, Pairs, Paragraph, Words
 from ..model.job import Job, Noted
 from ..model.money import Money
-from ..model.personal import Personal
+from ..model.personal import Personal, joined_runs, run_of
 from ..model.records import (
     Announced,
     Approved,
@@ -91,7 +91,7 @@ def vehicle(job: Job) -> list[tuple[str, Words]]:
     if isinstance(vehicle.vin, Personal):
         rows.append(("VIN", (vehicle.vin, _vin_remark(vehicle.vin_check))))
     elif vehicle.why_no_vin:
-        rows.append(("VIN", (f"none: {vehicle.why_no_vin}",)))
+        rows.append(("VIN", joined_runs("none: ", run_of(vehicle.why_no_vin))))
     if vehicle.odometer_typed:
         rows.append(("Odometer", (distance_words(vehicle.odometer_typed),)))
     return rows
@@ -203,12 +203,12 @@ def approved(approvals: Sequence[ApprovalRow], sheet: Sheet) -> list[Block]:
         approval = row.approval
         estimated = Money(approval.total, approval.currency)
         total = f"{row.approved} of {estimated}" if row.approved != estimated else str(estimated)
-        text = f"{total} {approval.currency}, approved by {_whom(approval.by)}, {approval.how}"
+        by = f"{total} {approval.currency}, approved by {_whom(approval.by)}, "
         day = f", {day_words(row.day)}" if row.day else ""
-        text += (", signed" if approval.signature is not None else "") + day
+        text = (", signed" if approval.signature is not None else "") + day
         if approval.declined:
             text += f". Declined: {', '.join(_title(key, sheet) for key in approval.declined)}"
-        rows.append((approval.estimate.capitalize(), (text,)))
+        rows.append((approval.estimate.capitalize(), joined_runs(by, run_of(approval.how), text)))
     if not rows:
         rows.append(("Approval", ("none recorded",)))
     return [Heading(text="What you approved"), Pairs(rows=tuple(rows))]

@@ -51,10 +51,11 @@ class _Point:
         return start, start + long
 
 
-def strip_svg(strip: Strip, key: str, *, name: str, before: str, now: str) -> str:
+def strip_svg(strip: Strip, key: str, *, name: str, before: str, now: str, class_name: str = "") -> str:
     """The strip as an `<svg>` element; `before` and `now` are what is written at its two dots.
 
-    Without a reading before, `now` is written at the one dot there is.
+    Without a reading before, `now` is written at the one dot there is. `class_name` is for the style sheet,
+    beside its own.
     """
     points = []
     if strip.before is not None:
@@ -73,7 +74,7 @@ def strip_svg(strip: Strip, key: str, *, name: str, before: str, now: str) -> st
     # Words above the scale move up alone where there are two lanes; everything else moves down.
     over = labels[:-1] if len(points) == 2 else []
     return (
-        f'<svg class="limit-strip{lanes}" role="img" aria-labelledby="{key}-t {key}-d">'
+        f'<svg class="limit-strip{class_name}{lanes}" role="img" aria-labelledby="{key}-t {key}-d">'
         f'<title id="{key}-t">{title}</title><desc id="{key}-d">{told}</desc>'
         f'<g class="scale">{"".join(drawn)}{labels[-1]}</g>{"".join(over)}</svg>'
     )

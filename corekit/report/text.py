@@ -4,6 +4,7 @@ from a reader.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Callable, Mapping
 
@@ -15,6 +16,7 @@ Resolve = Callable[[Personal], str]
 
 # Marks that turn the direction of what follows: with them a name could make a number read backwards.
 _TURNING = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+_MINUS = re.compile(r"^-(?=\d)")
 _SPACES = frozenset("\t\x0b\x0c\x85\u2028\u2029")
 
 
@@ -35,6 +37,15 @@ def clean(text: str, *, lines: bool = False) -> str:
         elif char not in _TURNING and unicodedata.category(char) not in ("Cc", "Cs"):
             chars.append(char)
     return "".join(chars)
+
+
+def amount_text(value: str) -> str:
+    """An amount as paper and page print it: its minus is as wide as a plus.
+
+    >>> amount_text("-366.60"), amount_text("306.60")
+    ('−366.60', '306.60')
+    """
+    return _MINUS.sub("−", clean(value))
 
 
 def plain_text(words: Words, resolve: Resolve, *, lines: bool = False) -> str:

@@ -86,7 +86,6 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
                 "costs",
                 "answer",
                 "valid_until",
-                "otherwise",
                 "your_copy",
                 "differ",
                 "about",

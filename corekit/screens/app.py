@@ -48,6 +48,7 @@ _KEPT_FILES = {
     "queue.js": "text/javascript",
     "sw.js": "text/javascript",
     "mark.svg": "image/svg+xml",
+    "work.webmanifest": "application/manifest+json",
 }
 
 
@@ -186,7 +187,9 @@ def _files(app: flask.Flask) -> None:
             flask.abort(404)
         data = (folder / name).read_bytes()
         if name == "work.css":
-            data = f":root {{ --ink: {theme().ink_text}; }}\n".encode() + data + page_css(dark=False).encode()
+            data = f":root {{ --ink: {theme().ink_text}; }}\n".encode() + data + page_css().encode()
+        if name == "work.webmanifest":
+            data = data.replace(b'"<name>"', json.dumps(app.jinja_env.globals["shop_name"]).encode())
         reply = flask.Response(data, mimetype=_KEPT_FILES[name])
         reply.headers["Cache-Control"] = "no-cache"
         reply.add_etag()

@@ -31,7 +31,9 @@ from .forms import redirect, refused
 from .hand_over import run_action, shown
 from .page import job_page, vehicle_named
 from .papers import paper_path
+from .prices import unpriced_work
 from .signature import Signature, SignatureError, read_signature
+from .told import told_on
 
 #: How an approval is given, as it is printed. A signature belongs to the first.
 IN_PERSON, BY_PHONE, BY_MESSAGE = "in person", "by phone", "by message"
@@ -121,7 +123,7 @@ def add(app: flask.Flask, van: Van) -> None:
         assessment = van.assessed(record)
         waits = awaited(van, record, "repair")
         approved = approved_to_do(van, record)
-        ahead, error = _ahead(van, record, "repair", approved)
+        ahead, error = ahead_of_repair(van, record)
         return job_page(
             "estimate.html",
             record,
@@ -130,6 +132,8 @@ def add(app: flask.Flask, van: Van) -> None:
             answered=answered(van, record, "repair"),
             would=ahead,
             error=error,
+            unpriced=unpriced_work(van, record) if ahead is None else [],
+            book_fault=van.shop.price_book.fault,
             moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)),
             more=_more(waits, ahead),
             approved=approved,
@@ -214,6 +218,7 @@ def _approval_form(van: Van, record: Job, waits: Asking | None) -> dict[str, obj
     return {
         "who": WHO_APPROVES,
         "paper": shown(waits.estimate.document, van, record) if waits else None,
+        "told": told_on(waits.estimate.document, van, [record], with_prices=True) if waits else "",
         "requested": wanted,
     }
 
@@ -302,6 +307,11 @@ def _drawn_under(van: Van, job: Job, approved: Approved) -> str:
 def approved_to_do(van: Van, job: Job) -> dict[str, str]:
     """Work that was approved and is not done yet, key → title: it is not proposed again."""
     return {key: van.shop.plugins.title(key) for key in job.approval.open}
+
+
+def ahead_of_repair(van: Van, job: Job) -> tuple[Prospect | None, str]:
+    """What an estimate of the repair would hold beside what is approved already; or why there is none."""
+    return _ahead(van, job, "repair", approved_to_do(van, job))
 
 
 def _ahead(van: Van, job: Job, stage: str, approved: Collection[str] = ()) -> tuple[Prospect | None, str]:

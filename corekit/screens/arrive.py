@@ -16,10 +16,9 @@ from ..desk import jobs
 from ..desk.complaint import not_covered, not_covered_words
 from ..desk.errors import StoreError
 from ..model.job import Job
-from ..model.personal import Personal
-from ..model.records import Complained, Customer, Opened, Remarked, Vehicle
+from ..model.personal import Personal, shop_words
+from ..model.records import NOT_SEEN, Complained, Customer, Opened, Remarked, Vehicle
 from ..model.vin import VinCheck, VinError, read_vin
-from ..visit.progress import NOT_SEEN
 from ..web.address import own_path
 from .context import Van
 from .page import job_page, vehicle_named
@@ -162,7 +161,7 @@ def said_in(van: Van, job: Job) -> ArrivalFields:
         plate=_text(texts, vehicle.plate),
         vin=_text(texts, vehicle.vin),
         description=_text(texts, vehicle.description),
-        no_vin=vehicle.why_no_vin,
+        no_vin=shop_words(vehicle.why_no_vin, texts),
         odometer=vehicle.odometer_typed,
         name=_text(texts, customer.name),
         phone=_text(texts, customer.phone),

@@ -1,5 +1,5 @@
-"""Explaining: what was found, most urgent first, for the customer's own eyes; nothing about causes and their
-chances, which have a screen of their own for the mechanic.
+"""Explaining: the account as it stands, for the customer's own eyes, and folded below it every finding in the
+trade's words; nothing about causes and their chances, which have a screen of their own for the mechanic.
 """
 
 from __future__ import annotations
@@ -18,8 +18,10 @@ from ..report.figure_svg import figure_svg
 from ..report.findings import code_sentences, finding_row, not_looked_at, story
 from ..report.readings import strip_of_finding
 from ..report.strip import strip_figure
+from .approve import ahead_of_repair
 from .context import Van
-from .page import job_page
+from .page import job_page, said
+from .told import told_now
 
 #: How plainly it is said, where it is not said plainly.
 _HOW_SURE = {Verdict.ADVICE: "advice", Verdict.UNDECIDED: "not decided yet"}
@@ -47,11 +49,12 @@ def add(app: flask.Flask, van: Van) -> None:
         findings = story(assessment)
         to_do = [finding for finding in findings if not _in_order(finding, assessment)]
         texts = van.texts(record)
-        words = record.opened.words
+        ahead, _ = ahead_of_repair(van, record)
         return job_page(
             "explain.html",
             record,
             van,
+            told=told_now(van, record, assessment, ahead) if findings else "",
             explanations=[explanation(finding, assessment, n) for n, finding in enumerate(to_do)],
             in_order=[str(finding.text) for finding in findings if _in_order(finding, assessment)],
             codes=code_sentences(record),
@@ -61,7 +64,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 if one.of
             ],
             not_said=not_looked_at(assessment),
-            words=texts.get(words.hash, "") if words is not None and not hasattr(words, "text") else "",
+            words=said(record.opened.words, texts),
             estimates=bool(requested_work(record, assessment, van.shop.plugins)),
         )
 

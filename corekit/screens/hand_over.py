@@ -14,7 +14,7 @@ from markupsafe import Markup
 from ..desk.clock import clock_jump, now_in_words
 from ..desk.issuing import Invoice, Page, invoice_draft, invoice_of, left_out
 from ..desk.issuing import issue as issue_over
-from ..desk.jobs import billed_with, open_jobs
+from ..desk.jobs import billed_with, jobs_of_same_customer, texts_of
 from ..desk.payments import due_of, payments_of
 from ..desk.publishing import publish as publish_pages
 from ..desk.receipts import receipt_for
@@ -28,7 +28,8 @@ from ..web.address import own_path
 from . import forms
 from .context import Van
 from .forms import redirect, refused
-from .page import job_page, said, vehicle_words
+from .page import job_page, vehicle_words
+from .told import told_on
 
 #: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card,
 #: credit transfer).
@@ -47,11 +48,13 @@ def add(app: flask.Flask, van: Van) -> None:
         except CorekitError as refusal:
             draft, error = None, str(refusal)
         paper = None if draft is None else shown(draft.document, van, record)
+        told = "" if draft is None else told_on(draft.document, van, [record])
         return job_page(
             "hand.html",
             record,
             van,
             paper=paper,
+            told=told,
             error=error,
             due=draft.due if draft else None,
             left_out=left_out(van.shop, record),
@@ -145,9 +148,13 @@ def _issued(van: Van, job: Job) -> str:
         van,
         invoice=invoice,
         paper=shown(invoice.document, van, *billed, link=invoice.link),
+        told=told_on(invoice.document, van, billed),
         code=code_svg(invoice),
         waits=invoice.page is Page.WAITS,
         down=invoice.page is Page.DOWN,
+        sent_away="://" in van.shop.settings.publish or van.shop.demo,
+        folder=van.shop.settings.publish,
+        page_at=van.shop.settings.page,
         ways=WAYS,
         payments=payments_of(van.shop, billed),
         together=[vehicle_words(other, van.texts(other)) for other in billed if other.id != job.id],
@@ -165,19 +172,10 @@ class Other:
 
 def same_customer(van: Van, job: Job) -> list[Other]:
     """The other jobs of this customer that something was approved in and that are on no invoice yet."""
-    whose = _customer(van, job)
-    if not whose[0]:
-        return []
-    others = [other for other in open_jobs(van.shop, besides=job.id) if other.approvals]
-    ready = [other for other in others[::-1] if _customer(van, other) == whose]
     return [
-        Other(id=other.id, name=other.name, vehicle=vehicle_words(other, van.texts(other))) for other in ready
+        Other(id=other.id, name=other.name, vehicle=vehicle_words(other, texts_of(van.shop, other)))
+        for other in jobs_of_same_customer(van.shop, job)
     ]
-
-
-def _customer(van: Van, job: Job) -> tuple[str, str]:
-    texts = van.texts(job)
-    return said(job.customer.name, texts), said(job.customer.address, texts)
 
 
 def code_svg(invoice: Invoice) -> Markup:

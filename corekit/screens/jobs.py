@@ -2,21 +2,37 @@
 
 from __future__ import annotations
 
+import re
+
 import attrs
 import flask
 
 from ..desk import jobs as desk_jobs
-from ..model.job import Job
-from ..visit.progress import TITLES, standing
+from ..desk.jobs import JobRow
+from ..model.job_state import JobState
+from ..visit.progress import TITLES, Step, standing
 from .context import Van
+from .done import done_steps
 from .page import job_page, said, vehicle_words
 
-#: Closed jobs that are listed at first.
+#: Jobs that are listed at a time: all that one day has open, and the closed ones that are asked about most.
+OPEN_SHOWN = 50
 CLOSED_SHOWN = 10
+
+#: What comes next in a job, as far as its journal alone tells; the job's own screen says it to the step.
+NEXT = {
+    JobState.DIAGNOSIS: TITLES[Step.DIAGNOSIS],
+    JobState.ARRIVE: TITLES[Step.ARRIVE],
+    JobState.TEST: "Find the cause",
+    JobState.ESTIMATE: TITLES[Step.ESTIMATE],
+    JobState.REPAIR: TITLES[Step.REPAIR],
+    JobState.DONE: "Test again or hand over",
+    JobState.HAND_OVER: TITLES[Step.HAND_OVER],
+}
 
 
 @attrs.frozen(kw_only=True)
-class JobRow:
+class Row:
     """One job as it stands in the list."""
 
     id: str
@@ -26,56 +42,56 @@ class JobRow:
     name: str
 
 
-def is_over(job: Job) -> bool:
-    """True when nothing is left to do and nothing to invoice."""
-    return job.ended is not None and not job.approvals
-
-
 def add(app: flask.Flask, van: Van) -> None:
-    def row(job: Job, step: str) -> JobRow:
-        texts = van.texts(job)
-        return JobRow(
+    def row(job: JobRow) -> Row:
+        texts = desk_jobs.texts_of(van.shop, job)
+        return Row(
             id=job.id,
             vehicle=vehicle_words(job, texts),
-            words=said(job.opened.words, texts),
+            words=texts.get(job.words, "removed" if job.words else ""),
             name=job.name,
-            step=step,
+            step=step(job),
         )
 
-    def open_row(job: Job) -> JobRow:
-        found = standing(job, van.assessed(job), van.to_find_out)
-        left = job.left_open
-        return row(job, f"Left: {left.record.because}" if left is not None else f"Next: {TITLES[found.step]}")
-
-    def closed_row(job: Job) -> JobRow:
-        return row(
-            job,
-            (
-                f"Invoice {job.issued[-1].record.number}"
-                if job.issued
-                else f"Ended: {job.ended.record.how}"
-                if job.ended
-                else ""
-            ),
-        )
+    def step(job: JobRow) -> str:
+        state = JobState(job.state)
+        if state is JobState.INVOICED:
+            owed = desk_jobs.owed(van.shop, job)
+            return f"Invoice {job.number}" + (f", {owed} {owed.currency} to pay" if owed.minor > 0 else "")
+        if state is JobState.OVER:
+            return f"Ended: {job.because}"
+        return f"Left: {job.because}" if state is JobState.LEFT else f"Next: {NEXT[state]}"
 
     @app.get("/", endpoint="jobs")
     def jobs() -> str:
-        """What is open, the newest first; of what is closed the latest, and all of it behind `?all`."""
-        issued = desk_jobs.issued_job_ids(van.shop)
-        rest = desk_jobs.open_jobs(van.shop)
-        closed = [job for job in rest if is_over(job)]
-        shown = len(issued) if "all" in flask.request.args else CLOSED_SHOWN
-        rows = [closed_row(van.job(job)) for job in issued[:shown]]
+        """What is open and what was closed, the latest first; further back behind `?open` and `?closed`."""
+        open_ones = desk_jobs.open_jobs(van.shop, OPEN_SHOWN + 1, _before("open"))
+        closed = desk_jobs.closed_jobs(van.shop, CLOSED_SHOWN + 1, _before("closed"))
         return flask.render_template(
             "jobs.html",
-            open_ones=[open_row(job) for job in rest if not is_over(job)],
-            closed=[*map(closed_row, closed), *rows],
-            older=max(0, len(issued) - shown),
+            open_ones=[*map(row, open_ones[:OPEN_SHOWN])],
+            closed=[*map(row, closed[:CLOSED_SHOWN])],
+            open_before=open_ones[OPEN_SHOWN - 1].began if len(open_ones) > OPEN_SHOWN else None,
+            closed_before=closed[CLOSED_SHOWN - 1].closed if len(closed) > CLOSED_SHOWN else None,
         )
 
     @app.get("/job/<job>/way")
     def way(job: str) -> str:
         """The steps of a visit: where it stands, and any other of them."""
         record = van.job(job)
-        return job_page("way.html", record, van, here=standing(record, van.assessed(record), van.to_find_out))
+        here = standing(record, van.assessed(record), van.to_find_out)
+        texts = van.texts(record)
+        return job_page(
+            "way.html",
+            record,
+            van,
+            here=here,
+            done=done_steps(record),
+            phone=re.sub(r"[^0-9+]", "", said(record.customer.phone, texts)),
+            address=said(record.customer.address, texts),
+        )
+
+
+def _before(which: str) -> int | None:
+    """Where a page of a list goes on; anything that is no place begins the list."""
+    return flask.request.args.get(which, type=int)

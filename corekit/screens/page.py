@@ -11,7 +11,7 @@ import attrs
 import flask
 
 from ..desk.errors import StoreError
-from ..desk.jobs import job_named
+from ..desk.jobs import JobRow, job_named
 from ..model.job import Job, Noted
 from ..model.personal import Personal
 from ..model.records import Started
@@ -35,7 +35,7 @@ def said(reference: object, texts: Mapping[str, str]) -> str:
     return texts.get(reference.hash, "removed") if isinstance(reference, Personal) else ""
 
 
-def vehicle_words(job: Job, texts: Mapping[str, str]) -> str:
+def vehicle_words(job: Job | JobRow, texts: Mapping[str, str]) -> str:
     """The vehicle as the mechanic knows it: what was told and the plate, or what there is of both."""
     known = (said(job.vehicle.description, texts), said(job.vehicle.plate, texts))
     return " · ".join(filter(None, known)) or "vehicle not named"

@@ -24,6 +24,7 @@ from ..report.strip import strip_figure
 from ..visit.fields import rows_of
 from .context import Van
 from .forms import Wrong, fields, wrongs
+from .verdict import VerdictWord, verdict_word
 
 _FINDINGS = 3
 _READING = "step[0].readings[0]."
@@ -45,12 +46,11 @@ class Understood:
 
 @attrs.frozen(kw_only=True)
 class FindingWords:
-    """One finding in words: verdict and urgency, the sentence, what it is held against; its strip where the
-    reading's own is another.
+    """One finding in words: the verdict, the sentence, what it is held against; its strip where the reading's
+    own is another.
     """
 
-    verdict: str
-    urgency: str
+    verdict: VerdictWord
     text: str
     basis: str
     strip: Markup | None = None
@@ -123,8 +123,7 @@ def _said(one: preview.ShownFinding, n: int, own_strip: bool) -> FindingWords:
     finding = one.finding
     strip = None if own_strip else _drawn(one.strip, finding.check, f"trial-found-{n}")
     return FindingWords(
-        verdict=str(finding.verdict),
-        urgency=str(finding.urgency),
+        verdict=verdict_word(finding),
         text=str(finding.text),
         basis=one.row.basis,
         strip=strip,
@@ -134,8 +133,7 @@ def _said(one: preview.ShownFinding, n: int, own_strip: bool) -> FindingWords:
 def said(finding: Finding, assessment: Assessment) -> FindingWords:
     """A finding as the mechanic reads it."""
     return FindingWords(
-        verdict=str(finding.verdict),
-        urgency=str(finding.urgency),
+        verdict=verdict_word(finding),
         text=str(finding.text),
         basis=finding_row(finding, assessment).basis,
     )

@@ -5,7 +5,8 @@ from __future__ import annotations
 import attrs
 import flask
 
-from ..desk.assessing import NextTest
+from ..account.row import FaultRow
+from ..desk.assessing import Assessment, NextTest
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Operation
 from ..visit.progress import standing
@@ -13,6 +14,10 @@ from ..visit.questions import TraitQuestion, trait_question, trait_texts
 from .context import Van
 from .page import job_page
 from .test_options import TestOptions, options_in_address
+from .told import account_now
+
+#: Where what it was stands in the rows.
+CAUSE = "step[0].repaired.cause"
 
 
 @attrs.frozen(kw_only=True)
@@ -23,6 +28,7 @@ class RepairWork:
         cautions: Of the operation and of the shop's price book. parts: What the estimate said goes in.
         asked: What is asked of the new part. shown_by: What will show that it worked; empty for work that
             nothing measures.
+        cause: What was wrong in the customer's words, as far as the findings say it.
     """
 
     key: str
@@ -31,9 +37,10 @@ class RepairWork:
     parts: tuple[str, ...]
     asked: tuple[TraitQuestion, ...]
     shown_by: str
+    cause: str = ""
 
 
-def work_on(van: Van, key: str, job: Job) -> RepairWork:
+def work_on(van: Van, key: str, job: Job, cause: str = "") -> RepairWork:
     """What there is to say of an operation before it is done."""
     plugins, priced = van.shop.plugins, van.shop.prices.operations.get(key)
     declared = plugins.operations.get(key, Operation(key=key, title=key))
@@ -50,7 +57,21 @@ def work_on(van: Van, key: str, job: Job) -> RepairWork:
         parts=tuple(part.name for part in priced.parts) if priced else (),
         asked=tuple(trait_question(trait, _known(old.get(trait.key, ""))) for trait in asked),
         shown_by=measured.title if measured else "",
+        cause=cause,
     )
+
+
+def causes_found(van: Van, job: Job, assessment: Assessment) -> dict[str, str]:
+    """Key of each operation → what was wrong, in the customer's words; without what no fault was named for,
+    because the name of the part or of the work says nothing of the cause.
+    """
+    plugins, found = van.shop.plugins, {}
+    for row in account_now(van, job, assessment).rows:
+        if isinstance(row, FaultRow) and row.operation in plugins.operations:
+            part = plugins.parts.get(plugins.operations[row.operation].replaces)
+            if row.what not in (plugins.title(row.operation), part.title if part else ""):
+                found[row.operation] = row.what
+    return found
 
 
 def _act_named(van: Van, job: Job, key: str, wishes: TestOptions) -> NextTest | None:
@@ -94,7 +115,19 @@ def add(app: flask.Flask, van: Van) -> None:
     def repair(job: str) -> str:
         """The approved work that is not done yet; `?work=` takes another of it first."""
         record = van.job(job)
-        to_do = standing(record, van.assessed(record), van.to_find_out).to_do
+        assessment = van.assessed(record)
+        to_do = standing(record, assessment, van.to_find_out).to_do
         chosen = flask.request.args.get("work", "")
-        works = [work_on(van, key, record) for key in sorted(to_do, key=lambda key: key != chosen)]
-        return job_page("repair.html", record, van, work=works[0] if works else None, others=works[1:])
+        causes = causes_found(van, record, assessment)
+        works = [
+            work_on(van, key, record, causes.get(key, ""))
+            for key in sorted(to_do, key=lambda key: key != chosen)
+        ]
+        return job_page(
+            "repair.html",
+            record,
+            van,
+            work=works[0] if works else None,
+            others=works[1:],
+            cause_at=CAUSE,
+        )

@@ -26,13 +26,15 @@ REASONS = (("guarantee", "Guarantee on an earlier invoice"), ("goodwill", "Goodw
 
 
 def add(app: flask.Flask, van: Van) -> None:
-    plugins, book = van.shop.plugins, van.shop.prices
+    plugins = van.shop.plugins
 
     @app.get("/job/<job>/requested")
     def requested(job: str) -> str:
-        """Any work that the price book prices, by system; `?rework=` is the number of the invoice whose work
-        is to be made good.
+        """Any work, by system; what the price book does not price yet comes last.
+
+        `?rework=` is the number of the invoice whose work is to be made good.
         """
+        book = van.shop.prices
         screen = urlsplit(str(flask.g.get("screen") or flask.request.full_path))
         priced = {
             system.title: [
@@ -40,9 +42,7 @@ def add(app: flask.Flask, van: Van) -> None:
             ]
             for system in plugins.systems.values()
         }
-        without = [
-            operation.title for key, operation in plugins.operations.items() if key not in book.operations
-        ]
+        without = [operation for key, operation in plugins.operations.items() if key not in book.operations]
         return job_page(
             "requested.html",
             van.job(job),

@@ -33,6 +33,9 @@ LIFE = timedelta(days=731)
 LARGEST = 1_000_000
 
 Answer = Literal["new", "same"]
+#: What changes when a file is written anew: when it was changed, by two clocks of the disk, its length and
+#: its number there.
+FileVersion = tuple[int, int, int, int]
 
 _FIELDS = {"document", "published", "expires", "seal"}
 _BEARER = re.compile(r"[A-Za-z0-9._~+/=-]{16,200}")
@@ -99,7 +102,7 @@ def open_envelope(data: bytes) -> PublishedPage:
     """
     if len(data) > LARGEST:
         raise PublishError(f"The envelope has {len(data)} bytes; {LARGEST} is the most.")
-    content = _strict_json(data)
+    content = strict_json(data)
     if not isinstance(content, dict) or set(content) != _FIELDS:
         raise PublishError(f"An envelope has the fields {', '.join(sorted(_FIELDS))} and no others.")
     seal = content.pop("seal")
@@ -178,6 +181,18 @@ class PublishedFolder:
             return None
         found = self._read(place)
         return found if now < found.expires else None
+
+    def version(self, token_hash: str) -> FileVersion | None:
+        """Which version of a document's file stands there; None where nothing can be opened. Nothing of it is
+        read: what was read once from this version need not be read again.
+        """
+        if not is_token_hash(token_hash) or self._withdrawn(token_hash).exists():
+            return None
+        try:
+            found = self._place(token_hash).stat()
+        except OSError:
+            return None
+        return found.st_mtime_ns, found.st_ctime_ns, found.st_size, found.st_ino
 
     def withdraw(self, token_hash: str) -> bool:
         """Take a document down for good and leave a mark, so that nothing is ever published under this link
@@ -400,7 +415,13 @@ def _answer(body: bytes) -> str:
     return answer if isinstance(answer, str) else ""
 
 
-def _strict_json(data: bytes) -> Any:
+def strict_json(data: bytes) -> Any:
+    """JSON in which every key stands once and every number is one.
+
+    Raises:
+        PublishError: it is not.
+    """
+
     def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         found = dict(pairs)
         if len(found) != len(pairs):

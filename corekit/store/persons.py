@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 import sqlite3
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import attrs
@@ -95,14 +95,14 @@ def text(connection: sqlite3.Connection, hash: str) -> str | None:  # noqa: A002
     return str(kept)
 
 
-def was_forgotten(connection: sqlite3.Connection, hash: str) -> bool:  # noqa: A002
-    """True when an entry refers to this personal text and it was destroyed after that."""
+def was_forgotten(connection: sqlite3.Connection, hash: str, jobs: Sequence[str]) -> bool:  # noqa: A002
+    """True when an entry of one of these jobs refers to this personal text, destroyed after that."""
     if connection.execute("SELECT 1 FROM person WHERE hash = ?", (hash,)).fetchone():
         return False
-    holders = connection.execute("SELECT DISTINCT job FROM entry WHERE instr(body, ?)", (hash,)).fetchall()
     return any(
-        connection.execute("SELECT 1 FROM entry WHERE job = ? AND kind = 'forgotten'", holder).fetchone()
-        for holder in holders
+        connection.execute("SELECT 1 FROM entry WHERE job = ? AND instr(body, ?)", (job, hash)).fetchone()
+        and connection.execute("SELECT 1 FROM entry WHERE job = ? AND kind = 'forgotten'", (job,)).fetchone()
+        for job in jobs
     )
 
 

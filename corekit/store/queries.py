@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from typing import Any
 
 from ..model.entry import BOOKS, JOB, Entry, own_subject
 from . import rows
 from .errors import StoreError
+from .listing import JOB_COLUMNS, JobRow
 from .mark import normalise_id
 
 #: How many jobs or invoices a message lists before it stops.
@@ -22,21 +24,12 @@ def has_job(connection: sqlite3.Connection, job: str) -> bool:
 
 def jobs(connection: sqlite3.Connection) -> list[str]:
     """Ids of all jobs, in the order in which they began."""
-    ids = connection.execute(
-        "SELECT job FROM entry WHERE journal = ? GROUP BY job ORDER BY min(rowid)", (JOB,)
-    )
-    return [job for (job,) in ids]
+    return [job for (job,) in connection.execute("SELECT id FROM job ORDER BY began")]
 
 
-def issued_jobs(connection: sqlite3.Connection) -> list[str]:
-    """Ids of the jobs that are on an invoice, the latest last."""
-    ids = connection.execute(
-        "SELECT job FROM entry WHERE journal = ? AND kind = 'issued' GROUP BY job"
-        " HAVING sum(CASE WHEN json_extract(body, '$.whole') THEN -1"
-        " WHEN json_extract(body, '$.credits') IS NULL THEN 1 ELSE 0 END) > 0 ORDER BY max(rowid)",
-        (JOB,),
-    )
-    return [job for (job,) in ids]
+def job_count(connection: sqlite3.Connection) -> int:
+    """How many jobs there are."""
+    return int(connection.execute("SELECT count(*) FROM job").fetchone()[0])
 
 
 def journal(connection: sqlite3.Connection, job: str) -> list[Entry]:
@@ -56,16 +49,110 @@ def length(connection: sqlite3.Connection, job: str) -> int:
 
 def names(connection: sqlite3.Connection) -> dict[str, list[str]]:
     """Job → the names its files or screens gave it, in the order in which jobs began."""
-    names: dict[str, list[str]] = {job: [] for job in jobs(connection)}
-    for entry in rows.entries(connection, "WHERE kind = 'opened' AND journal = ? ORDER BY rowid", JOB):
-        names[entry.job].append(str(entry.body.get("origin", "")))
-    return names
+    return {job: names_of(connection, job) for job in jobs(connection)}
+
+
+def names_of(connection: sqlite3.Connection, job: str) -> list[str]:
+    """The names that a job's files or screens gave it, the oldest first."""
+    found = connection.execute("SELECT name FROM job_name WHERE job = ? ORDER BY place", (job,))
+    return [name for (name,) in found]
+
+
+def names_beginning(connection: sqlite3.Connection, beginning: str) -> list[str]:
+    """Every name of a job that begins with this."""
+    found = connection.execute(
+        "SELECT name FROM job_name WHERE name >= ? AND name < ?", (beginning, _after(beginning))
+    )
+    return [name for (name,) in found]
+
+
+def job_called(connection: sqlite3.Connection, name: str) -> str | None:
+    """Id of the job that a file or a screen gave this name; of several the one that began first."""
+    found = connection.execute(
+        "SELECT id FROM job_name JOIN job ON id = job WHERE job_name.name = ? ORDER BY began LIMIT 1",
+        (rows.composed(name),),
+    ).fetchone()
+    return str(found[0]) if found else None
+
+
+def open_jobs(connection: sqlite3.Connection, most: int, before: int | None) -> list[JobRow]:
+    """Jobs that are open, the one that began last first: this many, of those that began before another."""
+    return _job_rows(
+        connection, "WHERE closed IS NULL AND began < ? ORDER BY began DESC LIMIT ?", _last(before), most
+    )
+
+
+def closed_jobs(connection: sqlite3.Connection, most: int, before: int | None) -> list[JobRow]:
+    """Jobs that are on an invoice or over, the one that was closed last first: this many, of those that were
+    closed before another.
+    """
+    return _job_rows(
+        connection,
+        "WHERE closed IS NOT NULL AND closed < ? ORDER BY closed DESC LIMIT ?",
+        _last(before),
+        most,
+    )
+
+
+def jobs_of_same_customer(connection: sqlite3.Connection, job: str) -> list[JobRow]:
+    """The other jobs of a job's customer, by name and address, that something was approved in and that are on
+    no invoice; the one that began first at the top.
+    """
+    return _job_rows(
+        connection,
+        "WHERE customer = (SELECT customer FROM job WHERE id = ?) AND customer <> '' AND approved = 1"
+        " AND books_entry = '' AND id <> ? ORDER BY began",
+        job,
+        job,
+    )
+
+
+def owed(connection: sqlite3.Connection, books_entry: str) -> tuple[int, str] | None:
+    """What is still to be paid for the jobs on an invoice, in minor units, and its currency; None where there
+    is no such invoice.
+    """
+    found = connection.execute(
+        "SELECT total, currency FROM invoice WHERE entry = ?", (books_entry,)
+    ).fetchone()
+    if found is None:
+        return None
+    (paid,) = connection.execute(
+        "SELECT coalesce(sum(paid), 0) FROM job WHERE books_entry = ? AND books_entry <> ''", (books_entry,)
+    ).fetchone()
+    return int(found[0]) - int(paid), str(found[1])
+
+
+def waiting_invoices(connection: sqlite3.Connection, job: str | None) -> list[str]:
+    """Ids of the books entries of invoices whose page was neither published nor withdrawn, in their order; of
+    one job, where one is named.
+    """
+    if job is None:
+        found = connection.execute("SELECT entry FROM invoice WHERE waits = 1 ORDER BY written")
+    else:
+        found = connection.execute(
+            "SELECT entry FROM invoice JOIN job ON books_entry = entry WHERE job.id = ? AND waits = 1", (job,)
+        )
+    return [entry for (entry,) in found]
+
+
+def _job_rows(connection: sqlite3.Connection, where: str, *values: Any) -> list[JobRow]:
+    found = connection.execute(f"SELECT {', '.join(JOB_COLUMNS)} FROM job {where}", values)
+    return [JobRow(**dict(zip(JOB_COLUMNS, row, strict=True))) for row in found]
+
+
+def _last(before: int | None) -> int:
+    return before if before is not None else 2**63 - 1
+
+
+def _after(beginning: str) -> str:
+    """What sorts behind every text that begins so."""
+    return f"{beginning}\U0010ffff"
 
 
 def overview(connection: sqlite3.Connection) -> str:
     """The jobs that there are, in a sentence."""
-    known = names(connection)
-    return f"There are: {_listed(list(known), known)}." if known else "There is no job yet."
+    first = [job for (job,) in connection.execute("SELECT id FROM job ORDER BY began LIMIT ?", (LISTED + 1,))]
+    return f"There are: {_listed(connection, first)}." if first else "There is no job yet."
 
 
 def job_meant(connection: sqlite3.Connection, text: str, where: str) -> str:
@@ -76,25 +163,28 @@ def job_meant(connection: sqlite3.Connection, text: str, where: str) -> str:
         StoreError: nothing or more than one job fits; the text lists what there is.
     """
     text = text.strip()
-    known, typed = names(connection), normalise_id(text)
-    if typed in known:
+    typed = normalise_id(text)
+    if has_job(connection, typed):
         return typed
-    for matches in (
-        [job for job, called in known.items() if text in called],
-        [job for job in known if text and job.startswith(typed)],
-    ):
+    called = "SELECT id FROM job_name JOIN job ON id = job WHERE job_name.name = ? ORDER BY began LIMIT ?"
+    begins = "SELECT id FROM job WHERE id >= ? AND id < ? ORDER BY id LIMIT ?"
+    for question, values in ((called, (rows.composed(text),)), (begins, (typed, _after(typed)))):
+        found = connection.execute(question, (*values, LISTED + 1)) if text else ()
+        matches = [str(job) for (job,) in found]
         if len(matches) == 1:
             return matches[0]
         if matches:
             raise StoreError(
-                f"More than one job fits {text!r}: {_listed(matches, known)}. Give more of the id."
+                f"More than one job fits {text!r}: {_listed(connection, matches)}. Give more of the id."
             )
     raise StoreError(f"No job fits {text!r} in {where}. {overview(connection)}")
 
 
-def _listed(jobs: Sequence[str], names: Mapping[str, Sequence[str]]) -> str:
-    shown = [f"{job} ({', '.join(names[job])})" if names[job] else job for job in jobs[:LISTED]]
-    return ", ".join(shown) + (f" and {len(jobs) - LISTED} more" if len(jobs) > LISTED else "")
+def _listed(connection: sqlite3.Connection, jobs: Sequence[str]) -> str:
+    """The first jobs with their names; that there are more, where there are."""
+    named = [(job, names_of(connection, job)) for job in jobs[:LISTED]]
+    shown = [f"{job} ({', '.join(names)})" if names else job for job, names in named]
+    return ", ".join(shown) + (" and more" if len(jobs) > LISTED else "")
 
 
 def books(connection: sqlite3.Connection, chain: str | None) -> list[Entry]:
@@ -115,14 +205,9 @@ def invoice(connection: sqlite3.Connection, number: str, where: str) -> Entry:
     if matches:
         return matches[0]
     last = connection.execute(
-        "SELECT subject FROM entry WHERE kind = 'invoice' ORDER BY rowid DESC LIMIT ?", (LISTED,)
+        "SELECT number FROM invoice ORDER BY written DESC LIMIT ?", (LISTED,)
     ).fetchall()
-    prefix = len(own_subject("invoice", ""))
-    there = (
-        f"The last ones are {', '.join(subject[prefix:] for (subject,) in last)}."
-        if last
-        else "None was issued yet."
-    )
+    there = f"The last ones are {', '.join(one for (one,) in last)}." if last else "None was issued yet."
     raise StoreError(f"There is no invoice {number} in {where}. {there}")
 
 

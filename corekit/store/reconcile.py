@@ -15,7 +15,7 @@ from typing import Any
 
 import attrs
 
-from ..model.entry import Draft, Entry
+from ..model.entry import AS_TYPED, Draft, Entry
 from ..model.personal import PersonalText
 from ..model.records import RECORDS, Withdrawn, body_of
 from .matching import (
@@ -37,6 +37,7 @@ from .rows import composed
 CORRECTED = "corrected in the file"
 PUT_BACK = "put back in the file"
 SETTLED = "settled by the file"
+READ_NOW = "its system can read it now"
 
 #: Why a row of a screen replaces what stood.
 SAID_ANEW = "corrected on the screen"
@@ -129,8 +130,11 @@ def reconcile(
     )
     there = {row.subject for row in matches.values()}
     vanished = [row for row in known if row.subject not in there and row.withdrawal is None]
+    unread, read_now = _as_typed(vanished, new)
+    vanished = [row for row in vanished if row not in unread.values() and row not in read_now]
     if vanished:
         return Reconciled(faults=tuple(_missing(origin, row) for row in vanished))
+    new = [row for row in new if row.place not in unread]
     subjects |= _subjects(origin, known, new, matches)
     numbered = [
         draft
@@ -139,7 +143,32 @@ def reconcile(
             row, matches.get(row.place), subjects[row.place], drafts[row.place], bodies[row.place]
         )
     ]
-    return Reconciled(drafts=tuple(numbered))
+    return Reconciled(drafts=(*map(_read_now, read_now), *numbered))
+
+
+def _as_typed(
+    vanished: Sequence[KnownRow], new: Sequence[NewRow]
+) -> tuple[dict[int, KnownRow], list[KnownRow]]:
+    """Rows of a system that could not be read now, or before: place of a draft that is kept as it was typed →
+    the row that was read of it before, which stands; and the rows that were kept as they were typed, which
+    can be read now.
+    """
+    unread: dict[int, KnownRow] = {}
+    for row in new:
+        plain = row.row.removeprefix(AS_TYPED)
+        before = [old for old in vanished if old.row == plain != row.row and old not in unread.values()]
+        if before:
+            unread[row.place] = before[0]
+    readable = {row.row for row in new}
+    return unread, [
+        old for old in vanished if old.row.removeprefix(AS_TYPED) in readable and old.row.startswith(AS_TYPED)
+    ]
+
+
+def _read_now(row: KnownRow) -> Draft:
+    return Draft(
+        kind="withdrawn", subject=row.subject, body=body_of(Withdrawn()), replaces=row.heads, reason=READ_NOW
+    )
 
 
 def additions(

@@ -6,6 +6,7 @@ import hashlib
 import json
 import sqlite3
 import unicodedata
+from collections.abc import Iterator
 from typing import Any
 
 import attrs
@@ -36,6 +37,8 @@ COLUMNS = (
 )
 
 SELECT_ENTRY = f"SELECT {', '.join(COLUMNS)} FROM entry"
+#: The same after the entry's place in the file, which counts up as entries are written.
+SELECT_PLACED = f"SELECT rowid, {', '.join(COLUMNS)} FROM entry"
 INSERT_ENTRY = f"INSERT INTO entry ({', '.join(COLUMNS)}) VALUES ({', '.join('?' * len(COLUMNS))})"
 
 
@@ -158,7 +161,13 @@ def entries(connection: sqlite3.Connection, where: str, *values: Any) -> list[En
     Raises:
         StoreError: one of them was changed after it was written.
     """
-    return [entry_of(row) for row in connection.execute(f"{SELECT_ENTRY} {where}", values)]
+    return list(streamed(connection, where, *values))
+
+
+def streamed(connection: sqlite3.Connection, where: str, *values: Any) -> Iterator[Entry]:
+    """As `entries`, one at a time."""
+    for row in connection.execute(f"{SELECT_ENTRY} {where}", values):
+        yield entry_of(row)
 
 
 # A GROUP BY would walk through every entry; this steps from chain to chain along the index.

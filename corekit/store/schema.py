@@ -14,7 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from ..files import flush_folder
-from . import persons, seals
+from . import listing, persons, seals
 from .errors import StoreError
 from .mark import random_id
 
@@ -153,11 +153,18 @@ def migrate_2_to_3(connection: sqlite3.Connection) -> None:
     seals.insert(connection, "tally", ("answer", *seals.summed(())), tallied=False)
 
 
+def migrate_3_to_4(connection: sqlite3.Connection) -> None:
+    """Jobs and invoices get a row each that lists and look-ups read, filled from the journals."""
+    listing.create_tables(connection)
+    listing.fill(connection)
+
+
 #: Every step, in order; a store's schema is the number of steps it has taken.
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     migrate_0_to_1,
     migrate_1_to_2,
     migrate_2_to_3,
+    migrate_3_to_4,
 )
 
 #: The schema that this program reads and writes.
@@ -168,6 +175,9 @@ _TALLIED_FROM = 2
 
 #: From this schema on there are answers.
 _ANSWERS_FROM = 3
+
+#: From this schema on jobs are listed, under a key of their customer.
+_LISTED_FROM = 4
 
 
 def step(connection: sqlite3.Connection, number: int, applied: str) -> None:
@@ -258,6 +268,8 @@ def destroy(connection: sqlite3.Connection, job: str) -> None:
     With them goes what could still betray them: the hash of an answer that held a plate could be guessed as
     long as its salt is there.
     """
+    if version(connection) >= _LISTED_FROM:
+        listing.erase_persons(connection, job)
     if version(connection) >= _ANSWERS_FROM:
         for row in connection.execute(seals.select("answer", "WHERE job = ?"), (job,)).fetchall():
             id_, _, _, _, entries, recorded = seals.checked("answer", row)

@@ -9,13 +9,14 @@ import contextlib
 import secrets
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
-from ..model.entry import Draft, Entry
+from ..model.entry import BOOKS, Draft, Entry
 from ..model.job import Job, fold
 from ..model.personal import PICTURE_KINDS, Personal
 from . import links, persons, queries, requests, rows, verification
 from .database import Database, lineage_name
 from .errors import StoreError
 from .links import Link
+from .listing import JobRow
 from .mark import random_id
 from .reconcile import SINGLE, Reconciled, additions, reconcile
 from .requests import Request, RequestOutcome
@@ -88,15 +89,55 @@ class Store(Database):
         with self._reading() as connection:
             return queries.jobs(connection)
 
-    def issued(self) -> list[str]:
-        """Ids of the jobs that are on an invoice, the latest last."""
+    @property
+    def job_count(self) -> int:
+        """How many jobs there are."""
         with self._reading() as connection:
-            return queries.issued_jobs(connection)
+            return queries.job_count(connection)
 
     def names(self) -> dict[str, list[str]]:
         """Job → the names its files or screens gave it, in the order in which jobs began."""
         with self._reading() as connection:
             return queries.names(connection)
+
+    def names_of(self, job: str) -> list[str]:
+        """The names that a job's files or screens gave it, the oldest first."""
+        with self._reading() as connection:
+            return queries.names_of(connection, job)
+
+    def names_beginning(self, beginning: str) -> list[str]:
+        """Every name of a job that begins with this."""
+        with self._reading() as connection:
+            return queries.names_beginning(connection, beginning)
+
+    def job_called(self, name: str) -> str | None:
+        """Id of the job that a file or a screen gave this name; None where there is none."""
+        with self._reading() as connection:
+            return queries.job_called(connection, name)
+
+    def open_jobs(self, most: int, before: int | None = None) -> list[JobRow]:
+        """Jobs that are open, the one that began last first; see `corekit.store.listing`.
+
+        Args:
+            most: So many of them at most.
+            before: Of those that began before the one of this `began`.
+        """
+        with self._reading() as connection:
+            return queries.open_jobs(connection, most, before)
+
+    def closed_jobs(self, most: int, before: int | None = None) -> list[JobRow]:
+        """Jobs that are on an invoice or over, the one that was closed last first; as `open_jobs`, by
+        `closed`.
+        """
+        with self._reading() as connection:
+            return queries.closed_jobs(connection, most, before)
+
+    def jobs_of_same_customer(self, job: str) -> list[JobRow]:
+        """The other jobs of a job's customer, by name and address, that something was approved in and that
+        are on no invoice; the one that began first at the top.
+        """
+        with self._reading() as connection:
+            return queries.jobs_of_same_customer(connection, job)
 
     def has(self, job: str) -> bool:
         """True when there is a job of this id."""
@@ -206,12 +247,14 @@ class Store(Database):
             texts = {hash_: persons.text(connection, hash_) for hash_ in {ref.hash: None for ref in refs}}
         return {hash_: text for hash_, text in texts.items() if text is not None}
 
-    def forgotten(self, hash: str) -> bool:  # noqa: A002
-        """True when an entry refers to this personal text and it was destroyed after that."""
+    def forgotten(self, hash: str, *jobs: str) -> bool:  # noqa: A002
+        """True when an entry of one of these jobs refers to this personal text and it was destroyed after
+        that.
+        """
         with self._reading() as connection:
-            return persons.was_forgotten(connection, hash)
+            return persons.was_forgotten(connection, hash, jobs)
 
-    def forget(self, job: str) -> dict[str, int]:
+    def forget(self, job: str, because: str = "") -> dict[str, int]:
         """Destroy the personal texts of a job for good; its entries stay and still verify.
 
         The file is rewritten afterwards, so that no trace is left in its unused parts. Copies that somebody
@@ -226,7 +269,7 @@ class Store(Database):
                 state of the file.
         """
         with self.transaction(job) as transaction:
-            counts = transaction.destroy_persons()
+            counts = transaction.destroy_persons(because)
         self._sweep(job)
         return counts
 
@@ -246,6 +289,32 @@ class Store(Database):
         with self._reading() as connection:
             return queries.invoice(connection, number, str(self.path))
 
+    def waiting_invoices(self, job: str | None = None) -> list[str]:
+        """Ids of the books entries of invoices whose page was neither published nor withdrawn, in their
+        order; of one job, where one is named.
+        """
+        with self._reading() as connection:
+            return queries.waiting_invoices(connection, job)
+
+    def books_entry(self, id_: str) -> Entry:
+        """An entry of the books, by its id.
+
+        Raises:
+            StoreError: there is none, or it was changed after it was written.
+        """
+        with self._reading() as connection:
+            found = rows.entries(connection, "WHERE id = ? AND journal = ?", id_, BOOKS)
+        if not found:
+            raise StoreError(f"The books in {self.path} have no entry {id_[:12]}. Run `corekit verify`.")
+        return found[0]
+
+    def owed(self, books_entry: str) -> tuple[int, str] | None:
+        """What is still to be paid for the jobs on an invoice, in minor units, and its currency; None where
+        there is no such invoice.
+        """
+        with self._reading() as connection:
+            return queries.owed(connection, books_entry)
+
     def links(self, document_id: str | None = None) -> list[Link]:
         """All links, or those of one document, by document and number."""
         with self._reading() as connection:
@@ -264,6 +333,21 @@ class Store(Database):
         """Ids of the last entry of every chain, sorted: what a record mark is made of."""
         with self._reading() as connection:
             return sorted(head for head, _ in rows.heads(connection).values())
+
+    def has_entry(self, id_: str) -> bool:
+        """True when there is an entry of this id, in a job's journal or in the books."""
+        with self._reading() as connection:
+            return connection.execute("SELECT 1 FROM entry WHERE id = ?", (id_,)).fetchone() is not None
+
+    def entries_of(self, *kinds: str) -> Iterator[Entry]:
+        """Every entry of these kinds in the order of writing, one at a time; the view stays open until the
+        last is taken.
+
+        Raises:
+            StoreError: one was changed after it was written.
+        """
+        with self._reading() as connection:
+            yield from rows.streamed(connection, f"WHERE kind IN ({', '.join('?' * len(kinds))})", *kinds)
 
     def verify(self) -> list[str]:
         """Everything that is wrong with the store, one sentence each; empty when every row is as it was

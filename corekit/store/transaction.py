@@ -22,8 +22,9 @@ from ..model.records import (
     PaymentTaken,
     Published,
     body_of,
+    with_kept_words,
 )
-from . import links, persons, queries, requests, rows, schema, seals
+from . import links, listing, persons, queries, requests, rows, schema, seals
 from .errors import StoreError, refusal
 from .links import Link
 from .requests import Request, RequestOutcome
@@ -60,6 +61,7 @@ class Transaction:
         )
         self._folded: dict[str, Job | None] = {}
         self._written: list[Entry] = []
+        self._relisted: set[str] = set()
         self._standing: list[Entry] = []
         self._unbooked_before: int | None = None
         self._is_over = self.known is not None
@@ -162,6 +164,7 @@ class Transaction:
             raise refusal(f"The invoice number {record.number!r} is empty or taken.")
         draft = Draft(kind="invoice", subject=subject, body=body_of(record))
         (entry,) = self._sealed(BOOKS, "" if several else jobs[0], chain, [draft], jobs)
+        listing.insert_invoice(self._connection, entry.id)
         issued = Issued(
             number=record.number,
             document_id=record.document_id,
@@ -206,6 +209,7 @@ class Transaction:
             return link
         link = attrs.evolve(link, published_at=at or self._now())
         links.change(self._connection, link)
+        listing.refresh_waiting(self._connection, link.document_id)
         record = Published(document_id=link.document_id, link=link.link, token_hash=token_hash)
         subject = own_subject("published", f"{link.document_id}/{link.link}")
         for job in self._jobs:
@@ -224,9 +228,10 @@ class Transaction:
         if not link.revoked:
             link = attrs.evolve(link, revoked=at or self._now())
             links.change(self._connection, link)
+            listing.refresh_waiting(self._connection, link.document_id)
         return link
 
-    def destroy_persons(self) -> dict[str, int]:
+    def destroy_persons(self, because: str = "") -> dict[str, int]:
         """Destroy the personal texts of the (first) job, and say in its journal how many of which kind.
 
         Raises:
@@ -239,9 +244,8 @@ class Transaction:
             schema.destroy(self._connection, job)
             n = queries.next_n(self._connection, self.lineage)
             subject = own_subject("forgotten", f"{self.lineage}/{n}")
-            self._append_to(
-                job, [Draft(kind="forgotten", subject=subject, body=body_of(Forgotten(counts=counts)))]
-            )
+            body = body_of(Forgotten(counts=counts, because=because))
+            self._append_to(job, [Draft(kind="forgotten", subject=subject, body=body)])
         return counts
 
     def change_lineage(self, name: str) -> None:
@@ -274,10 +278,14 @@ class Transaction:
             self._connection.execute("ROLLBACK")
 
     def finish(self) -> None:
-        """Hold job and books against each other and note the request; `Store.transaction` calls it last."""
+        """Hold job and books against each other, list the jobs anew and note the request; `Store.transaction`
+        calls it last.
+        """
         if self._is_over:
             return
         self._check_money()
+        for job in sorted(self._relisted):
+            listing.refresh_job(self._connection, job)
         if self._request is not None:
             job = self._jobs[0]
             self._must_have_begun(job, ())
@@ -311,8 +319,8 @@ class Transaction:
                 f"The books cannot be called {chain!r}: take letters, digits, dots, dashes and strokes, 64 at"
                 " most."
             )
-        holds_jobs = "SELECT 1 FROM entry WHERE chain = ? AND journal = ? LIMIT 1"
-        if chain == self.lineage or self._connection.execute(holds_jobs, (chain, JOB)).fetchone():
+        first = "SELECT journal FROM entry WHERE chain = ? ORDER BY n LIMIT 1"
+        if chain == self.lineage or self._connection.execute(first, (chain,)).fetchone() == (JOB,):
             raise refusal(
                 f"The books cannot be kept in chain {chain!r}, which holds jobs. Give them a name of their"
                 " own."
@@ -403,6 +411,8 @@ class Transaction:
         seals.insert(self._connection, "person", *new)
         seals.tally(self._connection, "entry", added=[entry.id for entry in written])
         self._written += written
+        if journal == JOB and not listing.KINDS.isdisjoint(entry.kind for entry in written):
+            self._relisted.add(job)
         return written
 
     def _must_be_here(self, jobs: Sequence[str], replaces: Sequence[str], body: Any, new: set[str]) -> None:
@@ -418,7 +428,7 @@ class Transaction:
             known = f"SELECT 1 FROM person WHERE hash = ? AND {of_these}"
             if ref.hash in new or self._connection.execute(known, (ref.hash, *jobs)).fetchone():
                 continue
-            if not persons.was_forgotten(self._connection, ref.hash):
+            if not persons.was_forgotten(self._connection, ref.hash, jobs):
                 raise ValueError(
                     f"it refers to personal text {ref.hash[:12]} ({ref.kind}), which this job does not have"
                 )
@@ -434,9 +444,7 @@ def _checked_body(draft: Draft) -> dict[str, Any]:
         raise ValueError(f"its kind must be one of {', '.join(RECORDS)}")
     if not draft.subject:
         raise ValueError("it says nothing about what it is")
-    body = dict(draft.body)
-    RECORDS[draft.kind](**body)
-    return body
+    return with_kept_words(draft.kind, draft.body)
 
 
 def _check_document(entry: Entry) -> None:

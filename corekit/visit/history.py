@@ -10,7 +10,7 @@ import attrs
 from ..desk.complaint import complaint_words, retold_words, tried_words
 from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
-from ..model.personal import Personal
+from ..model.personal import Personal, shop_words
 from ..model.records import (
     Announced,
     Approved,
@@ -102,6 +102,9 @@ class _Context:
     def text(self, reference: object) -> str:
         return self.texts.get(reference.hash, "removed") if isinstance(reference, Personal) else ""
 
+    def own(self, words: str) -> str:
+        return shop_words(words, self.texts)
+
     def beside(self, setup: str) -> str:
         found = self.job.setup(setup)
         values = found.record.values if found is not None else {}
@@ -118,7 +121,7 @@ def _opened(asked: _Context, record: Opened) -> _Row:
 
 
 def _vehicle(asked: _Context, record: Vehicle) -> _Row:
-    no_vin = f"no VIN: {record.why_no_vin}" if record.why_no_vin else ""
+    no_vin = f"no VIN: {asked.own(record.why_no_vin)}" if record.why_no_vin else ""
     known = [
         asked.text(record.description),
         asked.text(record.plate),
@@ -145,7 +148,11 @@ def _fitted(asked: _Context, record: Fitted) -> _Row:
 
 def _specified(asked: _Context, record: Specified) -> _Row:
     ends = " to ".join(filter(None, (record.low_typed, record.high_typed)))
-    return f"{asked.title(record.of)}: this vehicle's own limit", f"{ends} ({record.where_from})", None
+    return (
+        f"{asked.title(record.of)}: this vehicle's own limit",
+        f"{ends} ({asked.own(record.where_from)})",
+        None,
+    )
 
 
 def _measured(asked: _Context, record: Measured) -> _Row:
@@ -169,7 +176,8 @@ def _seen(asked: _Context, record: Seen) -> _Row:
     return (
         asked.title(record.of, record.place),
         _with_answer(
-            record.answer or asked.text(record.words) or f"not obtained: {record.cannot}", record.cleared
+            record.answer or asked.text(record.words) or f"not obtained: {asked.own(record.cannot)}",
+            asked.own(record.cleared),
         ),
         record.stage,
     )
@@ -177,7 +185,11 @@ def _seen(asked: _Context, record: Seen) -> _Row:
 
 def _codes(asked: _Context, record: CodesRead) -> _Row:
     title = f"Trouble codes, {record.state}" if record.state else "Trouble codes"
-    text = f"could not be read: {record.cannot}" if record.cannot else ", ".join(record.codes) or "none"
+    text = (
+        f"could not be read: {asked.own(record.cannot)}"
+        if record.cannot
+        else ", ".join(record.codes) or "none"
+    )
     return title, text, record.stage
 
 
@@ -197,7 +209,7 @@ def _approved(asked: _Context, record: Approved) -> _Row:
     declined = ", ".join(asked.title(key) for key in record.declined)
     return (
         f"Approval: {record.estimate}",
-        f"{record.by}, {record.how}" + (f"; declined: {declined}" if declined else ""),
+        f"{record.by}, {asked.own(record.how)}" + (f"; declined: {declined}" if declined else ""),
         None,
     )
 
@@ -214,7 +226,8 @@ def _issued(asked: _Context, record: Issued) -> _Row:
 
 def _paid(asked: _Context, record: Paid) -> _Row:
     title = "Received" if record.amount > 0 else "Given back"
-    return title, f"{Money(abs(record.amount), record.currency)} {record.currency}, {record.how}", None
+    amount = Money(abs(record.amount), record.currency)
+    return title, f"{amount} {record.currency}, {asked.own(record.how)}", None
 
 
 def _announced(asked: _Context, record: Announced) -> _Row:
@@ -261,7 +274,7 @@ def _charged(asked: _Context, record: Charged) -> _Row:
 
 def _approved_more(asked: _Context, record: ApprovedMore) -> _Row:
     more = f"{Money(record.amount, record.currency)} {record.currency}"
-    told = f"{more}, {record.by}, {record.how}: {record.because}"
+    told = f"{more}, {record.by}, {asked.own(record.how)}: {record.because}"
     return f"{asked.title(record.operation)}: more approved", told, None
 
 
@@ -280,7 +293,7 @@ def _photographed(asked: _Context, record: Photographed) -> _Row:
 
 
 def _remarked(asked: _Context, record: Remarked) -> _Row:
-    return "Noted", _with_answer(asked.text(record.words), record.cleared), record.stage
+    return "Noted", _with_answer(asked.text(record.words), asked.own(record.cleared)), record.stage
 
 
 def _with_answer(words: str, cleared: str) -> str:

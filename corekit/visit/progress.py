@@ -13,7 +13,7 @@ from ..assess.assessment import Assessment
 from ..assess.proof import Proof
 from ..billing.waiver import did_not_fix
 from ..model.job import Job
-from ..model.records import Seen
+from ..model.records import NOT_SEEN, Seen
 from ..report.next_tests import named_tests
 
 
@@ -29,10 +29,6 @@ class Step(StrEnum):
     RETEST = "retest"
     HAND_OVER = "hand"
 
-
-#: What stands in a job where a price was given by phone; whoever stands before the vehicle says which one it
-#: is.
-NOT_SEEN = "not seen yet"
 
 #: What the mechanic reads.
 TITLES = {

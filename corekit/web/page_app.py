@@ -28,11 +28,18 @@ import flask
 import jinja2
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
-from ..model.document import Document
 from ..reference import data_path
 from ..share.link import DEMO_BASE, base_problem, is_token_hash, link, read_token, token_hash
-from ..share.published import LARGEST, PublishedFolder, PublishError, check_bearer
+from ..share.published import (
+    LARGEST,
+    FileVersion,
+    PublishedFolder,
+    PublishedPage,
+    PublishError,
+    check_bearer,
+)
 from .address import bare_host
+from .finished import Body, Finished, FinishedPages, Front
 from .page_templates import PageTemplates, Renderers, masked_renderers
 from .rate_limit import RateLimit, TokenBucket
 from .server import ServeError
@@ -98,17 +105,51 @@ def page_app(
         bare_host(urlsplit(base).netloc),
         *map(bare_host, hosts),
     } - {""}
-    _add_guards(app, pages, allowed, secure=base.startswith("https://"))
-    _add_readers(app, pages, renderers, base, _Lookup(folder, RateLimit(clock), now))
+    armour = _armour(pages.policy, secure=base.startswith("https://"))
+    lookup = _Lookup(folder, RateLimit(clock), now, FinishedPages(folder))
+    shell = Body.of(pages.shell)
+    _add_guards(app, pages, allowed, armour)
+    _add_readers(app, pages, renderers, base, lookup)
+
+    @app.get("/v")
+    def empty_page() -> flask.Response:
+        """Stands here so that the application knows of it; what stands in front of it answers."""
+        return _body(shell)
+
     _add_writers(app, folder, bearer, TokenBucket(20, 1, clock))
     _add_files(app, pages)
+    front = Front(
+        pages=lookup.finished,
+        shell=shell,
+        armour=armour,
+        limit=lookup.limit,
+        now=now,
+        hosts=frozenset(allowed),
+        noted=lambda *what: log.info("%s %s %d %s", *what),
+    )
+    app.wsgi_app = front.before(app.wsgi_app)  # type: ignore[assignment, method-assign]
     return app
 
 
 # What every request goes through
 
 
-def _add_guards(app: flask.Flask, pages: PageTemplates, allowed: set[str], *, secure: bool) -> None:
+def _armour(policy: str, *, secure: bool) -> list[tuple[str, str]]:
+    """The headers that every answer carries."""
+    return [
+        ("Content-Security-Policy", policy),
+        ("X-Content-Type-Options", "nosniff"),
+        ("Referrer-Policy", "no-referrer"),
+        ("X-Robots-Tag", "noindex, nofollow"),
+        ("Cross-Origin-Opener-Policy", "same-origin"),
+        ("Cross-Origin-Resource-Policy", "same-origin"),
+        *([("Strict-Transport-Security", "max-age=31536000")] if secure else []),
+    ]
+
+
+def _add_guards(
+    app: flask.Flask, pages: PageTemplates, allowed: set[str], armour: list[tuple[str, str]]
+) -> None:
     @app.before_request
     def right_host() -> flask.Response | None:
         if bare_host(flask.request.environ.get("HTTP_HOST", "")) in allowed:
@@ -130,16 +171,9 @@ def _add_guards(app: flask.Flask, pages: PageTemplates, allowed: set[str], *, se
 
     @app.after_request
     def security_headers(answer: flask.Response) -> flask.Response:
-        headers = answer.headers
-        headers["Content-Security-Policy"] = pages.policy
-        headers["X-Content-Type-Options"] = "nosniff"
-        headers["Referrer-Policy"] = "no-referrer"
-        headers["X-Robots-Tag"] = "noindex, nofollow"
-        headers["Cross-Origin-Opener-Policy"] = "same-origin"
-        headers["Cross-Origin-Resource-Policy"] = "same-origin"
-        headers.setdefault("Cache-Control", "no-store")
-        if secure:
-            headers["Strict-Transport-Security"] = "max-age=31536000"
+        for name, value in armour:
+            answer.headers[name] = value
+        answer.headers.setdefault("Cache-Control", "no-store")
         rule = flask.request.url_rule.rule if flask.request.url_rule else "-"
         method = flask.request.method if flask.request.method in _METHODS else "-"
         log.info("%s %s %d %s", method, rule, answer.status_code, flask.g.get("hash", "-"))
@@ -166,14 +200,18 @@ _WORDS = {
 
 @attrs.frozen
 class _Lookup:
-    """Where codes are looked up."""
+    """Where codes are looked up, and what was made of what they open."""
 
     folder: PublishedFolder
     limit: RateLimit
     now: Callable[[], datetime]
+    finished: FinishedPages
 
-    def result(self) -> tuple[str, Document] | Literal["nothing", "busy"]:
-        """The code in the request and the Document under it.
+    def result(
+        self, made: Callable[[str, PublishedPage, FileVersion], Finished]
+    ) -> tuple[str, Finished] | Literal["nothing", "busy"]:
+        """The code in the request and what is finished under it; `made` of what was published, where that was
+        not done yet.
 
         Whatever is wrong with a code, the result is `nothing`.
         """
@@ -185,11 +223,16 @@ class _Lookup:
             return "nothing"
         name = token_hash(code)
         flask.g.hash = name[:8]
-        published = self.folder.get(name, self.now())
-        if published is None:
-            return "nothing"
+        finished = self.finished.get(name, self.now())
+        if finished is None:
+            version = self.folder.version(name)  # before the file is read, so that a newer one is noticed
+            published = self.folder.get(name, self.now())
+            if published is None or version is None:
+                return "nothing"
+            finished = made(code, published, version)
+            self.finished.keep(name, finished)
         self.limit.give_back(address)
-        return code, published.document
+        return code, finished
 
 
 def _add_readers(
@@ -202,38 +245,43 @@ def _add_readers(
             reply.headers["Retry-After"] = "60"
         return reply
 
-    def opened(code: str, document: Document) -> str:
-        return pages.opened(document, code, renderers.page(document, link(base, code)))
-
-    @app.get("/v")
-    def shell() -> flask.Response:
-        return _html(pages.shell)
+    def made(code: str, published: PublishedPage, version: FileVersion) -> Finished:
+        document = published.document
+        piece = pages.opened(document, code, renderers.page(document, link(base, code)))
+        return Finished(
+            version=version,
+            expires=published.expires,
+            kind=document.kind,
+            piece=Body.of(piece),
+            page=Body.of(pages.page(piece, document.title)),
+        )
 
     @app.post("/v/open")
     def piece() -> flask.Response:
-        result = lookup.result()
-        if isinstance(result, str):
-            return refusal(result, as_page=False)
-        return _html(opened(*result))
+        result = lookup.result(made)
+        return refusal(result, as_page=False) if isinstance(result, str) else _body(result[1].piece)
 
     @app.post("/v")
     def page() -> flask.Response:
-        result = lookup.result()
-        if isinstance(result, str):
-            return refusal(result, as_page=True)
-        return _html(pages.page(opened(*result), result[1].title))
+        result = lookup.result(made)
+        return refusal(result, as_page=True) if isinstance(result, str) else _body(result[1].page)
 
     @app.post("/v/paper")
     def paper() -> flask.Response:
-        result = lookup.result()
+        result = lookup.result(made)
         if isinstance(result, str):
             return refusal(result, as_page=True)
-        code, document = result
-        data = renderers.paper(document, link(base, code))
-        reply = flask.Response(data, mimetype="application/pdf")
+        code, finished = result
+        if not finished.paper:
+            published = lookup.folder.get(token_hash(code), lookup.now())
+            if published is None:  # withdrawn or over since it was looked up
+                return refusal("nothing", as_page=True)
+            finished.paper = renderers.paper(published.document, link(base, code))
+            lookup.finished.keep(token_hash(code), finished)
+        reply = flask.Response(finished.paper, mimetype="application/pdf")
         # A name of our own making: nothing that was typed reaches a header.
         reply.headers["Content-Disposition"] = (
-            f'attachment; filename="{document.kind.value}-{token_hash(code)[:8]}.pdf"'
+            f'attachment; filename="{finished.kind.value}-{token_hash(code)[:8]}.pdf"'
         )
         return reply
 
@@ -341,6 +389,11 @@ def _face(name: str) -> tuple[bytes, bytes]:
 
 def _html(text: str, status: int = 200) -> flask.Response:
     return flask.Response(text, status=status, mimetype="text/html")
+
+
+def _body(body: Body) -> flask.Response:
+    data, headers = body.answer(flask.request.headers.get("Accept-Encoding", ""))
+    return flask.Response(data, headers=headers)
 
 
 def _json(answer: str, status: int) -> flask.Response:

@@ -11,7 +11,9 @@ import attrs
 import jinja2
 from markupsafe import Markup
 
-from ..model.document import Document, PricedLines
+from ..model.canonical import canonical
+from ..model.document import Document, PricedLines, to_data
+from ..model.mark import as_marked
 from ..report.text import clean
 from .server import ServeError
 
@@ -28,15 +30,18 @@ class Renderers:
 
 
 def masked_renderers() -> Renderers:
-    """The renderers of `corekit.report`, told to leave every personal text out."""
+    """The renderers of `corekit.report`, told to leave every personal text out.
+
+    The mark they print is the one that the Document's content leads to, whatever it states.
+    """
     from ..report.page import page_css, render_page
     from ..report.pdf import render_pdf
     from ..report.personal_text import mask
 
     return Renderers(
-        page=lambda document, address: render_page(document, mask, address),
+        page=lambda document, address: render_page(as_marked(document), mask, address),
         css=page_css,
-        paper=lambda document, address: render_pdf(document, mask, address),
+        paper=lambda document, address: render_pdf(as_marked(document), mask, address),
     )
 
 
@@ -53,7 +58,8 @@ class PageTemplates:
         )
         self._demo = demo
         self._style = _element_text("style", (templates / "open.css").read_text("utf-8") + css)
-        self._script = _element_text("script", (templates / "open.js").read_text("utf-8"))
+        scripts = ((templates / name).read_text("utf-8") for name in ("mark.js", "open.js"))
+        self._script = _element_text("script", "".join(scripts))
         self.mark = (templates / "mark.svg").read_bytes()
         self.shell = self.page("")
         self.nothing = Markup(self._files.get_template("nothing.html").render())
@@ -102,12 +108,21 @@ class PageTemplates:
             done=[clean(row.text) for block in priced for row in block.rows],
             code=code,
             whole=Markup(paper),
+            content=content_text(document) if document.rests_on else "",
         )
 
     def trouble(self, heading: str, words: str) -> str:
         return self.page(
             self._files.get_template("trouble.html").render(heading=heading, words=words), heading
         )
+
+
+def content_text(document: Document) -> Markup:
+    """The Document's own data, as the page's script reads it to compute the mark: no sign of it can end the
+    element it stands in.
+    """
+    text = canonical(to_data(document)).decode("utf-8")
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
 def _policy_hash(text: str) -> str:

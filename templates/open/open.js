@@ -23,6 +23,26 @@
     }
   }
 
+  // The mark that is shown is the one computed here from the content beside it, never the one the page states.
+  function check(where) {
+    var holder = where.querySelector("#content");
+    var places = where.querySelectorAll(".mark");
+    var note = where.querySelector("#mark-note");
+    if (!holder || !places.length) { return; }
+    var content = JSON.parse(holder.textContent);
+    function say(words) {
+      note.textContent = words;
+      var last = places[places.length - 1];
+      (last.closest("dl") || last).after(note);
+      note.hidden = false;
+    }
+    if (!window.crypto || !crypto.subtle) { say(note.dataset.unable); return; }
+    recordMark.computed(content).then(function (mark) {
+      places.forEach(function (place) { place.textContent = mark; });
+      say(mark === content.mark ? note.dataset.computed : note.dataset.other);
+    }).catch(function () { say(note.dataset.unable); });
+  }
+
   function open() {
     var code = location.hash.slice(1);
     if (!code) { return; }
@@ -43,6 +63,7 @@
         if (mine !== turn) { return; }
         shown.innerHTML = text;
         state(answer.ok ? "shown" : "nothing");
+        check(shown);
         head(shown);
         window.scrollTo(0, 0);
       });
@@ -61,5 +82,6 @@
   document.getElementById("again").addEventListener("click", open);
   // A second code scanned into the same tab changes only what is behind the #.
   window.addEventListener("hashchange", open);
+  check(shown);
   open();
 }());

@@ -142,7 +142,7 @@ function said(heading, words, script = "") {
 <head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1, viewport-fit=cover">
-<meta name="color-scheme" content="light">
+<meta name="color-scheme" content="light dark">
 <title>${heading}</title>
 <link rel="stylesheet" href="/work.css">
 ${script}

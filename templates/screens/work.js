@@ -11,7 +11,7 @@
 //   button[data-fill="<field>"] writes its data-value into the field of its form.   details.gate puts the cursor into its first empty field when it is opened.
 //   main[data-ahead]            a JSON list of the paths that probably come next; they are fetched ahead. data-screen: the script's own screens.
 //   time[data-again]            counts down.   canvas[data-sign="<field>"] is drawn on.   input[data-photo] is made small.   button[data-back] leads back.
-//   [data-filter="<id>"]        holds a field that filters the list items under that id.   [data-scripted][hidden] is shown where this script runs.
+//   [data-filter="<id>"]        holds a field that filters the list items under that id; [data-none] inside it is shown where nothing is left.   [data-scripted][hidden] is shown where this script runs.
 
 const REPLY_MS = 8000;  // a reply later than this counts as none
 const PHOTO_MS = 40000; // a photo over a weak hotspot takes its time
@@ -794,6 +794,8 @@ function filter(box) {
       list.hidden = [...list.children].every((item) => item.hidden);
       if (/^H[2-4]$/.test(list.previousElementSibling?.tagName)) { list.previousElementSibling.hidden = list.hidden; }
     }
+    const none = box.querySelector("[data-none]");
+    if (none) { none.hidden = all("li", where).some((item) => !item.hidden); }
   });
 }
 

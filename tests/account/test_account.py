@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
+import attrs
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -20,7 +21,7 @@ from corekit.assess.assessment import Assessment, assess
 from corekit.billing.line import Condition, Ground, GroundKind, Line, LineKind, priced_line
 from corekit.complaints import symptoms
 from corekit.errors import InputError
-from corekit.model.finding import Verdict
+from corekit.model.finding import Finding, Text, Urgency, Verdict
 from corekit.model.money import Money
 from corekit.model.personal import Personal
 from corekit.model.records import CodesRead, Ended, Left, Remarked, Repaired, Waived
@@ -91,6 +92,21 @@ def test_one_place_that_was_not_read_again_leaves_the_work_unshown() -> None:
     assert fault(account(both.read("brakes.pressure", "100 bar", "left")), MASTER).state is State.DONE
 
 
+def test_what_failed_before_the_work_leaves_it_unshown_and_after_it_not_put_right() -> None:
+    found = Finding(
+        system="brakes",
+        code="brakes.pressure",
+        check="Pressure",
+        verdict=Verdict.FAIL,
+        urgency=Urgency.THIS_VISIT,
+        text=Text("It is low."),
+        stage=1,
+    )
+    row = FaultRow(operation=MASTER, what="a seal", progress=Progress.DONE, now=(found,), again="gone")
+    assert attrs.evolve(row, since=2).state is State.DONE
+    assert attrs.evolve(row, since=1).state is State.NOT_RIGHT
+
+
 BARS = st.integers(5, 150).map("{} bar".format)
 
 
@@ -121,6 +137,14 @@ def test_work_that_was_not_the_cure_shows_no_reading_and_names_no_fault() -> Non
     assert row.what == "Replace the master cylinder"
     assert not [proof for one in account_rows(told, story.assessment) for proof in one.proofs if one.works]
     assert "not the cure" in told.answer
+
+
+def test_a_complaint_stays_where_all_the_work_was_not_the_cure() -> None:
+    story = low(Story().complain("squeals")).repair(MASTER)
+    story.say(Waived(because="did not fix", operation=MASTER), "waived")
+    assert point(account(story), "It squeals").state is State.NOT_RIGHT
+    assert "Still there" in account(story).answer
+    assert "Still there" not in account(story.repair(HOSE)).answer, "other work may be the cure"
 
 
 # ---- money
@@ -258,6 +282,12 @@ def test_what_was_put_off_or_declined_says_so() -> None:
     declined = told(Ended(how="declined", because="too dear"))
     assert point(declined, "It squeals").state is State.DECLINED
     assert fault(declined, MASTER).state is State.DECLINED
+
+
+def test_a_fault_that_was_looked_for_and_did_not_show_is_not_found() -> None:
+    story = Story().complain("squeals")
+    story.say(Ended(how="no fault found", because="it did not show in an hour"), "end")
+    assert point(account(story), "It squeals").state is State.NOT_FOUND
 
 
 def test_a_check_up_without_a_fault_says_that_nothing_was_found_and_of_what() -> None:

@@ -13,7 +13,7 @@ import corekit as ck
 from corekit.assess.assessment import assess
 from corekit.assess.comparison import Change
 from corekit.assess.proof import Proof
-from corekit.model.finding import Reason, Urgency, Verdict
+from corekit.model.finding import Finding, Reason, Text, Urgency, Verdict
 from corekit.model.limit import Scope
 from corekit.model.records import Fitted, Seen, Withdrawn
 from corekit.plugin.host import Failure, Plugins
@@ -617,6 +617,35 @@ def test_work_that_no_reading_can_show_and_work_that_nobody_knows_say_so() -> No
     first, second = story.assessment.repairs
     assert (first.proof, first.why) == (Proof.NOT_SHOWN, "No reading can show it.")
     assert (second.proof, second.title) == (Proof.NOT_SHOWN, "clutch.adjust")
+
+
+@pytest.mark.parametrize(
+    ("verdict", "again", "stands"),
+    [
+        (Verdict.UNDECIDED, (), True),
+        (Verdict.UNDECIDED, ("left",), True),
+        (Verdict.UNDECIDED, ("left", "right"), False),
+        (Verdict.FAIL, ("left", "right"), True),
+    ],
+)
+def test_what_was_undecided_is_past_once_everything_that_it_rests_on_was_read_again(
+    verdict: Verdict, again: tuple[str, ...], stands: bool
+) -> None:
+    story = Story().read("brakes.pressure", "20 bar", "left").read("brakes.pressure", "20 bar", "right")
+    rests_on = tuple(entry.id for entry in story.entries if entry.kind == "measured")
+    found = Finding(
+        system="brakes",
+        code="brakes.even",
+        check="Evenness",
+        verdict=verdict,
+        urgency=Urgency.THIS_VISIT,
+        text=Text("Left and right are too close to call."),
+        evidence=rests_on,
+    )
+    story.repair("brakes.bleed")
+    for place in again:
+        story.read("brakes.pressure", "100 bar", place)
+    assert (found in attrs.evolve(story.assessment, findings=(found,)).current) is stands
 
 
 def test_the_current_findings_are_the_latest_of_each_code_and_place() -> None:

@@ -118,9 +118,9 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
         "labour.per_day: is not a key here; expected one of per_hour, least",
         "call_out: 25.005 has more than 2 decimals; write it with 2 of them",
         "calout: is not a key here; write one of currency, tax, labour, call_out, travel,"
-        " diagnosis, operations"
+        " diagnosis, markup, supplies, operations"
         ' (perhaps "call_out")',
-        'travel: has two prices; write per_km = "…" or flat = "…"',
+        'travel: has several prices; write per_km = "…", flat = "…" or zones = […]',
         'travel.per_km: "0,42" is not a plain decimal number; write "0.42"',
         'diagnosis.price: "-35.00" is below zero; expected zero or more',
         'operations."battery.replace".hours: is the number 0.6, which is not exact; write "0.6" in quotes',

@@ -128,7 +128,7 @@ def test_the_refusal_says_how_much_more_to_ask_for_and_it_is_issued_once_that_is
         issued = shop.issue(job)
         assert issued.document.total == "275.00"
         words = str(issued.document)
-        assert "by phone, 14:10: a bolt" in words
+        assert "(a bolt)" in words
         assert "2.3 h instead of 2 h: a seized bolt" in words
 
 

@@ -10,13 +10,14 @@ import pytest
 
 from corekit.desk.draft import draft_estimate
 from corekit.model.document import Findings, PricedLines
-from corekit.reference import data_path
+
+from ..visits.files import visit_file
 
 
 @pytest.fixture(scope="module")
 def blocks(demo_out: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[object, ...]:
-    """The demo's fourth job as it stood on arrival: three systems with a fault in each."""
-    whole = next((data_path("demo") / "jobs").glob("4-*.toml")).read_text("utf-8")
+    """A job as it stood on arrival: three systems with a fault in each."""
+    whole = visit_file("three-faults").read_text("utf-8")
     arrival = tmp_path_factory.mktemp("arrival") / "arrival.toml"
     arrival.write_text(whole[: whole.index('[[step]]\napproved = { estimate = "repair 1"')], "utf-8")
     return draft_estimate(

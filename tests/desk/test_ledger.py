@@ -258,13 +258,15 @@ def test_a_time_that_is_none_is_refused(shop: Shop, span: str) -> None:
 def test_the_books_as_csv(shop: Shop) -> None:
     job = repaired(shop)
     shop.issue(job)
-    shop.pay(job, usd("242.00"), '=HYPERLINK("x"), with "quotes"\nand a line')
+    shop.pay(job, usd("200.00"), "cash")
+    write_off(shop.context, job, usd("42.00"), '=HYPERLINK("x"), with "quotes"\nand a line')
     rows = list(csv.DictReader(io.StringIO(as_csv(ledger(shop.context)), newline="")))
     assert [(row["kind"], row["amount"], row["net"], row["tax"]) for row in rows] == [
         ("invoiced", "242.00", "220.00", "22.00"),
-        ("received", "-242.00", "", ""),
+        ("received", "-200.00", "", ""),
+        ("written off", "-42.00", "", ""),
     ]
-    assert rows[1]["note"].startswith("'=HYPERLINK")
+    assert rows[2]["note"].startswith("'=HYPERLINK")
 
 
 @given(st.text())

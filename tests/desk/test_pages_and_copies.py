@@ -10,7 +10,8 @@ import pytest
 
 from corekit.cli import main
 from corekit.desk.shop import Shop
-from corekit.reference import data_path
+
+from ..visits.files import visit_file
 
 
 def test_a_page_that_was_taken_down_is_never_published_again(
@@ -55,7 +56,7 @@ def test_a_restored_copy_goes_on_in_a_chain_of_its_own_and_verifies(demo_copy: P
 
 
 def test_a_draft_is_read_in_the_terminal(demo_out: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    visit = next((data_path("demo") / "jobs").glob("3-*.toml"))
+    visit = visit_file("undecided")
     assert main(["invoice", str(visit), "--draft", "--shop", str(demo_out), "--text"]) == 0
     said = capsys.readouterr().out
     assert "DRAFT" in said

@@ -183,7 +183,7 @@ def test_what_could_not_be_recorded_is_said_like_any_other_thing() -> None:
     seen = {"seen": [{"of": "van.log", "cannot": "no logger at hand"}]}
     visit = {"job": "a", "reason": "b", "vehicle": {"plate": "DEMO-1"}, "step": [seen]}
     (found,) = [one for one in read_visit(json.dumps(visit).encode(), DECLARED).drafts if one.kind == "seen"]
-    assert found.body["cannot"] == "no logger at hand"
+    assert found.body["cannot"] == PersonalText("note", "no logger at hand")
 
 
 def test_where_a_file_is_only_looked_at_an_odd_record_is_set_aside_alone() -> None:

@@ -130,7 +130,10 @@ COSTLY = {
         f"[way.close() for way in {WAYS_BACK}]\n        time.sleep(60)",
         "closed the pipe that it answers through",
     ),
-    "cries ctrl-C": ("raise KeyboardInterrupt", "failed (KeyboardInterrupt)"),
+    "cries ctrl-C": (
+        "raise KeyboardInterrupt",
+        "failed (KeyboardInterrupt, at corekit_worked_horn/__init__.py line ",
+    ),
     "gives what cannot be passed on": (
         "yield case.advise(ck.Claim('horn.odd'), '{x}', values={'x': type('Odd', (str,), {})('odd')})",
         "gave a result that cannot be passed on",
@@ -517,7 +520,10 @@ def test_a_calculation_that_raises_something_odd_is_a_problem_in_one_line(instal
     install("horn", HORN, calculation="raise KeyError('nothing')")
     with (
         worker("horn") as works,
-        pytest.raises(WorkerError, match=r"horn\.half failed \(KeyError: 'nothing'\)"),
+        pytest.raises(
+            WorkerError,
+            match=r"horn\.half failed \(KeyError: 'nothing', at corekit_worked_horn/__init__\.py line \d+\)",
+        ),
     ):
         works.calculate("horn.half", {"pitch": exact("frequency", 440.0)})
 

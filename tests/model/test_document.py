@@ -179,6 +179,8 @@ FULL = Document(
     demo=True,
     language="de",
     form=2,
+    mark="ABCD-EFGH-JKMN-PQRS",
+    rests_on="ab" * 32,
     blocks=(
         Heading(text="What we found", level=2),
         Paragraph(words=("Told: ", Personal("words", "h1")), tone="quote"),

@@ -9,7 +9,7 @@ import textwrap
 import threading
 import time
 from collections.abc import Callable, Iterator
-from importlib.metadata import EntryPoint
+from importlib.metadata import EntryPoint, PathDistribution
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -22,7 +22,7 @@ from corekit.assess.assessment import assess
 from corekit.desk.assessment_data import as_data
 from corekit.desk.check import CheckView
 from corekit.model.finding import Reason
-from corekit.plugin import host
+from corekit.plugin import host, set_aside
 from corekit.plugin.guard import Overrun, in_words, time_limit
 from corekit.plugin.host import Plugins, load
 from corekit.plugin.system import System
@@ -152,7 +152,7 @@ BAD: dict[str, tuple[str, dict[str, str], list[str]]] = {
     "taken key": (
         f"import corekit as ck\n    \nmade = ck.System('lamps', 'Other lamps')\n{textwrap.dedent(GIVES)}",
         {},
-        ["'lamps'", "taken"],
+        ["entry point is called 'shaky'", "its system 'lamps'"],
     ),
     "loose source": (
         SYSTEM
@@ -257,14 +257,110 @@ def test_two_good_plugins_stand_side_by_side_and_keep_their_versions(
     assert (list(plugins.limits), list(plugins.sources)) == (["lamps.voltage"], ["book"])
 
 
-def test_of_two_plugins_that_claim_one_key_the_first_by_name_keeps_it(
-    install: Callable[..., EntryPoint],
+def from_distribution(point: EntryPoint, folder: Path, name: str) -> EntryPoint:
+    """The same entry point as it comes with a distribution of this name."""
+    info = folder / f"{name.replace('-', '_')}-1.0.dist-info"
+    info.mkdir()
+    (info / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {name}\nVersion: 1.0\n")
+    point = EntryPoint(name=point.name, value=point.value, group=point.group)
+    vars(point).update(dist=PathDistribution(info))
+    return point
+
+
+@pytest.mark.parametrize("first", ["corekit", "a-lamps"])
+def test_of_two_distributions_with_one_key_the_later_is_refused_and_both_are_named(
+    first: str, install: Callable[..., EntryPoint], tmp_path: Path
 ) -> None:
-    one, other = install("a_first", SYSTEM + GIVES), install("b_second", SYSTEM + GIVES)
-    for order in ([one, other], [other, one]):
+    other = install("lamps", LAMPS, sources=SOURCES, limits=LIMITS)
+    own = from_distribution(other, tmp_path, first)
+    later = from_distribution(other, tmp_path, "aa-lamps" if first == "corekit" else "b-lamps")
+    for order in ([own, later], [later, own]):
         plugins = load(order)
-        assert list(plugins.versions) == ["a_first"]
-        assert plugins.failures[0].plugin == "b_second"
+        assert plugins.distributions == {"lamps": f"{first} 1.0"}
+        (failure,) = plugins.failures
+        assert str(failure).startswith(f"Plugin lamps ({later.dist.name} 1.0): ")  # type: ignore[union-attr]
+        assert f"the distribution {first} 1.0 in {tmp_path}" in failure.what
+        assert plugins.lost == {}
+
+
+def test_a_failure_names_the_file_and_the_line_of_the_plugin(install: Callable[..., EntryPoint]) -> None:
+    (failure,) = load([install("shaky", "\n\n\nraise RuntimeError('no luck.')")]).failures
+    assert failure.what == "RuntimeError: no luck, at corekit_test_shaky/__init__.py line 4"
+    assert ".." not in str(failure)
+    (failure,) = load([install("worse", "x = 1\ndef f(:")]).failures
+    assert "corekit_test_worse/__init__.py line 2" in failure.what
+
+
+def test_the_traceback_is_printed_where_somebody_asks_for_it(
+    install: Callable[..., EntryPoint], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    load([install("shaky", "raise RuntimeError('no luck')")])
+    assert capsys.readouterr().err == ""
+    monkeypatch.setenv("COREKIT_TRACE", "1")
+    load([install("again", "raise RuntimeError('no luck')")])
+    assert "Traceback" in capsys.readouterr().err
+
+
+ALTERS = {
+    "a function of Python": ("import builtins\nbuiltins.sorted = len", "builtins.sorted"),
+    "a method of the core": (
+        "from corekit.plugin.case import Case\nCase.judge = None",
+        "plugin.case.Case.judge",
+    ),
+    "a name of a core module": (
+        "import corekit.plugin.reading as own\nown.sorted = len",
+        "corekit.plugin.reading.sorted",
+    ),
+    "a table of the core": (
+        "import corekit.plugin.check as own\nown._FORMS.clear()",
+        "corekit.plugin.check._FORMS",
+    ),
+    "a module": ("import sys, types\nsys.modules['json'] = types.ModuleType('json')", "the module json"),
+    "another system's checks": (
+        "import corekit_test_lamps\ncorekit_test_lamps.lamps.checks.clear()",
+        "system lamps.checks",
+    ),
+    "another system's title": (
+        "import corekit_test_lamps\ncorekit_test_lamps.lamps.title = 'x'",
+        "system lamps.title",
+    ),
+    "the folder": ("import os\nos.chdir('/')", "the working folder"),
+    "how money is rounded": ("import decimal\ndecimal.getcontext().prec = 3", "the decimal context"),
+    "the time zone": ("import os\nos.environ['TZ'] = 'Pacific/Chatham'", "the time zone"),
+}
+
+
+@pytest.mark.parametrize("kind", ALTERS)
+def test_a_plugin_that_changes_what_is_not_its_own_is_refused_and_the_change_is_put_back(
+    kind: str, install: Callable[..., EntryPoint]
+) -> None:
+    source, words = ALTERS[kind]
+    lamps = install("lamps", LAMPS, sources=SOURCES, limits=LIMITS)
+    alone = as_bytes(load([lamps]))
+    beside = load([lamps, install("shaky", f"{source}\n{textwrap.dedent(SYSTEM + GIVES)}")])
+    (failure,) = beside.failures
+    assert (failure.plugin, words in failure.what) == ("shaky", True), failure
+    assert sorted([2, 1]) == [1, 2]
+    assert as_bytes(beside) == alone
+    assert load([lamps]).failures == ()
+
+
+def test_what_is_left_out_is_not_even_imported(
+    install: Callable[..., EntryPoint], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    point = install("shaky", SYSTEM + GIVES)
+    monkeypatch.setitem(set_aside.plugins, "shaky", set_aside.BY_WISH)
+    plugins = load([point])
+    assert "corekit_test_shaky" not in sys.modules
+    assert [(failure.what, failure.is_wished) for failure in plugins.failures] == [(set_aside.BY_WISH, True)]
+    assert plugins.lost == {"shaky": set_aside.BY_WISH}
+
+
+def test_what_a_plugin_prints_goes_to_the_error_stream(
+    install: Callable[..., EntryPoint], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert load([install("shaky", f"print('hello')\n{textwrap.dedent(SYSTEM + GIVES)}")]).failures == ()
+    assert capsys.readouterr() == ("", "hello\n")
 
 
 def test_ctrl_c_is_the_person_s_and_no_plugin_s_failure(install: Callable[..., EntryPoint]) -> None:

@@ -5,22 +5,30 @@ from __future__ import annotations
 from hypothesis import strategies as st
 
 from corekit.model.document import (
+    Account,
+    AccountRow,
+    Answer,
+    ApprovalForm,
     Block,
     Code,
     Document,
     DocumentKind,
+    Evidence,
     FindingRow,
     Findings,
     Heading,
+    NextSteps,
     Pairs,
     Paragraph,
     Picture,
     PricedLines,
     PricedRow,
+    ProofRow,
     ReadingRow,
     Readings,
     Statement,
     Totals,
+    WorkRow,
 )
 from corekit.model.figure import Band, Dot, Figure, Label, Polyline, Strip
 from corekit.model.personal import Personal
@@ -171,4 +179,77 @@ def documents(*, strips_too: bool = True) -> st.SearchStrategy[Document]:
             lambda pair: (*pair[0], pair[1])
         ),
         demo=st.booleans(),
+    )
+
+
+def accounts(*, strips_too: bool = True) -> st.SearchStrategy[Document]:
+    """Papers of form 2: who and which vehicle, answer and account, what next, the bill, the code, and the
+    evidence behind.
+    """
+    maybe = st.just("") | sentences
+    proof = st.builds(
+        ProofRow,
+        name=words,
+        before=st.just("") | readings,
+        now=st.just("") | readings,
+        seen=maybe,
+        usual=st.just("") | readings,
+        strip=st.none() | strips() if strips_too else st.none(),
+    )
+    work = st.builds(
+        WorkRow,
+        text=sentences,
+        detail=maybe,
+        net=amounts,
+        reason=st.just(""),
+    ) | st.builds(WorkRow, text=sentences, reason=sentences)
+    row = st.builds(
+        AccountRow,
+        point=maybe,
+        what=maybe,
+        cause=maybe,
+        proofs=st.lists(proof, max_size=2).map(tuple),
+        works=st.lists(work, max_size=4).map(tuple),
+        state=words,
+        next=maybe,
+    )
+    answer = st.builds(
+        Answer,
+        said=st.just(()) | runs,
+        symptoms=maybe,
+        text=sentences,
+        proof=maybe,
+        facts=st.lists(st.tuples(words, sentences, st.booleans()), max_size=3).map(tuple),
+    )
+    told = st.tuples(
+        answer, st.builds(Account, rows=st.lists(row, max_size=5).map(tuple), currency=st.just("EUR"))
+    )
+    next_steps = st.builds(NextSteps, rows=st.lists(st.tuples(words, runs), max_size=4).map(tuple))
+    form = st.builds(
+        ApprovalForm,
+        works=st.lists(st.tuples(sentences, amounts), max_size=4).map(tuple),
+        valid_until=maybe,
+        otherwise=maybe,
+    )
+    between = st.one_of(next_steps, form, blocks(strips_too=strips_too))
+    front = st.tuples(
+        st.builds(Pairs, rows=tuples(st.tuples(words, runs), 5)), told, st.lists(between, max_size=4)
+    ).map(lambda parts: (parts[0], *parts[1], *parts[2]))
+    code = st.just((Code(document_id="d", link=1, record_mark="QX7K-M24P-TB9D-H6WE"),))
+    behind = st.just(()) | st.tuples(
+        st.builds(Evidence, title=words), st.lists(blocks(strips_too=strips_too), max_size=5)
+    ).map(lambda pair: (pair[0], *pair[1]))
+    return st.builds(
+        Document,
+        id=st.just("d"),
+        kind=st.sampled_from([DocumentKind.INVOICE, DocumentKind.ESTIMATE]),
+        number=st.just("2026-0001"),
+        title=st.just("Invoice 2026-0001"),
+        shop=st.just("Kerbside Example Mechanics"),
+        issued=st.just("24 Nov 2026"),
+        currency=st.just("EUR"),
+        total=amounts,
+        blocks=st.tuples(front, code, behind).map(lambda three: (*three[0], *three[1], *three[2])),
+        demo=st.booleans(),
+        form=st.just(2),
     )

@@ -10,12 +10,14 @@ import attrs
 import pytest
 
 from corekit.model.document import Document, Evidence
+from corekit.reference import data_path
 from corekit.report.account_page import page_parts
 from corekit.report.page import dark_colours, page_css, render_account, render_page
 from corekit.report.personal_text import mask, resolver
 from corekit.report.strip_svg import strip_svg
 from corekit.report.wording import contrast_with_white, theme
 
+from ..desk.visits_by_answer import by_file, demo_shop
 from .account_papers import LOAD, PAPERS, all_normal, invoice, three_faults
 from .readback import page_text
 from .sample import LINK, MARK, TEXTS
@@ -88,13 +90,12 @@ def test_the_rows_alone_are_those_of_the_page() -> None:
     assert "Battery worn out" in rows and "The bill" not in rows
 
 
-def test_the_ink_on_a_dark_page_reads_well_and_a_light_screen_stays_light() -> None:
+def test_the_ink_on_a_dark_page_reads_well() -> None:
     colours = dark_colours(theme().ink_text)
     ground = contrast_with_white(colours["paper"])
     # WCAG 2.2, 1.4.6: 7 to 1
     assert all(ground / contrast_with_white(colours[name]) >= 7 for name in ("ink", "text", "soft"))
     assert "prefers-color-scheme" in page_css()
-    assert "prefers-color-scheme" not in page_css(dark=False)
 
 
 @pytest.mark.parametrize(("reading", "lanes"), [(8.8, True), (11.9, False)])
@@ -134,6 +135,47 @@ def test_a_folded_page_is_at_most_three_and_a_half_screens_and_for_everybody(
     phone.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
     assert phone.evaluate("document.documentElement.scrollWidth") == 360
     assert [one["id"] for one in axe.run(phone).response["violations"]] == []
+
+
+@pytest.fixture(scope="module")
+def demo_invoices(tmp_path_factory: pytest.TempPathFactory) -> list[Document]:
+    """What the jobs of the demo end with."""
+    with demo_shop(tmp_path_factory.mktemp("pages") / "shop") as shop:
+        files = sorted((data_path("demo") / "jobs").glob("*.toml"))
+        return [shop.issue(by_file(shop, path)).document for path in files]
+
+
+@pytest.mark.browser
+def test_the_pages_of_the_demos_jobs_are_at_most_three_and_a_half_screens_folded(
+    phone: Any, demo_invoices: list[Document]
+) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    for document in demo_invoices:
+        show(phone, document)
+        assert phone.evaluate("document.documentElement.scrollHeight") <= 3.5 * 740
+        first = phone.evaluate("document.querySelector('.reply').getBoundingClientRect().bottom")
+        assert first <= 740, "point, answer and money stand on the first screen"
+        phone.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
+        assert phone.evaluate("document.documentElement.scrollWidth") == 360
+        assert [one["id"] for one in axe.run(phone).response["violations"]] == []
+
+
+@pytest.mark.browser
+def test_charts_grow_with_the_readers_letters_and_nothing_but_they_goes_sideways(
+    phone: Any, demo_invoices: list[Document]
+) -> None:
+    show(phone, demo_invoices[0])
+    phone.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
+    sizes = """() => [...document.querySelectorAll('svg text')].map((one) => {
+      const svg = one.ownerSVGElement, drawn = svg.viewBox.baseVal.width;
+      const scale = drawn ? svg.getBoundingClientRect().width / drawn : 1;
+      return parseFloat(getComputedStyle(one).fontSize) * scale;
+    })"""
+    before = phone.evaluate(sizes)
+    phone.add_style_tag(content="html { font-size: 200% }")
+    after = phone.evaluate(sizes)
+    assert before and all(large >= 1.9 * small for small, large in zip(before, after, strict=True))
+    assert phone.evaluate("document.documentElement.scrollWidth") == 360
 
 
 @pytest.mark.browser

@@ -18,7 +18,7 @@ from corekit.report.page import page_css, render_page
 from corekit.report.personal_text import mask, removed, resolver
 from corekit.report.wording import theme
 
-from .documents import documents
+from .documents import accounts, documents
 from .readback import page_text
 from .sample import LINK, MARK, TEXTS, sample
 
@@ -48,7 +48,7 @@ def tags(fragment: str) -> list[tuple[str, dict[str, str | None]]]:
 
 
 @settings(max_examples=40, deadline=None)
-@given(documents())
+@given(documents() | accounts())
 def test_a_page_is_well_formed_and_loads_and_runs_nothing(document: Document) -> None:
     found = tags(render_page(document, mask, LINK))
     assert not {"script", "style", "link", "img", "iframe", "object", "form", "a"} & {tag for tag, _ in found}
@@ -147,7 +147,7 @@ def test_on_a_phone_nothing_scrolls_sideways_is_small_or_is_loaded(phone: Any) -
              .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
              .filter(e => !['title', 'desc'].includes(e.tagName))
              .map(e => [e.textContent, parseFloat(getComputedStyle(e).fontSize)
-                * (e.ownerSVGElement
+                * (e.ownerSVGElement?.viewBox.baseVal.width
                    ? e.ownerSVGElement.getBoundingClientRect().width / e.ownerSVGElement.viewBox.baseVal.width
                    : 1)])
              .filter(([text, size]) => size < 15.5)"""

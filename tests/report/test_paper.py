@@ -21,6 +21,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from corekit.model.document import (
+    Account,
+    Answer,
     Code,
     Document,
     FindingRow,
@@ -46,7 +48,7 @@ from corekit.report.personal_text import mask, resolver
 from corekit.report.strip import strip_figure
 from corekit.report.wording import theme
 
-from .documents import documents
+from .documents import accounts, documents
 from .readback import glyph_boxes, grey, numbers, page_text, pdf_numbers, pdf_pages, squeezed
 from .sample import LINK, MARK, TEXTS, sample
 
@@ -300,7 +302,7 @@ def test_the_same_document_gives_the_same_bytes_even_in_another_process(paper: b
 
 
 @BRIEF
-@given(documents())
+@given(documents() | accounts())
 def test_a_document_written_down_and_read_again_gives_the_same_bytes(document: Document) -> None:
     again = from_data(to_data(document))
     assert render_pdf(again, mask, LINK) == render_pdf(document, mask, LINK)
@@ -547,6 +549,28 @@ def test_the_same_numbers_stand_on_strips_and_figures_of_paper_and_page(document
     assert numbers(page_text(render_page(document, mask, LINK))) == pdf_numbers(
         render_pdf(document, mask, LINK), head=HEAD
     )
+
+
+@BRIEF
+@given(accounts())
+def test_what_an_account_measured_and_comes_to_stands_on_paper_page_and_terminal(document: Document) -> None:
+    from corekit.report.page import render_page
+    from corekit.report.terminal import render_text
+
+    wanted: set[str] = set()
+    for block in document.blocks:
+        if isinstance(block, Answer):
+            wanted |= {number for _, text, _ in block.facts for number in numbers(text)}
+        if isinstance(block, Account):
+            proofs = [proof for row in block.rows for proof in row.proofs]
+            wanted |= {number for proof in proofs for number in numbers(f"{proof.before} {proof.now}")}
+        if isinstance(block, Totals):
+            wanted |= {number for _, text, _ in block.rows for number in numbers(text)}
+    paper = render_pdf(document, mask, LINK)
+    inside_the_margins(paper)
+    assert wanted <= set(numbers(" ".join(pdf_pages(paper))))
+    assert wanted <= set(numbers(page_text(render_page(document, mask, LINK))))
+    assert wanted <= set(numbers(render_text(document, mask, LINK, width=200)))
 
 
 def test_no_number_of_the_document_is_missing_on_the_paper(paper: bytes) -> None:

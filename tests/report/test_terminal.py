@@ -17,14 +17,14 @@ from corekit.report.personal_text import mask, resolver
 from corekit.report.terminal import columns, render_text, wrapped
 from corekit.report.text import clean
 
-from .documents import documents
+from .documents import accounts, documents
 from .sample import LINK, MARK, TEXTS, sample
 
 SAY = resolver(TEXTS)
 
 
 @settings(max_examples=40, deadline=None)
-@given(documents(), st.integers(40, 120))
+@given(documents() | accounts(), st.integers(40, 120))
 def test_no_line_is_wider_than_the_terminal(document: Document, width: int) -> None:
     for line in render_text(document, mask, LINK, width).splitlines():
         assert columns(line) <= width

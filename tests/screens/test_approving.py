@@ -18,9 +18,10 @@ from corekit.desk.rows import add_rows, withdraw_entry
 from corekit.desk.shop import Shop
 from corekit.model.document import document_hash
 from corekit.model.job import Job
-from corekit.reference import data_path
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
+
+from ..visits.files import visit_file
 
 
 class Desk:
@@ -76,9 +77,9 @@ def desk(empty_shop: Path) -> Any:
     made.shop.close()
 
 
-def ready_for_repair(desk: Desk, name: str = "4-three-faults") -> str:
+def ready_for_repair(desk: Desk, name: str = "three-faults") -> str:
     """A job of the demo up to its first repair, with its diagnosis approved."""
-    visit = tomllib.loads((data_path("demo") / "jobs" / f"{name}.toml").read_text("utf-8"))
+    visit = tomllib.loads(visit_file(name).read_text("utf-8"))
     job = desk.begin(**{key: visit[key] for key in ("reason", "customer", "vehicle")})
     approve_on_looking(desk, job)
     desk.say(job, traits=visit["traits"])
@@ -346,7 +347,7 @@ def test_an_approval_in_part_is_still_shown_when_tax_has_changed_since(desk: Des
 
 
 def test_a_part_that_may_not_be_called_for_yet_says_why_and_what_to_test(desk: Desk) -> None:
-    visit = tomllib.loads((data_path("demo") / "jobs" / "3-undecided.toml").read_text("utf-8"))
+    visit = tomllib.loads(visit_file("undecided").read_text("utf-8"))
     job = desk.begin(**{key: visit[key] for key in ("reason", "vehicle")})
     desk.say(job, traits=visit["traits"])
     for step in visit["step"]:

@@ -17,8 +17,9 @@ from corekit.desk.estimating import estimate_named
 from corekit.desk.jobs import job_named, pictures_of
 from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
-from corekit.reference import data_path
 from corekit.screens.signature import read_signature
+
+from ..visits.files import visit_file
 
 pytestmark = pytest.mark.browser
 
@@ -28,7 +29,7 @@ def say(shop: Shop, job: str | None, **rows: Any) -> str:
 
 
 def read_to_the_repair(shop: Shop, job: str) -> None:
-    visit = tomllib.loads((data_path("demo") / "jobs" / "4-three-faults.toml").read_text("utf-8"))
+    visit = tomllib.loads(visit_file("three-faults").read_text("utf-8"))
     say(shop, job, traits=visit["traits"])
     for step in visit["step"]:
         if "repaired" in step:

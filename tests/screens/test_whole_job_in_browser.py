@@ -45,6 +45,8 @@ FILE = Path(__file__).parent / "data" / "usual_battery_job.toml"
 CODE = "471108"
 MOST_TAPS, MOST_TYPED = 60, 60
 TOTAL = "306.60"
+#: A day as papers write it.
+DAY = r"\b\d{1,2} (?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec) \d{4}\b"
 
 
 # ---- the screens, as a process
@@ -222,7 +224,11 @@ def other_test(hand: Hand, title: str) -> None:
 def issued(hand: Hand) -> str:
     """The job whose invoice stands on the screen."""
     assert hand.heading.startswith("Invoice ")
-    for said in ("Everything is paid.", f"Total {TOTAL}", "Replace the battery: done, and shown to work."):
+    for said in (
+        f"Total {TOTAL} EUR, paid",
+        "A worn-out battery Put right and shown",
+        "The old battery is taken out, and a new one of the right kind is fitted",
+    ):
         assert said in hand.text, said
     assert "signed, signed" not in hand.text
     found = re.search(r"/job/([0-9a-z]+)/", hand.page.url)
@@ -292,7 +298,7 @@ def paper(shop: Shop, job: str) -> Any:
             }
         if isinstance(item, list | tuple):
             return [plain(one) for one in item]
-        return re.sub(r"\b\d{4}-\d\d-\d\d\b", "(day)", item) if isinstance(item, str) else item
+        return re.sub(DAY, "(day)", item) if isinstance(item, str) else item
 
     return plain(to_data(invoice.document))
 

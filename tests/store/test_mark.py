@@ -11,7 +11,8 @@ import re
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.store.mark import normalise_id, random_id, record_mark
+from corekit.model.mark import mark_of_heads
+from corekit.store.mark import normalise_id, random_id
 from corekit.store.store import Store
 
 from .conftest import fill
@@ -27,19 +28,19 @@ def test_the_mark_is_the_first_eighty_bits_of_sha_256_in_base_32(found: list[str
     """The same by the standard library's base 32 (RFC 4648), its letters exchanged one for one."""
     summary = hashlib.sha256(json.dumps(sorted(found), separators=(",", ":")).encode()).digest()
     letters = base64.b32encode(summary[:10]).decode().translate(str.maketrans(RFC_4648, OURS))
-    assert record_mark(found) == "-".join(re.findall("....", letters))
+    assert mark_of_heads(found) == "-".join(re.findall("....", letters))
 
 
 @given(heads, st.integers(0, 1000))
 def test_the_order_of_the_heads_does_not_matter_and_nothing_else_is_left_out(
     found: list[str], seed: int
 ) -> None:
-    assert record_mark(random.Random(seed).sample(found, len(found))) == record_mark(found)
-    assert record_mark([*found, "f" * 63 + "e"]) != record_mark(found) or "f" * 63 + "e" in found
+    assert mark_of_heads(random.Random(seed).sample(found, len(found))) == mark_of_heads(found)
+    assert mark_of_heads([*found, "f" * 63 + "e"]) != mark_of_heads(found) or "f" * 63 + "e" in found
 
 
 def test_no_two_letters_look_alike() -> None:
-    mark = "".join(record_mark([str(number)]) for number in range(200))
+    mark = "".join(mark_of_heads([str(number)]) for number in range(200))
     assert set(mark) == set(OURS) | {"-"}
     assert not set(mark) & set("ILOU")
 
@@ -50,6 +51,6 @@ def test_a_name_is_read_whatever_look_alike_was_typed() -> None:
 
 
 def test_every_entry_moves_the_mark_of_a_store(store: Store) -> None:
-    before = record_mark(store.heads())
+    before = mark_of_heads(store.heads())
     fill(store)
-    assert record_mark(store.heads()) != before
+    assert mark_of_heads(store.heads()) != before

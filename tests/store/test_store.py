@@ -292,8 +292,8 @@ def test_forgotten_texts_are_gone_from_every_file_and_the_chain_still_verifies(s
     for text in texts:
         assert files_with(store.path.parent, text) == []
     for hash_ in hashes:
-        assert store.text(hash_) is None and store.forgotten(hash_)
-    assert not store.forgotten("0" * 64)
+        assert store.text(hash_) is None and store.forgotten(hash_, filled.job)
+    assert not store.forgotten("0" * 64, filled.job)
     last = store.journal(filled.job)[-1]
     assert (last.kind, last.body["counts"]) == ("forgotten", {"name": 1, "phone": 1, "plate": 1, "words": 1})
     assert store.invoice("2026-A-0001").body["document"]["to"][0]["hash"] in hashes, (
@@ -331,7 +331,7 @@ def test_forgetting_one_job_leaves_the_others(store: Store, job: str) -> None:
     name = store.job(job).customer.name
     assert isinstance(name, Personal)
     assert store.text(name.hash) == "Example Customer"
-    assert not store.forgotten(name.hash)
+    assert not store.forgotten(name.hash, job)
 
 
 def test_forgetting_twice_says_it_once_and_what_came_after_can_be_forgotten_too(

@@ -18,7 +18,7 @@ from corekit.store.store import Store
 
 from .conftest import fill
 
-TABLES = ("answer", "entry", "link", "meta", "migration", "person", "tally")
+TABLES = ("answer", "entry", "invoice", "job", "job_name", "link", "meta", "migration", "person", "tally")
 
 
 @pytest.fixture(scope="module")
@@ -169,7 +169,7 @@ def test_bytes_changed_in_the_file_itself_never_pass_unseen(whole: Path, tmp_pat
     healthy, original, draws = dump(whole), whole.read_bytes(), random.Random(20)
     assert healthy is not None
     seen = harmless = 0
-    for number in range(150):
+    for number in range(250):
         data = bytearray(original)
         data[draws.randrange(len(data))] ^= 1 << draws.randrange(8)
         copy = tmp_path / f"{number}.corekit"

@@ -24,16 +24,27 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
+import attrs
 import pypdf
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.model.document import Document
+from corekit.model.document import Code, Document, DocumentKind, from_data, to_data
+from corekit.model.mark import UNMARKED, content_mark, marked
 from corekit.reference import data_path
+from corekit.share import published
 from corekit.share.link import DEMO_BASE, token, token_hash
-from corekit.share.published import LIFE, PublishError, publish_to, seal_envelope, withdraw_from
+from corekit.share.published import (
+    LIFE,
+    PublishedFolder,
+    PublishError,
+    publish_to,
+    seal_envelope,
+    withdraw_from,
+)
 from corekit.web import page_app as page_module
+from corekit.web.finished import Body, Finished, FinishedPages
 from corekit.web.page_app import page_app
 from corekit.web.page_templates import Renderers
 from corekit.web.pages import page_server
@@ -283,6 +294,123 @@ def test_a_document_that_was_damaged_on_disk_is_never_shown(desk: Desk) -> None:
     assert "978.60" not in answer.text
 
 
+# What was finished once
+
+
+@attrs.define
+class Drawn:
+    """A renderer that counts how often it draws."""
+
+    times: int = 0
+
+    def __call__(self, document: Document, address: str) -> str:
+        self.times += 1
+        return f"<p>{html.escape(document.total)}</p>"
+
+
+def test_a_page_is_checked_and_drawn_once_for_whoever_asks_by_whichever_door(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn, read = Drawn(), []
+    desk = a_desk(tmp_path, renderers=plain_renderers(drawn))
+    opened = published.open_envelope
+    monkeypatch.setattr(published, "open_envelope", lambda data: read.append(data) or opened(data))
+    for spelled in (desk.code, desk.code.lower(), f"{desk.code[:13]}-{desk.code[13:]}", f" {desk.code}"):
+        answers = {desk.open(spelled).data, desk.open(spelled, headers={"X-Other": "y"}).data}
+        assert len(answers) == 1
+        assert desk.client.post("/v", data={"code": spelled}).status_code == 200
+    assert (drawn.times, len(read)) == (1, 1)
+
+
+def test_the_paper_is_drawn_when_it_is_asked_for_and_once(tmp_path: Path) -> None:
+    papers: list[str] = []
+    renderers = attrs.evolve(
+        plain_renderers(), paper=lambda document, address: papers.append(address) or b"%PDF-1.4 once"
+    )
+    desk = a_desk(tmp_path, renderers=renderers)
+    desk.open(desk.code)
+    assert papers == []
+    assert {desk.client.post("/v/paper", data={"code": desk.code}).data for _ in range(3)} == {
+        b"%PDF-1.4 once"
+    }
+    assert len(papers) == 1
+
+
+def test_what_was_opened_before_is_gone_once_it_is_withdrawn_over_or_damaged(tmp_path: Path) -> None:
+    def damaged(desk: Desk) -> None:
+        place = desk.folder.path / f"{desk.name}.json"
+        place.write_bytes(place.read_bytes().replace(b"378.60", b"978.60"))
+
+    def over(desk: Desk) -> None:
+        desk.moment[0] = NOON + LIFE
+
+    for number, (ends, status) in enumerate(
+        ((lambda desk: desk.folder.withdraw(desk.name), 404), (over, 404), (damaged, 500))
+    ):
+        desk = a_desk(tmp_path / str(number))
+        for path in ("/v", "/v/open", "/v/paper"):
+            assert desk.client.post(path, data={"code": desk.code}).status_code == 200
+        ends(desk)
+        for path in ("/v", "/v/open", "/v/paper"):
+            answer = desk.client.post(path, data={"code": desk.code})
+            assert answer.status_code == status
+            assert b"78.60" not in answer.data
+
+
+def test_a_page_that_was_opened_before_answers_as_it_did_the_first_time(desk: Desk) -> None:
+    assert everything(desk.open(desk.code)) == everything(desk.open(desk.code))
+    taken = [desk.client.post("/v/open", data={"code": desk.code}, headers=PACKED) for _ in range(2)]
+    assert everything(taken[0]) == everything(taken[1])
+
+
+PACKED = {"Accept-Encoding": "br, gzip"}
+
+
+def test_pages_come_packed_for_who_can_unpack(desk: Desk) -> None:
+    for ask in (
+        lambda **more: desk.client.get("/v", **more),
+        lambda **more: desk.open(desk.code, **more),
+        lambda **more: desk.client.post("/v", data={"code": desk.code}, **more),
+    ):
+        plain, packed = ask(), ask(headers=PACKED)
+        assert "Content-Encoding" not in plain.headers
+        assert packed.headers["Content-Encoding"] == "gzip"
+        assert gzip.decompress(packed.data) == plain.data
+        assert plain.headers["Vary"] == packed.headers["Vary"] == "Accept-Encoding"
+        assert int(packed.headers["Content-Length"]) == len(packed.data)
+        assert "Content-Encoding" not in ask(headers={"Accept-Encoding": "gzip;q=0, br"}).headers
+
+
+def test_a_browser_that_has_the_empty_page_is_not_sent_it_again(desk: Desk) -> None:
+    first = desk.client.get("/v")
+    again = desk.client.get("/v", headers={"If-None-Match": first.headers["ETag"]})
+    assert (again.status_code, again.data) == (304, b"")
+    assert again.headers["ETag"] == first.headers["ETag"]
+    assert desk.client.get("/v", headers={"If-None-Match": '"another"'}).status_code == 200
+
+
+def test_a_page_has_a_tag_that_is_another_for_another_page(tmp_path: Path) -> None:
+    one, two = a_desk(tmp_path / "1"), a_desk(tmp_path / "2", document=a_document(total="1.00"))
+    tags = {desk.open(desk.code).headers["ETag"] for desk in (one, one, two)}
+    assert len(tags) == 2
+
+
+def test_no_more_is_kept_than_the_memory_that_is_given_to_it(tmp_path: Path) -> None:
+    folder = PublishedFolder(tmp_path)
+    pages = FinishedPages(folder, most=3 * 2000)
+    names = [hashlib.sha256(str(number).encode()).hexdigest() for number in range(5)]
+    for name in names:
+        (tmp_path / f"{name}.json").write_text("{}", "utf-8")
+        version = folder.version(name)
+        assert version is not None
+        piece = Body(b"x" * 900, b"x" * 100, '""')
+        finished = Finished(
+            version=version, expires=NOON + LIFE, kind=DocumentKind.INVOICE, piece=piece, page=piece
+        )
+        pages.keep(name, finished)
+    assert [pages.get(name, NOON) is not None for name in names] == [False, False, True, True, True]
+
+
 # The limit on wrong codes (2.4.1)
 
 
@@ -423,6 +551,9 @@ def test_every_answer_is_armoured(
     assert "Server" not in headers
     assert not any(name.startswith("Access-Control-") for name in headers.keys())  # noqa: SIM118 - headers are no dict
     lasting = path.startswith("/v/face/regular") or path.endswith((".svg", ".ico"))
+    if path == "/v" and method in ("get", "head"):
+        assert headers["Cache-Control"] == "no-cache"  # the page that is the same for everybody
+        return
     assert headers["Cache-Control"] == ("public, max-age=31536000, immutable" if lasting else "no-store")
 
 
@@ -977,3 +1108,34 @@ def test_a_style_that_would_end_its_element_is_refused(tmp_path: Path) -> None:
             demo=True,
             renderers=Renderers(page=renderers.page, css=lambda: "</style><b>", paper=renderers.paper),
         )
+
+
+def test_the_page_carries_the_content_that_its_mark_is_computed_from_and_states_no_other_mark(
+    tmp_path: Path,
+) -> None:
+    """A file that was swapped on an honest server: what is shown is the mark its content leads to."""
+    genuine = marked(a_document(blocks=(*a_document().blocks[:-1], marked_code())), ["ab" * 32])
+    swapped = from_data(json.loads(json.dumps(to_data(genuine)).replace("378.60", "478.60")))
+    desk = a_desk(tmp_path, document=swapped, renderers=None)
+    piece = desk.open(desk.code).text
+    found = re.search(r'<script type="application/json" id="content">(.*?)</script>', piece)
+    assert found is not None
+    assert from_data(json.loads(found[1])) == swapped
+    assert genuine.mark not in piece.replace(found[1], "")
+    assert content_mark(swapped) in piece
+    assert "one of the two was altered" in piece
+
+
+def marked_code() -> Code:
+    return Code(document_id="3f1c9a5e7b2d4c60", link=1, record_mark=UNMARKED)
+
+
+def test_no_sign_of_a_document_ends_the_element_that_holds_its_content(tmp_path: Path) -> None:
+    hostile = "</script><script>alert(1)</script><!-- &amp;"
+    document = marked(a_document(shop=hostile), [])
+    desk = a_desk(tmp_path, document=document, renderers=None)
+    piece = desk.open(desk.code).text
+    assert "<script>alert" not in piece
+    found = re.search(r'id="content">(.*?)</script>', piece)
+    assert found is not None
+    assert json.loads(found[1])["shop"] == hostile

@@ -4,18 +4,20 @@ machine to talk to.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
-from corekit.model.document import Document
+from corekit.model.document import Code, Document, from_data, to_data
+from corekit.model.mark import UNMARKED, content_mark, marked
 from corekit.share.link import token, token_hash
 from corekit.share.published import seal_envelope
 
 from ..conftest import Watched, settled
 from ..report.account_papers import invoice, three_faults
-from .conftest import KEY, NOON, Served, a_document
+from .conftest import KEY, NOON, Served, a_document, plain_renderers
 
 pytestmark = pytest.mark.browser
 
@@ -278,3 +280,35 @@ def test_the_first_screen_answers_what_was_wrong_and_done_whether_it_holds_its_c
     assert page.evaluate("document.documentElement.scrollHeight") <= 3.5 * 740
     assert page.title() == paper().title
     assert watched.errors == []
+
+
+def with_mark() -> Document:
+    code = Code(document_id="3f1c9a5e7b2d4c60", link=1, record_mark=UNMARKED)
+    return marked(a_document(blocks=(*a_document().blocks[:-1], code)), ["ab" * 32])
+
+
+@pytest.mark.parametrize("width", [320, 360, 1280])
+def test_the_mark_is_computed_in_the_browser_and_a_swapped_page_shows_another(
+    served: Callable[..., Served], phone: Callable[..., Watched], width: int
+) -> None:
+    """The renderer that was tampered with states the genuine mark over another amount."""
+    genuine = with_mark()
+    swapped = from_data(json.loads(json.dumps(to_data(genuine)).replace("378.60", "478.60")))
+
+    def tampered(document: Document, address: str) -> str:
+        return f'<p>{document.total}</p><p class="mark">{genuine.mark}</p>'
+
+    for document, mark, words in (
+        (genuine, genuine.mark, "Your browser computed this mark from what the page holds."),
+        (swapped, content_mark(swapped), "The page states another"),
+    ):
+        running = served(document=document, renderers=plain_renderers(tampered))
+        watched = phone(width=width)
+        page = watched.page
+        page.goto(f"{running.address}/v#{running.desk.code}")
+        page.wait_for_selector(f"text={words}")
+        assert page.inner_text(".mark") == mark
+        assert fits(page)
+        assert watched.errors == []
+        running.desk.folder.withdraw(running.desk.name)
+        next(running.desk.folder.path.glob("*.withdrawn")).unlink()

@@ -54,7 +54,7 @@ def shop(tmp_path: Path) -> Path:
 
 
 REPAIR_AGREED = "[[step]]                                                # bound to the estimate"
-DRAIN_REPAIRED = "[[step]]                                                # a glove-box lamp"
+DRAIN_REPAIRED = "[[step]]                                                # `cause`: what it was"
 
 
 @pytest.fixture
@@ -517,11 +517,11 @@ def test_words_that_would_steer_a_terminal_are_shown_and_not_obeyed(tmp_path: Pa
 # ---- plugins that fail
 
 
-def broken(tmp_path: Path, source: str) -> EntryPoint:
+def broken(tmp_path: Path, source: str, key: str = "broken") -> EntryPoint:
     """A plugin of one module, on the path for this process."""
     name = f"corekit_broken_{abs(hash(source)) % 10**8}"
     (tmp_path / f"{name}.py").write_text(source, "utf-8")
-    return EntryPoint("broken", name, "corekit")
+    return EntryPoint(key, name, "corekit")
 
 
 FAILING = {
@@ -543,7 +543,7 @@ FAILING = {
             "import corekit as ck\nmine = ck.System('battery', 'Mine')\n@ck.hookimpl\ndef corekit_system():\n"
             "    return mine"
         ),
-        "taken",
+        "its entry point is called 'broken' and its system 'battery'",
     ),
     "that adds nothing": ("import corekit as ck", "adds nothing"),
 }
@@ -559,7 +559,7 @@ def test_a_plugin_that_fails_is_named_and_costs_the_others_nothing(
     well = checked("undecided", demo_out)
     paper = tmp_path / "draft.pdf"
     with mock.patch("corekit.plugin.host.entry_points", lambda group: found):
-        words = done(corekit("check", "undecided", shop=demo_out)).words
+        words = " ".join(done(corekit("check", "undecided", shop=demo_out)).words.split())
         said = checked("undecided", demo_out)
         listed = corekit("plugins")
         done(corekit("invoice", "undecided", "--draft", "--out", paper, shop=demo_out))
@@ -593,7 +593,7 @@ def falls_over(case: ck.Case, rest: Annotated[ck.Reading | None, seen]) -> Itera
 def corekit_system() -> ck.System:
     return mine
 """
-    found = [*load_points(), broken(tmp_path, source)]
+    found = [*load_points(), broken(tmp_path, source, "mine")]
     row = '{ of = "battery.open_circuit_voltage",'
     text = edited(JOBS["undecided"].read_text("utf-8"), (row, '{ of = "mine.x", is = "0.5 V" },\n  ' + row))
     with mock.patch("corekit.plugin.host.entry_points", lambda group: found):

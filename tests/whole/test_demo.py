@@ -91,21 +91,35 @@ def test_it_says_what_it_made_each_link_and_the_one_command_that_serves_the_page
     assert len(set(links)) == len(JOBS)
 
 
-def test_the_first_three_jobs_end_as_they_are_meant_to(demo_out: Path) -> None:
-    """A repair shown to work; nothing wrong; honestly undecided, with the next test and only the diagnosis
-    billed.
+def test_the_six_jobs_end_as_they_are_meant_to(demo_out: Path) -> None:
+    """Two faults put right; a code whose sensor was not it; plugs and no coil; a check-up where all is
+    normal; honestly undecided; a repair that was not the cure.
     """
-    worn, odd, undecided = (
-        " ".join(paper_text(invoice_of(job, demo_out)).split())
-        for job in ("worn-battery", "odd-reading", "undecided")
-    )
-    assert "put right and shown" in worn.casefold()
-    for text in (odd, undecided):
-        assert "Cause not found yet" in text
-        assert "Next step" in text
-        assert "Diagnosis, flat price" in text
-        assert "Replace the battery" not in text[text.index("The work, line by line") :]
-    assert "undecided" in undecided.casefold()
+    told = {job: " ".join(paper_text(invoice_of(job, demo_out)).split()) for job in JOBS}
+    ends = {
+        "worn-battery": "Put right: a worn-out battery and a glove-box lamp that stayed on.",
+        "too-little-egr": "Put right: a passage choked with carbon, not the sensor. Gone:",
+        "high-speed": "Put right: worn spark plugs, not the coil.",
+        "check-up": "Nothing found that is wrong, in what we looked at.",
+        "undecided": "Cause not found yet:",
+        "not-the-cure": "Not put right: spark plug with a cracked insulator. Done, but not the cure:",
+    }
+    assert list(told) == list(ends)
+    for job, end in ends.items():
+        assert end in told[job], job
+    assert "Replace the spark plugs (76.70 EUR before tax)" in told["not-the-cure"]
+    assert "did not fix; not charged" in told["not-the-cure"]
+    assert "on arrival: P0401; now: none" in told["too-little-egr"]
+
+
+def test_where_nothing_was_repaired_only_the_diagnosis_is_billed(demo_out: Path) -> None:
+    for job in ("check-up", "undecided"):
+        text = " ".join(paper_text(invoice_of(job, demo_out)).split())
+        lines = text[text.index("The work, line by line") :]
+        assert "Diagnosis, flat price" in lines
+        assert "Replace the battery" not in lines
+        assert ("Next step" in text) == (job == "undecided")
+    assert "undecided" in text.casefold()
 
 
 def test_a_second_run_replaces_the_first_and_nothing_else(tmp_path: Path) -> None:

@@ -328,7 +328,7 @@ def test_a_wrong_diagnosis_is_withdrawn_and_its_line_stays_as_did_not_cure(shop:
     withdraw(visit, "the clamps of the load tester had slipped")
     visit.say(waived={"operation": REPLACE, "because": "did not fix"})
     _, text = visit.issue("60.00")
-    assert "Done, but not the cure: replace the battery." in text
+    assert "Done, but not the cure: “Replace the battery”." in text
     assert "did not fix; not charged" in text
     assert "A finding that was withdrawn since: the clamps of the load tester had slipped" in text
     assert "Did not fix what you came with" in text
@@ -352,7 +352,7 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(s
         "battery.parasitic_draw", "18 mA", setup={"battery.sleep_time": "40 min"}
     )
     _, text = visit.issue("120.00")  # diagnosis 60.00 and drain 60.00; the battery at nothing
-    assert "Done, but not the cure: replace the battery." in text
+    assert "Done, but not the cure: “Replace the battery”." in text
     assert "Put right: something that stays on while the car is parked." in text
     assert "8.40 V" not in text
 

@@ -31,9 +31,9 @@ def hostile_visit(text: str) -> str:
         JOBS["undecided"].read_text("utf-8"),
         ('"undecided"', '"hostile"'),
         ('reason = "Cranks slowly on some mornings."', f"reason = {typed}"),
-        ('name = "Sample Owner", phone = "000 0003"', f"name = {typed}, phone = {typed}, address = {typed}"),
+        ('name = "Sample Owner", phone = "000 0005"', f"name = {typed}, phone = {typed}, address = {typed}"),
         (
-            'plate = "DEMO-3", description = "small van, 1.6 petrol, 2011"',
+            'plate = "DEMO-5", description = "small van, 1.6 petrol, 2011"',
             f"description = {typed}, no_vin = {typed}",
         ),
         ('how = "in person"', f"how = {typed}"),
@@ -52,8 +52,9 @@ def hostile_visit(text: str) -> str:
     return head + specification + rest.replace("[[step]]", request.strip("\n") + "\n\n[[step]]", 1)
 
 
-#: What of it is masked: everything else that is typed is about the visit and not about a person.
-PERSONAL = ("name", "phone", "address", "description", "words")
+#: What of it is masked, and how often it stands on the paper (which vehicle it is: on its first sheet, and
+#: again behind it); everything else that is typed is about the visit and not about a person.
+PERSONAL = {"name": 1, "phone": 1, "address": 1, "description": 2, "words": 1}
 
 
 @pytest.fixture(scope="session", params=[HOSTILE, LONG], ids=["hostile", "long"])
@@ -125,17 +126,19 @@ def test_it_stands_literally_on_the_page_where_it_is_public_and_nowhere_where_it
     watched = phone()
     with serving(shop) as address:
         watched.open(at(invoice.link, address))
-        shown = watched.text
+        shown = watched.whole_text
         assert watched.page.title() == f"Invoice {invoice.number}"
         assert watched.page.query_selector_all("article img, article script") == []
         assert watched.errors == []
         assert [one for one in watched.asked if not one.startswith(f"{address}/")] == []
         assert watched.page.evaluate("document.documentElement.scrollWidth") <= 360
+        with watched.unfolded():
+            assert watched.page.evaluate("document.documentElement.scrollWidth") <= 360
         with watched.page.expect_download() as download:
             watched.page.click("text=Save as PDF")
         copy = paper_text(Path(download.value.path()))
     if typed == HOSTILE:  # a long one may go on over a sheet's end, where the running head stands between
-        assert times(typed, paper_text(invoice.pdf)) - times(typed, copy) == len(PERSONAL)
+        assert times(typed, paper_text(invoice.pdf)) - times(typed, copy) == sum(PERSONAL.values())
     assert times(typed, copy) >= 5
     assert times(typed, shown) >= 5
 

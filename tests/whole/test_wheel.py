@@ -204,7 +204,7 @@ def test_the_installed_command_runs_the_demo_and_says_the_same_as_the_checkout(
     assert _papers(tmp_path / "demo-out") == _papers(demo_out)
     assert corekit("verify", "--shop", "demo-out").returncode == 0
     assert corekit("plugins").returncode == 0
-    for job in ("worn-battery", "odd-reading", "undecided"):
+    for job in ("worn-battery", "check-up", "undecided"):
         said = corekit("check", job, "--shop", "demo-out")
         beside = subprocess.run(
             [*COREKIT, "check", job, "--shop", str(demo_out)], capture_output=True, text=True, check=True

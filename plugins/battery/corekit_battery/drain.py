@@ -413,7 +413,11 @@ def _days(
             "Parked like this, the charge lasts for {span}{since} until the battery may no longer start the"
             " car. The longer span is that of a new battery with the Ah on the label."
         )
-        tells = "Parked like this, {even}may no longer start the car after {span}."
+        tells = (
+            "Parked like this, {even}should still start the car after {least}."
+            if usual and fewest >= 1
+            else "Parked like this, {even}may no longer start the car after {span}."
+        )
     return case.advise(
         ck.Claim(
             "battery.days",
@@ -438,6 +442,7 @@ def _days(
         tells=tells,
         values={
             "span": _span(fewest, most),
+            "least": "a day" if fewest < 2 else f"{int(fewest)} days",
             "since": " from the charge it has now" if rest is not None else " from a full charge",
             "even": "the battery " if rest is not None else "even a full battery ",
         },

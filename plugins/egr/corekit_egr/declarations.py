@@ -453,6 +453,7 @@ clean = egr.operation(
     "Clean the EGR valve and its passages",
     shown_by=manifold_open,
     way="cleaned_passage",
+    tells="The valve and the passages that lead exhaust gas back are cleaned.",
     hazard=f"{HOT} {CARBON} {NO_SPRAY} {KEEP}",
 )
 clean_filter = egr.operation(
@@ -460,6 +461,7 @@ clean_filter = egr.operation(
     "Clean the vacuum regulator's vent filter",
     shown_by=vacuum_off,
     way="cleaned",
+    tells="The air filter of the part that opens the valve is cleaned.",
     hazard=f"{HOT} {KEEP}",
 )
 replace_valve = egr.operation(
@@ -467,6 +469,7 @@ replace_valve = egr.operation(
     "Replace the EGR valve",
     shown_by=manifold_open,
     replaces=egr_valve,
+    tells="The valve that leads exhaust gas back is renewed.",
     hazard=f"{HOT} {CARBON} {BELOW} {KEEP} {WARRANTY}",
 )
 replace_sensor = egr.operation(
@@ -474,6 +477,7 @@ replace_sensor = egr.operation(
     "Replace the EGR sensor",
     shown_by=signal_pumped,
     replaces=egr_sensor,
+    tells="The sensor that measures the exhaust gas led back is renewed.",
     hazard=f"{HOT} {KEEP} {WARRANTY}",
 )
 replace_regulator = egr.operation(
@@ -481,6 +485,7 @@ replace_regulator = egr.operation(
     "Replace the vacuum regulator",
     shown_by=vacuum_on,
     replaces=egr_regulator,
+    tells="The part that opens the valve is renewed.",
     hazard=f"{HOT} {KEEP} {WARRANTY}",
 )
 replace_sensing_hoses = egr.operation(
@@ -488,6 +493,7 @@ replace_sensing_hoses = egr.operation(
     "Replace the EGR sensor hoses",
     shown_by=signal_open,
     way="renewed",
+    tells="The hoses of the sensor that measures the exhaust gas are renewed.",
     hazard=f"{HOT} {KEEP}",
 )
 replace_vacuum_hose = egr.operation(
@@ -495,6 +501,13 @@ replace_vacuum_hose = egr.operation(
     "Replace the vacuum hose",
     shown_by=vacuum_on,
     way="renewed",
+    tells="The hose that works the valve is renewed.",
     hazard=f"{HOT} {MOVING} {KEEP}",
 )
-repair_wiring = egr.operation("repair_wiring", "Repair the EGR wiring", shown_by=sensor_supply, hazard=KEEP)
+repair_wiring = egr.operation(
+    "repair_wiring",
+    "Repair the EGR wiring",
+    shown_by=sensor_supply,
+    tells="The wiring of the sensor and the valve is put in order.",
+    hazard=KEEP,
+)

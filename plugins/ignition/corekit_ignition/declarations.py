@@ -350,6 +350,7 @@ plug_gap = ignition.measurand(
     accuracy="0.05 mm",
     places=CYLINDERS,
     places_by=cylinders,
+    part=spark_plugs,
     where="Between the electrodes, at the narrowest point.",
     how="Wire gauge; nothing pressed against the insulator.",
     hazard=HOT,
@@ -389,6 +390,7 @@ plug_face = ignition.observation(
     Face,
     places=CYLINDERS,
     places_by=cylinders,
+    part=spark_plugs,
     how="All of them, in order, side by side.",
     hazard=HOT,
 )
@@ -457,40 +459,66 @@ replace_plugs = ignition.operation(
     "Replace the spark plugs",
     shown_by=misfires,
     replaces=spark_plugs,
+    tells="The old spark plugs are taken out, and new ones are fitted.",
     hazard=f"{WORK} Engine cold, wells blown out before a plug is loosened.",
 )
-set_gaps = ignition.operation("set_gaps", "Set the plug gaps", shown_by=plug_gap, hazard=WORK)
+set_gaps = ignition.operation(
+    "set_gaps",
+    "Set the plug gaps",
+    shown_by=plug_gap,
+    tells="The gaps of the spark plugs are set.",
+    hazard=WORK,
+)
 replace_coil = ignition.operation(
-    "replace_coil", "Replace the ignition coil", shown_by=misfires, replaces=ignition_coil, hazard=WORK
+    "replace_coil",
+    "Replace the ignition coil",
+    shown_by=misfires,
+    replaces=ignition_coil,
+    tells="The old ignition coil is taken out, and a new one is fitted.",
+    hazard=WORK,
 )
 replace_leads = ignition.operation(
-    "replace_leads", "Replace the plug leads", shown_by=misfires, replaces=plug_leads, hazard=WORK
+    "replace_leads",
+    "Replace the plug leads",
+    shown_by=misfires,
+    replaces=plug_leads,
+    tells="The old leads to the spark plugs are taken off, and new ones are fitted.",
+    hazard=WORK,
 )
 replace_boots = ignition.operation(
-    "replace_boots", "Replace the coil boots", shown_by=misfires, replaces=coil_boots, hazard=WORK
+    "replace_boots",
+    "Replace the coil boots",
+    shown_by=misfires,
+    replaces=coil_boots,
+    tells="The old rubber boots of the ignition coils are taken off, and new ones are fitted.",
+    hazard=WORK,
 )
 replace_cap = ignition.operation(
     "replace_cap",
     "Replace distributor cap and rotor",
     shown_by=misfires,
     replaces=distributor_cap,
+    tells="The part that hands the sparks to the cylinders is renewed.",
     hazard=WORK,
 )
 repair_supply = ignition.operation(
     "repair_supply",
     "Repair the ignition supply",
     shown_by=feed_drop,
+    tells="The wiring that feeds the ignition is put in order.",
     hazard=f"{WORK} {NEGATIVE_OFF}",
 )
 repair_ground = ignition.operation(
     "repair_ground",
     "Repair the ignition ground",
     shown_by=ground_drop,
+    tells="The wiring by which the current of the ignition flows back is put in order.",
     hazard=f"{WORK} {NEGATIVE_OFF}",
 )
 repair_switching = ignition.operation(
     "repair_switching",
     "Repair the coil switching (points, module or wiring)",
     shown_by=peak_current,
+    tells="What switches the ignition coil on and off is put in order.",
     hazard=f"{WORK} {NO_FUEL}",
 )

@@ -43,6 +43,12 @@ _MEANS = {
     Face.WORN: "electrodes worn and rounded, which raises the required voltage",
     Face.CRACKED: "insulator cracked; the spark jumps inside the crack",
 }
+#: What is plainly wrong, for the customer.
+_TOLD = {
+    Face.BURNT: "burnt, because it ran too hot there",
+    Face.WORN: "worn, so the spark has too far to jump",
+    Face.CRACKED: "cracked, so the spark jumps in the wrong place",
+}
 _FAILS = (Face.CRACKED, Face.BURNT, Face.WORN)
 _SOUND = (Face.TAN, Face.NEW)
 
@@ -66,17 +72,36 @@ def plugs_looked_at(
             ck.Claim("ignition.plug_face", calls_for=replace_plugs),
             says,
             passes=False,
-            values={"text": text},
+            tells="{told}.",
+            values={"text": text, "told": _told(groups)},
         )
     elif all(face in _SOUND for face in groups):
-        yield case.visual(plug_face, ck.Claim("ignition.plug_face"), says, passes=True, values={"text": text})
+        yield case.visual(
+            plug_face,
+            ck.Claim("ignition.plug_face"),
+            says,
+            passes=True,
+            tells="The spark plugs look as they should.",
+            values={"text": text},
+        )
     else:
         evidence = case.noted(plug_face, *seen)
         yield case.advise(
             ck.Claim("ignition.plug_face", evidence=evidence),
             says + " Find the cause before replacing plugs.",
+            tells="The spark plugs show that something is amiss; first its cause is to be found.",
             values={"text": text},
         )
+
+
+def _told(groups: dict[Face, list[str]]) -> str:
+    """What is wrong with the plugs, by the plainest of what was seen."""
+    worst = next(face for face in _FAILS if face in groups)
+    places = groups[worst]
+    if len(groups) == 1 and len(places) > 1:
+        return f"The spark plugs are {_TOLD[worst]}"
+    plugs = "Spark plug" if len(places) == 1 else "Spark plugs"
+    return f"{plugs} of {_listed(places)}: {_TOLD[worst]}"
 
 
 @ignition.check("Distributor cap and rotor")

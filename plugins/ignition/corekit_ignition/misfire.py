@@ -119,12 +119,12 @@ def misfire(
         ),
         ck.Tells(
             passes=(
-                "Counted in {turns} turns of the engine: {total} misfires, no more than an"
-                " on-board monitor allows."
+                "Misfires counted in {turns} turns of the engine: {total}, no more than an on-board"
+                " monitor allows."
             ),
             fails=(
-                "Counted in {turns} turns of the engine: {total} misfires, more than an"
-                " on-board monitor allows."
+                "Misfires counted in {turns} turns of the engine: {total}, more than an on-board"
+                " monitor allows."
             ),
         ),
         values={

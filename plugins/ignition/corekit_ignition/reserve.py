@@ -302,7 +302,11 @@ def onset(
         "volts": ck.show(volts.value, "V", uncertainty=False),
     }
     claim = ck.Claim(
-        "ignition.onset", evidence=[widest, volts], urgency=ck.Urgency.NOTHING if earliest > FASTEST else None
+        "ignition.onset",
+        of=plug_gap,  # of those plugs alone: with others it is another speed
+        evidence=[widest, volts],
+        # "Or not at all" asks for nothing by itself.
+        urgency=ck.Urgency.NOTHING if latest > FASTEST else None,
     )
     if earliest > FASTEST:
         says = "At {volts} this coil charges long enough for a {gap} gap at any speed this engine runs at."

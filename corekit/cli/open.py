@@ -1,0 +1,40 @@
+"""Open a paper that somebody brings: does it print what it carries?
+
+Each number, date, amount and reading that is printed otherwise is named. It needs no shop.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("paper", metavar="PAPER.pdf", help="the file as it was handed over")
+    parser.add_argument("--out", metavar="FILE", help="write the paper drawn anew from its content, masked")
+
+
+def run(args: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from ..desk.opening import open_paper
+    from ..files import write_over
+
+    opened = open_paper(Path(args.paper))
+    if args.out:
+        write_over(Path(args.out), opened.anew)
+        print(f"Drawn anew from its content: {args.out}.")
+    print(f"{opened.document.title}, {opened.document.shop}, {opened.document.issued}.")
+    print(f"Its content leads to the record mark {opened.mark}.")
+    if not opened.states_its_mark:
+        print(f"It states the mark {opened.document.mark}: its content was altered after it was issued.")
+    for difference in opened.differences:
+        print(f"  {difference}")
+    if opened.differences:
+        print("Sheets and content differ: one of them was altered. Ask the shop which.")
+    if opened.differences or not opened.states_its_mark:
+        return 1
+    print(
+        "The sheets print what the content says. Whether the shop's record leads to this mark, the shop sees"
+    )
+    print("with: corekit verify --mark …")
+    return 0

@@ -1,0 +1,97 @@
+"""Destroying what a shop holds of a customer, once it need not be kept any longer."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from ..errors import CorekitError
+from ..model.job import Job
+from . import paper, publishing
+from .backup import forget_in_backups
+from .context import ShopContext
+from .dates import later_by_years
+from .errors import DeskError
+from .jobs import job_named
+
+#: Why a person may be forgotten although the papers are to be kept longer: a closed list, since it stands in
+#: the record for good.
+EARLY_BECAUSE = ("the customer asked for it", "entered by mistake", "an authority asks for it")
+#: What `forget` cannot reach, in sentences.
+OUT_OF_REACH = (
+    "What the job was called, and reasons typed for corrections, stay in the record.",
+    "Papers in the customer's hands, copies outside the shop's folder, and other vans keep theirs.",
+)
+
+
+class RetentionError(DeskError):
+    """The papers of a job must be kept longer, and nobody gave a reason to forget its customer before."""
+
+
+class Forgot(dict[str, int]):
+    """Kind of personal text → how many were destroyed.
+
+    Attributes:
+        withdrawn: How many pages were taken down.
+        left: What could not be done, in sentences.
+    """
+
+    def __init__(self, counts: dict[str, int], withdrawn: int, left: tuple[str, ...]) -> None:
+        super().__init__(counts)
+        self.withdrawn, self.left = withdrawn, left
+
+
+def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
+    """Destroy the persons of a job, in the store, on the papers and in the backups kept here, and take its
+    pages down; the chain still verifies.
+
+    Args:
+        because: One of `EARLY_BECAUSE`, needed before the retention time is over.
+
+    Raises:
+        RetentionError: it is too early, and there is no such reason. Nothing was destroyed.
+    """
+    record = job_named(shop, job)
+    until = kept_until(shop, record)
+    if until is not None and shop.clock().date() < until and because not in EARLY_BECAUSE:
+        raise RetentionError(
+            f"{record.name} has an invoice or a payment, and its papers are kept until {until.isoformat()}"
+            f" (retention_years in shop.toml). To forget its customer before, give one of these reasons:"
+            f" {'; '.join(EARLY_BECAUSE)}. Nothing was destroyed."
+        )
+    left: list[str] = []
+    paper.remove_papers(shop, record)
+    counts = shop.store.forget(record.id, because=because)
+    withdrawn = _withdraw(shop, record, left)
+    forget_in_backups(shop.folder, record.id)
+    return Forgot(counts, withdrawn, tuple(left))
+
+
+def kept_until(shop: ShopContext, job: Job) -> date | None:
+    """The day until which the papers of a job are kept; None where nothing was invoiced or paid, and for an
+    invented job.
+    """
+    if job.demo or not (job.issued or job.payments):
+        return None
+    recorded = [noted.entry.recorded for noted in job.issued]
+    recorded += [noted.entry.recorded for noted in job.payments]
+    return later_by_years(date.fromisoformat(max(recorded)[:10]), shop.settings.retention_years)
+
+
+def _withdraw(shop: ShopContext, job: Job, left: list[str]) -> int:
+    issued = [noted.record.document_id for noted in job.issued]
+    documents = {*issued, *(noted.record.document_id for noted in job.estimates)}
+    try:
+        for document in issued if shop.settings.page else ():
+            publishing.noted_link(shop, document)  # what was never published is not published later either
+    except CorekitError as error:
+        left.append(str(error))
+    count = 0
+    for known in shop.store.links():
+        if known.document_id not in documents or known.revoked:
+            continue
+        try:
+            publishing.take_down(shop, known)
+            count += bool(known.published_at)
+        except CorekitError as error:
+            left.append(f"The page of link {known.link} could not be taken down: {error} Ask again.")
+    return count

@@ -1,0 +1,169 @@
+"""Closed lists of answers that may be printed and published as they stand.
+
+Whatever else is typed in their place may name a person or a house, so it is personal by its type: it is kept
+with the persons, a paper for the customer shows it, and every other copy shows what stands for it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any
+
+import attrs
+
+from .personal import KeptWords, Personal, PersonalText, SpokenWords
+
+_PAGE = r"(?:,? (?:p\.?|page|pages|section|table|fig\.?|figure|chapter) ?[A-Za-z]{0,2}-?[0-9][0-9.\-–]{0,8})*"
+
+
+@attrs.frozen(kw_only=True)
+class PublicWords:
+    """The answers of one field.
+
+    Attributes:
+        answers: As they are printed; case and spaces do not count.
+        instead: What is read where own words stand.
+        cited: A page or section may follow an answer.
+    """
+
+    answers: tuple[str, ...]
+    instead: str
+    cited: bool = False
+
+    def read(self, raw: Any) -> Any:
+        """The answer as it was said, or own words as `KeptWords`."""
+        if isinstance(raw, (KeptWords, SpokenWords)):
+            return raw
+        if isinstance(raw, Mapping):
+            return KeptWords(self.instead, Personal(raw["personal"], raw["hash"]))
+        if isinstance(raw, (Personal, PersonalText)):
+            return KeptWords(self.instead, raw)
+        if not isinstance(raw, str) or not raw.strip() or self.holds(raw):
+            return raw
+        return KeptWords(self.instead, PersonalText("note", raw))
+
+    def holds(self, text: str) -> bool:
+        """True when the text is one of the answers."""
+        said = " ".join(text.casefold().split())
+        listed = "|".join(re.escape(answer.casefold()) for answer in self.answers)
+        return re.fullmatch(f"(?:{listed}){_PAGE if self.cited else ''}", said, re.IGNORECASE) is not None
+
+
+#: Why something cannot be had. The screens offer some of these; see `corekit.visit.questions`.
+CANNOT = PublicWords(
+    answers=(
+        "no access",
+        "no access without taking more apart",
+        "no reach",
+        "no tool for it here",
+        "no gauge here",
+        "seized",
+        "seized, or would break",
+        "sealed lid",
+        "the lid is seized",
+        "not fitted on this vehicle",
+        "not possible in this weather or place",
+        "too dangerous here",
+        "nobody here knows",
+        "the owner left",
+        "dark",
+        "no connector",
+        "no connector found",
+        "no answer at the connector",
+        "the module (ecu) does not answer",
+        "no scan tool here",
+        "no reader at hand",
+        "posts under a cover",
+        "beyond the range, shows ol",
+    ),
+    instead="for a reason that is noted with the shop",
+)
+NO_VIN = PublicWords(
+    answers=(
+        "not seen yet",
+        "not seen",
+        "not readable",
+        "dirty",
+        "not asked for",
+        "not asked for on a misfire",
+        "plate under the carpet",
+        "plate under the windscreen is covered",
+    ),
+    instead="for a reason that is noted with the shop",
+)
+_CARRIERS = ("label", "sticker", "type plate")
+_PLACES = (
+    "bonnet",
+    "hood",
+    "engine bay",
+    "engine cover",
+    "door",
+    "door frame",
+    "fuse box",
+    "coil",
+)
+WHERE_FROM = PublicWords(
+    answers=(
+        *_CARRIERS,
+        *(
+            f"{carrier} {how} the {place}"
+            for carrier in _CARRIERS
+            for how in ("under", "in", "on")
+            for place in _PLACES
+        ),
+        "handbook",
+        "manual",
+        "owner's manual",
+        "owner's handbook",
+        "repair manual",
+        "repair manual of the vehicle",
+        "workshop manual",
+        "service sheet",
+        "data sheet",
+        "datasheet",
+        "maker's data",
+    ),
+    instead="a document that is noted with the shop",
+    cited=True,
+)
+CLEARED = PublicWords(
+    answers=("cleaned off", "repaired", "renewed", "done", "gone", "as it was", "told the customer"),
+    instead="the answer is noted with the shop",
+)
+HOW_APPROVED = PublicWords(
+    answers=(
+        "in person",
+        "by phone",
+        "by message",
+        "by text message",
+        "by e-mail",
+        "by email",
+        "by letter",
+        "in writing",
+        "with a signature",
+        "in person, with a signature",
+        "on the page",
+    ),
+    instead="in a way that is noted with the shop",
+)
+HOW_PAID = PublicWords(
+    answers=(
+        "cash",
+        "card",
+        "by card",
+        "credit card",
+        "debit card",
+        "transfer",
+        "bank transfer",
+        "by transfer",
+        "by bank transfer",
+        "direct debit",
+        "cheque",
+        "check",
+        "by cheque",
+        "voucher",
+        "by phone app",
+    ),
+    instead="in a way that is noted with the shop",
+)

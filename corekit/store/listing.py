@@ -1,0 +1,320 @@
+"""What lists and look-ups read: of each job one row and its names, of each invoice one row.
+
+All of it follows from the journals and the books, and is written in the transaction of the entry that it
+follows from; `corekit.store.verification` derives it again and compares. So no question about all jobs reads
+a journal. Of persons a row holds references, which lead nowhere once the texts are destroyed, and one key of
+the customer, a salted hash, which goes with them.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import secrets
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
+
+import attrs
+
+from ..model.canonical import digest
+from ..model.entry import BOOKS, JOB, Entry
+from ..model.job import Job, fold
+from ..model.job_state import JobState, state_of
+from ..model.personal import Personal
+from ..model.records import Ended, Opened, Vehicle
+from . import rows, seals
+
+#: Kinds of entry that a job's row follows from. A reading is none of them: it changes nothing here.
+KINDS = frozenset(
+    {
+        *("opened", "vehicle", "customer", "estimated", "approved", "repaired", "arrived", "left", "ended"),
+        *("issued", "paid", "withdrawn", "forgotten"),
+    }
+)
+
+TABLES = (
+    (
+        "CREATE TABLE job (began INTEGER NOT NULL PRIMARY KEY, id TEXT NOT NULL UNIQUE, closed INTEGER,"
+        " state TEXT NOT NULL, because TEXT NOT NULL, name TEXT NOT NULL, description TEXT NOT NULL,"
+        " plate TEXT NOT NULL, words TEXT NOT NULL, customer TEXT NOT NULL, approved INTEGER NOT NULL,"
+        " paid INTEGER NOT NULL, number TEXT NOT NULL, books_entry TEXT NOT NULL) STRICT"
+    ),
+    "CREATE INDEX job_open ON job (began) WHERE closed IS NULL",
+    "CREATE INDEX job_closed ON job (closed) WHERE closed IS NOT NULL",
+    "CREATE INDEX job_of_customer ON job (customer, approved, books_entry) WHERE customer <> ''",
+    "CREATE INDEX job_of_books_entry ON job (books_entry) WHERE books_entry <> ''",
+    (
+        "CREATE TABLE job_name (job TEXT NOT NULL, place INTEGER NOT NULL, name TEXT NOT NULL,"
+        " UNIQUE (job, place)) STRICT"
+    ),
+    "CREATE INDEX job_of_name ON job_name (name, job)",
+    (
+        "CREATE TABLE invoice (written INTEGER NOT NULL PRIMARY KEY, entry TEXT NOT NULL UNIQUE,"
+        " number TEXT NOT NULL, document_id TEXT NOT NULL, total INTEGER NOT NULL, currency TEXT NOT NULL,"
+        " waits INTEGER NOT NULL) STRICT"
+    ),
+    "CREATE INDEX invoice_of_document ON invoice (document_id)",
+    "CREATE INDEX invoice_waiting ON invoice (written) WHERE waits = 1",
+)
+
+_SALT = "salt"
+
+
+@attrs.frozen(kw_only=True)
+class JobRow:
+    """A job as lists show it.
+
+    Attributes:
+        began: Place of its first entry in the file; a job that began later has a greater one.
+        closed: Place of the entry that closed it; None while it is open.
+        because: Why the last visit ended with the job open, or how it ended without repair, where that is its
+            state.
+        name: The name that its file or screen gave it last.
+        description, plate, words: Hashes of the personal texts of vehicle and complaint; "" where none is.
+        customer: Key of the customer by name and address; "" where no name is known (any more).
+        approved: 1 when something was approved in it.
+        paid: What was paid for it, in minor units.
+        number, books_entry: The invoice it is on, and the id of that invoice's entry in the books; "" for
+        none.
+    """
+
+    began: int
+    id: str
+    closed: int | None
+    state: str
+    because: str
+    name: str
+    description: str
+    plate: str
+    words: str
+    customer: str
+    approved: int
+    paid: int
+    number: str
+    books_entry: str
+
+    @property
+    def vehicle(self) -> Vehicle:
+        """The vehicle as far as the list knows it."""
+        return Vehicle(
+            description=_reference("description", self.description), plate=_reference("plate", self.plate)
+        )
+
+    def persons(self) -> Iterator[Personal]:
+        """Every reference to personal text in it."""
+        for kind in ("description", "plate", "words"):
+            if reference := _reference(kind, getattr(self, kind)):
+                yield reference
+
+
+@attrs.frozen(kw_only=True)
+class InvoiceRow:
+    """An invoice as look-ups need it.
+
+    Attributes:
+        written, entry: Place of its books entry in the file, and its id.
+        waits: 1 while its page was neither published nor withdrawn.
+    """
+
+    written: int
+    entry: str
+    number: str
+    document_id: str
+    total: int
+    currency: str
+    waits: int
+
+
+JOB_COLUMNS = tuple(attrs.fields_dict(JobRow))
+INVOICE_COLUMNS = tuple(attrs.fields_dict(InvoiceRow))
+
+#: The entries of one journal with their places in the file.
+Placed = Sequence[tuple[int, Entry]]
+
+
+def create_tables(connection: sqlite3.Connection) -> None:
+    """Create the tables, empty, and draw the salt of the customers' keys. Runs inside a transaction."""
+    for statement in TABLES:
+        connection.execute(statement)
+    seals.insert(connection, "meta", (_SALT, secrets.token_hex(16)))
+
+
+# ── what follows from the entries ───────────────────────────────────────────────────────────────────────────
+
+
+def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
+    """The row of a job that has these entries; those of other kinds than `KINDS` count for nothing but for
+    its beginning.
+    """
+    told = [(place, entry) for place, entry in placed if entry.kind in KINDS]
+    folded = _folded(job, [entry for _, entry in told])
+    state = state_of(folded)
+    issued, ended, opened = folded.issued, folded.last(Ended), folded.last(Opened)
+    closed: int | None = None
+    if state is JobState.INVOICED:
+        closed = max(place for place, entry in told if entry.kind == "issued")
+    elif state is JobState.OVER and ended is not None:
+        closed = next(place for place, entry in told if entry.id == ended.id)
+    left = folded.left_open
+    return JobRow(
+        began=min((place for place, _ in placed), default=0),
+        id=job,
+        closed=closed,
+        state=str(state),
+        because=(
+            left.record.because
+            if state is JobState.LEFT and left is not None
+            else ended.record.how
+            if state is JobState.OVER and ended is not None
+            else ""
+        ),
+        name=opened.record.origin if opened is not None else "",
+        description=_hash(folded.vehicle.description),
+        plate=_hash(folded.vehicle.plate),
+        words=_hash(opened.record.words) if opened is not None else "",
+        customer=_customer_key(connection, folded),
+        approved=1 if folded.approvals else 0,
+        paid=sum(noted.record.amount for noted in folded.payments),
+        number=issued[-1].record.number if issued else "",
+        books_entry=issued[-1].record.books_entry if issued else "",
+    )
+
+
+def names_in(placed: Placed) -> tuple[str, ...]:
+    """Every name that a job's files or screens gave it, the oldest first."""
+    told = sorted((place, entry) for place, entry in placed if entry.kind == "opened")
+    return tuple(dict.fromkeys(str(entry.body.get("origin", "")) for _, entry in told))
+
+
+def invoice_row(connection: sqlite3.Connection, place: int, entry: Entry) -> InvoiceRow:
+    """The row of an invoice's entry in the books."""
+    body = entry.body
+    document = str(body.get("document_id", ""))
+    total = body.get("total")
+    return InvoiceRow(
+        written=place,
+        entry=entry.id,
+        number=str(body.get("number", "")),
+        document_id=document,
+        total=total if isinstance(total, int) else 0,
+        currency=str(body.get("currency", "")),
+        waits=int(_waits(connection, document)),
+    )
+
+
+def _folded(job: str, entries: Iterable[Entry]) -> Job:
+    """The job, as far as its entries can be read; what cannot is for `verify` to name, and stops no list."""
+    try:
+        return fold(job, entries)
+    except (TypeError, ValueError, KeyError, AttributeError):
+        return fold(job, ())
+
+
+def _reference(kind: str, hash_: str) -> Personal | None:
+    return Personal(kind, hash_) if hash_ else None
+
+
+def _hash(reference: object) -> str:
+    return reference.hash if isinstance(reference, Personal) else ""
+
+
+def _customer_key(connection: sqlite3.Connection, job: Job) -> str:
+    name, address = (_text(connection, _hash(words)) for words in (job.customer.name, job.customer.address))
+    if not name:
+        return ""
+    salt = connection.execute("SELECT value FROM meta WHERE key = ?", (_SALT,)).fetchone()
+    try:
+        return digest([salt[0] if salt else "", name, address])
+    except ValueError:  # a text that was damaged
+        return ""
+
+
+def _text(connection: sqlite3.Connection, hash_: str) -> str:
+    found = (
+        connection.execute("SELECT text FROM person WHERE hash = ?", (hash_,)).fetchone() if hash_ else None
+    )
+    return str(found[0]) if found else ""
+
+
+def _waits(connection: sqlite3.Connection, document_id: str) -> bool:
+    sent = "SELECT 1 FROM link WHERE document_id = ? AND link = 1 AND (published_at <> '' OR revoked <> '')"
+    return connection.execute(sent, (document_id,)).fetchone() is None
+
+
+# ── written with the entries ────────────────────────────────────────────────────────────────────────────────
+
+
+def refresh_job(connection: sqlite3.Connection, job: str) -> None:
+    """Bring the row and the names of a job up to date with its journal."""
+    kinds = ", ".join("?" * len(KINDS))
+    told = placed(
+        connection, f"WHERE job = ? AND journal = ? AND kind IN ({kinds})", job, JOB, *sorted(KINDS)
+    )
+    (began,) = connection.execute(
+        "SELECT min(rowid) FROM entry WHERE job = ? AND journal = ?", (job, JOB)
+    ).fetchone()
+    row = attrs.evolve(job_row(connection, job, told), began=began or 0)
+    connection.execute("DELETE FROM job WHERE id = ?", (job,))
+    connection.execute("DELETE FROM job_name WHERE job = ?", (job,))
+    if began is None:
+        return
+    connection.execute(_insert("job", JOB_COLUMNS), attrs.astuple(row))
+    connection.executemany(
+        "INSERT INTO job_name (job, place, name) VALUES (?, ?, ?)",
+        [(job, place, name) for place, name in enumerate(names_in(told))],
+    )
+
+
+def insert_invoice(connection: sqlite3.Connection, id_: str) -> None:
+    """Add the row of an invoice that was just written into the books."""
+    for place, entry in placed(connection, "WHERE id = ?", id_):
+        row = attrs.astuple(invoice_row(connection, place, entry))
+        connection.execute(_insert("invoice", INVOICE_COLUMNS), row)
+
+
+def refresh_waiting(connection: sqlite3.Connection, document_id: str) -> None:
+    """Bring up to date whether a document waits for publishing."""
+    waits = int(_waits(connection, document_id))
+    connection.execute("UPDATE invoice SET waits = ? WHERE document_id = ?", (waits, document_id))
+
+
+def fill(connection: sqlite3.Connection) -> None:
+    """Derive every row, in a store whose tables are empty. Runs inside a transaction."""
+    for (job,) in connection.execute("SELECT DISTINCT job FROM entry WHERE journal = ?", (JOB,)).fetchall():
+        refresh_job(connection, job)
+    of_invoices = "SELECT id FROM entry WHERE journal = ? AND kind = 'invoice'"
+    for (id_,) in connection.execute(of_invoices, (BOOKS,)).fetchall():
+        insert_invoice(connection, id_)
+
+
+def erase_persons(connection: sqlite3.Connection, job: str) -> None:
+    """Erase the key of a job's customer."""
+    connection.execute("UPDATE job SET customer = '' WHERE id = ?", (job,))
+
+
+def placed(connection: sqlite3.Connection, where: str, *values: Any) -> list[tuple[int, Entry]]:
+    """Entries with their places, chain by chain, unchecked: one that was changed keeps up no list."""
+    found = connection.execute(f"{rows.SELECT_PLACED} {where} ORDER BY chain, n", values)
+    entries = []
+    for place, *row in found.fetchall():
+        with contextlib.suppress(ValueError, TypeError, RecursionError):
+            entries.append((place, rows.parsed(tuple(row))))
+    return entries
+
+
+def kept_job(connection: sqlite3.Connection, job: str) -> tuple[list[tuple[Any, ...]], list[tuple[int, str]]]:
+    """A job's row and its names as they stand."""
+    row = connection.execute(f"SELECT {', '.join(JOB_COLUMNS)} FROM job WHERE id = ?", (job,)).fetchall()
+    names = connection.execute("SELECT place, name FROM job_name WHERE job = ? ORDER BY place", (job,))
+    return row, names.fetchall()
+
+
+def kept_invoice(connection: sqlite3.Connection, entry: str) -> tuple[Any, ...] | None:
+    """An invoice's row as it stands."""
+    found = connection.execute(f"SELECT {', '.join(INVOICE_COLUMNS)} FROM invoice WHERE entry = ?", (entry,))
+    row: tuple[Any, ...] | None = found.fetchone()
+    return row
+
+
+def _insert(table: str, columns: Sequence[str]) -> str:
+    return f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
