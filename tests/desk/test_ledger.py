@@ -21,6 +21,7 @@ from corekit.billing.payment import PaymentError
 from corekit.desk.changing import Change, change
 from corekit.desk.crediting import credit
 from corekit.desk.errors import DeskError
+from corekit.desk.forgetting import RetentionError
 from corekit.desk.ledger import LedgerKind, as_csv, ledger, unformulaic
 from corekit.desk.paying import refund, write_off
 from corekit.desk.setup import Answers, set_up
@@ -274,3 +275,11 @@ def test_no_text_of_the_csv_is_a_formula(text: str) -> None:
     said = unformulaic(text)
     assert said.endswith(text)
     assert not said.lstrip(" ").startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
+
+
+def test_what_was_credited_whole_is_kept_as_long_as_an_invoice(shop: Shop) -> None:
+    job = repaired(shop)
+    shop.issue(job)
+    credit(shop.context, job, "x")
+    with pytest.raises(RetentionError, match="are kept until"):
+        shop.forget(job)
