@@ -484,7 +484,8 @@ class Issued:
     """The invoice's place in the job's own journal: the books hold the Document, under `books_entry`.
 
     `date_said` tells how the clock had jumped when somebody said that the date was right. `credits`: it is a
-    credit note on the invoice of this number; `whole`: on all of it, which then stands no more.
+    credit note on the invoice of this number; `whole`: on all of it, which then stands no more; `credited`: by
+    how much, in the journal of the invoice's first job.
     """
 
     number: str
@@ -494,6 +495,7 @@ class Issued:
     date_said: str = _later("")
     credits: str = _later("")
     whole: bool = _later(False)
+    credited: int = _later(0)
 
 
 @attrs.frozen(kw_only=True)

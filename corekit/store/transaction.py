@@ -173,10 +173,12 @@ class Transaction:
             date_said=record.date_said,
             credits=record.credits,
             whole=record.whole,
+            credited=-record.total if record.credits else 0,
         )
         draft = Draft(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))
         for job in jobs:
             self._append_to(job, [draft])
+            draft = attrs.evolve(draft, body={k: v for k, v in draft.body.items() if k != "credited"})
         return entry
 
     def note_link(self, token_hash: str, document_id: str, link: int, expires: str = "") -> Link:

@@ -22,6 +22,7 @@ from corekit.desk.changing import Change, change
 from corekit.desk.crediting import credit
 from corekit.desk.errors import DeskError
 from corekit.desk.forgetting import RetentionError
+from corekit.desk.jobs import closed_jobs, owed
 from corekit.desk.ledger import LedgerKind, as_csv, ledger, unformulaic
 from corekit.desk.paying import refund, write_off
 from corekit.desk.setup import Answers, set_up
@@ -49,6 +50,9 @@ def closes(shop: Shop) -> None:
     books = ledger(shop.context)
     moved = sum(row.amount.minor for row in books.rows if row.kind is not LedgerKind.ANNOUNCED)
     assert moved == sum(one.due.minor for one in books.open)
+    due = {one.number: one.due for one in books.open if one.number}
+    for row in closed_jobs(shop.context, 10):
+        assert owed(shop.context, row) == due.get(row.number, Money(0, "USD"))
     assert shop.verify().faults == ()
 
 
