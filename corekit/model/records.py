@@ -484,8 +484,8 @@ class Issued:
     """The invoice's place in the job's own journal: the books hold the Document, under `books_entry`.
 
     `date_said` tells how the clock had jumped when somebody said that the date was right. `credits`: it is a
-    credit note on the invoice of this number; `whole`: on all of it, which then stands no more; `credited`: by
-    how much, in the journal of the invoice's first job.
+    credit note on the invoice of this number; `whole`: on all of it, which then stands no more; `credited`:
+    by how much, in the journal of the invoice's first job.
     """
 
     number: str
