@@ -90,8 +90,8 @@ def _withdraw(shop: ShopContext, job: Job, left: list[str]) -> int:
     except CorekitError as error:
         left.append(str(error))
     count = 0
-    for known in shop.store.links():
-        if known.document_id not in documents or known.revoked:
+    for known in [link for document in sorted(documents) for link in shop.store.links(document)]:
+        if known.revoked:
             continue
         try:
             publishing.take_down(shop, known)

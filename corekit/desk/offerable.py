@@ -7,10 +7,11 @@ from collections.abc import Collection, Sequence
 import attrs
 
 from ..assess.assessment import Assessment
-from ..billing.approval import ApprovedWork, ConsentError
+from ..billing.approval import ApprovedWork
 from ..billing.book import PriceBook
 from ..billing.change import with_changes
 from ..billing.discount import with_discounts
+from ..billing.errors import ConsentError
 from ..billing.estimate import WorkItem
 from ..billing.line import Ground, GroundKind, Line, LineKind
 from ..billing.waiver import waive, waivers

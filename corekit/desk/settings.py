@@ -22,11 +22,12 @@ from ..model.jurisdiction import Jurisdiction, described
 from ..model.records import Instrument
 from ..plugin.host import Plugins
 from ..report.sheet import Issuer
-from ..share.link import base_problem
+from ..share.link import base_problem, static_problem
 from .errors import DeskError
 
 SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"
 PAGE_KEY_FILE = "keys/page.key"
+SIGNING_KEY_FILE = "keys/sign.key"
 PAPERS, PUBLISHED, BACKUPS = "papers", "published", "backups"
 NUMBER_PATTERN = "{year}-{device}{place:04}"
 #: So long an estimate holds where the shop says nothing else, and at most.
@@ -43,6 +44,8 @@ class Settings:
     Attributes:
         page: Address of the page server (`https://…`), or empty: then papers carry the record mark and no
             code.
+        carried: Address of the static page that opens carried codes (`corekit page --static` writes it);
+            empty: documents carry no such code.
         publish: Where published documents go: a folder (relative to the shop's) or the page server's address.
         device: Letter of this issuing device; part of every number, so that two devices never use one twice.
         number: Pattern of the invoice number, with {year}, {device} and {place}.
@@ -59,6 +62,7 @@ class Settings:
 
     issuer: Issuer
     page: str = ""
+    carried: str = ""
     publish: str = PUBLISHED
     device: str = "A"
     number: str = NUMBER_PATTERN
@@ -94,6 +98,7 @@ class ShopFile:
     contact: str = ""
     tax_id: str = ""
     page: str = ""
+    carried: str = ""
     publish: str = PUBLISHED
     device: str = "A"
     number: str = NUMBER_PATTERN
@@ -131,6 +136,8 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
     page = form.page.rstrip("/")
     if page and (odd := base_problem(page, demo=demo)):
         faults.add(("page",), odd)
+    if form.carried and (odd := static_problem(form.carried)):
+        faults.add(("carried",), odd)
     _check_number(form.number, faults)
     if not 0 <= form.estimate_days <= LONGEST_ESTIMATE:
         faults.add(
@@ -173,6 +180,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             mechanic=form.mechanic,
         ),
         page=page,
+        carried=form.carried,
         publish=form.publish,
         device=form.device,
         number=form.number,

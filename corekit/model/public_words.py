@@ -154,6 +154,7 @@ HOW_PAID = PublicWords(
         "by card",
         "credit card",
         "debit card",
+        "bank",
         "transfer",
         "bank transfer",
         "by transfer",

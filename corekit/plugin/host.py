@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from functools import cached_property
-from importlib.metadata import EntryPoint, entry_points
+from functools import cached_property, lru_cache
+from importlib.metadata import Distribution, EntryPoint, entry_points
 from pathlib import Path
 from typing import Any
 
@@ -220,7 +220,7 @@ def _rank(point: EntryPoint) -> tuple[str, bool, str]:
     decides.
     """
     distribution = getattr(point, "dist", None)
-    name = distribution.name if distribution is not None else ""
+    name = _name_and_version(distribution)[0] if distribution is not None else ""
     return point.name, name != "corekit", name
 
 
@@ -315,13 +315,19 @@ def _system_of(call: Callable[[], Any]) -> System:
 
 def _version(point: EntryPoint) -> str:
     distribution = getattr(point, "dist", None)
-    return distribution.version if distribution is not None else "unknown"
+    return _name_and_version(distribution)[1] if distribution is not None else "unknown"
 
 
 def _named(point: EntryPoint) -> str:
     """The distribution that it came in, with its version; empty when none is known."""
     distribution = getattr(point, "dist", None)
-    return f"{distribution.name} {distribution.version}" if distribution is not None else ""
+    return " ".join(_name_and_version(distribution)) if distribution is not None else ""
+
+
+@lru_cache(maxsize=64)
+def _name_and_version(distribution: Distribution) -> tuple[str, str]:
+    """Parsed once: of one distribution with several plugins its whole description is read each time."""
+    return distribution.name, distribution.version
 
 
 def _origin(point: EntryPoint) -> str:
@@ -329,4 +335,4 @@ def _origin(point: EntryPoint) -> str:
     distribution = getattr(point, "dist", None)
     if distribution is None:
         return f"another plugin (module {point.value})"
-    return f"the distribution {distribution.name} {distribution.version} in {distribution.locate_file('')}"
+    return f"the distribution {_named(point)} in {distribution.locate_file('')}"

@@ -247,8 +247,11 @@ def _text(connection: sqlite3.Connection, hash_: str) -> str:
 
 
 def _waits(connection: sqlite3.Connection, document_id: str) -> bool:
-    sent = "SELECT 1 FROM link WHERE document_id = ? AND link = 1 AND (published_at <> '' OR revoked <> '')"
-    return connection.execute(sent, (document_id,)).fetchone() is None
+    """Whether some link to it is neither published nor taken back; the first is made when it is sent."""
+    links = connection.execute(
+        "SELECT link, published_at <> '' OR revoked <> '' FROM link WHERE document_id = ?", (document_id,)
+    ).fetchall()
+    return not any(link == 1 for link, _ in links) or not all(is_settled for _, is_settled in links)
 
 
 # ── written with the entries ────────────────────────────────────────────────────────────────────────────────

@@ -193,6 +193,7 @@ class Transaction:
         if known is not None:
             return known
         links.insert(self._connection, noted)
+        listing.refresh_waiting(self._connection, document_id)
         return noted
 
     def mark_published(self, token_hash: str, at: str = "") -> Link:
