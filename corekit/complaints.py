@@ -13,6 +13,7 @@ import attrs
 
 from .datafile import Positive, needed, read_toml, structured, table
 from .fault import Faults
+from .kept import kept
 from .reference import data_path
 
 #: The two symptoms that are no symptom of a fault.
@@ -211,6 +212,10 @@ def symptoms() -> SymptomList:
         DataFileError: everything that is wrong with the file, at once.
     """
     name = "shared/symptoms.toml"
+    return kept("symptoms", [data_path(name)], lambda: _read_symptoms(name))
+
+
+def _read_symptoms(name: str) -> SymptomList:
     data, faults = read_toml(data_path(name), name), Faults()
     form = structured(data, _SymptomFile, faults)
     for key, row in form.symptoms.items():
@@ -281,6 +286,10 @@ def trials() -> TrialList:
         DataFileError: everything that is wrong with the file, at once.
     """
     name = "shared/trials.toml"
+    return kept("trials", [data_path(name)], lambda: _read_trials(name))
+
+
+def _read_trials(name: str) -> TrialList:
     data, faults = read_toml(data_path(name), name), Faults()
     form = structured(data, _TrialFile, faults)
     for key, row in form.ways.items():

@@ -9,6 +9,7 @@ import attrs
 
 from .datafile import read_toml, structured, table
 from .fault import DataFault, DataFileError, Faults, Place, quoted
+from .kept import kept
 from .model.source import Source
 from .model.trouble import CodeError, is_generic, read_code
 
@@ -57,6 +58,10 @@ def sources(path: Path) -> dict[str, Source]:
     Raises:
         DataFileError: everything that is wrong, at once.
     """
+    return kept("sources", [path], lambda: _read_sources(path))
+
+
+def _read_sources(path: Path) -> dict[str, Source]:
     faults = Faults()
     data = read_toml(path)
     found: dict[str, Source] = {}
@@ -98,6 +103,11 @@ def code_meanings() -> dict[str, CodeMeaning]:
         DataFileError: everything that is wrong, at once.
     """
     path = data_path("shared/trouble-codes.toml")
+    beside = data_path("shared/sources.toml")
+    return kept("trouble-codes", [path, beside], lambda: _read_code_meanings(path))
+
+
+def _read_code_meanings(path: Path) -> dict[str, CodeMeaning]:
     known = sources(data_path("shared/sources.toml"))
     faults = Faults()
     data = read_toml(path)

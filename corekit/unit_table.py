@@ -9,6 +9,7 @@ import difflib
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import attrs
@@ -16,6 +17,7 @@ import attrs
 from .datafile import read_toml
 from .errors import CorekitError
 from .fault import DataFault, DataFileError, quoted
+from .kept import kept
 from .reference import data_path
 
 _DEFINITION = "si-brochure"  # the source of every row that names none
@@ -160,7 +162,12 @@ def set_own_units(own: Iterable[OwnUnit]) -> None:
 @lru_cache(maxsize=1)
 def _shared() -> tuple[Mapping[str, Kind], tuple[Unit, ...]]:
     """Kinds and units of shared/units.toml."""
-    data = read_toml(data_path("shared/units.toml"))
+    path = data_path("shared/units.toml")
+    return kept("units", [path], lambda: _read_shared(path))
+
+
+def _read_shared(path: Path) -> tuple[Mapping[str, Kind], tuple[Unit, ...]]:
+    data = read_toml(path)
     kinds = {row["name"]: _kind(row) for row in data["kind"]}
     return kinds, tuple(_unit(row, kinds[name]) for row in data["unit"] for name in row["kinds"])
 

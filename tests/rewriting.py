@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from corekit.model.document import document_hash, from_data
-from corekit.store import rows, seals
+from corekit.store import listing, rows, seals
 from corekit.store.seen import note_seen
 
 Change = Callable[[str, dict[str, Any]], dict[str, Any]]
@@ -51,6 +51,9 @@ def rewrite(store: Path, change: Change) -> None:
         seals.tally(
             connection, "entry", added=[row[0] for row in new_rows], removed=[row[0] for row in old_rows]
         )
+        for table in ("job", "job_name", "invoice"):
+            connection.execute(f"DELETE FROM {table}")
+        listing.fill(connection)
         note_seen(connection, store)
 
 

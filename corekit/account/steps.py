@@ -210,7 +210,7 @@ def _not_looked_at(rows: Sequence[Row], told: Told) -> Iterable[Step]:
     ]
     names = list(dict.fromkeys(gaps))
     if len(names) > NAMED:  # what comes first of many says nothing of the rest
-        names = [f"{len(names)} things that can be read or looked at, named under “How we know”"]
+        names = [f"{len(names)} things that can be read or looked at; the evidence names them"]
     if points or names:
         yield Step.of("Not looked at", f"{'; '.join((*points, *names))}.")
     looked = dict.fromkeys(finding.system for finding in told.assessment.findings)

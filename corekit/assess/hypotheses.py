@@ -118,6 +118,11 @@ class Tables:
     def _own(self) -> dict[str, dict[Hypothesis, frozenset[str]]]:
         return {}
 
+    @cached_property
+    def kept(self) -> dict[str, object]:
+        """What others work out once for these tables, by its name."""
+        return {}
+
     def told(self, hypothesis: Hypothesis) -> float:
         """The chance that a customer tells this complaint under a hypothesis.
 
@@ -142,6 +147,32 @@ class Tables:
             for symptom in listed
         ]
         return sum(chances) / len(chances)
+
+    @cached_property
+    def told_each(self) -> list[float]:
+        """`told` of every hypothesis, in their order: what each fault gives is looked up once."""
+        if self.complaint is None:
+            return [1.0] * len(self.hypotheses)
+        shows, listed = self.complaint.shows, self.complaint.listed
+        singles = (*self.faults, OUTSIDE)
+        columns = [
+            (
+                symptoms().symptoms[symptom].none,
+                {fault: 1.0 - self._tells(fault, symptom) for fault in singles},
+            )
+            for symptom in listed
+        ] or [(UNLISTED_NONE, {fault: 1.0 - self._unlisted(fault) for fault in singles})]
+        nothing = (1.0 - shows) * self.shown(SOUND)
+        found = []
+        for hypothesis in self.hypotheses:
+            whole = 0.0
+            for none, silent in columns:
+                left = 1.0
+                for fault in hypothesis:
+                    left *= silent[fault]
+                whole += max(none, 1.0 - left) if hypothesis else none
+            found.append(shows * (whole / len(columns)) + nothing)
+        return found
 
     @staticmethod
     def _unlisted(fault: str) -> float:
@@ -191,7 +222,14 @@ class Tables:
 
     def work(self, hypothesis: Hypothesis) -> frozenset[str]:
         """What a hypothesis calls for: operations, and where none is, whom it is passed on to."""
-        return frozenset(self._work(fault) for fault in hypothesis)
+        found = self._works.get(hypothesis)
+        if found is None:
+            found = self._works[hypothesis] = frozenset(self._work(fault) for fault in hypothesis)
+        return found
+
+    @cached_property
+    def _works(self) -> dict[Hypothesis, frozenset[str]]:
+        return {}
 
     def _work(self, fault: str) -> str:
         if fault == OUTSIDE:
@@ -244,11 +282,23 @@ def joint(
             if (concerned or full in let_in) and applies(fault.only, fitted):
                 faults[full] = _aged(fault, renewed or {})
     involved = {full.partition(".")[0] for full in faults} | set(about)
-    return Tables(
-        systems={key: table for key, table in systems.items() if key in involved},
-        faults=faults,
-        complaint=complaint,
+    tables = {key: table for key, table in systems.items() if key in involved}
+    # A job is assessed again after every answer, mostly with the same tables: what follows from them alone is
+    # kept. They hold what the name says by its address, so no other can come to stand there.
+    name = (
+        tuple((system, id(table)) for system, table in tables.items()),
+        tuple((full, fault.per_1000) for full, fault in faults.items()),
+        complaint,
     )
+    found = _KEPT.pop(name, None) or Tables(systems=tables, faults=faults, complaint=complaint)
+    _KEPT[name] = found
+    while len(_KEPT) > _MOST_KEPT:
+        del _KEPT[next(iter(_KEPT))]
+    return found
+
+
+_KEPT: dict[object, Tables] = {}
+_MOST_KEPT = 8
 
 
 def _aged(fault: Fault, renewed: Mapping[str, float]) -> Fault:

@@ -7,11 +7,12 @@ with what a test showed, `now`, `first`, and `chance_of` a fault.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 import attrs
 
 from ..plugin.faults import FaultTest
+from .branches import Branch, Branches, Rows
 from .hypotheses import SOUND, Hypothesis, Tables
 
 #: The chance that work on a part brings in a fault of that very part.
@@ -74,15 +75,6 @@ class Hint:
     decides: bool = False
 
 
-@attrs.frozen
-class Branch:
-    """What was wrong at first, what is wrong now, and after which act that last changed (0: none)."""
-
-    first: Hypothesis
-    now: Hypothesis
-    changed: int = 0
-
-
 @attrs.frozen(kw_only=True)
 class Beliefs:
     """The chance of each branch, and what was shown so far.
@@ -92,29 +84,36 @@ class Beliefs:
     """
 
     tables: Tables
-    branches: Mapping[Branch, float]
+    branches: Branches
     acts: int = 0
     shown: Mapping[str, tuple[tuple[tuple[float, ...], int], ...]] = attrs.field(factory=dict)
     complaint: tuple[tuple[bool, int], ...] = ((True, 0),)
 
 
 def start(tables: Tables) -> Beliefs:
-    """The prevalences, and the complaint as the first evidence."""
-    weights = {
-        Branch(hypothesis, hypothesis): chance * tables.told(hypothesis)
-        for hypothesis, chance in tables.prior.items()
-    }
-    return Beliefs(tables=tables, branches=_normal(weights))
+    """The prevalences, and the complaint as the first evidence; the same tables are begun with once."""
+    found = tables.kept.get("start")
+    if found is None:
+        weights = {
+            Branch(hypothesis, hypothesis): chance * told
+            for (hypothesis, chance), told in zip(tables.prior.items(), tables.told_each, strict=True)
+        }
+        found = tables.kept["start"] = Beliefs(tables=tables, branches=Branches.of(tables, weights))
+    assert isinstance(found, Beliefs)
+    return found
 
 
 def step(beliefs: Beliefs, event: Act | Retold | Shown | Hint) -> Beliefs:
     """What is believed after something was done or shown."""
     if isinstance(event, Act):
         return _after_act(beliefs, event)
-    weights = {
-        branch: chance * _likelihood(beliefs, branch, event) for branch, chance in beliefs.branches.items()
-    }
-    after = attrs.evolve(beliefs, branches=_normal(weights))
+    branches = beliefs.branches
+    after = attrs.evolve(
+        beliefs,
+        branches=branches.weighted(
+            [chance * p for chance, p in zip(branches.chances, _likelihoods(beliefs, event), strict=True)]
+        ),
+    )
     if isinstance(event, Retold):
         return attrs.evolve(after, complaint=(*beliefs.complaint, (event.still, beliefs.acts)))
     if isinstance(event, Shown):
@@ -125,10 +124,7 @@ def step(beliefs: Beliefs, event: Act | Retold | Shown | Hint) -> Beliefs:
 
 def now(beliefs: Beliefs) -> dict[Hypothesis, float]:
     """The chance of each state that the vehicle may be in now."""
-    found: dict[Hypothesis, float] = {}
-    for branch, chance in beliefs.branches.items():
-        found[branch.now] = found.get(branch.now, 0.0) + chance
-    return found
+    return beliefs.branches.states
 
 
 def first(beliefs: Beliefs) -> dict[Hypothesis, float]:
@@ -144,30 +140,73 @@ def chance_of(states: Mapping[Hypothesis, float], faults: Collection[str]) -> fl
     return sum(chance for state, chance in states.items() if not state.isdisjoint(faults))
 
 
-def row_for(beliefs: Beliefs, branch: Branch, system: str, test: FaultTest) -> Sequence[float]:
-    """The chance of each outcome of a test made now, under a branch."""
-    return _row(beliefs, branch, system, test, beliefs.tables.shows)
+def chances_of_each(states: Mapping[Hypothesis, float]) -> dict[str, float]:
+    """`chance_of` every fault by itself, in one pass."""
+    found: dict[str, float] = {}
+    for state, chance in states.items():
+        for fault in state:
+            found[fault] = found.get(fault, 0.0) + chance
+    return found
 
 
-def _likelihood(beliefs: Beliefs, branch: Branch, event: Retold | Shown | Hint) -> float:
+def rows_for(beliefs: Beliefs, system: str, test: FaultTest) -> Rows:
+    """The chance of each outcome of a test made now, for every kind of branches."""
+    return _rows(beliefs, system, test, beliefs.tables.shows)
+
+
+def _likelihoods(beliefs: Beliefs, event: Retold | Shown | Hint) -> Iterable[float]:
+    """The chance of what was shown or told, for each branch."""
+    layout = beliefs.branches.layout
     if isinstance(event, Retold):
-        return _retold(beliefs, branch, branch.now, event.still)
+        return [_retold(beliefs, branch, branch.now, event.still) for branch in layout.branches]
     if isinstance(event, Hint):
-        return _hinted(branch.now, event)
-    row = _row(beliefs, branch, event.system, event.test, event.shows)
-    return sum(weight * p for weight, p in zip(event.weights, row, strict=True))
+        return [_hinted(branch.now, event) for branch in layout.branches]
+    rows, kinds = _rows(beliefs, event.system, event.test, event.shows), layout.kinds(event.system)
+    ids = rows.numbered(range(len(kinds.own)))
+    fits = [sum(weight * p for weight, p in zip(event.weights, row, strict=True)) for row in rows.each]
+    each = [fits[number] for number in ids]
+    return map(each.__getitem__, kinds.of)
 
 
-def _row(beliefs: Beliefs, branch: Branch, system: str, test: FaultTest, shows: float) -> Sequence[float]:
-    """The chance of each outcome: a vehicle that was not touched since the last times shows the same again.
+def _rows(beliefs: Beliefs, system: str, test: FaultTest, shows: float) -> Rows:
+    """For each kind: a vehicle that was not touched since the last times shows the same again."""
+    layout, history = beliefs.branches.layout, beliefs.shown.get(f"{system}.{test.key}", ())
+    kept = None if history else layout.rows.get((system, test.key, shows))
+    if kept is not None:
+        return kept
+    kinds, table = layout.kinds(system), beliefs.tables.systems[system]
+    usual = table.row(test, SOUND)
+    known: dict[tuple[int, int], Sequence[float]] = {}
+
+    def row(kind: int) -> Sequence[float]:
+        own = table.row(test, kinds.own[kind])
+        if not history and shows == 1.0:
+            return own
+        changed = kinds.changed[kind]
+        found = known.get((id(own), changed))
+        if found is None:
+            since = [weights for weights, acts in history if changed <= acts]
+            found = known[id(own), changed] = _row(own, own if shows == 1.0 else usual, since, test, shows)
+        return found
+
+    made = Rows(row, len(kinds.own))
+    if not history:
+        layout.rows[system, test.key, shows] = made
+    return made
+
+
+def _row(
+    row: Sequence[float],
+    usual: Sequence[float],
+    since: Sequence[Sequence[float]],
+    test: FaultTest,
+    shows: float,
+) -> Sequence[float]:
+    """The chance of each outcome after what was shown since the vehicle was last changed.
 
     What comes and goes looks, while it hides, as without the fault, and that looks the same again as well.
-    So both are followed, as far as they differ, through all that was shown since the vehicle was changed.
+    So both are followed, as far as they differ, through all that was shown.
     """
-    row = beliefs.tables.row(system, test, branch.now)
-    usual = row if shows == 1.0 else beliefs.tables.row(system, test, SOUND)
-    history = beliefs.shown.get(f"{system}.{test.key}", ())
-    since = [weights for weights, acts in history if branch.changed <= acts]
     if not since:
         return _mixed(row, usual, shows)
     both = _side_by_side(row, usual)
@@ -221,7 +260,11 @@ def _hinted(state: Hypothesis, hint: Hint) -> float:
 def _after_act(beliefs: Beliefs, act: Act) -> Beliefs:
     number = beliefs.acts + 1
     weights: dict[Branch, float] = {}
-    for branch, chance in beliefs.branches.items():
+    leaves_all_else = act.undone is None and not act.brings
+    for branch, chance in zip(beliefs.branches.layout.branches, beliefs.branches.chances, strict=True):
+        if leaves_all_else and branch.now.isdisjoint(act.removes):
+            weights[branch] = weights.get(branch, 0.0) + chance
+            continue
         for state, share in _states_after(branch.now, act, beliefs.tables):
             if act.undone is not None:
                 target, weight = branch, chance * share * _retold(beliefs, branch, state, act.undone)
@@ -230,7 +273,7 @@ def _after_act(beliefs: Beliefs, act: Act) -> Beliefs:
                 weight = chance * share
             weights[target] = weights.get(target, 0.0) + weight
     acts = beliefs.acts if act.undone is not None else number
-    return attrs.evolve(beliefs, branches=_normal(weights), acts=acts)
+    return attrs.evolve(beliefs, branches=Branches.of(beliefs.tables, weights), acts=acts)
 
 
 def _states_after(state: Hypothesis, act: Act, tables: Tables) -> Iterator[tuple[Hypothesis, float]]:
@@ -268,8 +311,3 @@ def _retold(beliefs: Beliefs, branch: Branch, state: Hypothesis, still: bool) ->
         there = AGAIN * there + GONE_BY_ITSELF * (1.0 - there)
     chance = there * tables.shows
     return chance if still else 1.0 - chance
-
-
-def _normal(weights: Mapping[Branch, float]) -> dict[Branch, float]:
-    whole = sum(weights.values())
-    return {branch: weight / whole for branch, weight in weights.items() if weight > 0.0}

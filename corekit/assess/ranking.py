@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from math import log2
 
 import attrs
 
 from ..plugin.faults import FaultTest
-from .inference import Beliefs, Branch, row_for
+from .inference import Beliefs, rows_for
 
 #: What is left out of a ranking: states that together have less than this chance.
 LEFT_OUT = 5e-4
@@ -18,20 +18,24 @@ LEFT_OUT = 5e-4
 class _Seen:
     """The likely states as the tests of one system see them.
 
-    `alike`: one branch of each kind that these tests can tell from the others. `works`: for each work that is
-    called for, which kinds come with it and how likely.
+    Attributes:
+        whole: How likely each kind of branches is. alone: The same of works that come with one kind only: of
+            them all the chance of each outcome is that of the kind. mixed: Of every other work, which kinds
+            come with it, how likely each, and together.
     """
 
-    alike: Sequence[Branch]
-    works: Sequence[Sequence[tuple[int, float]]]
+    whole: Sequence[tuple[int, float]]
+    alone: Sequence[tuple[int, float]]
+    mixed: Sequence[tuple[Sequence[int], Sequence[float], float]]
 
 
-@attrs.frozen
 class Ranking:
     """The likely states of the vehicle, as the tests of each system see them."""
 
-    beliefs: Beliefs
-    _seen: dict[str, _Seen] = attrs.field(factory=dict)
+    def __init__(self, beliefs: Beliefs) -> None:
+        self.beliefs = beliefs
+        self._seen: dict[str, _Seen] = {}
+        self._likely = _likely(beliefs.branches.chances)
 
     def seen(self, system: str) -> _Seen:
         if system not in self._seen:
@@ -39,49 +43,77 @@ class Ranking:
         return self._seen[system]
 
     def _as_seen(self, system: str) -> _Seen:
-        """Works under which the system is as on a sound vehicle are one: its tests tell nothing of them."""
-        tables = self.beliefs.tables
-        kinds: dict[tuple[frozenset[str], int], int] = {}
-        alike: list[Branch] = []
-        works: dict[frozenset[str], dict[int, float]] = {}
-        for branch, chance in self._likely():
-            key = tables.own(system, branch.now), branch.changed
-            if key not in kinds:
-                kinds[key] = len(alike)
-                alike.append(branch)
-            group = works.setdefault(tables.work(branch.now), {})
-            group[kinds[key]] = group.get(kinds[key], 0.0) + chance
-        unseen = {kind for (own, changed), kind in kinds.items() if not own and not changed}
-        merged = [list(group.items()) for group in works.values() if group.keys() != unseen]
-        rest = [item for group in works.values() if group.keys() == unseen for item in group.items()]
-        return _Seen(alike, [*merged, rest] if rest else merged)
+        """Works that come with one kind tell nothing apart: they are taken together, by kind."""
+        layout, chances = self.beliefs.branches.layout, self.beliefs.branches.chances
+        kinds, works = layout.kinds(system).of, layout.works
+        groups: dict[frozenset[str], dict[int, float]] = {}
+        for place in self._likely:
+            group = groups.setdefault(works[place], {})
+            kind = kinds[place]
+            group[kind] = group.get(kind, 0.0) + chances[place]
+        whole: dict[int, float] = {}
+        alone: dict[int, float] = {}
+        mixed = []
+        for group in groups.values():
+            for kind, chance in group.items():
+                whole[kind] = whole.get(kind, 0.0) + chance
+            if len(group) == 1:
+                ((kind, chance),) = group.items()
+                alone[kind] = alone.get(kind, 0.0) + chance
+            else:
+                mixed.append((tuple(group), tuple(group.values()), sum(group.values())))
+        return _Seen(list(whole.items()), list(alone.items()), mixed)
 
-    def _likely(self) -> list[tuple[Branch, float]]:
-        ranked = sorted(self.beliefs.branches.items(), key=lambda item: item[1])
-        left, start = 0.0, 0
-        while start < len(ranked) and left + ranked[start][1] < LEFT_OUT:
-            left += ranked[start][1]
-            start += 1
-        return ranked[start:]
+
+def _likely(chances: Sequence[float]) -> list[int]:
+    """Places of the branches that count."""
+    ranked = sorted(range(len(chances)), key=chances.__getitem__)
+    left, start = 0.0, 0
+    while start < len(ranked) and left + chances[ranked[start]] < LEFT_OUT:
+        left += chances[ranked[start]]
+        start += 1
+    return ranked[start:]
 
 
 def information(ranking: Ranking, system: str, test: FaultTest) -> float:
-    """Mutual information between the work called for and the test's outcome, in bits; never negative."""
+    """Mutual information between the work called for and the test's outcome, in bits; never negative.
+
+    What each work adds is Σ p log₂(p/Σp) over the outcomes, and grows in step with its chance. So works under
+    which the test's row is the same add what they would add as one: only those with several rows are summed
+    outcome by outcome.
+    """
     seen = ranking.seen(system)
-    rows = [row_for(ranking.beliefs, branch, system, test) for branch in seen.alike]
-    results = [0.0] * len(test.outcomes)
-    bits = 0.0
-    for group in seen.works:
-        joint = [0.0] * len(test.outcomes)
-        for kind, chance in group:
-            for place, p in enumerate(rows[kind]):
-                joint[place] += chance * p
-        bits += _weighed_logs(joint)
-        results = [result + p for result, p in zip(results, joint, strict=True)]
+    rows = rows_for(ranking.beliefs, system, test)
+    ids = rows.numbered(kind for kind, _ in seen.whole)
+    masses = [0.0] * len(rows.each)
+    for kind, chance in seen.whole:
+        masses[ids[kind]] += chance
+    linear = [0.0] * len(rows.each)
+    for kind, chance in seen.alone:
+        linear[ids[kind]] += chance
+    results, bits = _mixture(zip(rows.each, masses, strict=True), len(test.outcomes)), 0.0
+    for kinds, chances, held in seen.mixed:
+        numbers = [ids[kind] for kind in kinds]
+        if numbers.count(numbers[0]) == len(numbers):
+            linear[numbers[0]] += held
+        else:
+            shown = zip([rows.each[number] for number in numbers], chances, strict=True)
+            bits += _weighed_logs(_mixture(shown, len(results)))
+    bits += sum([held * logs for held, logs in zip(linear, rows.logs, strict=True)])
     return max(0.0, (bits - _weighed_logs(results)) / sum(results))
+
+
+def _mixture(parts: Iterable[tuple[Sequence[float], float]], outcomes: int) -> list[float]:
+    """The chance of each outcome, of rows with their chances."""
+    found = [0.0] * outcomes
+    for row, chance in parts:
+        if chance:
+            found = [p + chance * q for p, q in zip(found, row)]  # noqa: B905  # checked when the table is read
+    return found
 
 
 def _weighed_logs(joint: Sequence[float]) -> float:
     """Σ p log₂(p/Σp)."""
     held = sum(joint)
-    return sum(p * math.log2(p / held) for p in joint if p > 0.0)
+    logs: float = sum([p * log2(p) for p in joint if p > 0.0])
+    return logs - held * log2(held)

@@ -11,7 +11,7 @@ from ..complaints import trials
 from ..model.measurand import Operation
 from ..plugin.faults import NONE, OUTSIDE, FaultTest
 from .hypotheses import SOUND, JointTest, Tables
-from .inference import Act, Beliefs, Hint, chance_of, fresh_row, now, row_for, step
+from .inference import Act, Beliefs, Hint, chance_of, chances_of_each, fresh_row, now, rows_for, step
 from .outcome import LIKELY, Outcome, allowance, applies
 from .ranking import Ranking, information
 from .timeline import Event, StageOutcome
@@ -140,13 +140,14 @@ class Evidence:
 def suspects(evidence: Evidence) -> list[Suspect]:
     """All faults of the tables, nothing and something outside among them, likeliest first."""
     states = now(evidence.beliefs)
+    chances = chances_of_each(states)
     tables = evidence.tables
     found = [
         Suspect(
             system=full.partition(".")[0],
             fault=fault.key,
             name=fault.name,
-            probability=chance_of(states, {full}),
+            probability=chances.get(full, 0.0),
             calls_for=fault.calls_for,
             refer=fault.refer,
             speaks_for=_speaking(evidence, full, 1),
@@ -168,7 +169,7 @@ def suspects(evidence: Evidence) -> list[Suspect]:
             system="",
             fault=OUTSIDE,
             name="Something outside these systems",
-            probability=chance_of(states, {OUTSIDE}),
+            probability=chances.get(OUTSIDE, 0.0),
             calls_for="",
         )
     )
@@ -278,14 +279,15 @@ def _unconfirmed(evidence: Evidence, beliefs: Beliefs) -> frozenset[str]:
 
 def _confirmation(unconfirmed: Collection[str], beliefs: Beliefs, one: JointTest) -> float:
     """What a test is worth that would show a likely part directly: one bit, times the chance that it does."""
-    worth = 0.0
+    worth, branches = 0.0, beliefs.branches
     for fault, row in one.test.given.items():
         full = f"{one.system}.{fault}"
         if row.direct and full in unconfirmed:
             place = one.test.outcomes.index(row.direct)
+            rows, kinds = rows_for(beliefs, one.system, one.test), branches.layout.kinds(one.system)
             worth += sum(
-                chance * row_for(beliefs, branch, one.system, one.test)[place]
-                for branch, chance in beliefs.branches.items()
+                branches.chances[n] * rows.of(kinds.of[n])[place]
+                for n, branch in enumerate(branches.layout.branches)
                 if full in branch.now
             )
     return worth
@@ -346,10 +348,9 @@ def _opened(evidence: Evidence, after: Beliefs, one: JointTest, done: Collection
 
 def _chance_of_outcome(beliefs: Beliefs, system: str, test: FaultTest, names: Collection[str]) -> float:
     places = [place for place, name in enumerate(test.outcomes) if name in names]
-    return sum(
-        chance * sum(beliefs.tables.row(system, test, state)[place] for place in places)
-        for state, chance in now(beliefs).items()
-    )
+    table, branches = beliefs.tables.systems[system], beliefs.branches
+    chances = zip(branches.layout.kinds(system).own, branches.of_kinds(system), strict=True)
+    return sum(chance * sum([table.row(test, own)[place] for place in places]) for own, chance in chances)
 
 
 def _lower(sentence: str) -> str:

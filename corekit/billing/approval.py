@@ -15,20 +15,16 @@ from functools import cached_property
 
 import attrs
 
-from ..errors import CorekitError
 from ..model.approval import Approval, Decision, estimate_of
 from ..model.job import Job
 from ..model.jurisdiction import NOTHING_ABOVE, ExceedRule
 from ..model.money import Money, total
 from ..model.records import Approved, ApprovedMore, Estimated, Repaired
 from .book import PriceBook
+from .errors import ConsentError
 from .estimate import without_declined
 from .line import Line, from_data
 from .totals import BillTotals, out_of_gross, percent_of, totals
-
-
-class ConsentError(CorekitError, ValueError):
-    """Why this may not be invoiced, and what to do, in one text."""
 
 
 @attrs.frozen

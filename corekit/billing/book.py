@@ -17,7 +17,8 @@ OUTSIDE_TAX = "none"
 class PricedPart:
     """What goes into a vehicle: its net unit price, how many, and in which condition it is.
 
-    `unit` is what its quantity counts (`l`, `m`); empty for pieces. `number` is how maker or seller call it.
+    `unit` is what its quantity counts (`l`, `m`); empty for pieces. `number` is how maker or seller call it;
+    `tax` names a rate of its own; `core` is the deposit on the old part, credited when that comes in.
     """
 
     name: str
@@ -26,6 +27,8 @@ class PricedPart:
     condition: Condition
     unit: str = ""
     number: str = ""
+    tax: str = ""
+    core: Decimal | None = None
 
 
 @attrs.frozen(kw_only=True)
@@ -35,6 +38,22 @@ class PricedOperation:
     hours: Decimal
     parts: tuple[PricedPart, ...] = ()
     hazard: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class SuppliesCharge:
+    """A general charge for small supplies: so many percent of a work's labour, at most `cap` for each."""
+
+    percent: Decimal
+    cap: Decimal | None = None
+
+
+@attrs.frozen(kw_only=True)
+class Zone:
+    """A flat price of the drive up to a distance in kilometres; None without an end."""
+
+    up_to: Decimal | None
+    price: Decimal
 
 
 @attrs.frozen(kw_only=True)
@@ -56,6 +75,8 @@ class PriceBook:
         diagnosis_cap: The most that call-out, travel and diagnosis may come to together before tax; None
             without a cap.
         operations: Operation key → what it takes.
+        least_hours: No work is charged with fewer hours. zones: Prices of the drive by distance.
+        supplies: The general charge for small supplies; None without one.
     """
 
     where: str
@@ -71,3 +92,6 @@ class PriceBook:
     diagnosis: Decimal
     diagnosis_cap: Decimal | None
     operations: Mapping[str, PricedOperation]
+    least_hours: Decimal = Decimal(0)
+    zones: tuple[Zone, ...] = ()
+    supplies: SuppliesCharge | None = None

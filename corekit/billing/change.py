@@ -8,7 +8,7 @@ from decimal import Decimal
 import attrs
 
 from ..model.records import Charged
-from .approval import ConsentError
+from .errors import ConsentError
 from .line import PIECE, Line, LineKind, line_net
 
 

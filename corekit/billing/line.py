@@ -27,6 +27,7 @@ class LineKind(StrEnum):
     CALL_OUT = "call-out"
     TRAVEL = "travel"
     DIAGNOSIS = "diagnosis"
+    SUPPLIES = "supplies"
 
 
 class GroundKind(StrEnum):
@@ -99,6 +100,7 @@ class Line:
         shown_by: The reading that will show that the operation worked, in words.
         waived: Why it is not charged, as printed; empty when it is.
         number: Of a part, as its maker or seller calls it.
+        off: By how much its price is lowered, and why, as printed; empty where it is not.
         changed: Why its quantity is another one than estimated, as printed; empty when it is not.
 
     Raises:
@@ -121,6 +123,7 @@ class Line:
     waived: str = ""
     changed: str = ""
     number: str = ""
+    off: str = ""
 
     @property
     def what(self) -> str:
@@ -204,8 +207,8 @@ def priced_line(
 def to_data(line: Line) -> dict[str, Any]:
     """The line as plain JSON data; decimal numbers as text. `from_data` gives an equal line back.
 
-    `waived`, `changed` and `number` stand in it only where they say something: what an older program wrote of
-    the same line is the same data.
+    `waived`, `changed`, `number` and `off` stand in it only where they say something: what an older program
+    wrote of the same line is the same data.
     """
     data: dict[str, Any] = {
         "kind": str(line.kind),
@@ -230,7 +233,7 @@ def to_data(line: Line) -> dict[str, Any]:
 
 
 #: Fields of a line that came later.
-_LATER = ("waived", "changed", "number")
+_LATER = ("waived", "changed", "number", "off")
 _TEXTS = ("kind", "text", "operation", "quantity", "unit", "price", "per", "tax", "condition", "shown_by")
 
 
@@ -277,6 +280,7 @@ def from_data(data: Mapping[str, Any]) -> Line:
         waived=line["waived"],
         changed=line["changed"],
         number=line["number"],
+        off=line["off"],
     )
 
 

@@ -30,6 +30,7 @@ VERBS = {
     "estimate": "make an estimate and save it; the customer approves exactly this",
     "approve": "record the customer's approval of an estimate",
     "change": "say what approved work really took, and what more was approved",
+    "answers": "fetch what customers answered to estimates on the page",
     "invoice": "take a number and issue the invoice",
     "pay": "record a payment for a job",
     "refund": "record money given back for a job",
@@ -38,8 +39,11 @@ VERBS = {
     "books": "the money of a day, month or year, and what is open; as CSV too",
     "receipt": "print the receipt for a payment that the invoice does not show",
     "publish": "send issued invoices' pages to where their codes lead",
+    "links": "list an invoice's links, make another one, or take one down",
     "withdraw": "take the page of an invoice down, for good",
+    "page": "write the page that opens codes without a server; print or renew its key",
     "serve": "serve the page that the codes open, on this machine",
+    "person": "write all that is kept of one customer, when they ask for it",
     "forget": "destroy a customer's name, plate and words after retention",
     "backup": "copy the shop into a folder, verified, while others work",
     "restore": "make a shop from a backup",
@@ -48,10 +52,11 @@ VERBS = {
     "restored": "say that this store is a restored copy, before you continue in it",
     "calculate": "run a calculation of an installed system",
     "plugins": "list the systems that are installed and the words for a visit file",
+    "new-plugin": "write a complete plugin for a system of your own, to change",
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "init", "open", "plugins")
+_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "open", "plugins")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)
@@ -79,7 +84,7 @@ def run(words: list[str], request: str = "") -> int:
             return 0
         if words[0] not in VERBS:
             return _unknown(words[0])
-        verb = importlib.import_module(f".{words[0]}", __package__)
+        verb = importlib.import_module(f".{words[0].replace('-', '_')}", __package__)
         parser = _Parser(
             prog=f"corekit {words[0]}",
             description=_filled(verb.__doc__ or ""),

@@ -20,6 +20,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="a diagnosis without call-out and travel, because another job is charged for the call-out",
     )
+    parser.add_argument(
+        "--link", action="store_true", help="publish it and print its link, where the customer can answer"
+    )
     parser.add_argument("--draft", action="store_true", help="only a draft; JOB may be a visit file then")
     parser.add_argument(
         "--out", metavar="PDF", help="where to write the draft, if not among the shop's papers"
@@ -38,10 +41,13 @@ def run(args: argparse.Namespace) -> int:
 
 def _make(args: argparse.Namespace) -> int:
     from ..desk.jobs import job_with_id
+    from ..desk.settings import unknown_operations
     from ..desk.shop import open_shop
     from .command import distance, same_shop, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
+        for sentence in unknown_operations(shop.context.plugins, shop.context.prices):
+            print(sentence)
         estimate = shop.estimate(
             args.job,
             args.stage,
@@ -50,6 +56,11 @@ def _make(args: argparse.Namespace) -> int:
             request_id=args.request,
         )
         print(f"Estimate {estimate.name!r}: {estimate.total} {estimate.total.currency}\n{estimate.pdf}")
+        if args.link:
+            from ..desk.answering import offer
+
+            print(f"Its page, where the customer can answer: {offer(shop.context, estimate)}")
+            print("Then fetch the answer:  corekit answers")
         words = (
             f"{job_with_id(shop.context, estimate.job).name} --estimate {estimate.name!r}"
             f" --total {estimate.total} --how 'in person'{same_shop(args.shop)}"

@@ -10,7 +10,9 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("paper", metavar="PAPER.pdf", help="the file as it was handed over")
-    parser.add_argument("--out", metavar="FILE", help="write the paper drawn anew from its content, masked")
+    parser.add_argument(
+        "--out", metavar="FILE", help="write the document drawn anew from its content, masked"
+    )
 
 
 def run(args: argparse.Namespace) -> int:

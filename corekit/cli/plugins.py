@@ -2,7 +2,9 @@
 costs.
 
 With a system's name it lists the words that a visit file may use for it: what can be measured and seen, the
-vehicle equipment, and the work.
+vehicle equipment, and the work. With --check it runs the conformance kit over the system and names each fault
+with its cure; with --explain it says what each plugin adds, where it comes from and how long it takes to
+load.
 """
 
 from __future__ import annotations
@@ -21,13 +23,32 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "system", metavar="SYSTEM", nargs="?", help="a system's name, as listed: the words for a visit file"
     )
+    parser.add_argument(
+        "--check", action="store_true", help="for its author: say what SYSTEM does not fulfil, and the cure"
+    )
+    parser.add_argument(
+        "--explain", action="store_true", help="what each adds, its hooks, package and load time"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
     from ..desk.errors import DeskError
     from ..plugin.host import load
 
+    if args.check and args.system is None:
+        raise DeskError("--check wants a system's name, as `corekit plugins` lists it.")
+    if args.explain:
+        from ..plugin.explained import explained
+
+        print("\n".join(explained(args.system)))
+        return 0
     plugins = load()
+    if args.check:
+        from ..testing.kit.printed import checked_lines
+
+        faults, lines = checked_lines(args.system, plugins)
+        print("\n".join(lines))
+        return 1 if faults else 0
     if args.system is not None:
         if args.system not in plugins.systems:
             raise DeskError(

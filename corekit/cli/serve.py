@@ -13,6 +13,11 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--host", default="127.0.0.1", help="address to listen on (%(default)s)")
+    parser.add_argument(
+        "--behind-proxy",
+        metavar="ADDRESS",
+        help="address of the proxy in front, whose word on who asks is believed (X-Forwarded-For)",
+    )
     parser.add_argument("--port", type=int, default=8741, help="port to listen on (%(default)s)")
     parser.add_argument(
         "--published",
@@ -45,7 +50,8 @@ def run(args: argparse.Namespace) -> int:
             key=Path(args.key),
             host=args.host,
             port=args.port,
+            proxy=args.behind_proxy,
         )
     else:
-        serve_shop(shop_folder(args.shop), host=args.host, port=args.port)
+        serve_shop(shop_folder(args.shop), host=args.host, port=args.port, proxy=args.behind_proxy)
     return 0

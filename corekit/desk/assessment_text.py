@@ -19,9 +19,9 @@ from ..model.measurand import Measurand, Observation, Trait
 from ..model.records import WAIVED_CHARGES
 from ..plugin.limit_words import limit_with_basis, uncertainty_at_most
 from ..plugin.uncertainty import overdue, shares
-from ..report.findings import code_sentences, nothing_found
 from ..report.next_tests import asks_for_codes
 from ..report.records import record_lines, records_of
+from ..report.statements import code_sentences, nothing_found
 from .causes import cause_lines
 from .check import CheckView
 from .complaint import complaint_sentences

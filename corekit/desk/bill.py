@@ -6,8 +6,9 @@ from __future__ import annotations
 
 from ..account.account import account_of
 from ..assess.assessment import Assessment
-from ..billing.approval import ApprovedWork, ConsentError
+from ..billing.approval import ApprovedWork
 from ..billing.book import PriceBook
+from ..billing.errors import ConsentError
 from ..billing.payment import payable_after
 from ..billing.together import JobShare
 from ..model.document import Document

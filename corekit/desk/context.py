@@ -22,7 +22,15 @@ from ..store.requests import Request
 from ..store.store import Store
 from .errors import DeskError
 from .pricing import CurrentPrices
-from .settings import KEY_FILE, PAPERS, STORE_FILE, Settings, declared, jurisdiction_of, read_settings
+from .settings import (
+    KEY_FILE,
+    PAPERS,
+    STORE_FILE,
+    Settings,
+    declared,
+    jurisdiction_of,
+    read_settings,
+)
 
 
 def utc_now() -> datetime:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..billing.approval import ConsentError
+from ..billing.errors import ConsentError
 from ..errors import CorekitError
 from ..fault import DataFault
 from ..intake.fault import VisitError

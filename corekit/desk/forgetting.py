@@ -53,10 +53,10 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
     """
     record = job_named(shop, job)
     until = kept_until(shop, record)
-    if until is not None and shop.now.date() < until and because not in EARLY_BECAUSE:
+    if until is not None and shop.clock().date() < until and because not in EARLY_BECAUSE:
         raise RetentionError(
             f"{record.name} has an invoice or a payment, and its papers are kept until {until.isoformat()}"
-            f" (retention_years in shop.toml). To forget its customer before, give one of these reasons:"
+            f" (retention_years in shop.toml, or longer where its jurisdiction's rules say so). To forget its customer before, give one of these reasons:"
             f" {'; '.join(EARLY_BECAUSE)}. Nothing was destroyed."
         )
     left: list[str] = []
@@ -71,17 +71,18 @@ def kept_until(shop: ShopContext, job: Job) -> date | None:
     """The day until which the papers of a job are kept; None where nothing was invoiced or paid, and for an
     invented job.
     """
-    if job.demo or not (job.all(Issued) or job.payments):
+    papers = job.all(Issued)  # what was credited, and the credit notes, are kept as well
+    if job.demo or not (papers or job.payments):
         return None
-    recorded = [noted.entry.recorded for noted in job.all(Issued)]
+    recorded = [noted.entry.recorded for noted in papers]
     recorded += [noted.entry.recorded for noted in job.payments]
-    last = date.fromisoformat(shop.settings.day_of(max(recorded)))
-    law = shop.jurisdiction.retention
-    return later_by_years(last, max(shop.settings.retention_years, law.years if law is not None else 0))
+    asked = shop.jurisdiction.retention
+    years = max(shop.settings.retention_years, asked.years if asked is not None else 0)
+    return later_by_years(date.fromisoformat(max(recorded)[:10]), years)
 
 
 def _withdraw(shop: ShopContext, job: Job, left: list[str]) -> int:
-    issued = [noted.record.document_id for noted in job.all(Issued)]  # credit notes, too
+    issued = [noted.record.document_id for noted in job.all(Issued)]
     documents = {*issued, *(noted.record.document_id for noted in job.estimates)}
     try:
         for document in issued if shop.settings.page else ():
@@ -89,8 +90,8 @@ def _withdraw(shop: ShopContext, job: Job, left: list[str]) -> int:
     except CorekitError as error:
         left.append(str(error))
     count = 0
-    for known in shop.store.links():
-        if known.document_id not in documents or known.revoked:
+    for known in [link for document in sorted(documents) for link in shop.store.links(document)]:
+        if known.revoked:
             continue
         try:
             publishing.take_down(shop, known)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import attrs
 
-from ..billing.approval import ConsentError
+from ..billing.errors import ConsentError
 from ..billing.payment import PaymentError
 from ..intake.visit import ApprovedRow, VisitFile, read_visit
 from ..model.entry import Draft

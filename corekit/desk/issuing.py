@@ -23,6 +23,7 @@ from ..store.requests import Request
 from . import paper, together
 from .assessing import assessment_of
 from .bill import Bill
+from .carrying import with_carried
 from .clock import ClockError, ClockJump, clock_jump
 from .context import ShopContext, request_of
 from .errors import DeskError
@@ -134,7 +135,13 @@ def _issue_once(
             return
         place = transaction.next_number(shop.books_chain)
         number = shop.settings.number.format(year=shop.now.year, device=shop.device, place=place)
-        document = marked(bill.document(sheet, number, UNMARKED), heads)
+        unmarked = with_carried(
+            shop,
+            bill.document(sheet, number, UNMARKED),
+            bill.assessment if isinstance(bill, Bill) else None,
+            bill.lines if isinstance(bill, Bill) else (),
+        )
+        document = marked(unmarked, heads)
         record = InvoiceIssued(
             place=place,
             number=document.number,

@@ -19,9 +19,10 @@ from ..errors import InputError
 from ..model.entry import jobs_of
 from ..model.job import Job
 from ..model.money import Money, total
+from ..model.personal import shop_words
 from ..model.records import InvoiceIssued, PaymentTaken
 from .context import ShopContext
-from .jobs import billed_with
+from .jobs import billed_with, texts_of
 from .payments import due_of
 
 
@@ -157,7 +158,7 @@ def _of_jobs(shop: ShopContext, jobs: Iterable[Job]) -> Iterable[LedgerRow]:
                 number=number,
                 job=job.name,
                 amount=Money(-noted.record.amount, noted.record.currency),
-                note=noted.record.because,
+                note=shop_words(noted.record.because, texts_of(shop, job)),
             )
         for announced in job.announced:
             yield LedgerRow(
@@ -166,7 +167,7 @@ def _of_jobs(shop: ShopContext, jobs: Iterable[Job]) -> Iterable[LedgerRow]:
                 number=number,
                 job=job.name,
                 amount=Money(announced.record.amount, announced.record.currency),
-                note=announced.record.how,
+                note=shop_words(announced.record.how, texts_of(shop, job)),
             )
 
 

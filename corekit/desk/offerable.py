@@ -7,9 +7,11 @@ from collections.abc import Collection, Sequence
 import attrs
 
 from ..assess.assessment import Assessment
-from ..billing.approval import ApprovedWork, ConsentError
+from ..billing.approval import ApprovedWork
 from ..billing.book import PriceBook
 from ..billing.change import with_changes
+from ..billing.discount import with_discounts
+from ..billing.errors import ConsentError
 from ..billing.estimate import WorkItem
 from ..billing.line import Ground, GroundKind, Line, LineKind
 from ..billing.waiver import waive, waivers
@@ -155,7 +157,10 @@ def to_invoice(job: Job, work: ApprovedWork, assessment: Assessment) -> tuple[Li
     for the diagnosis; and a line claims no finding that its evidence does not bear out any more.
     """
     approved = [line for line in work.done if line.operation or is_charged(line, job)]
-    lines = with_changes(approved, [noted.record for noted in job.charged])
+    lines = with_discounts(
+        with_changes(approved, [noted.record for noted in job.charged]),
+        [noted.record for noted in job.discounted],
+    )
     return waive((grounded(line, job, assessment) for line in lines), waivers(job))
 
 

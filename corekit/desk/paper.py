@@ -89,7 +89,8 @@ def pdf_of(shop: ShopContext, document: Document, name: str, jobs: Sequence[Job]
     from ..report.personal_text import resolver
 
     path = path_of(shop, name)
-    drawn = render_pdf(document, resolver(texts_of(shop, *jobs)), address or None)
+    carried = f"{shop.settings.carried}#{document.carried}" if document.carried else None
+    drawn = render_pdf(document, resolver(texts_of(shop, *jobs)), address or None, carried=carried)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_over(path, drawn)

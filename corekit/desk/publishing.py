@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import datetime, timedelta
 from pathlib import Path
 
-from ..model.document import from_data
-from ..model.entry import jobs_of
+from ..model.document import Document, from_data
+from ..model.entry import jobs_of, utc_text
 from ..model.records import InvoiceIssued
 from ..share import link
 from ..store.links import Link
@@ -40,24 +42,94 @@ def publish(shop: ShopContext, job: str | None = None) -> list[str]:
     Raises:
         PublishError: the target refuses or cannot be reached; what was sent before stays sent.
     """
-    from ..share.published import publish_to, seal_envelope
-
     if not shop.settings.page:
         return []
     only = shop.store.find(job) if job is not None else None
-    target, bearer = _target(shop)
     sent = []
     for waiting in shop.store.waiting_invoices(only):
         entry = shop.store.books_entry(waiting)
         record = InvoiceIssued(**entry.body)
-        token_hash = noted_link(shop, record.document_id).token_hash
-        publish_to(
-            target, token_hash, seal_envelope(from_data(record.document), published=shop.clock()), bearer
-        )
-        with shop.store.transaction(*jobs_of(entry)) as transaction:
-            transaction.mark_published(token_hash)
-        sent.append(record.number)
+        noted_link(shop, record.document_id)
+        unsent = [
+            known
+            for known in shop.store.links(record.document_id)
+            if not (known.published_at or known.revoked)
+        ]
+        for known in unsent:
+            send(shop, known, from_data(record.document), jobs_of(entry))
+        if unsent:
+            sent.append(record.number)
     return sent
+
+
+def send(
+    shop: ShopContext, known: Link, document: Document, jobs: Sequence[str], *, until: datetime | None = None
+) -> None:
+    """Publish a document under one link; it counts as published when it was fetched back from there.
+
+    Args:
+        until: When its page goes, where the link itself has no end.
+    """
+    from ..share.published import fetch_back, publish_to, seal_envelope
+
+    target, bearer = target_of(shop)
+    now = shop.clock()
+    expires = datetime.fromisoformat(known.expires) if known.expires else until
+    envelope = seal_envelope(document, published=now, expires=expires)
+    publish_to(target, known.token_hash, envelope, bearer)
+    fetch_back(target, token(shop, known.document_id, known.link), document, now)
+    with shop.store.transaction(*jobs) as transaction:
+        transaction.mark_published(known.token_hash)
+
+
+def add_link(shop: ShopContext, number: str, *, days: int = 0) -> str:
+    """Another link to an issued invoice, which can be taken down alone; gives its address.
+
+    Args:
+        days: So long it opens the page; 0: as long as any page.
+
+    Raises:
+        DeskError: this shop has no page address, or that is no number of days.
+        PublishError: it could not be published; it is kept, and `publish` sends it.
+    """
+    entry = shop.store.invoice(number)
+    record = InvoiceIssued(**entry.body)
+    if not shop.settings.page:
+        raise DeskError("This shop has no page address, so no link leads anywhere. Set page in shop.toml.")
+    if not 0 <= days <= LONGEST_LINK:
+        raise DeskError(
+            f"A link lasts from 1 to {LONGEST_LINK} days, or 0 for as long as any page; got {days}."
+        )
+    noted_link(shop, record.document_id)
+    nth = max(known.link for known in shop.store.links(record.document_id)) + 1
+    code = token(shop, record.document_id, nth)
+    expires = utc_text(shop.clock() + timedelta(days=days)) if days else ""
+    with shop.store.transaction() as transaction:
+        known = transaction.note_link(link.token_hash(code), record.document_id, nth, expires)
+    send(shop, known, from_data(record.document), jobs_of(entry))
+    return link.link(shop.settings.page, code)
+
+
+def links_of(shop: ShopContext, number: str) -> list[tuple[Link, str]]:
+    """The links of an issued invoice with the address each holds."""
+    document = InvoiceIssued(**shop.store.invoice(number).body).document_id
+    return [(known, link_of(shop, document, known.link)) for known in shop.store.links(document)]
+
+
+def revoke(shop: ShopContext, number: str, nth: int) -> None:
+    """Take one link of an invoice down, for good; the others stay.
+
+    Raises:
+        DeskError: it has no such link. PublishError: the page server cannot be reached; nothing is noted.
+    """
+    known = next((known for known, _ in links_of(shop, number) if known.link == nth), None)
+    if known is None:
+        raise DeskError(f"Invoice {number} has no link {nth}. `corekit links {number}` lists those it has.")
+    take_down(shop, known)
+
+
+#: Days; ten years.
+LONGEST_LINK = 3660
 
 
 def withdraw(shop: ShopContext, number: str) -> None:
@@ -82,13 +154,13 @@ def take_down(shop: ShopContext, known: Link) -> None:
     """
     from ..share.published import withdraw_from
 
-    target, bearer = _target(shop)
+    target, bearer = target_of(shop)
     withdraw_from(target, known.token_hash, bearer)
     with shop.store.transaction() as transaction:
         transaction.revoke_link(known.token_hash)
 
 
-def _target(shop: ShopContext) -> tuple[str | Path, str | None]:
+def target_of(shop: ShopContext) -> tuple[str | Path, str | None]:
     """Where published documents go, and the key that a page server asks for."""
     if "://" not in shop.settings.publish:
         return shop.folder / shop.settings.publish, None

@@ -72,7 +72,8 @@ def missing_from(
 ) -> Iterator[str]:
     """Every item that is missing, with where to say it."""
     rules = shop.jurisdiction
-    for item in dict.fromkeys(rules.items(sums.gross)):
+    owed = (RequiredItem.CUSTOMER_TAX_NUMBER,) if shop.prices.reverse_charge else ()
+    for item in dict.fromkeys((*rules.items(sums.gross), *owed)):
         for job in jobs:
             if not _is_there(item, shop, job, lines, sums):
                 what, where = _WORDS[item]

@@ -14,7 +14,7 @@ from typing import Any
 
 import attrs
 
-from ..billing.approval import ConsentError
+from ..billing.errors import ConsentError
 from ..billing.payment import PaymentError
 from ..fault import DataFault
 from ..intake.fault import VisitError

@@ -13,7 +13,7 @@ import attrs
 from ..billing.book import PriceBook
 from ..billing.price_file import read_price_book
 from ..datafile import needed, read_toml, structured, table
-from ..fault import DataFault, DataFileError, Faults, Place, path_text, quoted
+from ..fault import DataFault, DataFileError, Faults, Place, any_of, near, path_text, quoted
 from ..intake.datasheet import Datasheet
 from ..intake.declared import Declared
 from ..intake.form import InstrumentRow
@@ -22,11 +22,12 @@ from ..model.jurisdiction import Jurisdiction, described
 from ..model.records import Instrument
 from ..plugin.host import Plugins
 from ..report.sheet import Issuer
-from ..share.link import base_problem
+from ..share.link import base_problem, static_problem
 from .errors import DeskError
 
 SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"
 PAGE_KEY_FILE = "keys/page.key"
+SIGNING_KEY_FILE = "keys/sign.key"
 PAPERS, PUBLISHED, BACKUPS = "papers", "published", "backups"
 NUMBER_PATTERN = "{year}-{device}{place:04}"
 #: So long an estimate holds where the shop says nothing else, and at most.
@@ -43,6 +44,8 @@ class Settings:
     Attributes:
         page: Address of the page server (`https://…`), or empty: then papers carry the record mark and no
             code.
+        carried: Address of the static page that opens carried codes (`corekit page --static` writes it);
+            empty: documents carry no such code.
         publish: Where published documents go: a folder (relative to the shop's) or the page server's address.
         device: Letter of this issuing device; part of every number, so that two devices never use one twice.
         number: Pattern of the invoice number, with {year}, {device} and {place}.
@@ -50,15 +53,16 @@ class Settings:
             readings are taken with when they name none.
         decimal: The mark in this shop's numbers, `.` or `,`; empty when both are usual.
         estimate_days: So many days an estimate holds; 0 sets no end.
-        retention_years: So long invoices, and so their customers' names, are kept.
         jurisdiction: Code of the place whose rules hold; empty where the shop names none.
         statements: Name → words that its law prescribes, as the shop supplies them.
         due_days: So many days after its issue an invoice is to be paid; 0: at once.
         zone: Name of the time zone that days are counted in; empty for this device's own.
+        retention_years: So long invoices, and so their customers' names, are kept.
     """
 
     issuer: Issuer
     page: str = ""
+    carried: str = ""
     publish: str = PUBLISHED
     device: str = "A"
     number: str = NUMBER_PATTERN
@@ -94,6 +98,7 @@ class ShopFile:
     contact: str = ""
     tax_id: str = ""
     page: str = ""
+    carried: str = ""
     publish: str = PUBLISHED
     device: str = "A"
     number: str = NUMBER_PATTERN
@@ -101,13 +106,13 @@ class ShopFile:
     pays_by: str = ""
     decimal: DecimalMark = DecimalMark.EITHER
     estimate_days: int = ESTIMATE_DAYS
-    retention_years: int = RETENTION_YEARS
     jurisdiction: str = ""
     registration: str = ""
     mechanic: str = ""
     statements: dict[str, str | None] = attrs.field(factory=dict)
     zone: str = ""
     due_days: int = 0
+    retention_years: int = RETENTION_YEARS
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
 
 
@@ -131,6 +136,8 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
     page = form.page.rstrip("/")
     if page and (odd := base_problem(page, demo=demo)):
         faults.add(("page",), odd)
+    if form.carried and (odd := static_problem(form.carried)):
+        faults.add(("carried",), odd)
     _check_number(form.number, faults)
     if not 0 <= form.estimate_days <= LONGEST_ESTIMATE:
         faults.add(
@@ -138,13 +145,6 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             f"{form.estimate_days} is no time for which an estimate holds",
             f"days from 0 (no end) to {LONGEST_ESTIMATE}",
             str(ESTIMATE_DAYS),
-        )
-    if not 0 <= form.retention_years <= LONGEST_RETENTION:
-        faults.add(
-            ("retention_years",),
-            f"{form.retention_years} is no time for which invoices are kept",
-            f"years from 0 to {LONGEST_RETENTION}",
-            str(RETENTION_YEARS),
         )
     if form.jurisdiction and not CODE.fullmatch(form.jurisdiction):
         got = f"{quoted(form.jurisdiction)} is no code of a place"
@@ -158,6 +158,13 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             f"{form.due_days} is no time to pay in",
             f"days from 0 (at once) to {LONGEST_ESTIMATE}",
             "14",
+        )
+    if not 0 <= form.retention_years <= LONGEST_RETENTION:
+        faults.add(
+            ("retention_years",),
+            f"{form.retention_years} is no time for which invoices are kept",
+            f"years from 0 to {LONGEST_RETENTION}",
+            str(RETENTION_YEARS),
         )
     instruments, usual = _instruments(form, faults)
     faults.refuse(data, str(path))
@@ -173,6 +180,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             mechanic=form.mechanic,
         ),
         page=page,
+        carried=form.carried,
         publish=form.publish,
         device=form.device,
         number=form.number,
@@ -180,11 +188,11 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         usual=usual,
         decimal=str(form.decimal),
         estimate_days=form.estimate_days,
-        retention_years=form.retention_years,
         jurisdiction=form.jurisdiction,
         statements={key: text for key, text in form.statements.items() if text is not None and text.strip()},
         zone=form.zone,
         due_days=form.due_days,
+        retention_years=form.retention_years,
     )
 
 
@@ -193,6 +201,19 @@ def read_prices(folder: Path) -> PriceBook:
     if not path.is_file():
         raise DeskError(f"{folder} has no {PRICE_FILE}; `corekit init` writes one to fill in.")
     return read_price_book(read_toml(path), PRICE_FILE)
+
+
+def unknown_operations(plugins: Plugins, book: PriceBook) -> list[str]:
+    """Operations that the price book prices and that no operation of an installed system is called, each in a
+    sentence; what belongs to a system that is not installed waits until it is.
+    """
+    said = []
+    for key in book.operations:
+        if key not in plugins.operations and key.partition(".")[0] in plugins.systems:
+            meant = near(key, plugins.operations)
+            hint = f" Do you mean {any_of(map(quoted, meant))}?" if meant else ""
+            said.append(f"{book.where} prices {quoted(key)}, which is no operation of its system.{hint}")
+    return said
 
 
 def _check_zone(zone: str, faults: Faults) -> None:

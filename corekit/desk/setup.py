@@ -11,10 +11,20 @@ import attrs
 from ..reference import data_path
 from ..share import keys
 from ..share.link import base_problem
+from ..share.signing import create_signing_key
 from ..store.errors import StoreError
 from ..store.store import Store
 from .errors import DeskError
-from .settings import BACKUPS, KEY_FILE, PAPERS, PRICE_FILE, PUBLISHED, SHOP_FILE, STORE_FILE
+from .settings import (
+    BACKUPS,
+    KEY_FILE,
+    PAPERS,
+    PRICE_FILE,
+    PUBLISHED,
+    SHOP_FILE,
+    SIGNING_KEY_FILE,
+    STORE_FILE,
+)
 
 
 @attrs.frozen(kw_only=True)
@@ -84,6 +94,7 @@ def create_shop(folder: Path, *, demo: bool) -> None:
     (folder / KEY_FILE).parent.mkdir(parents=True, exist_ok=True)
     Store.create(folder / STORE_FILE, demo=demo).close()
     keys.create_link_key(folder / KEY_FILE)
+    create_signing_key(folder / SIGNING_KEY_FILE)
 
 
 def is_demo(folder: Path) -> bool:

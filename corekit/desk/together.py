@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..billing.approval import ConsentError
+from ..billing.errors import ConsentError
 from ..billing.payment import payable_after
 from ..billing.together import together
 from ..model.document import Document

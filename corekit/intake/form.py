@@ -5,6 +5,8 @@ Every field may be absent here: which ones must be given depends on the row, and
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from ..datafile import Count, Day, Moment, Quantity, Words, alone, table
 from ..model.records import Instrument
 
@@ -250,6 +252,14 @@ class PaidStep:
 
 
 @table
+class DiscountedStep:
+    operation: str | None = None
+    percent: Decimal | None = None
+    because: str | None = None
+    withdrawn: str | None = None
+
+
+@table
 class WrittenOffStep:
     amount: str | None = None
     because: str | None = None
@@ -275,6 +285,7 @@ class StepRow:
     charged: ChargedStep | None = None
     approved_more: ApprovedMoreStep | None = None
     old_parts: str | None = None
+    discounted: DiscountedStep | None = None
     paid: PaidStep | None = None
     refunded: PaidStep | None = None
     announced: PaidStep | None = None

@@ -252,6 +252,7 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             "charged",
             "approved_more",
             "old_parts",
+            "discounted",
             "paid",
             "refunded",
             "announced",
@@ -270,8 +271,8 @@ class Reader(Evidence, WorkRows, ComplaintRows):
                 path,
                 "is empty",
                 "arrived, remarked, approved, setup, readings, records, seen, codes, tried, complaint_again,"
-                " requested, started, repaired, waived, charged, approved_more, old_parts, paid,"
-                " refunded, announced, written_off, left or ended",
+                " requested, started, repaired, waived, charged, approved_more, old_parts,"
+                " discounted, paid, refunded, announced, written_off, left or ended",
             )
         if "repaired" in groups and len(groups) > 1:
             others = any_of(name for name in groups if name != "repaired")
@@ -310,6 +311,8 @@ class Reader(Evidence, WorkRows, ComplaintRows):
                 (*path, "old_parts"), step.old_parts, "a choice", "what becomes of old parts", OLD_PARTS
             )
             self._say("old_parts", "old_parts", body_of(OldParts(choice=choice)), path)
+        if step.discounted is not None:
+            self._discounted((*path, "discounted"), step.discounted)
         if step.paid is not None:
             self._paid((*path, "paid"), step.paid)
         if step.refunded is not None:

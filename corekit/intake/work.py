@@ -19,6 +19,7 @@ from ..model.records import (
     ApprovedMore,
     Arrived,
     Charged,
+    Discounted,
     Ended,
     Left,
     Paid,
@@ -36,6 +37,7 @@ from .form import (
     ApprovedStep,
     ArrivedStep,
     ChargedStep,
+    DiscountedStep,
     EndedStep,
     LeftStep,
     PaidStep,
@@ -255,6 +257,26 @@ class WorkRows(Drafts):
             minor = -amount.minor if said == "refunded" else amount.minor
             record = Paid(amount=minor, currency=amount.currency, how=row.how or "")
         self._say(kind, said, body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _discounted(self, path: Place, row: DiscountedStep) -> None:
+        operation = None
+        if row.operation is not None:
+            operation = self._known(
+                (*path, "operation"), row.operation, "an operation", self.declared.operations
+            )
+        self._given((*path, "because"), row.because, "why, as it is printed", '"a customer of many years"')
+        if self._given((*path, "percent"), row.percent, "by how much", '"10"'):
+            percent = row.percent or Decimal(0)
+            if not 0 < percent <= 100 or -int(percent.as_tuple().exponent) > 2:
+                self.faults.add(
+                    (*path, "percent"), f"is {percent}", "from above 0 to 100, two decimals", '"10"'
+                )
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        key = operation.key if operation is not None else ""
+        record = Discounted(
+            percent=f"{row.percent or 0:f}", because=" ".join((row.because or "").split()), operation=key
+        )
+        self._say("discounted", f"discounted/{key}", body_of(record), path, withdrawn=reason)
 
     def _written_off(self, path: Place, row: WrittenOffStep) -> None:
         self._given((*path, "because"), row.because, "why", '"cannot be collected"')

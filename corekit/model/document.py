@@ -298,6 +298,9 @@ class Document:
         mark: The record mark that it was issued with, see `corekit.model.mark`; empty where the mark was
             computed from the journal heads alone, and on a draft.
         rests_on: Hash of the journal heads that the mark is over.
+        carried, carried_mark, carried_key: What the code that carries the readings holds, its own mark, and
+            the fingerprint of the key it is signed with; `no_carried` says why there is none where the shop
+            prints such codes.
     """
 
     id: str
@@ -315,6 +318,10 @@ class Document:
     form: int = attrs.field(default=1, metadata={"later": True})
     mark: str = attrs.field(default="", metadata={"later": True})
     rests_on: str = attrs.field(default="", metadata={"later": True})
+    carried: str = attrs.field(default="", metadata={"later": True})
+    carried_mark: str = attrs.field(default="", metadata={"later": True})
+    carried_key: str = attrs.field(default="", metadata={"later": True})
+    no_carried: str = attrs.field(default="", metadata={"later": True})
 
 
 #: Name → class of everything that says in its data what it is.

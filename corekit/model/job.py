@@ -22,6 +22,7 @@ from .records import (
     CodesRead,
     Complained,
     Customer,
+    Discounted,
     Ended,
     Estimated,
     Fitted,
@@ -261,6 +262,10 @@ class Job:
     @property
     def approved_more(self) -> tuple[Noted[ApprovedMore], ...]:
         return self.all(ApprovedMore)
+
+    @property
+    def discounted(self) -> tuple[Noted[Discounted], ...]:
+        return self.all(Discounted)
 
     @property
     def old_parts(self) -> str:

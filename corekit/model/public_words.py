@@ -154,6 +154,7 @@ HOW_PAID = PublicWords(
         "by card",
         "credit card",
         "debit card",
+        "bank",
         "transfer",
         "bank transfer",
         "by transfer",
@@ -219,5 +220,9 @@ WHY_WRITTEN_OFF = PublicWords(
         "out of time",
         "rounding",
     ),
+    instead="for a reason that is noted with the shop",
+)
+WHY_LESS = PublicWords(
+    answers=("a regular", "goodwill", "as agreed", "a colleague in the trade", "paid at once", "a discount"),
     instead="for a reason that is noted with the shop",
 )

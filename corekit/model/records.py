@@ -25,6 +25,7 @@ from .public_words import (
     WHERE_FROM,
     WHY_CHANGED,
     WHY_CREDITED,
+    WHY_LESS,
     WHY_WRITTEN_OFF,
     PublicWords,
 )
@@ -468,8 +469,19 @@ class ApprovedMore:
     amount: int
     currency: str
     by: str
-    how: str = _public(HOW_APPROVED, required=True)
     because: str = _public(WHY_CHANGED, required=True)
+    how: str = _public(HOW_APPROVED, required=True)
+
+
+@attrs.frozen(kw_only=True)
+class Discounted:
+    """So many `percent` less for a piece of work (`operation`), or, without one, for everything that is
+    charged; `because` is printed.
+    """
+
+    percent: str
+    because: str = _public(WHY_LESS, required=True)
+    operation: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -484,8 +496,8 @@ class Issued:
     """The invoice's place in the job's own journal: the books hold the Document, under `books_entry`.
 
     `date_said` tells how the clock had jumped when somebody said that the date was right. `credits`: it is a
-    credit note on the invoice of this number; `whole`: on all of it, which then stands no more; `because` is
-    why (of several jobs the first says it).
+    credit note on the invoice of this number; `whole`: on all of it, which then stands no more; `credited`:
+    by how much, in the journal of the invoice's first job.
     """
 
     number: str
@@ -496,6 +508,7 @@ class Issued:
     credits: str = _later("")
     whole: bool = _later(False)
     because: str = _public(WHY_CREDITED, later=True)
+    credited: int = _later(0)
 
 
 @attrs.frozen(kw_only=True)
@@ -644,6 +657,7 @@ RECORDS: dict[str, type] = {
     "charged": Charged,
     "approved_more": ApprovedMore,
     "old_parts": OldParts,
+    "discounted": Discounted,
     "issued": Issued,
     "paid": Paid,
     "announced": Announced,

@@ -46,11 +46,18 @@ class Parameter:
 
 @attrs.frozen(kw_only=True)
 class Check:
-    """A declared check; calling it calls the function itself, so a test needs no host."""
+    """A declared check; calling it calls the function itself, so a test needs no host.
+
+    Attributes:
+        worse_with, better_with: Of these a larger reading never makes a verdict better, or never worse; the
+            conformance kit holds the check to it.
+    """
 
     title: str
     function: Checker
     parameters: tuple[Parameter, ...]
+    worse_with: tuple[Measurand, ...] = ()
+    better_with: tuple[Measurand, ...] = ()
 
     def __call__(self, case: Case, *args: Any, **named: Any) -> Iterator[Finding | Gap]:
         return self.function(case, *args, **named)

@@ -253,7 +253,17 @@ class FaultTable:
         for pair in self.pairs.values():
             if pair.key in test.given and set(pair.of) == faults:
                 return test.given[pair.key].p
-        return test.together([test.likelihood(fault) for fault in sorted(faults)])
+        # Faults that a test does not speak of look alike to it, and so do pairs of them.
+        alike = tuple(sorted(fault if fault in test.given or fault == OUTSIDE else "" for fault in faults))
+        known = self._together.get((test.key, alike))
+        if known is None:
+            rows = [test.likelihood(fault) for fault in sorted(faults)]
+            known = self._together[test.key, alike] = test.together(rows)
+        return known
+
+    @cached_property
+    def _together(self) -> dict[tuple[str, tuple[str, ...]], tuple[float, ...]]:
+        return {}
 
     @property
     def codes(self) -> frozenset[str]:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from functools import cached_property
-from importlib.metadata import EntryPoint, entry_points
+from functools import cached_property, lru_cache
+from importlib.metadata import Distribution, EntryPoint, entry_points
 from pathlib import Path
 from typing import Any
 
@@ -53,8 +53,7 @@ class Plugins:
     """The systems and jurisdictions that are there, and the plugins that failed.
 
     Attributes:
-        jurisdictions: Code → what a plugin describes of a place.
-        versions: Plugin → version of its distribution. distributions: Plugin → distribution and version.
+        versions: System → version of its distribution. distributions: System → distribution and version.
         lost: Key of each system that is installed and did not load → why.
     """
 
@@ -172,8 +171,8 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                     f"its entry point is called {point.name!r} and its system {system.key!r}; give the entry"
                     " point the system's key"
                 )
-            if known := [code for code in described if code in places or code in described_here]:
-                raise ValueError(f"the jurisdiction {known[0]!r} is described already")
+            if again := [code for code in described if code in places or code in described_here]:
+                raise ValueError(f"the jurisdiction {again[0]!r} is described already")
             set_own_units((*before, *(system.units if system is not None else ())))
         except KeyboardInterrupt:
             raise
@@ -185,11 +184,11 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 lost.setdefault(point.name, failures[-1].what)
             continue
         original.follow()
+        places.update(described)
         if system is not None:
             original.add_system(system)
             systems[system.key] = system
-        places.update(described)
-        versions[point.name], distributions[point.name] = _version(point), _named(point)
+            versions[system.key], distributions[system.key] = _version(point), _named(point)
     intact.watch(original)
     failures += _without_checks_here(systems, distributions)
     return Plugins(
@@ -222,7 +221,7 @@ def _rank(point: EntryPoint) -> tuple[str, bool, str]:
     decides.
     """
     distribution = getattr(point, "dist", None)
-    name = distribution.name if distribution is not None else ""
+    name = _name_and_version(distribution)[0] if distribution is not None else ""
     return point.name, name != "corekit", name
 
 
@@ -317,13 +316,19 @@ def _system_of(call: Callable[[], Any]) -> System:
 
 def _version(point: EntryPoint) -> str:
     distribution = getattr(point, "dist", None)
-    return distribution.version if distribution is not None else "unknown"
+    return _name_and_version(distribution)[1] if distribution is not None else "unknown"
 
 
 def _named(point: EntryPoint) -> str:
     """The distribution that it came in, with its version; empty when none is known."""
     distribution = getattr(point, "dist", None)
-    return f"{distribution.name} {distribution.version}" if distribution is not None else ""
+    return " ".join(_name_and_version(distribution)) if distribution is not None else ""
+
+
+@lru_cache(maxsize=64)
+def _name_and_version(distribution: Distribution) -> tuple[str, str]:
+    """Parsed once: of one distribution with several plugins its whole description is read each time."""
+    return distribution.name, distribution.version
 
 
 def _origin(point: EntryPoint) -> str:
@@ -331,4 +336,4 @@ def _origin(point: EntryPoint) -> str:
     distribution = getattr(point, "dist", None)
     if distribution is None:
         return f"another plugin (module {point.value})"
-    return f"the distribution {distribution.name} {distribution.version} in {distribution.locate_file('')}"
+    return f"the distribution {_named(point)} in {distribution.locate_file('')}"

@@ -17,12 +17,13 @@ import attrs
 from .. import units
 from ..complaints import symptoms, trials
 from ..datafile import read_toml
+from ..kept import kept
 from ..model.limit import Limit, Span
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait, answers_of
 from ..model.sampling import Sampling
 from ..model.source import Source
-from ..reference import sources
-from ..unit_table import OwnUnit
+from ..reference import data_path, sources
+from ..unit_table import OwnUnit, own_units
 from .calculation import Calculation
 from .check import Check, Checker, closed, declare
 from .fault_file import Declared, read_faults
@@ -34,6 +35,9 @@ from .sampling import sampling_of
 
 P = ParamSpec("P")
 T = TypeVar("T")
+#: Data files that have a say in how others of a system are read.
+_BESIDE = ("sources.toml", "limits.toml")
+_SHARED = ("units.toml", "symptoms.toml", "trials.toml")
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
 
 
@@ -392,11 +396,20 @@ class System:
         )
         return self._keep(self.relations, key, declared)
 
-    def check(self, title: str) -> Callable[[Checker], Check]:
-        """Decorator for a generator of findings whose signature says what it needs."""
+    def check(
+        self, title: str, *, worse_with: Iterable[Measurand] = (), better_with: Iterable[Measurand] = ()
+    ) -> Callable[[Checker], Check]:
+        """Decorator for a generator of findings whose signature says what it needs.
+
+        Args:
+            worse_with, better_with: Of these a larger reading never makes a verdict better, or never worse;
+                the conformance kit tries to show otherwise.
+        """
 
         def declared(function: Checker) -> Check:
-            check = declare(function, title)
+            check = attrs.evolve(
+                declare(function, title), worse_with=tuple(worse_with), better_with=tuple(better_with)
+            )
             if check.key in self.checks:
                 raise ValueError(f"{self.key}: there already is a check {check.key}.")
             self.checks[check.key] = check
@@ -415,13 +428,34 @@ class System:
         only_advises, note.
         """
         path = self.folder / "limits.toml"
-        return read_limits(path, f"{path.name} of {self.key}", self.sources) if path.is_file() else {}
+        if not path.is_file():
+            return {}
+        return self._kept(path, lambda: read_limits(path, f"{path.name} of {self.key}", self.sources))
 
     @cached_property
     def faults(self) -> FaultTable | None:
         path = self.folder / "faults.toml"
         where = f"{path.name} of {self.key}"
-        return self.fault_table(read_toml(path, where), where) if path.is_file() else None
+        if not path.is_file():
+            return None
+        return self._kept(path, lambda: self.fault_table(read_toml(path, where), where))
+
+    def _kept(self, path: Path, make: Callable[[], T]) -> T:
+        """What is read of a data file, or was at an earlier start from the same files, code and
+        declarations.
+        """
+        beside = [file for name in _BESIDE if (file := self.folder / name).is_file()]
+        shared = [data_path(f"shared/{name}") for name in _SHARED]
+        codes = [getattr(check.function, "__code__", None) for check in self.checks.values()]
+        modules = {Path(code.co_filename) for code in codes if code is not None}
+        told = (
+            self.key,
+            own_units(),
+            [sorted(shelf) for shelf in (self.parts, self.measurands, self.observations, self.traits)],
+            [sorted(shelf) for shelf in (self.operations, self.checks, self.calculations)],
+            [(str(file), file.stat().st_mtime_ns) for file in sorted(modules) if file.is_file()],
+        )
+        return kept(f"{self.key}-{path.stem}", [path, *beside, *shared], make, code=self.folder, told=told)
 
     def fault_table(self, data: Mapping[str, Any], where: str) -> FaultTable:
         """A fault table from plain data, checked against this system's declarations."""

@@ -179,24 +179,22 @@ def add_scale(
 ) -> None:
     """A scale with what was read written at its dots: now above it, before below, so that they never meet.
 
-    Where there is one reading only its value stands above, whenever it was taken.
+    Where there is one reading only its value stands above, whenever it was taken; what was read before and
+    has no dot stands below at the left.
     """
     words = setter.wording["account"]
     strong = attrs.evolve(bold(voice), colour=BLACK)
-    if before and now and strip.before is not None:
+    if before and now:
         above, below = words["now"].format(value=now), words["before"].format(value=before)
     else:
         above, below = now or before, ""
-    labels = (
-        (setter.own(above, strong, column.width) if above else (), strip.reading),
-        (setter.own(below, voice, column.width) if below else (), strip.before),
-    )
-    (above_lines, reading), (below_lines, earlier) = labels
-    _add_label(column, strip, above_lines, reading)
+    above_lines = setter.own(above, strong, column.width) if above else ()
+    below_lines = setter.own(below, voice, column.width) if below else ()
+    _add_label(column, strip, above_lines, strip.reading)
     column.add_figure(scale_figure(strip, clean(name), room=column.width, numbered=numbered))
-    if earlier is not None and below_lines:
+    if below_lines:
         column.skip(_BELOW_NUMBERS if numbered else 0.0)
-        _add_label(column, strip, below_lines, earlier)
+        _add_label(column, strip, below_lines, strip.low_end if strip.before is None else strip.before)
 
 
 def _add_label(column: Column, strip: Strip, lines: Sequence[CellLine], value: float) -> None:

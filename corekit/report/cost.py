@@ -36,7 +36,7 @@ def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
     notes += [f"condition: {line.condition}"] if line.condition else []
     if line.shown_by and line.kind is LineKind.LABOUR:
         notes.append(f"shown by: {line.shown_by}")
-    notes += [note for note in (line.changed, line.waived) if note]
+    notes += [note for note in (line.changed, line.off, line.waived) if note]
     return PricedRow(
         text=line.text,
         ground=ground_words(line.ground),
@@ -116,13 +116,12 @@ def sums(
 def _by_kind(lines: Sequence[Line], sheet: Sheet) -> list[tuple[str, str, bool]]:
     """Work and parts apart, where there are both."""
     parts = [line.net for line in lines if line.kind is LineKind.PART]
-    work = [line.net for line in lines if line.kind is not LineKind.PART]
-    if not parts or not work:
+    supplies = [line.net for line in lines if line.kind is LineKind.SUPPLIES]
+    work = [line.net for line in lines if line.kind not in (LineKind.PART, LineKind.SUPPLIES)]
+    sums = [("Work", work), ("Parts", parts), ("Supplies", supplies)]
+    if sum(bool(nets) for _, nets in sums) < 2:
         return []
-    return [
-        ("Work", str(total(work, sheet.currency)), False),
-        ("Parts", str(total(parts, sheet.currency)), False),
-    ]
+    return [(title, str(total(nets, sheet.currency)), False) for title, nets in sums if nets]
 
 
 def paid_row(how: str, amount: Money, before: str = "") -> tuple[str, str, bool]:

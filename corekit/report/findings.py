@@ -8,7 +8,6 @@ import attrs
 
 from ..account.noted import is_noted, own_words
 from ..assess.assessment import Assessment
-from ..complaints import CHECK_UP
 from ..model.document import (
     Block,
     FindingRow,
@@ -25,17 +24,17 @@ from ..model.limit import Limit, Scope
 from ..model.personal import Personal
 from ..plugin.limit_words import limit_with_basis, limit_words
 from ..plugin.uncertainty import overdue
-from ..reference import code_in_words
 from .readings import how_read, reading_rows
 from .records import record_pictures
 from .sheet import Sheet
+from .statements import code_sentences
 
 TRADES_WORDS = "What was found, in the trade's words"
 
 
 def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     """Findings, figures, trouble codes and readings, then what was noted, not looked at, and not assessed."""
-    codes = code_sentences(assessment.job)
+    codes = code_sentences(assessment.job, lambda stage: stage_words(stage, assessment))
     failed = _failed(assessment)
     noted = _noted(assessment.job, sheet)
     records = record_pictures(assessment.job, sheet.records)
@@ -232,43 +231,6 @@ CODES_SAY = (
     "A code says that a test which the vehicle makes by itself has failed; it does not name the part that"
     " failed. A permanent code stays until the vehicle has made that test again, however good the repair."
 )
-
-
-def code_sentences(job: Job) -> list[str]:
-    """One sentence for every stage at which trouble codes were read, or could not be; an empty list that was
-    read says so.
-    """
-    sentences = []
-    for stage in job.stages:
-        parts = [
-            f"{state} {', '.join(map(code_in_words, codes)) or 'none'}"
-            for state, codes in job.codes_by_list(stage).items()
-        ] or [f"could not be read, {noted.record.cannot}" for noted in job.codes_read(stage)]
-        if parts:
-            sentences.append(f"{stage_name(stage).capitalize()}: {'; '.join(parts)}.")
-    return sentences
-
-
-#: From this chance on a cause is possible, and nobody says that nothing was found.
-POSSIBLE = 0.2
-
-
-def nothing_found(assessment: Assessment) -> str:
-    """That nothing looked at shows a fault, or explains what was told; empty where something does, where
-    something is undecided or advised, and where nothing was looked at.
-
-    It never says that all is in order: what was not looked at is not known.
-    """
-    open_or_bad = any(
-        finding.verdict in (Verdict.FAIL, Verdict.UNDECIDED) or finding.urgency is not Urgency.NOTHING
-        for finding in assessment.current
-    )
-    possible = any(one.probability >= POSSIBLE for one in assessment.suspects if one.system)
-    if not assessment.current or open_or_bad or possible:
-        return ""
-    told = assessment.job.complained
-    complains = told is not None and any(key != CHECK_UP for key in told.symptoms)
-    return "Nothing looked at explains the complaint." if complains else "Nothing looked at shows a fault."
 
 
 def story(assessment: Assessment) -> list[Finding]:

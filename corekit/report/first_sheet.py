@@ -315,6 +315,12 @@ def _add_address(
     column.skip(measures.between * 0.4)
     column.add(setter.own(f"{words['mark']} {block.record_mark}", bold(measures.row), room))
     column.add(setter.own(words["compare"], measures.small, room))
+    document = setter.document
+    if document.carried:
+        signed = words["carried"].format(mark=document.carried_mark, key=document.carried_key)
+        column.add(setter.own(signed, measures.small, room))
+    elif document.no_carried:
+        column.add(setter.own(document.no_carried, measures.small, room))
 
 
 def spelt_link(link: str) -> tuple[str, str]:

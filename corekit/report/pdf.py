@@ -25,7 +25,7 @@ from .wording import theme, wording
 
 #: Under this name a paper carries its own content: the masked Document, from which the mark is computed.
 ATTACHMENT = "corekit-document.json"
-_ATTACHED = "What this paper says, as data: readings, limits, work and amounts, without names"
+_ATTACHED = "What this document says, as data: readings, limits, work and amounts, without names"
 
 # A reportlab font keeps state while a paper is written: one paper at a time.
 _one_at_a_time = threading.Lock()

@@ -24,6 +24,9 @@ from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFInfo, PDFName, 
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
+from .font_file import without_hinting
+from .pdf_objects import packed
+
 _NONSYMBOLIC, _SYMBOLIC = 32, 4  # font flags; source: ISO 32000-1, table 123
 _SUBSETS_KEPT = 32
 _SIGNATURE_START = b"a reportlab document946684800.0"  # reportlab's own, where nothing else is set
@@ -39,7 +42,7 @@ class EmbeddedFont:
 
     def __init__(self, name: str, path: Path) -> None:
         self.name = name
-        self._font = TTFont(name, str(path), asciiReadable=True, shapable=False)
+        self._font = TTFont(name, str(path), asciiReadable=False, shapable=False)
         self._face = self._font.face
         self.subsets_of: Callable[[str, Any], list[tuple[int, bytes]]] = self._font.splitString
         self._face.addSubsetObjects = _SubsetWriter(self._face)
@@ -86,7 +89,7 @@ class _SubsetWriter:
         if key not in self._packed:
             if len(self._packed) >= _SUBSETS_KEPT:
                 self._packed.clear()
-            content = face.makeSubset(subset)
+            content = without_hinting(face.makeSubset(subset))
             self._packed[key] = len(content), zlib.compress(content, 9)
         length, packed = self._packed[key]
         stream = PDFStream(content=packed)
@@ -210,7 +213,7 @@ class PdfFile:
     def finished(self) -> bytes:
         """The whole file; nothing can be added to it then."""
         self._canvas.save()
-        return self._out.getvalue()
+        return packed(self._out.getvalue())
 
 
 @contextmanager

@@ -35,7 +35,7 @@ def reading_rows(assessment: Assessment) -> list[ReadingRow]:
             _row(
                 before,
                 pair,
-                _judging_finding(latest, assessment),
+                judging_finding(latest, assessment),
                 "as above" if conditions == last_conditions != "" else conditions,
             )
         )
@@ -51,7 +51,7 @@ def row_of(reading: Reading, assessment: Assessment) -> ReadingRow:
     """
     pair = next((pair for pair in assessment.comparisons if _is_same_reading(pair.after, reading)), None)
     before, after = (pair.before, pair.after) if pair else (reading, None)
-    return _row(before, pair, _judging_finding(reading, assessment), _conditions(before, after))
+    return _row(before, pair, judging_finding(reading, assessment), _conditions(before, after))
 
 
 def _row(before: Reading, pair: Comparison | None, finding: Finding | None, conditions: str) -> ReadingRow:
@@ -83,7 +83,7 @@ def _is_same_reading(first: Reading, other: Reading) -> bool:
     return (first.measurand.key, first.place, first.stage) == (other.measurand.key, other.place, other.stage)
 
 
-def _judging_finding(reading: Reading, assessment: Assessment) -> Finding | None:
+def judging_finding(reading: Reading, assessment: Assessment) -> Finding | None:
     """The finding that held this very reading, or another of its series, against a limit, not something
     computed from it.
     """

@@ -6,12 +6,15 @@ import math
 from collections.abc import Mapping, Sequence
 
 from .. import units
-from ..model.document import Picture
 from ..model.figure import Figure, Mark
 from ..model.job import Job, stage_name
 from ..model.sampling import Sampling
 from ..plugin.chart import Chart
 from ..plugin.record import Record, record_words, records_at, time_unit
+
+TYPE_CHECKING = False  # a command that prints no paper loads none of its blocks
+if TYPE_CHECKING:
+    from ..model.document import Picture
 
 #: Columns in which a long record is drawn: more could not be told apart on paper.
 COLUMNS = 150
@@ -26,6 +29,8 @@ def record_lines(job: Job, samplings: Mapping[str, Sampling]) -> list[tuple[str,
 
 def record_pictures(job: Job, samplings: Mapping[str, Sampling]) -> list[Picture]:
     """The picture of every record, with its line below it; before and after stand together."""
+    from ..model.document import Picture
+
     records = records_of(job, samplings)
     order = list(dict.fromkeys((record.sampling.key, record.place) for record in records))
     records.sort(key=lambda record: (order.index((record.sampling.key, record.place)), record.stage))

@@ -24,6 +24,7 @@ from ..model.records import (
     Arrived,
     Charged,
     Customer,
+    Discounted,
     Estimated,
     Issued,
     Left,
@@ -153,6 +154,7 @@ _NO_SUPPLY = (
     ApprovedMore,
     Charged,
     Customer,
+    Discounted,
     Estimated,
     Issued,
     OldParts,
@@ -180,6 +182,7 @@ def grounds(
         *_remarks(job),
         *what_asks_for({line.operation for line in lines if line.ground.finding_code}, assessment),
         *work_in_full(job, lines, totals, sheet),
+        *_own_reasons(job, sheet),
         *prescribed(sheet),
     ]
 
@@ -270,18 +273,22 @@ def _day(noted: Noted[Any], sheet: Sheet) -> str:
 
 
 def _own_reasons(job: Job, sheet: Sheet) -> list[Block]:
-    """Why work took more or less than estimated, where that is said in own words: a priced line says only
-    what anybody may read.
+    """Why work took more or less than estimated or costs less, where that is said in own words: a priced line
+    says only what anybody may read.
     """
+    said: list[tuple[str, str, str]] = [
+        *((noted.record.operation, noted.record.part, noted.record.because) for noted in job.charged),
+        *((noted.record.operation, "discount", noted.record.because) for noted in job.discounted),
+    ]
     rows = [
         (
-            " ".join(filter(None, (_title(noted.record.operation, sheet), noted.record.part))),
-            (run_of(noted.record.because),),
+            ", ".join(filter(None, (_title(operation, sheet) if operation else "", what))).capitalize(),
+            (run_of(because),),
         )
-        for noted in job.charged
-        if isinstance(noted.record.because, KeptWords)
+        for operation, what, because in said
+        if isinstance(because, KeptWords)
     ]
-    return [Heading(text="Why it took more or less"), Pairs(rows=tuple(rows))] if rows else []
+    return [Heading(text="Reasons noted"), Pairs(rows=tuple(rows))] if rows else []
 
 
 def retest_results(assessment: Assessment) -> list[Block]:

@@ -66,6 +66,7 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
             for word in ("scan", "link", "opened", "mark", "mark_what", "no_link", "draft", "see", "compare")
         },
         "typed": frozenset({"code"}),
+        "carried": frozenset({"mark", "key"}),
     },
     "page": {
         "before": frozenset({"value"}),

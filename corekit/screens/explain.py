@@ -15,8 +15,9 @@ from ..desk.complaint import not_covered, not_covered_words
 from ..desk.offerable import requested_work
 from ..model.finding import Finding, Urgency, Verdict
 from ..report.figure_svg import figure_svg
-from ..report.findings import code_sentences, finding_row, not_looked_at, story
+from ..report.findings import finding_row, not_looked_at, story
 from ..report.readings import strip_of_finding
+from ..report.statements import code_sentences
 from ..report.strip import strip_figure
 from .approve import ahead_of_repair
 from .context import Van

@@ -155,6 +155,17 @@ def base_problem(text: str, *, demo: bool = False) -> str | None:
     return f"The page address {text!r} {why}; {wanted}." if why else None
 
 
+def static_problem(text: str) -> str | None:
+    """Why this cannot be the address of the static page, a file with a path; None when it can."""
+    at = text.find("/", len("https://"))
+    base, path = (text[:at], text[at:]) if at > 0 else (text, "")
+    if (odd := base_problem(base)) is not None:
+        return odd
+    if any(not 0x21 <= ord(letter) <= 0x7E or letter in "#?" for letter in path):
+        return f"The path of {text!r} has a space, # or ? in it; write the address of the file alone."
+    return None
+
+
 def is_loopback(host: str) -> bool:
     """True when the host is this machine itself."""
     if host.lower() == "localhost":

@@ -12,6 +12,7 @@ import json
 import re
 import time
 import urllib.error
+import urllib.parse
 import urllib.request
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -25,7 +26,7 @@ from ..files import TEMPORARY, flush_folder, write_once
 from ..model.canonical import canonical, digest
 from ..model.document import Document, from_data, to_data
 from ..model.entry import utc_text
-from .link import is_loopback, is_token_hash
+from .link import is_loopback, is_token_hash, token_hash
 
 #: How long a page stays up when nobody says otherwise: two years.
 LIFE = timedelta(days=731)
@@ -194,6 +195,37 @@ class PublishedFolder:
             return None
         return found.st_mtime_ns, found.st_ctime_ns, found.st_size, found.st_ino
 
+    def answer(self, token_hash: str, data: bytes) -> bool:
+        """Keep a customer's answer; True when it was the first, which stands.
+
+        Raises:
+            PublishError: a bad name, or the disk refuses.
+        """
+        try:
+            write_once(self._place(token_hash).with_suffix(".answer"), data)
+        except FileExistsError:
+            return False
+        except OSError as error:
+            raise PublishError(
+                f"{self.path}: the answer could not be kept ({error.strerror or error}).", later=True
+            ) from error
+        return True
+
+    def answer_of(self, token_hash: str) -> bytes | None:
+        """The answer that is kept under this hash; None while there is none.
+
+        Raises:
+            PublishError: a bad name, or it cannot be read.
+        """
+        try:
+            return self._place(token_hash).with_suffix(".answer").read_bytes()
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            raise PublishError(
+                f"{self.path}: an answer cannot be read ({error.strerror or error}).", later=True
+            ) from error
+
     def withdraw(self, token_hash: str) -> bool:
         """Take a document down for good and leave a mark, so that nothing is ever published under this link
         again.
@@ -287,6 +319,60 @@ def publish_to(
     return "new" if answer == "new" else "same"
 
 
+def fetch_back(
+    target: str | Path, token: str, document: Document, now: datetime, *, timeout: float = 20.0
+) -> None:
+    """Return when the page opens this very document for a reader with the code.
+
+    Args:
+        target: As of `publish_to`: the folder that is served, or the page server, which is asked as a reader
+            would ask it.
+
+    Raises:
+        PublishError: it does not; `later` is set when it may yet.
+    """
+    if isinstance(target, Path) or "://" not in target:
+        page = PublishedFolder(target).get(token_hash(token), now)
+        shown = page is not None and page.document == document
+    else:
+        body = urllib.parse.urlencode({"code": token}).encode("ascii")
+        request = urllib.request.Request(f"{target.rstrip('/')}/v/open", data=body, method="POST")
+        try:
+            with _opener(urlsplit(target).hostname or "").open(request, timeout=timeout) as response:
+                shown = document.title.encode("utf-8") in response.read(4 * LARGEST)
+        except (OSError, EOFError) as error:
+            raise PublishError(
+                f"{target}: the document was taken, but the page does not open it yet"
+                f" ({getattr(error, 'reason', error)}). Publish again later.",
+                later=True,
+            ) from error
+    if not shown:
+        raise PublishError(
+            f"{target}: the document was taken, but the page shows something else under its code. Check that"
+            " the page is served from there.",
+            later=True,
+        )
+
+
+def answer_from(
+    target: str | Path, token_hash: str, bearer: str | None = None, *, timeout: float = 20.0
+) -> bytes | None:
+    """The customer's answer that is kept in a folder or at a page server; None while there is none.
+
+    Raises:
+        PublishError: as of `publish_to`.
+    """
+    if isinstance(target, Path) or "://" not in target:
+        return PublishedFolder(target).answer_of(token_hash)
+    said = _call("GET", target, token_hash, None, bearer, timeout=timeout)
+    return said.encode("ascii", "replace") if said else None
+
+
+def _opener(host: str) -> urllib.request.OpenerDirector:
+    """No proxy stands between this machine and itself."""
+    return urllib.request.build_opener(*([urllib.request.ProxyHandler({})] if is_loopback(host) else []))
+
+
 def withdraw_from(
     target: str | Path, token_hash: str, bearer: str | None = None, *, timeout: float = 20.0
 ) -> None:
@@ -353,12 +439,10 @@ def _call(
     request.add_header("Authorization", f"Bearer {key}")
     if body is not None:
         request.add_header("Content-Type", "application/json")
-    # No proxy stands between this machine and itself. urllib follows no redirect of a PUT or DELETE, so the
-    # key is not sent on.
-    handlers = [urllib.request.ProxyHandler({})] if is_loopback(host) else []
+    # urllib follows no redirect of a PUT or DELETE, so the key is not sent on.
     try:
-        with urllib.request.build_opener(*handlers).open(request, timeout=timeout) as response:
-            return _answer(response.read(1000))
+        with _opener(host).open(request, timeout=timeout) as response:
+            return _answer(response.read(20_000))
     except urllib.error.HTTPError as error:
         with error:
             raise _refusal(target, error.code) from error

@@ -37,8 +37,7 @@ TABLES = (
         "CREATE TABLE job (began INTEGER NOT NULL PRIMARY KEY, id TEXT NOT NULL UNIQUE, closed INTEGER,"
         " state TEXT NOT NULL, because TEXT NOT NULL, name TEXT NOT NULL, description TEXT NOT NULL,"
         " plate TEXT NOT NULL, words TEXT NOT NULL, customer TEXT NOT NULL, approved INTEGER NOT NULL,"
-        " paid INTEGER NOT NULL, written_off INTEGER NOT NULL, number TEXT NOT NULL,"
-        " books_entry TEXT NOT NULL) STRICT"
+        " paid INTEGER NOT NULL, number TEXT NOT NULL, books_entry TEXT NOT NULL) STRICT"
     ),
     "CREATE INDEX job_open ON job (began) WHERE closed IS NULL",
     "CREATE INDEX job_closed ON job (closed) WHERE closed IS NOT NULL",
@@ -52,10 +51,9 @@ TABLES = (
     (
         "CREATE TABLE invoice (written INTEGER NOT NULL PRIMARY KEY, entry TEXT NOT NULL UNIQUE,"
         " number TEXT NOT NULL, document_id TEXT NOT NULL, total INTEGER NOT NULL, currency TEXT NOT NULL,"
-        " credits TEXT NOT NULL, waits INTEGER NOT NULL) STRICT"
+        " waits INTEGER NOT NULL) STRICT"
     ),
     "CREATE INDEX invoice_of_document ON invoice (document_id)",
-    "CREATE INDEX invoice_credits ON invoice (credits) WHERE credits <> ''",
     "CREATE INDEX invoice_waiting ON invoice (written) WHERE waits = 1",
 )
 
@@ -75,10 +73,9 @@ class JobRow:
         description, plate, words: Hashes of the personal texts of vehicle and complaint; "" where none is.
         customer: Key of the customer by name and address; "" where no name is known (any more).
         approved: 1 when something was approved in it.
-        paid: What was paid for it less what was given back, in minor units.
-        written_off: What of its invoice is not asked for any more, in minor units.
+        paid: What was paid for it, and what of its invoice was credited or written off, in minor units.
         number, books_entry: The invoice it is on, and the id of that invoice's entry in the books; "" for
-            none, and where that was credited whole.
+        none.
     """
 
     began: int
@@ -93,7 +90,6 @@ class JobRow:
     customer: str
     approved: int
     paid: int
-    written_off: int
     number: str
     books_entry: str
 
@@ -113,12 +109,10 @@ class JobRow:
 
 @attrs.frozen(kw_only=True)
 class InvoiceRow:
-    """An invoice or a credit note as look-ups need it.
+    """An invoice as look-ups need it.
 
     Attributes:
         written, entry: Place of its books entry in the file, and its id.
-        total: Below zero for a credit note.
-        credits: Number of the invoice that it is a credit note on; "" for an invoice.
         waits: 1 while its page was neither published nor withdrawn.
     """
 
@@ -128,7 +122,6 @@ class InvoiceRow:
     document_id: str
     total: int
     currency: str
-    credits: str
     waits: int
 
 
@@ -181,10 +174,19 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
         words=_hash(opened.record.words) if opened is not None else "",
         customer=_customer_key(connection, folded),
         approved=1 if folded.approvals else 0,
-        paid=sum(noted.record.amount for noted in folded.payments),
-        written_off=sum(noted.record.amount for noted in folded.written_off),
+        paid=_settled(folded),
         number=issued[-1].record.number if issued else "",
         books_entry=issued[-1].record.books_entry if issued else "",
+    )
+
+
+def _settled(job: Job) -> int:
+    """What was paid, and what of the invoice that it is on was credited or written off."""
+    number = job.issued[-1].record.number if job.issued else ""
+    return (
+        sum(noted.record.amount for noted in job.payments)
+        + sum(noted.record.credited for noted in job.credited if noted.record.credits == number)
+        + sum(noted.record.amount for noted in job.written_off if number)
     )
 
 
@@ -206,7 +208,6 @@ def invoice_row(connection: sqlite3.Connection, place: int, entry: Entry) -> Inv
         document_id=document,
         total=total if isinstance(total, int) else 0,
         currency=str(body.get("currency", "")),
-        credits=str(body.get("credits", "")),
         waits=int(_waits(connection, document)),
     )
 
@@ -246,8 +247,11 @@ def _text(connection: sqlite3.Connection, hash_: str) -> str:
 
 
 def _waits(connection: sqlite3.Connection, document_id: str) -> bool:
-    sent = "SELECT 1 FROM link WHERE document_id = ? AND link = 1 AND (published_at <> '' OR revoked <> '')"
-    return connection.execute(sent, (document_id,)).fetchone() is None
+    """Whether some link to it is neither published nor taken back; the first is made when it is sent."""
+    links = connection.execute(
+        "SELECT link, published_at <> '' OR revoked <> '' FROM link WHERE document_id = ?", (document_id,)
+    ).fetchall()
+    return not any(link == 1 for link, _ in links) or not all(is_settled for _, is_settled in links)
 
 
 # ── written with the entries ────────────────────────────────────────────────────────────────────────────────

@@ -108,23 +108,18 @@ def jobs_of_same_customer(connection: sqlite3.Connection, job: str) -> list[JobR
 
 
 def owed(connection: sqlite3.Connection, books_entry: str) -> tuple[int, str] | None:
-    """What is still to be paid for the jobs on an invoice, without what was credited and written off, in
-    minor units, and its currency; below zero what is to be given back. None where there is no such invoice.
+    """What is still to be paid for the jobs on an invoice, in minor units, and its currency; None where there
+    is no such invoice.
     """
     found = connection.execute(
-        "SELECT total, currency, number FROM invoice WHERE entry = ?", (books_entry,)
+        "SELECT total, currency FROM invoice WHERE entry = ?", (books_entry,)
     ).fetchone()
     if found is None:
         return None
-    total, currency, number = found
-    (credited,) = connection.execute(
-        "SELECT coalesce(sum(total), 0) FROM invoice WHERE credits = ? AND credits <> ''", (number,)
+    (paid,) = connection.execute(
+        "SELECT coalesce(sum(paid), 0) FROM job WHERE books_entry = ? AND books_entry <> ''", (books_entry,)
     ).fetchone()
-    (settled,) = connection.execute(
-        "SELECT coalesce(sum(paid + written_off), 0) FROM job WHERE books_entry = ? AND books_entry <> ''",
-        (books_entry,),
-    ).fetchone()
-    return int(total) + int(credited) - int(settled), str(currency)
+    return int(found[0]) - int(paid), str(found[1])
 
 
 def waiting_invoices(connection: sqlite3.Connection, job: str | None) -> list[str]:

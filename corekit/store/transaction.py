@@ -30,6 +30,8 @@ from .errors import StoreError, refusal
 from .links import Link
 from .requests import Request, RequestOutcome
 
+#: What the journal of the first job alone says of a credit note over several.
+_OF_FIRST = ("credited", "because")
 #: What a job or the books may be called: these names stand in messages, subjects and file names.
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/-]{0,63}")
 
@@ -174,11 +176,13 @@ class Transaction:
             date_said=record.date_said,
             credits=record.credits,
             whole=record.whole,
+            credited=-record.total if record.credits else 0,
+            because=record.because,
         )
+        draft = Draft(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))
         for job in jobs:
-            told = attrs.evolve(issued, because=record.because) if job == jobs[0] else issued
-            subject = own_subject("issued", record.number)
-            self._append_to(job, [Draft(kind="issued", subject=subject, body=body_of(told))])
+            self._append_to(job, [draft])
+            draft = attrs.evolve(draft, body={k: v for k, v in draft.body.items() if k not in _OF_FIRST})
         return entry
 
     def keep_words(self, said: PersonalText) -> Personal:
@@ -210,6 +214,7 @@ class Transaction:
         if known is not None:
             return known
         links.insert(self._connection, noted)
+        listing.refresh_waiting(self._connection, document_id)
         return noted
 
     def mark_published(self, token_hash: str, at: str = "") -> Link:

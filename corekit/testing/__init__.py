@@ -2,7 +2,8 @@
 
 `Bench` lays readings before a system's checks, `shown` puts a fault table to work, `assessed` judges the
 text of a whole visit file, `Examples` reads worked examples with their sources, `told_by_declarations` and
-`told_by_checks` give every text that a customer reads;
+`told_by_checks` give every text that a customer reads; `conformance` makes a test of each requirement of the
+conformance kit;
 `FaultTable` and `code_meanings` are what they are tested against.
 """
 
@@ -14,6 +15,7 @@ from ..reference import code_meanings
 from .bench import Bench, quantity
 from .evidence import Shown, shown
 from .examples import Examples, expected, failing_docstrings, outcome
+from .kit import Nonconformity, conformance, nonconformities
 from .visits import assessed
 from .voices import Told, random_bench, told_by_checks, told_by_declarations
 
@@ -22,14 +24,17 @@ __all__ = [
     "Bench",
     "Examples",
     "FaultTable",
+    "Nonconformity",
     "Proof",
     "Shown",
     "Told",
     "assessed",
     "code_meanings",
+    "conformance",
     "expected",
     "failing_docstrings",
     "installed_plugins",
+    "nonconformities",
     "outcome",
     "quantity",
     "random_bench",

@@ -20,6 +20,7 @@ from ..model.records import (
     CodesRead,
     Complained,
     Customer,
+    Discounted,
     Ended,
     Estimated,
     Fitted,
@@ -225,11 +226,9 @@ def _issued(asked: _Context, record: Issued) -> _Row:
 
 
 def _paid(asked: _Context, record: Paid) -> _Row:
-    return (
-        "Received" if record.amount > 0 else "Given back",
-        f"{Money(abs(record.amount), record.currency)} {record.currency}, {asked.own(record.how)}",
-        None,
-    )
+    title = "Received" if record.amount > 0 else "Given back"
+    amount = Money(abs(record.amount), record.currency)
+    return title, f"{amount} {record.currency}, {asked.own(record.how)}", None
 
 
 def _announced(asked: _Context, record: Announced) -> _Row:
@@ -280,6 +279,11 @@ def _approved_more(asked: _Context, record: ApprovedMore) -> _Row:
     more = f"{Money(record.amount, record.currency)} {record.currency}"
     told = f"{more}, {record.by}, {asked.own(record.how)}: {asked.own(record.because)}"
     return f"{asked.title(record.operation)}: more approved", told, None
+
+
+def _discounted(asked: _Context, record: Discounted) -> _Row:
+    title = f"{asked.title(record.operation)}: discount" if record.operation else "Discount"
+    return title, f"{record.percent} %: {asked.own(record.because)}", None
 
 
 def _old_parts(asked: _Context, record: OldParts) -> _Row:
@@ -337,6 +341,7 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Charged: _charged,
     ApprovedMore: _approved_more,
     OldParts: _old_parts,
+    Discounted: _discounted,
     Photographed: _photographed,
     Remarked: _remarked,
     Complained: _complained,
@@ -362,6 +367,7 @@ _MAY_BE_WITHDRAWN = (
     Waived,
     Charged,
     ApprovedMore,
+    Discounted,
     Photographed,
     Remarked,
     Retold,

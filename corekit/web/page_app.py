@@ -28,7 +28,9 @@ import flask
 import jinja2
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
+from ..model.canonical import canonical
 from ..reference import data_path
+from ..share.answer import sealed_answer
 from ..share.link import DEMO_BASE, base_problem, is_token_hash, link, read_token, token_hash
 from ..share.published import (
     LARGEST,
@@ -46,8 +48,8 @@ from .server import ServeError
 
 log = logging.getLogger("corekit.share")
 
-#: A form with one code in it, and room for what people type between the letters.
-_FORM_BYTES = 512
+#: A form with one code in it, room for what people type between the letters, and an answer to an estimate.
+_FORM_BYTES = 1024
 _FACES = {"regular": "FiraSans-Regular.ttf", "semibold": "FiraSans-SemiBold.ttf"}
 _METHODS = {"GET", "HEAD", "POST", "PUT", "DELETE", "OPTIONS"}
 
@@ -96,7 +98,7 @@ def page_app(
         raise ServeError(f"A file of the page's templates cannot be used: {why}") from why
 
     app = flask.Flask("corekit.share", static_folder=None, template_folder=None)
-    app.config.update(MAX_CONTENT_LENGTH=LARGEST, MAX_FORM_MEMORY_SIZE=_FORM_BYTES, MAX_FORM_PARTS=4)
+    app.config.update(MAX_CONTENT_LENGTH=LARGEST, MAX_FORM_MEMORY_SIZE=_FORM_BYTES, MAX_FORM_PARTS=64)
     app.url_map.strict_slashes = False
     allowed = {
         "127.0.0.1",
@@ -122,7 +124,6 @@ def page_app(
         pages=lookup.finished,
         shell=shell,
         armour=armour,
-        limit=lookup.limit,
         now=now,
         hosts=frozenset(allowed),
         noted=lambda *what: log.info("%s %s %d %s", *what),
@@ -208,31 +209,33 @@ class _Lookup:
     finished: FinishedPages
 
     def result(
-        self, made: Callable[[str, PublishedPage, FileVersion], Finished]
+        self, made: Callable[[str, PublishedPage, FileVersion], Finished], besides: str = ""
     ) -> tuple[str, Finished] | Literal["nothing", "busy"]:
         """The code in the request and what is finished under it; `made` of what was published, where that was
         not done yet.
 
-        Whatever is wrong with a code, the result is `nothing`.
+        Whatever is wrong with a code, the result is `nothing`. Only wrong ones are counted, so a flood of
+        them keeps nobody with a right one out: of 128 bits nothing is learned by guessing on.
         """
-        address = flask.request.remote_addr or ""
-        if not self.limit.take(address):
-            return "busy"
-        code = read_token(_form_code())
-        if code is None:
-            return "nothing"
-        name = token_hash(code)
-        flask.g.hash = name[:8]
-        finished = self.finished.get(name, self.now())
-        if finished is None:
-            version = self.folder.version(name)  # before the file is read, so that a newer one is noticed
-            published = self.folder.get(name, self.now())
-            if published is None or version is None:
-                return "nothing"
-            finished = made(code, published, version)
-            self.finished.keep(name, finished)
-        self.limit.give_back(address)
-        return code, finished
+        code = read_token(_form_code(besides))
+        if code is not None:
+            name = token_hash(code)
+            flask.g.hash = name[:8]
+            finished = self.finished.get(name, self.now()) or self._made(code, name, made)
+            if finished is not None:
+                return code, finished
+        return "nothing" if self.limit.take(flask.request.remote_addr or "") else "busy"
+
+    def _made(
+        self, code: str, name: str, made: Callable[[str, PublishedPage, FileVersion], Finished]
+    ) -> Finished | None:
+        version = self.folder.version(name)  # before the file is read, so that a newer one is noticed
+        published = self.folder.get(name, self.now())
+        if published is None or version is None:
+            return None
+        finished = made(code, published, version)
+        self.finished.keep(name, finished)
+        return finished
 
 
 def _add_readers(
@@ -266,6 +269,24 @@ def _add_readers(
         result = lookup.result(made)
         return refusal(result, as_page=True) if isinstance(result, str) else _body(result[1].page)
 
+    @app.post("/v/answer")
+    def answer() -> flask.Response:
+        """A customer's own word on an estimate, given once."""
+        words = tuple(flask.request.form.getlist("word"))
+        result = lookup.result(made, besides="word")
+        if isinstance(result, str):
+            return refusal(result, as_page=True)
+        code = result[0]
+        published = lookup.folder.get(token_hash(code), lookup.now())
+        if published is None:  # withdrawn or over since it was looked up
+            return refusal("nothing", as_page=True)
+        try:
+            sealed = sealed_answer(published.document, code, words, lookup.now())
+        except ValueError:
+            return _html(pages.trouble("That is no answer yet.", "Say yes or no to each piece of work."), 400)
+        first = lookup.folder.answer(token_hash(code), sealed)
+        return _html(pages.trouble(*_ANSWERED[first]))
+
     @app.post("/v/paper")
     def paper() -> flask.Response:
         result = lookup.result(made)
@@ -286,13 +307,24 @@ def _add_readers(
         return reply
 
 
-def _form_code() -> str:
-    """The one `code` of a form. Whatever else was sent is as good as a wrong code."""
+_ANSWERED = {
+    True: ("Your answer is kept.", "The shop fetches it from here. Another one is given to the shop itself."),
+    False: (
+        "This estimate was answered already.",
+        "The first answer stands. Tell the shop yourself if you think otherwise now.",
+    ),
+}
+
+
+def _form_code(besides: str = "") -> str:
+    """The one `code` of a form. Whatever else was sent, but fields named `besides`, is as good as a wrong
+    code.
+    """
     request = flask.request
     try:
         form = request.form
         codes = form.getlist("code")
-        return codes[0] if len(codes) == 1 and len(form) == 1 and not request.files else ""
+        return codes[0] if len(codes) == 1 and set(form) <= {"code", besides} and not request.files else ""
     except RequestEntityTooLarge:
         return ""
 
@@ -304,10 +336,6 @@ def _add_writers(app: flask.Flask, folder: PublishedFolder, bearer: str | None, 
     def key_refusal(name: str) -> flask.Response | None:
         if bearer is None:
             flask.abort(404)
-        if not tries.take():
-            reply = _json("busy", 429)
-            reply.headers["Retry-After"] = "60"
-            return reply
         presented = flask.request.headers.get("Authorization", "")
         # Hashes are compared, so that neither the length nor the place of the first wrong letter shows in the
         # time.
@@ -316,10 +344,14 @@ def _add_writers(app: flask.Flask, folder: PublishedFolder, bearer: str | None, 
             for text in (f"Bearer {bearer}", presented)
         )
         if not hmac.compare_digest(expected_hash, presented_hash):
+            # Only wrong keys are counted: a stranger who keeps guessing keeps no shop out.
+            if not tries.take():
+                reply = _json("busy", 429)
+                reply.headers["Retry-After"] = "60"
+                return reply
             reply = _json("unknown key", 401)
             reply.headers["WWW-Authenticate"] = "Bearer"
             return reply
-        tries.give_back()
         if not is_token_hash(name):
             return _json("no token hash", 400)
         flask.g.hash = name[:8]
@@ -335,6 +367,16 @@ def _add_writers(app: flask.Flask, folder: PublishedFolder, bearer: str | None, 
         except PublishError as error:
             return _json("refused", 503 if error.later else 409 if error.taken else 400)
         return _json(answer, 201 if answer == "new" else 200)
+
+    @app.get("/published/<name>")
+    def answered(name: str) -> flask.Response:
+        refusal = key_refusal(name)
+        if refusal is not None:
+            return refusal
+        kept = folder.answer_of(name)
+        return flask.Response(
+            canonical({"answer": kept.decode("utf-8") if kept else ""}), mimetype="application/json"
+        )
 
     @app.delete("/published/<name>")
     def withdraw(name: str) -> flask.Response:
@@ -362,6 +404,12 @@ def _add_files(app: flask.Flask, pages: PageTemplates) -> None:
     def mark() -> flask.Response:
         return _cached_for_a_year(flask.Response(pages.mark, mimetype="image/svg+xml"))
 
+    @app.get("/v/face/<name>.woff2")
+    def latin_face(name: str) -> flask.Response:
+        if name not in _FACES:
+            flask.abort(404)
+        return _cached_for_a_year(flask.Response(_latin_face(name), mimetype="font/woff2"))
+
     @app.get("/v/face/<name>.ttf")
     def face(name: str) -> flask.Response:
         if name not in _FACES:
@@ -378,6 +426,8 @@ def _add_files(app: flask.Flask, pages: PageTemplates) -> None:
 def _cached_for_a_year(reply: flask.Response) -> flask.Response:
     """A face and the mark say nothing about anybody; a phone may keep them."""
     reply.headers["Cache-Control"] = "public, max-age=31536000, immutable"
+    reply.add_etag()
+    reply.make_conditional(flask.request)
     return reply
 
 
@@ -391,13 +441,38 @@ def _html(text: str, status: int = 200) -> flask.Response:
     return flask.Response(text, status=status, mimetype="text/html")
 
 
+@lru_cache(maxsize=len(_FACES))
+def _latin_face(name: str) -> bytes:
+    """The Latin letters, figures and signs of a face, without hinting; WOFF2 is packed in itself."""
+    return (data_path("templates/open") / f"{name}.woff2").read_bytes()
+
+
 def _body(body: Body) -> flask.Response:
     data, headers = body.answer(flask.request.headers.get("Accept-Encoding", ""))
     return flask.Response(data, headers=headers)
 
 
 def _json(answer: str, status: int) -> flask.Response:
-    return flask.Response(f'{{"answer": "{answer}"}}\n', status=status, mimetype="application/json")
+    """An answer to a program; of what went wrong a problem as RFC 9457 describes them."""
+    if status < 400:
+        return flask.Response(f'{{"answer": "{answer}"}}\n', status=status, mimetype="application/json")
+    problem = {
+        "answer": answer,
+        "detail": _PROBLEMS[answer],
+        "status": status,
+        "title": answer.capitalize(),
+        "type": f"/problems/{answer.replace(' ', '-')}",
+    }
+    return flask.Response(canonical(problem) + b"\n", status=status, mimetype="application/problem+json")
+
+
+#: What a publishing shop may be told, and what to do about it; DEVELOPERS.md lists them.
+_PROBLEMS = {
+    "busy": "Too many wrong keys came in. Try again in a minute.",
+    "unknown key": "This server does not know the key for publishing. Set the same one on both sides.",
+    "no token hash": "A document is published under 64 hexadecimal figures.",
+    "refused": "The document cannot be read, its link is in use or was withdrawn, or the disk refuses.",
+}
 
 
 def _place_of(error: BaseException) -> str:

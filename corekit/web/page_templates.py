@@ -15,6 +15,7 @@ from ..model.canonical import canonical
 from ..model.document import Document, PricedLines, to_data
 from ..model.mark import as_marked
 from ..report.text import clean
+from ..share.answer import pieces_of
 from .server import ServeError
 
 
@@ -57,9 +58,9 @@ class PageTemplates:
             keep_trailing_newline=True,
         )
         self._demo = demo
-        self._style = _element_text("style", (templates / "open.css").read_text("utf-8") + css)
+        self._style = element_text("style", (templates / "open.css").read_text("utf-8") + css)
         scripts = ((templates / name).read_text("utf-8") for name in ("mark.js", "open.js"))
-        self._script = _element_text("script", "".join(scripts))
+        self._script = element_text("script", "".join(scripts))
         self.mark = (templates / "mark.svg").read_bytes()
         self.shell = self.page("")
         self.nothing = Markup(self._files.get_template("nothing.html").render())
@@ -67,8 +68,8 @@ class PageTemplates:
         self.policy = "; ".join(
             (
                 "default-src 'none'",
-                f"script-src {_policy_hash(self._script)}",
-                f"style-src {_policy_hash(self._style)}",
+                f"script-src {policy_hash(self._script)}",
+                f"style-src {policy_hash(self._style)}",
                 "font-src 'self'",
                 "img-src 'self'",
                 "connect-src 'self'",
@@ -107,6 +108,7 @@ class PageTemplates:
             total=clean(total),
             done=[clean(row.text) for block in priced for row in block.rows],
             code=code,
+            pieces=[(clean(what), clean(price)) for what, price in pieces_of(document)],
             whole=Markup(paper),
             content=content_text(document) if document.rests_on else "",
         )
@@ -118,18 +120,22 @@ class PageTemplates:
 
 
 def content_text(document: Document) -> Markup:
-    """The Document's own data, as the page's script reads it to compute the mark: no sign of it can end the
-    element it stands in.
-    """
-    text = canonical(to_data(document)).decode("utf-8")
+    """The Document's own data, as the page's script reads it to compute the mark."""
+    return data_text(canonical(to_data(document)))
+
+
+def data_text(data: bytes) -> Markup:
+    """JSON as it stands inside an element: no sign of it can end the element."""
+    text = data.decode("utf-8")
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
-def _policy_hash(text: str) -> str:
+def policy_hash(text: str) -> str:
+    """By which a policy lets an inline style or script through."""
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode('ascii')}'"
 
 
-def _element_text(tag: str, text: str) -> str:
+def element_text(tag: str, text: str) -> str:
     """Style or script as it stands inside its element; a browser hashes the text after making every line end
     a LF.
     """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -36,7 +37,7 @@ def page_server(app: Wsgi, host: str = "127.0.0.1", port: int = 8741, *, proxy: 
     return server_for(behind_proxy(buffered(app, at_once=_AT_ONCE), proxy), host, port, limits=PAGES)
 
 
-def serve_shop(folder: Path, *, host: str, port: int) -> None:
+def serve_shop(folder: Path, *, host: str, port: int, proxy: str | None = None) -> None:
     """Serve until stopped. The server sees the published folder and nothing else: never the journal.
 
     Raises:
@@ -56,10 +57,14 @@ def serve_shop(folder: Path, *, host: str, port: int) -> None:
             "This shop has no page address (page in shop.toml), so no code leads to a page; there is nothing"
             " to serve."
         )
-    _serve(folder / settings.publish, page=settings.page, bearer=None, demo=demo, host=host, port=port)
+    _serve(
+        folder / settings.publish, page=settings.page, bearer=None, demo=demo, at=(host, port), proxy=proxy
+    )
 
 
-def serve_published(folder: Path, *, page: str, key: Path, host: str, port: int) -> None:
+def serve_published(
+    folder: Path, *, page: str, key: Path, host: str, port: int, proxy: str | None = None
+) -> None:
     """Be a page server without a shop: keep in `folder` what shops send that have the key, and show it.
 
     Serves until stopped.
@@ -89,16 +94,32 @@ def serve_published(folder: Path, *, page: str, key: Path, host: str, port: int)
             f"{key}: the key for publishing can be neither read nor written ({error}); name another file"
             " with --key."
         ) from error
-    _serve(folder, page=page, bearer=bearer, demo=False, host=host, port=port)
+    _serve(folder, page=page, bearer=bearer, demo=False, at=(host, port), proxy=proxy)
 
 
-def _serve(folder: Path, *, page: str, bearer: str | None, demo: bool, host: str, port: int) -> None:
+def _serve(
+    folder: Path, *, page: str, bearer: str | None, demo: bool, at: tuple[str, int], proxy: str | None
+) -> None:
     from .page_app import page_app
 
+    host, port = at
+    if proxy is not None and not _is_address(proxy):
+        raise DeskError(
+            f"--behind-proxy {proxy}: this is no address; write that of the proxy as this machine sees it,"
+            " for instance 127.0.0.1."
+        )
     published = PublishedFolder(folder)
     app = page_app(published, bearer=bearer, demo=demo, base=page)
     folder.mkdir(parents=True, exist_ok=True)
     published.sweep(datetime.now(UTC))
-    server = page_server(app, host, port)
+    server = page_server(app, host, port, proxy=proxy)
     print(f"Serving {folder} at http://{host}:{server.bind_addr[1]}/v  (Ctrl-C stops it)", flush=True)
     serve(server)
+
+
+def _is_address(text: str) -> bool:
+    try:
+        ipaddress.ip_address(text)
+    except ValueError:
+        return False
+    return True

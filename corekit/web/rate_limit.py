@@ -46,14 +46,14 @@ class TokenBucket:
 
 
 class RateLimit:
-    """Who may still guess a code: a permit is taken before the code is looked up, and given back when it was
-    a good one.
+    """How many wrong codes are answered as such: a permit is taken for each code that was looked up and was
+    none.
 
     One bucket stands for the whole token space, whoever asks; a smaller one for each client's network keeps
-    one guesser from using up what belongs to all. Both are asked *before* the look-up, or the limit would not
-    limit what is learned; the price is that a flood of wrong codes makes right ones wait. At ten guesses a
-    second and a million documents, 128 bits last some 10^24 years, so the limit is there against load and
-    noise, not to make up for a short token.
+    one guesser from using up what belongs to all. A right code takes nothing and never waits. That is so for
+    tokens of 128 bits alone: at ten thousand guesses a second and a million documents they last some 10^21
+    years, so the limit is there against load and noise, not to make up for a short token. A passcode is
+    counted before it is looked at; see `LoginThrottle`.
     """
 
     _NETWORKS_AT_MOST = 4096
@@ -77,13 +77,6 @@ class RateLimit:
         """Take a permit for the client at this address; False when it has to wait."""
         bucket = self._bucket(address)
         return (bucket is None or bucket.take()) and self._all.take()
-
-    def give_back(self, address: str) -> None:
-        """Return the permit: the code was a good one."""
-        bucket = self._bucket(address)
-        if bucket is not None:
-            bucket.give_back()
-        self._all.give_back()
 
     def _bucket(self, address: str) -> TokenBucket | None:
         network = client_network(address)

@@ -41,5 +41,5 @@ var recordMark = (function () {
     return hashed(canonical({ document: without(content.mark, content), mark: 2 }));
   }
 
-  return { canonical: canonical, hashed: hashed, computed: computed };
+  return { canonical: canonical, computed: computed, letters: letters };
 }());

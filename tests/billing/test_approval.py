@@ -13,8 +13,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from corekit.billing.approval import ApprovedWork, ConsentError, may_invoice, rounding_to_approved
+from corekit.billing.approval import ApprovedWork, may_invoice, rounding_to_approved
 from corekit.billing.book import PriceBook
+from corekit.billing.errors import ConsentError
 from corekit.billing.estimate import WorkItem, diagnosis_lines, repair_lines
 from corekit.billing.line import Ground, GroundKind, Line, priced_line, to_data
 from corekit.billing.price_file import read_price_book

@@ -13,8 +13,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.billing.approval import ApprovedWork, ConsentError
+from corekit.billing.approval import ApprovedWork
 from corekit.billing.book import PriceBook
+from corekit.billing.errors import ConsentError
 from corekit.billing.line import Ground, GroundKind, Line, LineKind, priced_line, to_data
 from corekit.billing.price_file import read_price_book
 from corekit.billing.together import JobShare, together

@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.billing.approval import ApprovedWork, ConsentError, may_invoice, rounding_to_approved
+from corekit.billing.approval import ApprovedWork, may_invoice, rounding_to_approved
+from corekit.billing.errors import ConsentError
 from corekit.billing.line import from_data, to_data
 from corekit.billing.totals import totals
 from corekit.billing.waiver import charged_lines, waive

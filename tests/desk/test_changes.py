@@ -14,7 +14,7 @@ from corekit.desk.changing import Change, change
 from corekit.desk.errors import ApprovalError, DeskError
 from corekit.desk.jobs import texts_of
 from corekit.desk.required import IncompleteError
-from corekit.desk.settings import SHOP_FILE
+from corekit.desk.settings import SHOP_FILE, unknown_operations
 from corekit.desk.setup import Answers, set_up
 from corekit.desk.shop import Shop
 from corekit.intake.fault import VisitError
@@ -139,8 +139,8 @@ def test_the_refusal_says_how_much_more_to_ask_for_and_it_is_issued_once_that_is
         assert issued.document.total == "275.00"
         words = printed(shop, job, issued.document)
         assert "by phone, 14:10: a bolt" in words
-        assert "2.3 h instead of 2 h: a seized bolt" in words
         assert "14:10" not in str(issued.document), "own words are personal by their type"
+        assert "2.3 h instead of 2 h: a seized bolt" in words
 
 
 def test_a_reason_in_own_words_stands_on_the_customers_copy_and_on_no_other(tmp_path: Path) -> None:
@@ -276,3 +276,67 @@ def test_what_the_law_prescribes_is_asked_for_and_printed(tmp_path: Path) -> Non
     path.write_text(said + path.read_text("utf-8"), "utf-8")
     with Shop(tmp_path / "shop") as shop:
         assert "Words of the law." in str(shop.issue(job).document)
+
+
+SUPPLIES = PRICES.replace("[operations", 'supplies  = { percent = "5" }\n\n[operations')
+
+
+def test_supplies_stand_on_no_estimate_where_the_law_forbids_them_or_wants_words_first(
+    tmp_path: Path,
+) -> None:
+    for place, why in (("US-CA", "may not stand"), ("US-FL", r"statements\.supplies")):
+        folder = tmp_path / place
+        folder.mkdir()
+        with shop_in(folder, place, SUPPLIES) as shop:
+            job = shop.import_visit(folder / "visit.toml")
+            with pytest.raises(DeskError, match=why):
+                shop.estimate(job, "repair")
+    folder = tmp_path / "anywhere"
+    folder.mkdir()
+    with shop_in(folder, "", SUPPLIES) as shop:
+        job = shop.import_visit(folder / "visit.toml")
+        assert str(shop.estimate(job, "repair").total) == "253.00"  # 1.1 × (200 + 20 + 10)
+
+
+def test_where_the_customer_owes_the_tax_the_invoice_wants_the_customers_number(tmp_path: Path) -> None:
+    owed = PRICES.replace(
+        '{ rates = { standard = "10" }, default = "standard" }',
+        '{ reverse_charge = "The customer owes it." }',
+    )
+    with shop_in(tmp_path, "", owed) as shop:
+        file = tmp_path / "visit.toml"
+        job = shop.import_visit(file)
+        shop.approve(shop.estimate(job, "repair"), by="customer", how="in person")
+        file.write_text(file.read_text("utf-8") + DONE, "utf-8")
+        shop.import_visit(file)
+        with pytest.raises(IncompleteError, match="customer's tax number"):
+            shop.issue(job)
+        file.write_text(
+            file.read_text("utf-8").replace('name = "N"', 'name = "N", tax_number = "C-1"'), "utf-8"
+        )
+        shop.import_visit(file)
+        assert "The customer owes it." in str(shop.issue(job).document)
+
+
+def test_a_discount_in_the_file_lowers_the_estimate_and_the_invoice_once(tmp_path: Path) -> None:
+    with shop_in(tmp_path) as shop:
+        file = tmp_path / "visit.toml"
+        step = '\n[[step]]\ndiscounted = { percent = "10", because = "a regular" }\n'
+        file.write_text(file.read_text("utf-8") + step, "utf-8")
+        job = shop.import_visit(file)
+        estimate = shop.estimate(job, "repair")
+        assert str(estimate.total) == "217.80"  # 1.1 × 0.9 × 220
+        shop.approve(estimate, by="customer", how="in person")
+        file.write_text(file.read_text("utf-8") + DONE, "utf-8")
+        shop.import_visit(file)
+        issued = shop.issue(job)
+        assert issued.document.total == "217.80"
+        assert "10 % off 100.00: a regular" in str(issued.document)
+
+
+def test_an_operation_of_the_price_book_that_no_system_has_is_named(tmp_path: Path) -> None:
+    typo = PRICES + '\n[operations."battery.chrage"]\nhours = "1"\n[operations."gearbox.fill"]\nhours = "1"\n'
+    with shop_in(tmp_path, "", typo) as shop:
+        (said,) = unknown_operations(shop.context.plugins, shop.context.prices)
+        assert "battery.chrage" in said
+        assert "battery.charge" in said

@@ -51,7 +51,7 @@ def test_a_reading_is_shown_as_it_was_understood_with_the_limit_and_the_dot_on_i
 ) -> None:
     trial = preview_of(shop.context, job, read("travel", "8,5 cm"))
     (understood,) = trial.readings
-    assert understood.row.before == "85.0 mm ± 2.3 mm (k = 2)"  # 2 mm evenly likely: 2 × 2 / √3 = 2.3
+    assert understood.row.before == "85.0 mm ± 2.3 mm"  # 2 mm evenly likely: 2 × 2 / √3 = 2.3
     (shown,) = trial.found
     assert (shown.finding.code, shown.finding.verdict, shown.row.verdict, shown.row.urgency) == (
         "brakes.travel",

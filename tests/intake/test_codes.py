@@ -11,7 +11,7 @@ from corekit.intake.declared import Declared
 from corekit.intake.visit import VisitError, VisitFile, read_visit
 from corekit.model.job import Job
 from corekit.plugin.host import load
-from corekit.report.findings import code_sentences
+from corekit.report.statements import code_sentences
 
 HEAD = 'job = "a-job"\nreason = "The lamp is on."\nvehicle = { plate = "DEMO-1" }\n'
 DECLARED = Declared(currency="EUR")

@@ -181,6 +181,10 @@ FULL = Document(
     form=2,
     mark="ABCD-EFGH-JKMN-PQRS",
     rests_on="ab" * 32,
+    carried="aZ0-_",
+    carried_mark="ABCD-EFGH",
+    carried_key="KEYS-KEYS-KEYS-KEYS",
+    no_carried="too long",
     blocks=(
         Heading(text="What we found", level=2),
         Paragraph(words=("Told: ", Personal("words", "h1")), tone="quote"),

@@ -76,7 +76,7 @@ def embedded_fonts(paper: bytes) -> dict[str, bool]:
     """Name → whether its file is in the PDF, of every font object, used or not."""
     found = {}
     pdf = reader(paper)
-    for nth in range(1, len(pdf.xref[0]) + 1):
+    for nth in range(1, pdf.trailer["/Size"]):
         thing = pdf.get_object(nth)
         if isinstance(thing, pypdf.generic.DictionaryObject) and thing.get("/Type") == "/Font":
             found[str(thing["/BaseFont"])] = "/FontFile2" in thing.get("/FontDescriptor", {})

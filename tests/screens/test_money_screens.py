@@ -204,7 +204,7 @@ def test_a_link_key_that_cannot_be_used_is_named_where_the_invoice_is_and_hinder
     page = desk.client.get(f"/job/{desk.id}/hand")
     assert (page.status_code, sentence in page.text) == (200, False)
     (number,) = (noted.record.number for noted in desk.job.issued)
-    assert f"Invoice {number}" in desk.page("hand") and "The customer scans this" in desk.page("hand")
+    assert f"Invoice {number}" in desk.page("hand") and "The page behind the code" in desk.page("hand")
 
 
 def test_a_clock_that_jumped_is_asked_about_on_the_screen_and_a_tick_says_that_the_date_is_right(

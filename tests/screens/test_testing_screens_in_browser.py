@@ -99,7 +99,7 @@ def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(
     phone.thumb.write("Time under load", "15")
     phone.thumb.choose("meter")
     trial = phone.page.locator("[data-trial]")
-    trial.locator("svg").wait_for()
+    trial.locator("svg[role=img]").first.wait_for()
     # TM 5-4210-230-14&P-1, battery section, Table 5: at least 9.28 V at 4 °C, interpolated; as in the
     # demonstration's first job.
     trial.get_by_text("Fail").wait_for()

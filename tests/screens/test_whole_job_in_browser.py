@@ -45,6 +45,8 @@ FILE = Path(__file__).parent / "data" / "usual_battery_job.toml"
 CODE = "471108"
 MOST_TAPS, MOST_TYPED = 60, 60
 TOTAL = "306.60"
+#: Of a document: what is drawn at random, and what follows from that.
+DRAWN = ("id", "number", "document_id", "record_mark", "mark", "rests_on")
 #: A day as papers write it.
 DAY = r"\b\d{1,2} (?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec) \d{4}\b"
 
@@ -292,10 +294,7 @@ def paper(shop: Shop, job: str) -> Any:
         if isinstance(item, dict) and set(item) == {"personal", "hash"}:
             return {"personal": item["personal"], "text": texts[item["hash"]]}
         if isinstance(item, dict):
-            return {
-                key: "-" if key in ("id", "number", "document_id", "record_mark") else plain(one)
-                for key, one in item.items()
-            }
+            return {key: "-" if key in DRAWN else plain(one) for key, one in item.items()}
         if isinstance(item, list | tuple):
             return [plain(one) for one in item]
         return re.sub(DAY, "(day)", item) if isinstance(item, str) else item

@@ -12,6 +12,7 @@ import pytest
 
 from corekit.model.document import Code, Document, from_data, to_data
 from corekit.model.mark import UNMARKED, content_mark, marked
+from corekit.report.fonts import typeface
 from corekit.share.link import token, token_hash
 from corekit.share.published import seal_envelope
 
@@ -85,6 +86,50 @@ def test_a_scanned_code_opens_on_a_phone(
     assert any("POST /v/open 200" in line for line in running.lines)
     assert [line for line in running.lines if code[:8].lower() in line.lower()] == []
     assert page.context.cookies() == []
+
+
+def test_the_latin_part_of_a_face_draws_as_the_whole_one_and_the_rest_comes_when_it_is_needed(
+    served: Callable[..., Served], phone: Callable[..., Watched]
+) -> None:
+    running, watched = served(), phone()
+    page = watched.page
+    page.goto(f"{running.address}/v#{running.desk.code}")
+    page.wait_for_selector("article.opened")
+    settled(page, "() => document.fonts.ready.then(() => true)")
+    faces = {address.rpartition("/")[2] for address in watched.asked if "/face/" in address}
+    assert faces == {"regular.woff2", "semibold.woff2"}
+    declared = page.evaluate(
+        "[...document.fonts].map(face => face.unicodeRange).find(range => range !== 'U+0-10FFFF')"
+    )
+    ranges = [
+        [int(end, 16) for end in one.strip().removeprefix("U+").split("-")] for one in declared.split(",")
+    ]
+    codes = [code for one in ranges for code in range(one[0], one[-1] + 1)]
+    assert len(codes) > 500
+    for style, weight in (("regular", 400), ("strong", 600)):
+        advances = typeface(style).advances
+        # A canvas draws the digits as the file has them, the papers those of one width; a soft hyphen is
+        # drawn at the end of a line alone.
+        known = [code for code in codes if code in advances and chr(code) not in "0123456789\u00ad"]
+        assert len(known) > 450
+        widths = page.evaluate(
+            """([weight, codes]) => {
+                const pen = document.createElement('canvas').getContext('2d');
+                pen.font = `${weight} 1000px "Fira Sans"`;
+                return codes.map(code => pen.measureText(String.fromCodePoint(code)).width);
+            }""",
+            [weight, known],
+        )
+        different = {
+            chr(code): (width, advances[code])
+            for code, width in zip(known, widths, strict=True)
+            if abs(width - advances[code]) > 1
+        }
+        assert different == {}
+    page.evaluate("document.querySelector('h1').textContent = 'Ж'")
+    page.wait_for_function("() => document.fonts.ready.then(() => document.fonts.status === 'loaded')")
+    assert any(address.endswith("semibold.ttf") for address in watched.asked)
+    assert watched.errors == []
 
 
 def test_the_code_never_crosses_the_wire_in_an_address_or_header(

@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from corekit.billing.approval import ConsentError
+from corekit.billing.errors import ConsentError
 from corekit.billing.payment import PaymentError
 from corekit.desk.errors import DeskError
 from corekit.desk.issuing import Page, invoice_draft
@@ -314,7 +314,7 @@ def test_what_is_paid_for_any_of_the_jobs_is_paid_for_the_invoice(fleet: Fleet) 
         shop.pay("van-1", euros(1000), "card")
         invoice = shop.issue_together(["van-1", "van-2"])
         assert "Paid, vehicle 1, card −10.00" in words(invoice.pdf)
-        assert shop.pay("van-2", euros(10000), "bank") == euros(TOTAL - 11000)
+        assert shop.pay("van-2", euros(10000), "bank transfer") == euros(TOTAL - 11000)
         for name in ("van-1", "van-2"):
             assert (
                 due(shop.context, job_named(shop.context, name))
@@ -326,7 +326,7 @@ def test_what_is_paid_for_any_of_the_jobs_is_paid_for_the_invoice(fleet: Fleet) 
                 for one in payments_of(shop.context, billed_with(shop.context, job_named(shop.context, name)))
             ] == [
                 ("10.00", "card"),
-                ("100.00", "bank"),
+                ("100.00", "bank transfer"),
             ]
         with pytest.raises(PaymentError, match=r"Only 69\.55 EUR is due"):
             shop.pay("van-1", euros(7000), "cash")
@@ -393,7 +393,7 @@ def test_the_page_shows_the_masked_paper_once_and_goes_down_for_all(fleet: Fleet
 def test_forgetting_one_job_leaves_the_persons_of_the_other_on_the_paper(fleet: Fleet) -> None:
     with fleet.open() as shop:
         invoice = shop.issue_together(["van-1", "van-2"])
-        shop.forget("van-2")
+        shop.forget("van-2", because="the customer asked for it")
         assert not invoice.pdf.exists(), "the paper with the forgotten words stayed here"
         said = words(shop.issue("van-1").pdf)
         for gone in ("XX 2", "pick-up, grey", "Complaint about van-2."):
@@ -402,7 +402,7 @@ def test_forgetting_one_job_leaves_the_persons_of_the_other_on_the_paper(fleet: 
             assert kept in said
         assert "(plate removed)" in said
         assert shop.store.verify() == []
-        shop.forget("van-1")
+        shop.forget("van-1", because="the customer asked for it")
         assert CUSTOMER["name"] not in words(shop.issue("van-2").pdf)
         assert shop.store.verify() == []
 

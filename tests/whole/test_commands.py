@@ -1105,7 +1105,7 @@ def test_verify_says_how_many_jobs_it_looked_at(demo_copy: Path) -> None:
 def test_forgetting_asks_destroys_and_still_verifies(demo_copy: Path) -> None:
     papers = {path.name for path in (demo_copy / "papers").iterdir()}
     estimates = {estimate_of(WORN, name, demo_copy).name for name in ("diagnosis 1", "repair 1")}
-    published = files(demo_copy / "published")
+    published = {path.name for path in (demo_copy / "published").iterdir()}
     refused(corekit("forget", WORN, shop=demo_copy), "Nothing was destroyed")
     assert {path.name for path in (demo_copy / "papers").iterdir()} == papers
     said = done(corekit("forget", WORN, shop=demo_copy, answer="y\n"))
@@ -1115,7 +1115,9 @@ def test_forgetting_asks_destroys_and_still_verifies(demo_copy: Path) -> None:
         *estimates,
         min(name for name in papers if name.startswith("invoice")),
     }
-    assert files(demo_copy / "published") == published
+    still = {path.name for path in (demo_copy / "published").iterdir()}
+    (down,) = published - still
+    assert still - published == {down.replace(".json", ".withdrawn")}, "one page is down, and for good"
     for path in demo_copy.rglob("*"):
         if path.is_file():
             for personal in ("Example Customer", "000 0001", "DEMO-1", "five-door", "two days at the kerb"):

@@ -6,60 +6,25 @@ random benches, and where no bench led to one, as templates in the source.
 
 from __future__ import annotations
 
-import ast
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from corekit.plugin.host import load
 from corekit.plugin.system import System
+from corekit.testing.jargon import MOST_WORDS, jargon_in, miss_of, written_in
 from corekit.testing.voices import Kind, Told, random_bench, told_by_checks, told_by_declarations
 
 ROOT = Path(__file__).parents[2]
-JARGON: dict[str, dict[str, str]] = tomllib.loads((ROOT / "tests/data/jargon.toml").read_text("utf-8"))
+JARGON: dict[str, dict[str, str]] = tomllib.loads((ROOT / "shared/jargon.toml").read_text("utf-8"))
 WAITING: dict[str, dict[str, int]] = tomllib.loads(
     (ROOT / "tests/data/voices-waiting.toml").read_text("utf-8")
 )
-MOST_WORDS = 20
 BENCHES = 100
-SYSTEMS = ("battery", "brakes", "egr", "ignition")
-#: Ways of stating something, and by which argument the customer's words are given where no name says so.
-STATES = {"judge": 4, "advise": None, "inconclusive": None, "visual": None}
-
-
-def _pattern(section: str, term: str) -> re.Pattern[str]:
-    edges = rf"(?<![\w/]){re.escape(term)}(?![\w/])"
-    if section == "units" and term.isalpha() and term.isascii() and len(term) == 1:
-        edges = rf"(?<=\d )(?:{re.escape(term)})(?!\w)"  # a letter by itself is a unit after a number only
-    return re.compile(edges, re.IGNORECASE if section == "words" else 0)
-
-
-PATTERNS = {
-    term: (_pattern(section, term), instead)
-    for section, terms in JARGON.items()
-    for term, instead in terms.items()
-}
-
-
-def jargon_in(text: str) -> list[str]:
-    """One line for each term of the list that a text says, with the everyday way."""
-    plain = " ".join(text.split())
-    return [
-        f'"{term}"; say {instead}' for term, (pattern, instead) in PATTERNS.items() if pattern.search(plain)
-    ]
-
-
-def miss_of(told: Told) -> str:
-    """What is wrong with a text for the customer; empty where nothing is."""
-    found = [] if told.is_own else ["no words of the customer's own"]
-    if told.words > MOST_WORDS:
-        found.append(f"{told.words} words")
-    found += jargon_in(told.text)
-    return f"{told.kind} {told.of}: {', '.join(found)}: {told.text}" if found else ""
+SYSTEMS = ("battery", "brakes", "cooling", "egr", "ignition")
 
 
 def system_of(key: str) -> System:
@@ -82,54 +47,6 @@ def told_by(system: System) -> list[Told]:
         if key not in longest or told.words > longest[key].words:
             longest[key] = told
     return list(longest.values())
-
-
-def _texts(node: ast.AST, names: dict[str, ast.expr], seen: frozenset[str] = frozenset()) -> Iterator[str]:
-    """The literals that an expression can come to, through names of the module and f-strings."""
-    if isinstance(node, ast.Constant) and isinstance(node.value, str):
-        yield node.value
-    elif isinstance(node, ast.JoinedStr):
-        yield "".join(str(part.value) if isinstance(part, ast.Constant) else "…" for part in node.values)
-    elif isinstance(node, ast.Name) and node.id in names and node.id not in seen:
-        yield from _texts(names[node.id], names, seen | {node.id})
-    elif isinstance(node, ast.IfExp):
-        yield from _texts(node.body, names, seen)
-        yield from _texts(node.orelse, names, seen)
-    elif isinstance(node, ast.Dict):
-        for value in node.values:
-            yield from _texts(value, names, seen)
-    elif isinstance(node, ast.Subscript):
-        yield from _texts(node.value, names, seen)
-
-
-def written_in(path: Path) -> tuple[list[str], list[str]]:
-    """Of one module: where something is stated without the customer's words, and the words there are."""
-    tree = ast.parse(path.read_text("utf-8"))
-    names = {
-        target.id: node.value
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Assign)
-        for target in node.targets
-        if isinstance(target, ast.Name)
-    }
-    silent, words = [], []
-    for node in ast.walk(tree):
-        if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
-            continue
-        given = {keyword.arg: keyword.value for keyword in node.keywords}
-        name = node.func.attr
-        if name == "Tells":
-            words += [text for value in (*given.values(), *node.args) for text in _texts(value, names)]
-            if "undecided" not in given and given.keys() >= {"passes", "fails"}:
-                silent.append(f"{path.name}:{node.lineno}: Tells without undecided")
-        elif name in STATES:
-            at = STATES[name]
-            told = given.get("tells") or (node.args[at] if at is not None and len(node.args) > at else None)
-            if told is None:
-                silent.append(f"{path.name}:{node.lineno}: {name} without tells")
-            elif not isinstance(told, ast.Call):
-                words += list(_texts(told, names))
-    return silent, words
 
 
 def misses(key: str) -> list[str]:

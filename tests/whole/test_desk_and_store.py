@@ -92,7 +92,7 @@ def test_the_context_of_a_shop_cannot_be_changed(demo_out: Path) -> None:
         "folder",
         "store",
         "settings",
-        "prices",
+        "price_book",
         "clock",
         "assessor",
         "lock",

@@ -18,7 +18,7 @@ from typing import Any
 import attrs
 import pytest
 
-from corekit.billing.approval import ConsentError
+from corekit.billing.errors import ConsentError
 from corekit.desk.errors import DeskError
 from corekit.desk.estimating import Estimate, estimate_named
 from corekit.desk.issuing import Invoice, left_out
@@ -151,7 +151,7 @@ def test_a_visit_that_found_no_fault_pays_for_the_call_out_and_not_for_the_diagn
     )
     assert "Call-out" in text
     assert "Diagnosis, flat price" not in text
-    assert "Not looked at" in text  # what came with is still unanswered, and the paper says so
+    assert "Cause not found yet: what you told us." in text  # it is still unanswered, and the paper says so
 
 
 def test_a_repair_declined_after_the_diagnosis_leaves_the_diagnosis_on_the_invoice(shop: Shop) -> None:

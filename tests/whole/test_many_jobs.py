@@ -109,6 +109,7 @@ STEPS: tuple[tuple[str, ...], ...] = (
     ("receipt", NEW),
     ("publish", NEW),
     ("publish",),
+    ("links", "2026-A0001"),
     ("withdraw", "2026-A0001", "--yes"),
     ("forget", NEW, "--yes"),
 )
@@ -123,6 +124,9 @@ OTHERS = {
     "work": "serves the screens, which are counted below",
     "serve": "serves published pages and opens no store",
     "calculate": "opens no store",
+    "person": "goes through the books for what one person paid, when asked for all that is kept",
+    "open": "reads a paper and opens no store",
+    "page": "writes keys and titles, and reads no job",
     "plugins": "opens no store",
 }
 

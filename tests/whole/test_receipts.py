@@ -172,7 +172,7 @@ def test_the_masked_receipt_shows_no_person_and_forgetting_removes_them_for_good
         for person in (*CUSTOMER.values(), "panel van, white"):
             assert person not in masked
             assert person in words(receipt.pdf)
-        shop.forget(job)
+        shop.forget(job, because="the customer asked for it")
         assert not receipt.pdf.exists(), "the paper with the name on it stayed here"
         said = words(shop.receipt(job).pdf)
         assert CUSTOMER["name"] not in said

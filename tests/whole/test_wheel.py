@@ -131,7 +131,8 @@ def test_the_wheel_holds_nothing_else(held: set[str]) -> None:
     packages = {"corekit", *PROJECT["project"]["entry-points"]["corekit"].values()}
     tops = {name.partition("/")[0] for name in held}
     assert {top for top in tops if not top.endswith(".dist-info")} == packages
-    assert not [name for name in held if "/tests/" in name and not name.startswith("corekit/demo/")]
+    packaged = ("corekit/demo/", "corekit/templates/plugin/")  # plugins to learn from, and to begin with
+    assert not [name for name in held if "/tests/" in name and not name.startswith(packaged)]
     assert not [name for name in held if name.endswith(".pyc") or "__pycache__" in name]
     assert any(name.endswith("/licenses/LICENSE") for name in held)
     assert "corekit/py.typed" in held

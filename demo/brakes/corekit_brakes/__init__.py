@@ -113,7 +113,7 @@ def expected_pressure(
 
 @brakes.calculation(source="seal-friction")
 def least_pressure(
-    expected: Annotated[float, ck.Input("Pa gauge", "Expected pressure", above=0)],
+    expected: Annotated[float, ck.Input("Pa gauge", "Expected pressure", 0)],
 ) -> Annotated[float, ck.Output("Pa gauge", "Lowest pressure at a wheel")]:
     """What must arrive at a wheel when seals and hoses have taken their part.
 
@@ -125,14 +125,19 @@ def least_pressure(
 
 @brakes.calculation(source="pressure-is-force-over-area")
 def share(
-    one: Annotated[float, ck.Input("Pa gauge", "Pressure on one side", above=0)],
-    other: Annotated[float, ck.Input("Pa gauge", "Pressure on the other", above=0)],
+    one: Annotated[float, ck.Input("Pa gauge", "Pressure on one side", 0)],
+    other: Annotated[float, ck.Input("Pa gauge", "Pressure on the other", 0)],
 ) -> Annotated[float, ck.Output("1", "Lower over higher")]:
     """The smaller of two pressures as a share of the larger.
+
+    Raises:
+        ValueError: there is none on either side.
 
     >>> share.si(8e6, 1e7)
     0.8
     """
+    if max(one, other) == 0:
+        raise ValueError("There is no pressure on either side.")
     return min(one, other) / max(one, other)
 
 
@@ -184,6 +189,8 @@ def alike(case: ck.Case, lines: Annotated[list[ck.Reading], pressure]) -> Iterat
         for pair in case.pairs(lines, f"{axle} left", f"{axle} right"):
             if isinstance(pair, ck.Gap):
                 yield pair
+            elif not any(line.value.number for line in pair):
+                yield case.gap(pressure, f"No pressure at either {axle} wheel, so nothing to compare.")
             else:
                 yield case.judge(share(*pair), case.limit("brakes.alike"), claim, ALIKE, ALIKE_PLAIN)
 

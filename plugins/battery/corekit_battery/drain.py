@@ -442,7 +442,7 @@ def _days(
         tells=tells,
         values={
             "span": _span(fewest, most),
-            "least": "a day" if fewest < 2 else f"{int(fewest)} days",
+            "least": "a day" if fewest < 1.5 else f"{round(fewest)} days",
             "since": " from the charge it has now" if rest is not None else " from a full charge",
             "even": "the battery " if rest is not None else "even a full battery ",
         },

@@ -420,6 +420,13 @@ def air_fall(
             "At idle a petrol engine's throttle is choked, so its air mass hardly depends on the flow."
         )
         return
+    if shut.value.number <= 0:
+        yield case.gap(
+            air_shut,
+            "The air mass reads nothing with the valve shut, so no fall can be formed.",
+            tells="The engine's air was not read, so nothing is said about the flow.",
+        )
+        return
     yield case.judge(
         fall_of_air(shut, opened),
         case.limit("egr.air_fall"),

@@ -1,0 +1,118 @@
+"""What was read of data files, kept from one start to the next beside Python's own compiled modules.
+
+Reading the tables of three systems, with every check on them, takes a fifth of a cold command. What comes
+of it hangs on the files' content, on the code that reads them and on what the reader was told; a fingerprint
+of all three stands before what is kept, and where it differs everything is read anew. Where Python may not
+write its compiled modules nothing is kept either.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import pickle
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from functools import lru_cache
+from importlib.util import cache_from_source
+from pathlib import Path
+from typing import Any, TypeVar
+
+T = TypeVar("T")
+
+_FORM = b"corekit kept 1\n"
+
+
+def kept(
+    name: str, files: Iterable[Path], make: Callable[[], T], *, code: Path | None = None, told: Any = ()
+) -> T:
+    """What `make` gives, or what it gave at an earlier start from the same files, code and words.
+
+    Args:
+        name: A short name for it. files: Every file that `make` reads. code: A folder whose modules have a
+            say in it, beside the core's own. told: What else it hangs on, as plain data.
+    """
+    paths = list(files)
+    try:
+        fingerprint = _fingerprint(paths, code, told)
+        file = _file(name, [*paths, code])
+    except (OSError, NotImplementedError):
+        return make()
+    found = _read(file, fingerprint)
+    if found is not None:
+        value: T = found[0]
+        return value
+    made = make()
+    if not sys.dont_write_bytecode:
+        _write(file, fingerprint, made)
+    return made
+
+
+def _fingerprint(files: list[Path], code: Path | None, told: Any) -> bytes:
+    words = hashlib.sha256(_environment())
+    for path in files:
+        content = path.read_bytes()
+        words.update(f"{path}\0{len(content)}\0".encode() + content)
+    for line in _modules(code) if code is not None else ():
+        words.update(line)
+    words.update(repr(told).encode())
+    return words.digest()
+
+
+@lru_cache(maxsize=1)
+def _environment() -> bytes:
+    """Python, the libraries that make the classes, and every module of the core."""
+    words = hashlib.sha256(sys.version.encode())
+    for name in ("attr", "cattrs"):
+        module = sys.modules.get(name)
+        folder = Path(module.__file__).parent if module is not None and module.__file__ else None
+        for line in _modules(folder) if folder is not None else ():
+            words.update(line)
+    for line in _modules(Path(__file__).parent):
+        words.update(line)
+    return words.digest()
+
+
+def _modules(folder: Path) -> Iterator[bytes]:
+    """Each module below a folder as Python itself tells a changed one: by its size and time."""
+    with os.scandir(folder) as found:
+        entries = sorted(found, key=lambda entry: entry.name)
+    for entry in entries:
+        if entry.name.endswith(".py"):
+            stat = entry.stat()
+            yield f"{entry.path}\0{stat.st_size}\0{stat.st_mtime_ns}\0".encode()
+        elif "." not in entry.name and entry.name != "__pycache__" and entry.is_dir():
+            yield from _modules(Path(entry.path))
+
+
+def _file(name: str, places: list[Path | None]) -> Path:
+    """Beside the compiled modules of the core."""
+    tag = hashlib.sha256("\0".join(map(str, places)).encode()).hexdigest()[:16]
+    return Path(cache_from_source(__file__)).with_name(f"{name}-{tag}.{sys.implementation.cache_tag}.kept")
+
+
+def _read(file: Path, fingerprint: bytes) -> tuple[Any] | None:
+    head = _FORM + fingerprint
+    try:
+        content = file.read_bytes()
+        body = content[len(head) + 32 :]
+        if (
+            not content.startswith(head)
+            or content[len(head) : len(head) + 32] != hashlib.sha256(body).digest()
+        ):
+            return None
+        return (pickle.loads(body),)
+    except Exception:  # whatever is wrong with it, it is only a copy
+        return None
+
+
+def _write(file: Path, fingerprint: bytes, value: object) -> None:
+    """Whole or not at all; that it cannot be kept is nobody's loss."""
+    try:
+        body = pickle.dumps(value, protocol=pickle.HIGHEST_PROTOCOL)
+        file.parent.mkdir(parents=True, exist_ok=True)
+        beside = file.with_name(f"{file.name}.{os.getpid()}")
+        beside.write_bytes(_FORM + fingerprint + hashlib.sha256(body).digest() + body)
+        beside.replace(file)
+    except Exception:
+        return

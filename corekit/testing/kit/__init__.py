@@ -1,0 +1,112 @@
+"""The conformance kit: whether a system is what the rest of corekit, a mechanic and a customer rely on.
+
+`conformance(system)` makes one test of each requirement, for a line of a plugin's own tests;
+`nonconformities(system)` gives what is found, for `corekit plugins --check`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from functools import cached_property
+
+import attrs
+
+from ...model.measurand import Measurand
+from ...plugin.system import System
+from .declared import nonconforming_declarations, nonconforming_sources, nonconforming_words
+from .driving import nonconforming_calculations, nonconforming_checks
+from .nonconformity import Nonconformity
+from .whole import Said, nonconforming_calls, nonconforming_figures, nonconforming_table, said_by
+
+#: How often each check and each calculation is attacked, and over how many benches a table is looked at.
+EXAMPLES = 60
+#: Over so many benches for each check a table is looked at, however few examples are asked for.
+LEAST_BENCHES = 20
+
+__all__ = ["EXAMPLES", "REQUIREMENTS", "Nonconformity", "Subject", "conformance", "nonconformities"]
+
+
+@attrs.frozen(kw_only=True, slots=False)
+class Subject:
+    """A system under the kit.
+
+    Attributes:
+        examples: How often each check and each calculation is attacked.
+    """
+
+    system: System
+    examples: int = EXAMPLES
+
+    @cached_property
+    def foreign(self) -> Mapping[str, Measurand]:
+        """What other systems that are installed declare, where a check wants it."""
+        wanted = {one.key for one in self.system.foreign_wants}
+        if not wanted:
+            return {}
+        from ...plugin.host import load
+
+        return {key: one for key, one in load().measurands.items() if key in wanted}
+
+    @cached_property
+    def said(self) -> Said:
+        return said_by(self.system, max(self.examples, LEAST_BENCHES), self.foreign)
+
+
+def _checks(subject: Subject) -> Iterator[Nonconformity]:
+    return nonconforming_checks(subject.system, subject.examples, subject.foreign)
+
+
+def _calculations(subject: Subject) -> Iterator[Nonconformity]:
+    return nonconforming_calculations(subject.system, subject.examples)
+
+
+def _table(subject: Subject) -> Iterator[Nonconformity]:
+    yield from nonconforming_table(subject.system, subject.said)
+    yield from nonconforming_calls(subject.system, subject.said)
+
+
+#: What is asked of every system, in the order in which an author mends it.
+REQUIREMENTS: Mapping[str, Callable[[Subject], Iterator[Nonconformity]]] = {
+    "declarations": lambda subject: nonconforming_declarations(subject.system),
+    "sources": lambda subject: nonconforming_sources(subject.system),
+    "calculations": _calculations,
+    "checks": _checks,
+    "fault table": _table,
+    "figures": lambda subject: nonconforming_figures(subject.said),
+    "words": lambda subject: nonconforming_words(subject.system),
+}
+
+
+def nonconformities(
+    system: System, *, examples: int = EXAMPLES, without: tuple[str, ...] = ()
+) -> Iterator[tuple[str, Nonconformity]]:
+    """(requirement, what does not fulfil it) of a system; nothing where all of it conforms."""
+    subject = Subject(system=system, examples=examples)
+    for name, requirement in REQUIREMENTS.items():
+        if name not in without:
+            for found in requirement(subject):
+                yield name, found
+
+
+def conformance(
+    system: System, *, examples: int = EXAMPLES, known: Mapping[str, str] | None = None
+) -> Callable[..., None]:
+    """A test for each requirement: `test_conformance = conformance(system)` in a plugin's own tests.
+
+    Args:
+        examples: How often each check and each calculation is attacked.
+        known: What is known and stays, by the beginning of its line as the kit prints it, each with the
+            reason.
+    """
+    import pytest
+
+    subject = Subject(system=system, examples=examples)
+    reasons = dict(known or {})
+
+    @pytest.mark.parametrize("requirement", REQUIREMENTS)
+    def test_conformance(requirement: str) -> None:
+        lines = [str(found) for found in REQUIREMENTS[requirement](subject)]
+        unknown = [line for line in lines if not any(line.startswith(begin) for begin in reasons)]
+        assert not unknown, "\n" + "\n".join(unknown)
+
+    return test_conformance

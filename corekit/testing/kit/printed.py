@@ -1,0 +1,28 @@
+"""What the conformance kit finds, as `corekit plugins --check` prints it."""
+
+from __future__ import annotations
+
+from ...errors import InputError
+from ...plugin.host import Plugins
+from . import EXAMPLES, nonconformities
+
+
+def checked_lines(key: str, plugins: Plugins) -> tuple[int, list[str]]:
+    """How many things do not conform, and what is said of it.
+
+    Raises:
+        InputError: no plugin of that name is installed.
+    """
+    failed = [str(failure) for failure in plugins.failures if failure.plugin == key]
+    if key not in plugins.systems:
+        if failed:
+            return len(failed), failed
+        raise InputError(
+            f"There is no system {key!r}; installed are {', '.join(plugins.systems) or 'none'}. A package is"
+            " installed with pip install -e FOLDER, and its entry point has the system's key."
+        )
+    found = list(nonconformities(plugins.systems[key]))
+    lines = [*failed, *(f"{requirement}: {one}" for requirement, one in found)]
+    if not lines:
+        lines = [f"{key} conforms: each check and calculation was attacked {EXAMPLES} times."]
+    return len(failed) + len(found), lines

@@ -1,0 +1,124 @@
+"""What one step of inference costs over all systems, beside plain enumeration in the same run.
+
+    .venv/bin/python tests/benchmarks/bench_inference.py [ROUNDS]
+
+Every line is one piece of work with what it gains against the enumeration; all results are the same to 1e-12
+(tests/assess/test_inference_by_enumeration.py). CPU time, medians of rounds that take turns.
+
+Aim: the step after one answer, with the chance of each fault and the worth of every test, near 5 ms.
+"""
+
+from __future__ import annotations
+
+import statistics
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+import attrs
+
+from corekit.assess.branches import Branches
+from corekit.assess.hypotheses import Complaint, Tables, joint
+from corekit.assess.inference import Act, Beliefs, Shown, chance_of, chances_of_each, now, start, step
+from corekit.assess.ranking import Ranking, information
+from corekit.plugin.host import load
+from tests.assess import enumeration as plain
+
+COMPLAINT = Complaint(symptoms=("cranks_no_start",))
+
+
+def shown_of(tables: Tables, count: int) -> list[Shown]:
+    """The outcome of a sound vehicle, nine in ten, of so many tests spread over all."""
+    found = []
+    for one in list(tables.tests.values())[:: len(tables.tests) // count][:count]:
+        others = len(one.test.outcomes) - 1
+        weights = [0.9 if name == one.test.sound else 0.1 / others for name in one.test.outcomes]
+        found.append(Shown(system=one.system, test=one.test, weights=tuple(weights)))
+    return found
+
+
+def all_worth(beliefs: Beliefs) -> list[float]:
+    ranking = Ranking(beliefs)
+    return [information(ranking, one.system, one.test) for one in beliefs.tables.tests.values()]
+
+
+def all_worth_plainly(beliefs: plain.Beliefs) -> list[float]:
+    ranking = plain.Ranking(beliefs)
+    return [plain.information(ranking, one.system, one.test) for one in beliefs.tables.tests.values()]
+
+
+def forgetting_rows(beliefs: Beliefs) -> Beliefs:
+    """The same beliefs, of which no row of any test is known yet."""
+    return attrs.evolve(beliefs, branches=Branches.of(beliefs.tables, dict(beliefs.branches)))
+
+
+def main(rounds: int) -> None:
+    systems = {key: one.faults for key, one in load().systems.items() if one.faults is not None}
+    tables = joint(systems, COMPLAINT, {}, systems, asked=systems)
+    shown = shown_of(tables, 6)
+    beliefs, plainly = start(tables), plain.start(tables)
+    for event in shown[:-1]:
+        beliefs, plainly = step(beliefs, event), plain.step(plainly, event)
+    last, after, plainly_after = shown[-1], step(beliefs, shown[-1]), plain.step(plainly, shown[-1])
+    states = now(after)
+    act = Act(removes=frozenset(list(tables.faults)[:2]))
+
+    def begin_anew() -> None:
+        fresh = attrs.evolve(tables)
+        start(fresh)
+
+    def answer() -> None:
+        here = step(beliefs, last)
+        chances_of_each(now(here))
+        all_worth(here)
+
+    def answer_plainly() -> None:
+        here = plain.step(plainly, last)
+        for fault in tables.faults:
+            plain.chance_of(plain.now(here), {fault})
+        all_worth_plainly(here)
+
+    rows: list[tuple[str, Callable[[], object], Callable[[], object]]] = [
+        ("start, of tables not met before", begin_anew, lambda: plain.start(tables)),
+        ("start, of the same tables again", lambda: start(tables), lambda: plain.start(tables)),
+        (
+            "what one test showed, kind by kind",
+            lambda: step(beliefs, last),
+            lambda: plain.step(plainly, last),
+        ),
+        ("a repair", lambda: step(after, act), lambda: plain.step(plainly_after, act)),
+        (
+            "the chance of each fault, in one pass",
+            lambda: chances_of_each(states),
+            lambda: [chance_of(states, {fault}) for fault in tables.faults],
+        ),
+        (
+            "what every test would tell, works and rows taken together",
+            lambda: all_worth(forgetting_rows(after)),
+            lambda: all_worth_plainly(plainly_after),
+        ),
+        ("the same with rows kept", lambda: all_worth(after), lambda: all_worth_plainly(plainly_after)),
+        ("an answer: step, each fault, every test", answer, answer_plainly),
+    ]  # fmt: skip
+    print(
+        f"{len(tables.faults)} faults, {len(tables.tests)} tests, {len(beliefs.branches)} branches;"
+        f" medians of {rounds}, CPU"
+    )
+    for label, ours, theirs in rows:
+        times: dict[str, list[float]] = {"ours": [], "theirs": []}
+        for _ in range(rounds):
+            for key, work in (("ours", ours), ("theirs", theirs)):
+                begun = time.process_time()
+                work()
+                times[key].append(time.process_time() - begun)
+        mine, other = (statistics.median(times[key]) * 1000 for key in ("ours", "theirs"))
+        print(
+            f"  {label:<58} {mine:8.2f} ms  enumeration {other:7.1f} ms  gain {other / max(mine, 1e-3):7.1f}"
+        )
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 5)
