@@ -85,21 +85,24 @@ def information(ranking: Ranking, system: str, test: FaultTest) -> float:
     seen = ranking.seen(system)
     rows = rows_for(ranking.beliefs, system, test)
     ids = rows.numbered(kind for kind, _ in seen.whole)
-    masses = [0.0] * len(rows.each)
+    # By number, in the order of the branches: rows are numbered as they were first asked for, whenever that
+    # was, and no last digit may depend on that.
+    masses: dict[int, float] = {}
     for kind, chance in seen.whole:
-        masses[ids[kind]] += chance
-    linear = [0.0] * len(rows.each)
+        masses[ids[kind]] = masses.get(ids[kind], 0.0) + chance
+    linear: dict[int, float] = {}
     for kind, chance in seen.alone:
-        linear[ids[kind]] += chance
-    results, bits = _mixture(zip(rows.each, masses, strict=True), len(test.outcomes)), 0.0
+        linear[ids[kind]] = linear.get(ids[kind], 0.0) + chance
+    parts = ((rows.each[number], mass) for number, mass in masses.items())
+    results, bits = _mixture(parts, len(test.outcomes)), 0.0
     for kinds, chances, held in seen.mixed:
         numbers = [ids[kind] for kind in kinds]
         if numbers.count(numbers[0]) == len(numbers):
-            linear[numbers[0]] += held
+            linear[numbers[0]] = linear.get(numbers[0], 0.0) + held
         else:
             shown = zip([rows.each[number] for number in numbers], chances, strict=True)
             bits += _weighed_logs(_mixture(shown, len(results)))
-    bits += sum([held * logs for held, logs in zip(linear, rows.logs, strict=True)])
+    bits += sum([held * rows.logs[number] for number, held in linear.items()])
     return max(0.0, (bits - _weighed_logs(results)) / sum(results))
 
 

@@ -57,11 +57,22 @@ def fetch_answers(shop: ShopContext) -> list[Fetched]:
         PublishError: the page server cannot be reached; what was recorded before stays.
     """
     fetched: list[Fetched] = []
-    for id_ in shop.store.jobs():
-        job = shop.store.job(id_)
+    for job in _open_jobs(shop):
         for noted in _offered(shop, job):
             fetched += _fetch(shop, job, noted)
     return fetched
+
+
+#: So many open jobs are looked up at once.
+_AT_ONCE = 50
+
+
+def _open_jobs(shop: ShopContext) -> Iterator[Job]:
+    """Every job that is open: an estimate of a closed one waits for no answer."""
+    rows = shop.store.open_jobs(_AT_ONCE)
+    while rows:
+        yield from (shop.store.job(row.id) for row in rows)
+        rows = shop.store.open_jobs(_AT_ONCE, rows[-1].began)
 
 
 def _offered(shop: ShopContext, job: Job) -> Iterator[Noted[Estimated]]:

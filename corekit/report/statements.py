@@ -1,4 +1,4 @@
-"""What paper, screen and terminal say alike of a whole job: codes that were read, and what was found clear."""
+"""What paper, screen and terminal say alike of a whole job: codes that were read, and what was clear."""
 
 from __future__ import annotations
 

@@ -17,6 +17,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -148,7 +149,7 @@ def issue(transaction: Transaction, chain: str, pattern: InvoiceIssued) -> None:
     transaction.mark_published(digest(["copy", place]))
 
 
-def questions(shop: Shop, folder: Path) -> dict[str, Callable[[], object]]:
+def questions(shop: Shop) -> dict[str, Callable[[], object]]:
     """What is asked of the shop at each size; each can be asked again and again."""
     visit = importing.read(shop.context, next((data_path("demo") / "jobs").glob("1-*.toml")))
     demo = shop.store.find("worn-battery")
@@ -219,7 +220,8 @@ def memory() -> float:
 def main(most: int) -> None:
     sizes = [size for size in SIZES if size <= most]
     found: dict[str, list[float]] = {}
-    held, long, writing = [], [], []
+    print(f"CPU, and how it compares with the same shop with {sizes[0]} jobs; medians of {TURNS},")
+    print("what goes through everything asked once")
     with tempfile.TemporaryDirectory(prefix=".bench-", dir=Path.cwd()) as name:
         folder = Path(name) / "demo-out"
         for _ in run_demo(folder):
@@ -227,33 +229,25 @@ def main(most: int) -> None:
         with Shop(folder) as shop:
             copied, have = patterns(shop.store), 0
             for size in sizes:
-                writing.append(
-                    cpu(lambda have=have, size=size: grow(shop, copied, have, size)) / (size - have)
-                )
+                print(f"{size:,} jobs")
+                written = cpu(partial(grow, shop, copied, have, size)) / (size - have)
+                tell(found, "write a job", written)
                 have = size
-                for what, ask in questions(shop, folder).items():
+                for what, ask in questions(shop).items():
                     ask()
-                    taken = statistics.median(cpu(ask) for _ in range(TURNS))
-                    found.setdefault(what, []).append(taken)
+                    tell(found, what, statistics.median(cpu(ask) for _ in range(TURNS)))
                 for what, ask in through_everything(shop, Path(name)).items():
-                    found.setdefault(what, []).append(cpu(ask))
-                held.append(memory())
-                long.append(shop.store.path.stat().st_size / 1e6)
-                print(f"{size} jobs: done", file=sys.stderr)
-    print(f"CPU at so many jobs, in that at {sizes[0]}; medians of {TURNS}, below the line asked once")
-    print(f"  {'':<26} {'at ' + str(sizes[0]) + ', ms':>10} " + " ".join(f"{size:>8}" for size in sizes[1:]))
-    for what, times in found.items():
-        if what == "verify":
-            print("  " + "-" * 60)
-        ratios = " ".join(f"{taken / times[0]:8.2f}" for taken in times[1:])
-        print(f"  {what:<26} {times[0] * 1000:10.2f} {ratios}")
-    print(
-        f"  {'memory held at most':<26} {held[0]:7.0f} MB "
-        + " ".join(f"{one / held[0]:8.2f}" for one in held[1:])
-    )
-    print(f"  {'the file':<26} {long[0]:7.1f} MB " + " ".join(f"{one / long[0]:8.2f}" for one in long[1:]))
-    more = writing[-1] / writing[0]
-    print(f"  writing a job takes {writing[-1] * 1000:.1f} ms, {more:.2f} of what the first ones took")
+                    tell(found, f"{what} (everything)", cpu(ask))
+                tell(found, "memory held at most", memory(), "MB", 1)
+                tell(found, "the file", shop.store.path.stat().st_size / 1e6, "MB", 1)
+
+
+def tell(
+    found: dict[str, list[float]], what: str, measured: float, unit: str = "ms", factor: float = 1000
+) -> None:
+    """Say at once what was measured, beside what it was with the fewest jobs."""
+    found.setdefault(what, []).append(measured)
+    print(f"  {what:<28} {measured * factor:10.2f} {unit} {measured / found[what][0]:10.2f}", flush=True)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,9 @@ from urllib.parse import urlencode
 
 import pytest
 
+from corekit.desk.jobs import texts_of
 from corekit.model.measurand import answers_of
+from corekit.model.personal import shop_words
 from corekit.model.records import CodesRead, Fitted, Measured, Seen, Setup, Specified, Started
 from corekit.plugin.host import load
 from corekit.units import from_coherent
@@ -196,9 +198,10 @@ def test_what_cannot_be_reached_is_an_answer_with_a_reason_from_the_list_or_in_o
         forms = [form for form in page.forms if f"{SEEN}.cannot" in form.names]
         assert (f"{SEEN}.cannot", "no tool for it here") in forms[0].buttons
         visit.send(forms[0] if "tool" in reason else forms[1], {f"{SEEN}.cannot": reason})
-    assert [(seen.of, seen.place, str(seen.cannot)) for seen in records(visit, Seen)] == [
+    texts = texts_of(visit.shop.context, visit.job)
+    assert [(seen.of, seen.place, shop_words(seen.cannot, texts)) for seen in records(visit, Seen)] == [
         ("clutch.play", "cold", "no tool for it here"),
-        ("clutch.play", "warm", "for a reason that is noted with the shop"),
+        ("clutch.play", "warm", "the cover is riveted"),
     ]
 
 

@@ -48,6 +48,8 @@ def test_the_demo_makes_papers_store_and_pages_and_nothing_else(demo_out: Path) 
         for estimate in estimates_in(job)
     }
     pages = {name for name in made if re.fullmatch(r"published/[0-9a-f]{64}\.json", name)}
+    public = {name for name in made if re.fullmatch(r"keys/[0-9a-z]{4}(-[0-9a-z]{4}){3}\.public", name)}
+    assert len(public) == 1
     assert len(invoices) == len(pages) == len(JOBS) >= 3
     assert (
         made
@@ -57,10 +59,12 @@ def test_the_demo_makes_papers_store_and_pages_and_nothing_else(demo_out: Path) 
             "journal.sqlite",
             "journal.sqlite.seen",
             "keys/link.key",
+            "keys/sign.key",
         }
         | estimates
         | invoices
         | pages
+        | public
     )
     assert {path.name for path in demo_out.parent.iterdir()} <= {"demo-out", "serve.log"}
 

@@ -120,6 +120,8 @@ OTHERS = {
     "restore": "copies everything, and verifies it",
     "restored": "reads how the chains end, of which there are as many as there were restored copies",
     "demo": "makes a shop of its own",
+    "answers": "goes through the jobs that are open, for estimates that wait for an answer",
+    "new-plugin": "writes a package and opens no store",
     "init": "makes a shop of its own",
     "work": "serves the screens, which are counted below",
     "serve": "serves published pages and opens no store",
