@@ -56,7 +56,8 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
     if until is not None and shop.clock().date() < until and because not in EARLY_BECAUSE:
         raise RetentionError(
             f"{record.name} has an invoice or a payment, and its papers are kept until {until.isoformat()}"
-            f" (retention_years in shop.toml, or longer where its jurisdiction's rules say so). To forget its customer before, give one of these reasons:"
+            f" (retention_years in shop.toml, or longer where the rules of its jurisdiction say so). To"
+            f" forget its customer before, give one of these reasons:"
             f" {'; '.join(EARLY_BECAUSE)}. Nothing was destroyed."
         )
     left: list[str] = []

@@ -497,7 +497,7 @@ class Issued:
 
     `date_said` tells how the clock had jumped when somebody said that the date was right. `credits`: it is a
     credit note on the invoice of this number; `whole`: on all of it, which then stands no more; `credited`:
-    by how much, in the journal of the invoice's first job.
+    by how much, and `because`: why, in the journal of the invoice's first job.
     """
 
     number: str
