@@ -1,13 +1,15 @@
 """What was approved in lines and money, and whether an invoice keeps within it.
 
-The rule is the strictest there is: nothing above the approved sum, and nothing that was not approved, without
-a new yes. Local law may ask more than this (a written estimate, a certain form of consent, a statement on the
-paper); it never makes an invoice that is refused here a good idea.
+Nothing that was not approved is invoiced, and nothing above the approved sum, unless the law's own text
+allows so much more without a new approval (`model.jurisdiction`). Local law may ask more than this (a written
+estimate, a certain form of consent, a statement on the paper); it never makes an invoice that is refused here
+a good idea.
 """
 
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Sequence
+from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
 
@@ -15,13 +17,14 @@ import attrs
 
 from ..model.approval import Approval, Decision, estimate_of
 from ..model.job import Job
+from ..model.jurisdiction import NOTHING_ABOVE, ExceedRule
 from ..model.money import Money, total
-from ..model.records import Approved, Estimated, Repaired
+from ..model.records import Approved, ApprovedMore, Estimated, Repaired
 from .book import PriceBook
 from .errors import ConsentError
 from .estimate import without_declined
 from .line import Line, from_data
-from .totals import BillTotals, percent_of, totals
+from .totals import BillTotals, out_of_gross, percent_of, totals
 
 
 @attrs.frozen
@@ -45,7 +48,8 @@ def _acts(given: Iterable[Approved | Repaired]) -> tuple[Approved | Repaired, ..
 @attrs.frozen
 class ApprovedWork:
     """`model.approval.Approval` in lines and money: every estimate, every approval and repair in the
-    journal's order, and the price book.
+    journal's order, the price book, what was approved beyond the estimates since, and how far an invoice may
+    go without a new approval.
 
     Each estimate's lines are read once, whatever is asked.
     """
@@ -53,16 +57,23 @@ class ApprovedWork:
     estimates: tuple[Estimated, ...] = attrs.field(converter=_estimates)
     acts: tuple[Approved | Repaired, ...] = attrs.field(converter=_acts)
     book: PriceBook
+    additions: tuple[ApprovedMore, ...] = ()
+    rule: ExceedRule = NOTHING_ABOVE
 
     @classmethod
     def of(
-        cls, job: Job, book: PriceBook, more: Iterable[Approved] = (), instead_of: Container[str] = ()
+        cls,
+        job: Job,
+        book: PriceBook,
+        more: Iterable[Approved] = (),
+        instead_of: Container[str] = (),
+        rule: ExceedRule = NOTHING_ABOVE,
     ) -> ApprovedWork:
         """What stands in a job's journal.
 
         Args:
             more: Approvals that are about to be written. instead_of: Ids of the entries that they take the
-                place of.
+                place of. rule: The jurisdiction's.
         """
         acts: list[Approved | Repaired] = []
         new = list(more)
@@ -72,7 +83,8 @@ class ApprovedWork:
                 new = []
             elif isinstance(noted.record, (Approved, Repaired)):
                 acts.append(noted.record)
-        return cls((noted.record for noted in job.estimates), (*acts, *new), book)
+        additions = tuple(noted.record for noted in job.approved_more)
+        return cls((noted.record for noted in job.estimates), (*acts, *new), book, additions, rule)
 
     @cached_property
     def approval(self) -> Approval:
@@ -104,13 +116,32 @@ class ApprovedWork:
 
     @cached_property
     def total(self) -> Money:
-        """The sum approved, tax included: each estimate's total, less what was declined.
+        """The sum approved, tax included: each estimate's total, less what was declined, and what was
+        approved beyond them.
 
         Raises:
             ConsentError: as `lines`; or part of an estimate was declined and today's tax rates no longer give
                 the total that it was estimated at, so that nobody can say what the rest was approved at.
         """
-        return total(self.sums.values(), self.book.currency)
+        return total((*self.sums.values(), *self.more_for.values()), self.book.currency)
+
+    @cached_property
+    def more_for(self) -> dict[str, Money]:
+        """Key of work → what was approved for it beyond its estimate, tax included.
+
+        Raises:
+            ConsentError: it was approved in another currency.
+        """
+        more: dict[str, Money] = {}
+        for one in self.additions:
+            if one.currency != self.book.currency:
+                raise ConsentError(
+                    f"{one.operation}: more was approved in {one.currency}, the price book is in"
+                    f" {self.book.currency}. Withdraw it and have it approved again."
+                )
+            before = more.get(one.operation, Money(0, one.currency))
+            more[one.operation] = before + Money(one.amount, one.currency)
+        return more
 
     @cached_property
     def sums(self) -> dict[str, Money]:
@@ -166,9 +197,9 @@ def may_invoice(
 ) -> None:
     """Return when these lines may be invoiced; else say why not.
 
-    Every line belongs to something that was approved; no operation comes to more (before tax) than approved
-    for it; the total (tax and rounding amount included) is not above the approved total. Local law may ask
-    more.
+    Every line belongs to something that was approved. Where the rule adds nothing, no operation comes to more
+    than approved for it, and the total (tax and rounding amount included) is not above the approved total;
+    else the whole is not above the highest amount of the rule. Local law may ask more.
 
     Args:
         lines: What is to be invoiced.
@@ -194,14 +225,19 @@ def may_invoice(
             )
         if line.what not in approved:
             raise ConsentError(_not_approved(line, work))
-    for what, net in _nets(lines).items():
-        if net > approved[what]:
-            raise ConsentError(
-                f"{what}: comes to {net} {net.currency} before tax, but {approved[what]} was approved. "
-                "Invoice what was approved, or make a new estimate and record a new approval."
-            )
     come_to = come_to or totals(lines, work.book)
     gross = come_to.gross + (rounding or Money(0, work.book.currency))
+    base, highest = highest_chargeable(lines, work)
+    if highest > base:
+        _keep_within(highest, base, come_to.net if not work.rule.with_tax else gross, lines, work)
+        return
+    for what, net in _nets(lines).items():
+        if net > approved[what] and (over := _over(what, lines, work)) > Money(0, net.currency):
+            raise ConsentError(
+                f"{what}: comes to {net} {net.currency} before tax, but {approved[what]} was approved."
+                f" Ask for {over} {over.currency} more, tax included: {_why_more([what], lines)}. Invoice"
+                " what was approved, or record what the customer says to it."
+            )
     if gross > allowed:
         cure = "Make a new estimate and record a new approval."
         if rounding is None and (less := rounding_to_approved(lines, work, come_to)).minor:
@@ -211,6 +247,54 @@ def may_invoice(
         raise ConsentError(
             f"The invoice comes to {gross} {gross.currency}, but {allowed} was approved. {cure}"
         )
+
+
+def highest_chargeable(lines: Iterable[Line], work: ApprovedWork) -> tuple[Money, Money]:
+    """What was approved of the work of these lines, and the highest amount that may be charged for it without
+    a new approval; both with tax or both before it, as the rule compares.
+
+    It is counted from the work that is on the lines: what was approved and is not done makes no room.
+
+    Raises:
+        ConsentError: as `ApprovedWork.total`.
+    """
+    done = {line.what for line in lines}
+    sums = totals([line for line in work.lines if line.what in done], work.book)
+    added = total((more for what, more in work.more_for.items() if what in done), work.book.currency)
+    if work.rule.with_tax:
+        base = min(sums.gross + added, work.total)
+    else:  # what was added was approved with tax: before it, it is at least what the highest rate leaves
+        percent = max((row.percent for row in sums.per_rate), default=Decimal(0))
+        base = sums.net + out_of_gross(added, percent)[0]
+    return base, work.rule.highest(base)
+
+
+def _keep_within(
+    highest: Money, base: Money, charged: Money, lines: Sequence[Line], work: ApprovedWork
+) -> None:
+    if charged <= highest:
+        return
+    approved = _nets(work.lines)
+    dearer = [what for what, net in _nets(lines).items() if net > approved[what]]
+    before = "" if work.rule.with_tax else " before tax"
+    raise ConsentError(
+        f"The invoice comes to {charged} {charged.currency}{before}, and without a new approval at most"
+        f" {highest} may be charged ({work.rule}; {base} was approved). Ask for {charged - base}"
+        f" more{before}: {_why_more(dearer, lines)}. Invoice less, or record what the customer says to it."
+    )
+
+
+def _over(what: str, lines: Iterable[Line], work: ApprovedWork) -> Money:
+    """By how much, tax included, a piece of work comes to more than was approved for it."""
+    now, then = (
+        totals([line for line in some if line.what == what], work.book).gross for some in (lines, work.lines)
+    )
+    return now - then - work.more_for.get(what, Money(0, work.book.currency))
+
+
+def _why_more(dearer: Sequence[str], lines: Iterable[Line]) -> str:
+    reasons = [line.changed and f"{line.text}, {line.changed}" for line in lines if line.what in dearer]
+    return "; ".join(filter(None, reasons)) or ", ".join(dearer) or "the whole"
 
 
 def rounding_to_approved(

@@ -17,7 +17,8 @@ OUTSIDE_TAX = "none"
 class PricedPart:
     """What goes into a vehicle: its net unit price, how many, and in which condition it is.
 
-    `unit` is what its quantity counts (`l`, `m`); empty for pieces.
+    `unit` is what its quantity counts (`l`, `m`); empty for pieces. `number` is how maker or seller call it;
+    `tax` names a rate of its own; `core` is the deposit on the old part, credited when that comes in.
     """
 
     name: str
@@ -25,6 +26,9 @@ class PricedPart:
     quantity: Decimal
     condition: Condition
     unit: str = ""
+    number: str = ""
+    tax: str = ""
+    core: Decimal | None = None
 
 
 @attrs.frozen(kw_only=True)
@@ -37,6 +41,22 @@ class PricedOperation:
 
 
 @attrs.frozen(kw_only=True)
+class SuppliesCharge:
+    """A general charge for small supplies: so many percent of a work's labour, at most `cap` for each."""
+
+    percent: Decimal
+    cap: Decimal | None = None
+
+
+@attrs.frozen(kw_only=True)
+class Zone:
+    """A flat price of the drive up to a distance in kilometres; None without an end."""
+
+    up_to: Decimal | None
+    price: Decimal
+
+
+@attrs.frozen(kw_only=True)
 class PriceBook:
     """All prices of a shop, net, as decimal numbers of its currency.
 
@@ -46,6 +66,7 @@ class PriceBook:
         rates: Tax rate name → percent; empty for a shop outside tax.
         tax_of: Kind of line → the name of its rate.
         outside_tax: Why the shop shows no tax; empty when it does.
+        reverse_charge: It shows none because the customer owes it.
         labour: Price of an hour.
         call_out: Price of coming at all; None when there is none.
         per_km, travel: Price of a kilometre, or of the drive whatever its length; at most one of them is
@@ -54,6 +75,8 @@ class PriceBook:
         diagnosis_cap: The most that call-out, travel and diagnosis may come to together before tax; None
             without a cap.
         operations: Operation key → what it takes.
+        least_hours: No work is charged with fewer hours. zones: Prices of the drive by distance.
+        supplies: The general charge for small supplies; None without one.
     """
 
     where: str
@@ -61,6 +84,7 @@ class PriceBook:
     rates: Mapping[str, Decimal]
     tax_of: Mapping[LineKind, str]
     outside_tax: str
+    reverse_charge: bool = False
     labour: Decimal
     call_out: Decimal | None
     per_km: Decimal | None
@@ -68,3 +92,6 @@ class PriceBook:
     diagnosis: Decimal
     diagnosis_cap: Decimal | None
     operations: Mapping[str, PricedOperation]
+    least_hours: Decimal = Decimal(0)
+    zones: tuple[Zone, ...] = ()
+    supplies: SuppliesCharge | None = None

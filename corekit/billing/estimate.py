@@ -9,8 +9,8 @@ import attrs
 
 from ..errors import InputError
 from ..fault import DataFault, DataFileError
-from ..model.money import total
-from .book import PriceBook
+from ..model.money import Money, total
+from .book import PriceBook, PricedOperation
 from .line import PIECE, Ground, GroundKind, Line, LineKind, priced_line
 
 
@@ -81,9 +81,26 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
         if km < 0:
             raise InputError(f"A distance cannot be negative; got {km} km.")
         lines.append(row(LineKind.TRAVEL, "Travel", km, "km", book.per_km))
+    if call_out and book.zones:
+        lines.append(row(LineKind.TRAVEL, "Travel", Decimal(1), "flat", _zone_price(book, km)))
     lines.append(row(LineKind.DIAGNOSIS, "Diagnosis, flat price", Decimal(1), "flat", book.diagnosis))
     _keep_within_cap(lines, book)
     return tuple(lines)
+
+
+def _zone_price(book: PriceBook, km: Decimal | None) -> Decimal:
+    if km is None:
+        got = "a distance is needed to price the drive"
+        raise PriceError(
+            [DataFault("travel.zones", "the kilometres", got, "them with the estimate")], book.where
+        )
+    if km < 0:
+        raise InputError(f"A distance cannot be negative; got {km} km.")
+    for zone in book.zones:
+        if zone.up_to is None or km <= zone.up_to:
+            return zone.price
+    got = f"{km} km is farther than every zone"
+    raise PriceError([DataFault("travel.zones", "", got, "a zone without up_to, or do not go")], book.where)
 
 
 def _keep_within_cap(lines: Sequence[Line], book: PriceBook) -> None:
@@ -129,7 +146,7 @@ def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line,
                     text=asked.title,
                     operation=asked.operation,
                     ground=asked.ground,
-                    quantity=operation.hours,
+                    quantity=max(operation.hours, book.least_hours),
                     unit="h",
                     price=book.labour,
                     currency=book.currency,
@@ -147,13 +164,59 @@ def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line,
                 unit=part.unit or PIECE,
                 price=part.price,
                 currency=book.currency,
-                tax=book.tax_of[LineKind.PART],
+                tax=part.tax or book.tax_of[LineKind.PART],
                 condition=part.condition,
+                number=part.number,
                 shown_by=asked.shown_by,
             )
             for part in operation.parts
         ]
+        lines += _cores(book, asked, operation)
+        lines += _supplies(book, asked, operation)
     return tuple(lines)
+
+
+def _cores(book: PriceBook, asked: WorkItem, operation: PricedOperation) -> list[Line]:
+    """The deposits on old parts, each a line of its own, so that one that comes in can be credited."""
+    return [
+        priced_line(
+            kind=LineKind.PART,
+            text=f"Core deposit, {part.name}",
+            operation=asked.operation,
+            ground=asked.ground,
+            quantity=part.quantity,
+            unit=part.unit or PIECE,
+            price=part.core,
+            currency=book.currency,
+            tax=part.tax or book.tax_of[LineKind.PART],
+            condition=part.condition,
+        )
+        for part in operation.parts
+        if part.core
+    ]
+
+
+def _supplies(book: PriceBook, asked: WorkItem, operation: PricedOperation) -> list[Line]:
+    """The general charge on a work's labour, where the shop makes one."""
+    if book.supplies is None or not operation.hours:
+        return []
+    labour = max(operation.hours, book.least_hours) * book.labour
+    price = Money.of(labour * book.supplies.percent / 100, book.currency)
+    if book.supplies.cap is not None:
+        price = min(price, Money.of(book.supplies.cap, book.currency))
+    return [
+        priced_line(
+            kind=LineKind.SUPPLIES,
+            text="Shop supplies",
+            operation=asked.operation,
+            ground=asked.ground,
+            quantity=Decimal(1),
+            unit="flat",
+            price=price.amount,
+            currency=book.currency,
+            tax=book.tax_of[LineKind.SUPPLIES],
+        )
+    ]
 
 
 def without_declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, ...]:

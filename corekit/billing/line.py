@@ -27,6 +27,7 @@ class LineKind(StrEnum):
     CALL_OUT = "call-out"
     TRAVEL = "travel"
     DIAGNOSIS = "diagnosis"
+    SUPPLIES = "supplies"
 
 
 class GroundKind(StrEnum):
@@ -98,6 +99,9 @@ class Line:
         condition: Of a part.
         shown_by: The reading that will show that the operation worked, in words.
         waived: Why it is not charged, as printed; empty when it is.
+        number: Of a part, as its maker or seller calls it.
+        off: By how much its price is lowered, and why, as printed; empty where it is not.
+        changed: Why its quantity is another one than estimated, as printed; empty when it is not.
 
     Raises:
         ValueError: `net` is not what quantity and price come to, `per` is not above zero, a part has no
@@ -117,6 +121,9 @@ class Line:
     shown_by: str = ""
     per: Decimal = Decimal(1)
     waived: str = ""
+    changed: str = ""
+    number: str = ""
+    off: str = ""
 
     @property
     def what(self) -> str:
@@ -176,6 +183,7 @@ def priced_line(
     condition: Condition | None = None,
     shown_by: str = "",
     per: Decimal = Decimal(1),
+    number: str = "",
 ) -> Line:
     """A line with its net amount worked out."""
     net = line_net(quantity, price, currency, per)
@@ -192,14 +200,15 @@ def priced_line(
         condition=condition,
         shown_by=shown_by,
         per=per,
+        number=number,
     )
 
 
 def to_data(line: Line) -> dict[str, Any]:
     """The line as plain JSON data; decimal numbers as text. `from_data` gives an equal line back.
 
-    `waived` stands in it only where it says something: what an older program wrote of the same line is the
-    same data.
+    `waived`, `changed`, `number` and `off` stand in it only where they say something: what an older program
+    wrote of the same line is the same data.
     """
     data: dict[str, Any] = {
         "kind": str(line.kind),
@@ -220,9 +229,11 @@ def to_data(line: Line) -> dict[str, Any]:
         "condition": str(line.condition) if line.condition else "",
         "shown_by": line.shown_by,
     }
-    return {**data, "waived": line.waived} if line.waived else data
+    return {**data, **{key: text for key in _LATER if (text := getattr(line, key))}}
 
 
+#: Fields of a line that came later.
+_LATER = ("waived", "changed", "number", "off")
 _TEXTS = ("kind", "text", "operation", "quantity", "unit", "price", "per", "tax", "condition", "shown_by")
 
 
@@ -233,13 +244,13 @@ def from_data(data: Mapping[str, Any]) -> Line:
         ValueError: a key is missing or unknown, a value is of the wrong sort, or the line contradicts itself.
     """
     line = _object(
-        {"waived": "", **data} if isinstance(data, Mapping) else data,
+        {**dict.fromkeys(_LATER, ""), **data} if isinstance(data, Mapping) else data,
         "line",
-        (*_TEXTS, "waived", "ground", "net"),
+        (*_TEXTS, *_LATER, "ground", "net"),
     )
     ground = _object(line["ground"], "ground", ("kind", "text", "finding_code", "evidence"))
     net = _object(line["net"], "net", ("minor", "currency"))
-    texts = [(key, line[key]) for key in (*_TEXTS, "waived")] + [
+    texts = [(key, line[key]) for key in (*_TEXTS, *_LATER)] + [
         (f"ground.{key}", ground[key]) for key in ("kind", "text", "finding_code")
     ]
     for key, value in [*texts, ("net.currency", net["currency"])]:
@@ -267,6 +278,9 @@ def from_data(data: Mapping[str, Any]) -> Line:
         condition=line["condition"] or None,
         shown_by=line["shown_by"],
         waived=line["waived"],
+        changed=line["changed"],
+        number=line["number"],
+        off=line["off"],
     )
 
 

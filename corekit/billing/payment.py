@@ -53,6 +53,28 @@ def payable_after(
     return payable(of, paid_so_far(payments, of.gross.currency), rounding)
 
 
+def give_back(amount: Money, how: str, most: Money) -> None:
+    """Return when so much may be given back.
+
+    Args:
+        most: What was paid and is not owed.
+
+    Raises:
+        PaymentError: not above zero, another currency, more than that, or nobody said how.
+    """
+    if not how.strip():
+        raise PaymentError('What is given back says how; write for instance how = "cash".')
+    if amount.currency != most.currency:
+        raise PaymentError(f"What was paid is in {most.currency}; {amount.currency} cannot be given back.")
+    if amount.minor <= 0:
+        raise PaymentError(f"What is given back is above zero; got {amount} {amount.currency}.")
+    if amount > most:
+        raise PaymentError(
+            f"Only {max(most, Money(0, most.currency))} {most.currency} was paid and is not owed, so {amount}"
+            " cannot be given back. To give back more, credit the invoice first: `corekit credit`."
+        )
+
+
 def receive(amount: Money, how: str, against: Payable) -> AmountReceived:
     """Take money against what is due; the receipt says what is left.
 
@@ -69,7 +91,8 @@ def receive(amount: Money, how: str, against: Payable) -> AmountReceived:
         )
     if amount.minor <= 0:
         raise PaymentError(
-            f"A payment is above zero; got {amount} {amount.currency}. Money given back is not a payment."
+            f"A payment is above zero; got {amount} {amount.currency}. Money given back is no payment:"
+            " `corekit refund`."
         )
     if amount > due:
         if due.minor <= 0:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from decimal import Decimal
+from collections.abc import Mapping, Sequence
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 import attrs
@@ -12,7 +12,7 @@ import attrs
 from ..datafile import Count, needed, structured, table
 from ..fault import Faults, Place, quoted
 from ..model.money import minor_digits
-from .book import OUTSIDE_TAX, PriceBook, PricedOperation, PricedPart
+from .book import OUTSIDE_TAX, PriceBook, PricedOperation, PricedPart, SuppliesCharge, Zone
 from .line import Condition, LineKind
 
 _ZERO = Decimal(0)
@@ -23,6 +23,7 @@ class TaxTable:
     rates: dict[str, Decimal | None] = attrs.field(factory=dict)
     default: str = ""
     none: str | None = None
+    reverse_charge: str | None = None
     labour: str | None = None
     parts: str | None = None
     call_out: str | None = None
@@ -31,12 +32,32 @@ class TaxTable:
 @table
 class LabourTable:
     per_hour: Decimal = needed("the price of an hour", '"62.50"', default=_ZERO)
+    least: Decimal | None = None
+
+
+@table
+class ZoneRow:
+    up_to: Decimal | None = None
+    price: Decimal = needed("the price of the drive", '"12.00"', default=_ZERO)
 
 
 @table
 class TravelTable:
     per_km: Decimal | None = None
     flat: Decimal | None = None
+    zones: list[ZoneRow | None] | None = None
+
+
+@table
+class MarkupRow:
+    up_to: Decimal | None = None
+    percent: Decimal = needed("the percent on the cost", '"40"', default=_ZERO)
+
+
+@table
+class SuppliesTable:
+    percent: Decimal = needed("the percent of a work's labour", '"5"', default=_ZERO)
+    cap: Decimal | None = None
 
 
 @table
@@ -48,9 +69,13 @@ class DiagnosisTable:
 @table
 class PartRow:
     name: str = needed("what the part is called", default="")
-    price: Decimal = needed("its net price", '"12.80"', default=_ZERO)
+    price: Decimal | None = None
+    cost: Decimal | None = None
+    tax: str = ""
+    core: Decimal | None = None
     quantity: Count = needed("how many", '"1"', default=Count(Decimal(1)))
     unit: str | None = None
+    number: str = ""
     condition: Condition | None = needed(f"one of {', '.join(map(quoted, Condition))}")
 
 
@@ -73,6 +98,8 @@ class PriceFile:
     diagnosis: DiagnosisTable = needed(
         "the price of a diagnosis", '{ price = "35.00" }', factory=DiagnosisTable
     )
+    markup: list[MarkupRow | None] = attrs.field(factory=list)
+    supplies: SuppliesTable | None = None
     operations: dict[str, OperationTable | None] = needed(
         "what each operation takes", '[operations."brakes.bleed"] with hours = "0.6" in it', factory=dict
     )
@@ -93,9 +120,17 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
     parts  = [ { name = "Brake fluid", price = "12.80", quantity = "0.8", unit = "l", condition = "new" } ]
     hazard = "…"                                          # optional
     ```
+    A part may have, in place of its `price`, a `cost`, and then `markup = [{ up_to = "20.00", percent =
+    "60" }, { percent = "30" }]` makes the price of it. It may name its `tax` rate, its `number`, and a `core`
+    deposit.
+    With `labour = { …, least = "0.5" }` no work is charged with fewer hours; `travel = { zones = [{ up_to =
+    "10", price = "12.00" }, …] }` prices the drive by its kilometres; `supplies = { percent = "5", cap =
+    "10.00" }` is charged on each work's labour, where the law allows it.
+
     In `tax`, `labour` (diagnosis follows it), `parts` and `call_out` (travel follows it) may each name a rate
-    of their own; a shop outside tax writes `tax = { none = "reason" }`. Amounts have no more decimals than
-    the currency; only unit prices (hour, kilometre, part) may have more, up to six.
+    of their own; a shop outside tax writes `tax = { none = "reason" }`, one whose customers owe the tax
+    `tax = { reverse_charge = "reason" }`. Amounts have no more decimals than the currency; only unit prices
+    (hour, kilometre, part) may have more, up to six.
 
     Args:
         data: What the TOML parser gave.
@@ -110,18 +145,20 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
     places = _currency_places(form, faults)
     _prices(form, places, faults)
     operations = {
-        key: _operation(("operations", key), key, table, max(_UNIT_PRICE_PLACES, places), faults)
+        key: _operation(("operations", key), key, table, max(_UNIT_PRICE_PLACES, places), form, faults)
         for key, table in form.operations.items()
         if table is not None
     }
     faults.refuse(data, where)
     travel = form.travel or TravelTable()
+    reverse = (form.tax.reverse_charge or "") if form.tax else ""
     return PriceBook(
         where=where,
         currency=form.currency,
         rates=rates,
         tax_of=tax_of,
-        outside_tax=(form.tax.none or "") if form.tax else "",
+        outside_tax=reverse or ((form.tax.none or "") if form.tax else ""),
+        reverse_charge=bool(reverse),
         labour=form.labour.per_hour,
         call_out=form.call_out,
         per_km=travel.per_km,
@@ -129,14 +166,23 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
         diagnosis=form.diagnosis.price,
         diagnosis_cap=form.diagnosis.cap,
         operations=operations,
+        least_hours=form.labour.least or _ZERO,
+        zones=tuple(Zone(up_to=row.up_to, price=row.price) for row in travel.zones or () if row is not None),
+        supplies=(
+            SuppliesCharge(percent=form.supplies.percent, cap=form.supplies.cap) if form.supplies else None
+        ),
     )
 
 
 #: Key in [tax] that may name a rate of its own → the kinds of line that follow it.
 _TAX_KEYS: dict[str, tuple[LineKind, ...]] = {
     "labour": (LineKind.LABOUR, LineKind.DIAGNOSIS),
-    "parts": (LineKind.PART,),
+    "parts": (LineKind.PART, LineKind.SUPPLIES),
     "call_out": (LineKind.CALL_OUT, LineKind.TRAVEL),
+}
+_NO_RATES = {
+    "none": "a shop outside tax has no rates",
+    "reverse_charge": "a shop whose customers owe the tax has no rates",
 }
 _OPERATION_KEY = re.compile(r"[a-z0-9_]+(\.[a-z0-9_]+)+")
 _CURRENCY = re.compile(r"[A-Z]{3}")
@@ -166,26 +212,49 @@ def _prices(form: PriceFile, places: int, faults: Faults) -> None:
     ):
         _fine(path, amount, max(_UNIT_PRICE_PLACES, places), faults)
     prices = [
-        key for key in ("per_km", "flat") if getattr(travel, key) is not None or faults.at(("travel", key))
+        key
+        for key in ("per_km", "flat", "zones")
+        if getattr(travel, key) is not None or faults.below(("travel", key))
     ]
     if form.travel is not None and len(prices) != 1:
-        got = "has two prices" if prices else "has no price"
-        faults.add(("travel",), got, "one of the two", 'per_km = "…" or flat = "…"')
+        got = "has several prices" if prices else "has no price"
+        faults.add(("travel",), got, "one of them", 'per_km = "…", flat = "…" or zones = […]')
+    _in_steps(("travel", "zones"), travel.zones or [], faults)
+    _in_steps(("markup",), form.markup, faults)
+    for n, zone in enumerate(travel.zones or []):
+        _fine(("travel", "zones", n, "price"), zone.price if zone is not None else None, places, faults)
+    _fine(("labour", "least"), form.labour.least, 3, faults)
+    if form.supplies is not None:
+        _fine(("supplies", "cap"), form.supplies.cap, places, faults)
+        if form.supplies.percent > 100:
+            faults.add(("supplies", "percent"), f"is {form.supplies.percent}", "at most 100 percent")
     least = diagnosis.price + (form.call_out or _ZERO) + (travel.flat or _ZERO)
     if diagnosis.cap is not None and diagnosis.cap < least:
         got = f"is {diagnosis.cap}, but diagnosis, call-out and travel come to {least} already"
         faults.add(("diagnosis", "cap"), got, "", "a higher cap, or a lower price")
 
 
+def _in_steps(path: Place, rows: Sequence[ZoneRow | MarkupRow | None], faults: Faults) -> None:
+    """Each row reaches farther than the one before, and the last has no end or is an end for good."""
+    ends = [row.up_to if row is not None else None for row in rows]
+    for n, end in enumerate(ends[:-1]):
+        after = ends[n + 1]
+        if end is None or (after is not None and after <= end):
+            got = "has no end, and another row follows" if end is None else f"{end} is not below the next"
+            faults.add((*path, n, "up_to"), got, "rows in rising order, the last one without up_to")
+
+
 def _tax(tax: TaxTable, faults: Faults) -> tuple[dict[str, Decimal], dict[LineKind, str]]:
     named = {key: name for key in _TAX_KEYS if (name := getattr(tax, key)) is not None}
-    if tax.none is not None:
-        others = [key for key in ("rates", "default") if getattr(tax, key)] + [*named]
+    if tax.none is not None or tax.reverse_charge is not None:
+        key = "none" if tax.none is not None else "reverse_charge"
+        others = [one for one in ("rates", "default") if getattr(tax, one)] + [*named]
+        others += ["reverse_charge"] if key == "none" and tax.reverse_charge is not None else []
         if others:
-            write = f"none without {', '.join(others)}, or omit none"
-            faults.add(("tax", "none"), "a shop outside tax has no rates", "none alone", write)
-        elif not tax.none.strip():
-            faults.add(("tax", "none"), "is empty", "the reason why no tax is shown")
+            write = f"{key} without {', '.join(others)}, or omit {key}"
+            faults.add(("tax", key), _NO_RATES[key], f"{key} alone", write)
+        elif not getattr(tax, key).strip():
+            faults.add(("tax", key), "is empty", "the reason why no tax is shown")
         return {}, dict.fromkeys(LineKind, OUTSIDE_TAX)
     example = 'rates = { standard = "20" } and default = "standard", or none = "why no tax is shown"'
     for key in ("rates", "default"):
@@ -209,7 +278,9 @@ def _tax(tax: TaxTable, faults: Faults) -> tuple[dict[str, Decimal], dict[LineKi
     return {name: percent or _ZERO for name, percent in tax.rates.items()}, tax_of
 
 
-def _operation(path: Place, key: str, table: OperationTable, places: int, faults: Faults) -> PricedOperation:
+def _operation(
+    path: Place, key: str, table: OperationTable, places: int, form: PriceFile, faults: Faults
+) -> PricedOperation:
     if not _OPERATION_KEY.fullmatch(key):
         example = 'the key whole and in quotes, as in [operations."brakes.bleed"]'
         faults.add(path, "is no operation key", "system.name", example)
@@ -221,7 +292,7 @@ def _operation(path: Place, key: str, table: OperationTable, places: int, faults
     parts = []
     for n, row in enumerate(table.parts):
         if row is not None:
-            parts.append(_part((*path, "parts", n), row, places, faults))
+            parts.append(_part((*path, "parts", n), row, places, form, faults))
             same = first.setdefault((row.name.strip().casefold(), str(row.condition)), n)
             if same != n and row.name and row.condition:
                 got = f"{quoted(row.name)}, {row.condition}, stands in parts[{same}] already"
@@ -229,18 +300,24 @@ def _operation(path: Place, key: str, table: OperationTable, places: int, faults
     return PricedOperation(hours=hours, parts=tuple(parts), hazard=table.hazard)
 
 
-def _part(path: Place, row: PartRow, places: int, faults: Faults) -> PricedPart:
+def _part(path: Place, row: PartRow, places: int, form: PriceFile, faults: Faults) -> PricedPart:
     if not row.name.strip() and not faults.at((*path, "name")):
         faults.add((*path, "name"), "is empty", "what the part is called")
+    price = _price(path, row, form, faults)
     _fine((*path, "price"), row.price, places, faults)
+    _fine((*path, "core"), row.core, places, faults)
+    rates = form.tax.rates if form.tax else {}
+    if row.tax and row.tax not in rates:
+        known = f"one of {', '.join(map(quoted, rates))}" if rates else "no rate, where no tax is shown"
+        faults.add((*path, "tax"), f"{quoted(row.tax)} is not among the rates", known)
     _fine((*path, "quantity"), row.quantity, 3, faults)
     if row.quantity == 0:
         cure = "the list without the row if nothing is used"
         faults.add((*path, "quantity"), "is zero", "more than zero", cure)
     elif row.quantity >= 100_000:
         faults.add((*path, "quantity"), f"is {row.quantity}", "fewer than 100000")
-    if row.condition == Condition.CUSTOMERS_OWN and row.price:
-        got = f"is {row.price}, and a part of the customer's own is not sold"
+    if row.condition == Condition.CUSTOMERS_OWN and price:
+        got = f"is {price}, and a part of the customer's own is not sold"
         faults.add((*path, "price"), got, "no price", '"0.00"')
     condition = row.condition or Condition.NEW
     unit = (row.unit or "").strip()
@@ -249,7 +326,38 @@ def _part(path: Place, row: PartRow, places: int, faults: Faults) -> PricedPart:
         faults.add(
             (*path, "unit"), f"{quoted(row.unit)} is no unit", expected, '"l", or the row without unit'
         )
-    return PricedPart(name=row.name, price=row.price, quantity=row.quantity, condition=condition, unit=unit)
+    return PricedPart(
+        name=row.name,
+        price=price,
+        quantity=row.quantity,
+        condition=condition,
+        unit=unit,
+        number=row.number.strip(),
+        tax=row.tax,
+        core=row.core,
+    )
+
+
+def _price(path: Place, row: PartRow, form: PriceFile, faults: Faults) -> Decimal:
+    """A part's price: as it stands, or its cost with the markup on it."""
+    if row.cost is None:
+        if row.price is None and not faults.at((*path, "price")) and not faults.at((*path, "cost")):
+            faults.add((*path, "price"), "is missing", "its net price, or its cost with a markup", '"12.80"')
+        return row.price or _ZERO
+    if row.price is not None:
+        faults.add((*path, "cost"), "there is a price beside it", "one of the two", "price or cost")
+        return row.price
+    step = next(
+        (one for one in form.markup if one is not None and (one.up_to is None or row.cost <= one.up_to)), None
+    )
+    if step is None:
+        if not faults.below(("markup",)):
+            got = f"is {row.cost}, and no markup is for that"
+            faults.add((*path, "cost"), got, "a row of markup without up_to", 'markup = [{ percent = "40" }]')
+        return row.cost
+    return (row.cost * (100 + step.percent) / 100).quantize(
+        Decimal(1).scaleb(-minor_digits(form.currency)), ROUND_HALF_UP
+    )
 
 
 def _fine(path: Place, number: Decimal | None, places: int, faults: Faults) -> None:

@@ -150,9 +150,6 @@ def out_of_gross(gross: Money, percent: Decimal) -> tuple[Money, Money]:
     """Net and tax within a price that includes tax: net = gross / (1 + percent / 100) rounded half up, tax
     the rest.
 
-    No price of a book includes tax, so no paper asks for it; it stays for the published worked examples of
-    prices that do.
-
     Raises:
         ValueError: the percent is negative.
     """

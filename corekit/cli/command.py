@@ -29,9 +29,14 @@ VERBS = {
     "add": "save a visit file in the store, or what has changed in it",
     "estimate": "make an estimate and save it; the customer approves exactly this",
     "approve": "record the customer's approval of an estimate",
+    "change": "say what approved work really took, and what more was approved",
     "answers": "fetch what customers answered to estimates on the page",
     "invoice": "take a number and issue the invoice",
     "pay": "record a payment for a job",
+    "refund": "record money given back for a job",
+    "credit": "issue a credit note on an invoice, whole or in part",
+    "writeoff": "ask no more for some of an issued invoice",
+    "books": "the money of a day, month or year, and what is open; as CSV too",
     "receipt": "print the receipt for a payment that the invoice does not show",
     "publish": "send issued invoices' pages to where their codes lead",
     "links": "list an invoice's links, make another one, or take one down",
@@ -282,13 +287,22 @@ def distance(text: str | None) -> Decimal | None:
     Raises:
         ValueError: it is no distance.
     """
+    return quantity(text, "--km", "a distance in kilometres")
+
+
+def quantity(text: str | None, option: str, what: str) -> Decimal | None:
+    """A number as a person types it, of at most three decimals.
+
+    Raises:
+        ValueError: it is none.
+    """
     if text is None:
         return None
     import re
     from decimal import Decimal
 
     if not re.fullmatch(r"[0-9]{1,5}([.,][0-9]{1,3})?", text.strip()):
-        raise InputError(f"--km: {text!r} is not a distance in kilometres; write a number, e.g. 12.5.")
+        raise InputError(f"{option}: {text!r} is not {what}; write a number, e.g. 12.5.")
     return Decimal(text.strip().replace(",", "."))
 
 

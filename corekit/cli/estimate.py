@@ -41,10 +41,13 @@ def run(args: argparse.Namespace) -> int:
 
 def _make(args: argparse.Namespace) -> int:
     from ..desk.jobs import job_with_id
+    from ..desk.settings import unknown_operations
     from ..desk.shop import open_shop
     from .command import distance, same_shop, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
+        for sentence in unknown_operations(shop.context.plugins, shop.context.prices):
+            print(sentence)
         estimate = shop.estimate(
             args.job,
             args.stage,

@@ -15,6 +15,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--address", action="append", metavar="LINE", help="a line of your address; say it once for each line"
     )
     parser.add_argument("--currency", help="the currency's three letters, e.g. EUR")
+    parser.add_argument(
+        "--tax-number", default="", help="your tax number; where you charge tax, invoices need it"
+    )
+    parser.add_argument("--zone", default="", help="the time zone of your days, if not this device's own")
+    parser.add_argument(
+        "--jurisdiction", default="", help="whose law holds (ISO 3166), e.g. US-FL; no legal advice"
+    )
     parser.add_argument("--page", help="https address of your page server; omit it if you have none")
 
 
@@ -52,6 +59,9 @@ def run(args: argparse.Namespace) -> int:
         address=tuple(address),
         currency=ask("Your currency, three letters", args.currency).upper(),
         page=(args.page or "").rstrip("/"),
+        tax_id=args.tax_number.strip(),
+        zone=args.zone.strip(),
+        jurisdiction=args.jurisdiction.strip(),
     )
     for path in set_up(folder, answers):
         print(f"written: {path}")

@@ -27,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
 
     with open_shop(shop_folder(args.shop)) as shop:
         billed = billed_with(shop.context, job_named(shop.context, args.job))
-        for payment in payments_of(billed):
+        for payment in payments_of(shop.context, billed):
             shown = f", shown on invoice {payment.on_invoice}" if payment.on_invoice else ""
             print(
                 f"Payment {payment.id[:12]}: {payment.amount} {payment.amount.currency}, {payment.how},"

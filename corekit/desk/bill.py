@@ -13,6 +13,7 @@ from ..billing.payment import payable_after
 from ..billing.together import JobShare
 from ..model.document import Document
 from ..model.job import Job
+from ..model.jurisdiction import NOTHING_ABOVE, ExceedRule
 from ..plugin.host import Plugins
 from ..report.papers import invoice_document
 from ..report.sheet import Sheet
@@ -23,19 +24,31 @@ from .offerable import to_invoice
 class Bill:
     """A job's invoice, worked out and ready for a number.
 
+    Args:
+        rule: How far it may go beyond what was approved.
+
     Raises:
-        ConsentError: nothing was both approved and done, or it would exceed what was approved.
+        ConsentError: nothing was both approved and done, or it would exceed what may be charged.
     """
 
-    def __init__(self, job: Job, assessment: Assessment, plugins: Plugins, book: PriceBook) -> None:
+    def __init__(
+        self,
+        job: Job,
+        assessment: Assessment,
+        plugins: Plugins,
+        book: PriceBook,
+        rule: ExceedRule = NOTHING_ABOVE,
+    ) -> None:
         self.job, self.jobs, self.assessment, self.versions = job, [job], assessment, assessment.versions
-        self.work = ApprovedWork.of(job, book)
+        self.plugins = plugins
+        self.work = ApprovedWork.of(job, book, rule=rule)
         self.lines = to_invoice(job, self.work, assessment)
         if not self.lines:
             raise ConsentError(
                 f"Nothing in {job.name} was both approved and done, so there is nothing to invoice."
             )
         self.share = JobShare(lines=self.lines, work=self.work)
+        self.totals = self.share.totals
         self.payable = payable_after(
             self.share.totals, [noted.record for noted in job.payments], self.share.rounding
         )
@@ -53,7 +66,7 @@ class Bill:
             lines=self.lines,
             totals=self.share.totals,
             payable=self.payable,
-            approvals=paper.approvals_of(self.job, self.work),
+            approvals=paper.approvals_of(self.job, self.work, self.plugins, sheet.day_of),
             payments=paper.payments_of(self.job),
             link=1,
             record_mark=record_mark,

@@ -62,7 +62,7 @@ def clock_jump(shop: ShopContext) -> ClockJump | None:
 
 def now_in_words(shop: ShopContext) -> str:
     """This moment, to the minute, for whoever is to say that it is right."""
-    return _day(datetime.fromisoformat(shop.store.now()))
+    return f"{shop.settings.local(datetime.fromisoformat(shop.store.now())):%Y-%m-%d %H:%M}"
 
 
 def _is_jump(before: datetime, after: datetime) -> bool:

@@ -15,13 +15,22 @@ from ..assess.assessment import Assessor, assess
 from ..billing.book import PriceBook
 from ..files import sweep
 from ..intake.declared import Declared
+from ..model.jurisdiction import Jurisdiction
 from ..plugin.host import Plugins, load
 from ..share import keys
 from ..store.requests import Request
 from ..store.store import Store
 from .errors import DeskError
 from .pricing import CurrentPrices
-from .settings import KEY_FILE, PAPERS, STORE_FILE, Settings, declared, read_settings
+from .settings import (
+    KEY_FILE,
+    PAPERS,
+    STORE_FILE,
+    Settings,
+    declared,
+    jurisdiction_of,
+    read_settings,
+)
 
 
 def utc_now() -> datetime:
@@ -65,6 +74,16 @@ class ShopContext:
         return declared(self.plugins, self.settings, self.prices.currency)
 
     @cached_property
+    def jurisdiction(self) -> Jurisdiction:
+        """The rules of the shop's place."""
+        return jurisdiction_of(self.settings, self.plugins)
+
+    @property
+    def now(self) -> datetime:
+        """This moment by the shop's own clock: papers are dated and numbers counted by it."""
+        return self.settings.local(self.clock())
+
+    @cached_property
     def link_key(self) -> bytes:
         """The key that the codes of this shop's papers are made with."""
         return keys.read_link_key(self.folder / KEY_FILE)
@@ -77,7 +96,7 @@ class ShopContext:
     @property
     def books_chain(self) -> str:
         """Name of the books that this device writes in this year."""
-        return f"books/{self.device}/{self.clock().year}"
+        return f"books/{self.device}/{self.now.year}"
 
     @property
     def device(self) -> str:

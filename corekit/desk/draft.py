@@ -33,7 +33,7 @@ from .errors import DeskError
 from .in_memory import scratch_job
 from .jobs import job_named, texts_of
 from .offerable import approved_before, cap_of, done_without_estimate, is_charged, requested_work
-from .settings import Settings, declared, read_prices, read_settings
+from .settings import Settings, declared, jurisdiction_of, read_prices, read_settings
 
 #: Columns of a paper in the terminal.
 PAPER_WIDTH = 96
@@ -103,7 +103,9 @@ def draft_invoice(
     job = bench.job
     if job.approvals:
         return bench.write(
-            Bill(job, bench.assessment, bench.plugins, bench.book).document(bench.sheet(), "", UNMARKED),
+            Bill(job, bench.assessment, bench.plugins, bench.book, bench.rule).document(
+                bench.sheet(), "", UNMARKED
+            ),
             out,
             as_text,
         )
@@ -136,6 +138,7 @@ class _Bench:
         self.plugins: Plugins = load()
         self.settings: Settings = read_settings(folder, demo=True)
         self.book: PriceBook = read_prices(folder)
+        self.rule = jurisdiction_of(self.settings, self.plugins).limit
         self.job, self.texts = self._from_file(visit) if is_file else self._from_store(visit, folder)
         self.assessment: Assessment = assess(self.job, self.plugins)
 
@@ -163,11 +166,10 @@ class _Bench:
     def sheet(self) -> Sheet:
         return paper.sheet(
             random_id(16),
-            self.settings.issuer,
+            self.settings,
             datetime.now(UTC),
             self.book.currency,
             self.plugins,
-            valid_days=self.settings.estimate_days,
             demo=self.job.demo,
             draft=True,
         )

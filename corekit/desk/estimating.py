@@ -11,6 +11,7 @@ import attrs
 from .._version import __version__
 from ..account.account import account_of
 from ..assess.assessment import Assessment
+from ..billing.discount import with_discounts
 from ..billing.estimate import diagnosis_lines, repair_lines
 from ..billing.line import Line
 from ..billing.line import to_data as line_data
@@ -19,6 +20,7 @@ from ..billing.waiver import charged_lines, waive, waivers
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.entry import Draft, Entry, own_subject
 from ..model.job import Job
+from ..model.jurisdiction import Supplies
 from ..model.money import Money
 from ..model.records import Estimated, body_of
 from ..report.papers import estimate_document
@@ -151,9 +153,11 @@ def lines_of(
     Raises:
         DeskError, PriceError: as `estimate`.
     """
+    discounts = [noted.record for noted in job.discounted]
     if stage == "diagnosis":
         pays = _pays_for_the_coming(shop, job) if terms.call_out is None else terms.call_out
-        return waive(diagnosis_lines(shop.prices, terms.km, call_out=pays), waivers(job))
+        looking = diagnosis_lines(shop.prices, terms.km, call_out=pays)
+        return waive(with_discounts(looking, discounts), waivers(job))
     if stage != "repair":
         raise DeskError(f"An estimate is for the stage diagnosis or repair; got {stage!r}.")
     work = requested_work(job, assessment, shop.plugins)
@@ -163,7 +167,25 @@ def lines_of(
             " names the next test. Work on the customer's wish or on your own judgement is written into the"
             " file as requested = { … }."
         )
-    return waive(repair_lines(shop.prices, left_in(work, terms.without)), waivers(job))
+    _supplies_allowed(shop)
+    repairs = repair_lines(shop.prices, left_in(work, terms.without))
+    return waive(with_discounts(repairs, discounts), waivers(job))
+
+
+def _supplies_allowed(shop: ShopContext) -> None:
+    rule = shop.jurisdiction.supplies
+    if shop.prices.supplies is None or rule is None or rule.charge is Supplies.ALLOWED:
+        return
+    if rule.charge is Supplies.FORBIDDEN:
+        raise DeskError(
+            f"A general charge for supplies may not stand on an invoice ({rule.origin.source}); every part is"
+            f" a line of its own. Take supplies out of {PRICE_FILE}. Nothing was made."
+        )
+    if "supplies" not in shop.settings.statements:
+        raise DeskError(
+            "A charge for supplies needs the words that the law prescribes"
+            f' ({rule.origin.source}): write statements.supplies = "…" in shop.toml. Nothing was made.'
+        )
 
 
 def _pays_for_the_coming(shop: ShopContext, job: Job) -> bool:

@@ -6,6 +6,7 @@ from datetime import date
 
 from ..errors import CorekitError
 from ..model.job import Job
+from ..model.records import Issued
 from . import paper, publishing
 from .backup import forget_in_backups
 from .context import ShopContext
@@ -55,7 +56,8 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
     if until is not None and shop.clock().date() < until and because not in EARLY_BECAUSE:
         raise RetentionError(
             f"{record.name} has an invoice or a payment, and its papers are kept until {until.isoformat()}"
-            f" (retention_years in shop.toml). To forget its customer before, give one of these reasons:"
+            f" (retention_years in shop.toml, or longer where the rules of its jurisdiction say so). To"
+            f" forget its customer before, give one of these reasons:"
             f" {'; '.join(EARLY_BECAUSE)}. Nothing was destroyed."
         )
     left: list[str] = []
@@ -70,15 +72,18 @@ def kept_until(shop: ShopContext, job: Job) -> date | None:
     """The day until which the papers of a job are kept; None where nothing was invoiced or paid, and for an
     invented job.
     """
-    if job.demo or not (job.issued or job.payments):
+    papers = job.all(Issued)  # what was credited, and the credit notes, are kept as well
+    if job.demo or not (papers or job.payments):
         return None
-    recorded = [noted.entry.recorded for noted in job.issued]
+    recorded = [noted.entry.recorded for noted in papers]
     recorded += [noted.entry.recorded for noted in job.payments]
-    return later_by_years(date.fromisoformat(max(recorded)[:10]), shop.settings.retention_years)
+    asked = shop.jurisdiction.retention
+    years = max(shop.settings.retention_years, asked.years if asked is not None else 0)
+    return later_by_years(date.fromisoformat(max(recorded)[:10]), years)
 
 
 def _withdraw(shop: ShopContext, job: Job, left: list[str]) -> int:
-    issued = [noted.record.document_id for noted in job.issued]
+    issued = [noted.record.document_id for noted in job.all(Issued)]
     documents = {*issued, *(noted.record.document_id for noted in job.estimates)}
     try:
         for document in issued if shop.settings.page else ():

@@ -12,6 +12,7 @@ import attrs
 
 from .._version import __version__
 from ..billing.approval import ApprovedWork
+from ..billing.line import to_data as line_data
 from ..billing.waiver import waivers
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.job import Job
@@ -29,6 +30,7 @@ from .errors import DeskError
 from .jobs import billed_with
 from .payments import due_of
 from .publishing import link_of, noted_link
+from .required import refuse_incomplete
 
 
 class Page(StrEnum):
@@ -78,7 +80,8 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bo
 
     Raises:
         ClockError: a number would be taken under a date that may be wrong.
-        ConsentError: one of them would exceed what was approved in it, or there is nothing of it to invoice.
+        ConsentError: one of them would exceed what may be charged in it, or nothing of it is to be invoiced.
+        IncompleteError: it lacks what an invoice must carry, with all that is missing.
         DeskError: they are not one customer's, one is named twice, or one is on another invoice already.
         RequestConflictError: the id is another request's.
     """
@@ -92,7 +95,9 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bo
             jump = clock_jump(shop)
             if jump is not None and not date_is_right:
                 raise ClockError.of(jump, shop)
-            _issue_once(shop, _bill_over(shop, records), request, jump)  # unless something came in meanwhile
+            bill = _bill_over(shop, records)
+            refuse_incomplete(shop, bill.jobs, bill.lines, bill.totals)
+            _issue_once(shop, bill, request, jump)  # unless something came in meanwhile
             records = [shop.store.job(job) for job in ids]
         if request is not None and known is None:
             with shop.store.transaction(*ids, request=request) as transaction:
@@ -111,7 +116,7 @@ def _number_over(shop: ShopContext, jobs: Sequence[Job]) -> str:
 def _bill_over(shop: ShopContext, jobs: Sequence[Job]) -> Bill | together.CommonBill:
     if len(jobs) > 1:
         return together.CommonBill(shop, jobs)
-    return Bill(jobs[0], assessment_of(shop, jobs[0]), shop.plugins, shop.prices)
+    return Bill(jobs[0], assessment_of(shop, jobs[0]), shop.plugins, shop.prices, shop.jurisdiction.limit)
 
 
 def _issue_once(
@@ -121,6 +126,7 @@ def _issue_once(
     of a clock whose date was said to be right.
     """
     sheet, heads, ids = paper.sheet_of(shop, bill.jobs[0]), shop.store.heads(), [job.id for job in bill.jobs]
+    sheet = attrs.evolve(sheet, corrects=_corrected(bill.jobs))
     with shop.store.transaction(*ids, request=request) as transaction:
         if transaction.known is not None:
             return
@@ -128,7 +134,7 @@ def _issue_once(
             transaction.cancel()
             return
         place = transaction.next_number(shop.books_chain)
-        number = shop.settings.number.format(year=shop.clock().year, device=shop.device, place=place)
+        number = shop.settings.number.format(year=shop.now.year, device=shop.device, place=place)
         unmarked = with_carried(
             shop,
             bill.document(sheet, number, UNMARKED),
@@ -149,8 +155,21 @@ def _issue_once(
             job_name=", ".join(job.name for job in bill.jobs),
             jobs=ids if len(ids) > 1 else (),
             date_said=str(jump or ""),
+            corrects=sheet.corrects,
+            day=sheet.issued,
+            due_on=sheet.due_on,
+            net=bill.totals.net.minor,
+            tax=bill.totals.tax.minor,
+            lines=[line_data(line) for line in bill.lines],
+            rates={row.rate: str(row.percent) for row in bill.totals.per_rate},
         )
         transaction.issue(shop.books_chain, record)
+
+
+def _corrected(jobs: Sequence[Job]) -> str:
+    """Number of the invoice that was credited whole and that this one takes the place of."""
+    whole = [noted.record.credits for job in jobs for noted in job.credited if noted.record.whole]
+    return whole[-1] if whole else ""
 
 
 def invoice_draft(shop: ShopContext, *jobs: Job) -> DraftInvoice:

@@ -9,6 +9,8 @@ import attrs
 from ..assess.assessment import Assessment
 from ..billing.approval import ApprovedWork
 from ..billing.book import PriceBook
+from ..billing.change import with_changes
+from ..billing.discount import with_discounts
 from ..billing.errors import ConsentError
 from ..billing.estimate import WorkItem
 from ..billing.line import Ground, GroundKind, Line, LineKind
@@ -154,7 +156,11 @@ def to_invoice(job: Job, work: ApprovedWork, assessment: Assessment) -> tuple[Li
     What is waived stays visible at no charge; a job without a fault found pays for the call-out and not
     for the diagnosis; and a line claims no finding that its evidence does not bear out any more.
     """
-    lines = [line for line in work.done if line.operation or is_charged(line, job)]
+    approved = [line for line in work.done if line.operation or is_charged(line, job)]
+    lines = with_discounts(
+        with_changes(approved, [noted.record for noted in job.charged]),
+        [noted.record for noted in job.discounted],
+    )
     return waive((grounded(line, job, assessment) for line in lines), waivers(job))
 
 

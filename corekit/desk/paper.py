@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -14,28 +14,29 @@ from ..intake.visit import VisitFile
 from ..model.document import Document, DocumentKind
 from ..model.entry import Draft
 from ..model.job import Job
+from ..model.jurisdiction import ExceedKind, Jurisdiction
 from ..model.money import Money
-from ..model.records import Arrived, Instrument, Receipted, body_of
+from ..model.records import Approved, Arrived, Instrument, Issued, Receipted, body_of
 from ..plugin.host import Plugins
-from ..report.sheet import ApprovalRow, Issuer, Sheet
+from ..report.sheet import ApprovalRow, Sheet
 from ..store.mark import random_id
 from .context import ShopContext
 from .errors import DeskError
 from .jobs import names_of, texts_of
-from .settings import PAPERS, Settings
+from .settings import PAPERS, Settings, jurisdiction_of
 
 
 def sheet(
     document_id: str,
-    issuer: Issuer,
+    settings: Settings,
     now: datetime,
     currency: str,
     plugins: Plugins,
     *,
-    valid_days: int,
     demo: bool,
     draft: bool = False,
 ) -> Sheet:
+    today = settings.local(now).date()
     titles = {
         key: what.title
         for shelf in (plugins.measurands, plugins.records, plugins.observations)
@@ -43,9 +44,15 @@ def sheet(
     }
     return Sheet(
         document_id=document_id,
-        issuer=issuer,
-        issued=now.date().isoformat(),
-        valid_until=(now.date() + timedelta(days=valid_days)).isoformat() if valid_days else "",
+        issuer=settings.issuer,
+        issued=today.isoformat(),
+        valid_until=(
+            (today + timedelta(days=settings.estimate_days)).isoformat() if settings.estimate_days else ""
+        ),
+        due_on=((today + timedelta(days=settings.due_days)).isoformat() if settings.due_days else ""),
+        statements=tuple(settings.statements.values()),
+        day_of=settings.day_of,
+        exceeds=_exceeds(jurisdiction_of(settings, plugins)),
         currency=currency,
         operations=plugins.operations,
         titles=titles,
@@ -55,15 +62,20 @@ def sheet(
     )
 
 
+def _exceeds(rules: Jurisdiction) -> str:
+    if rules.limit.kind is ExceedKind.NONE or rules.exceed_origin is None:
+        return ""
+    return f"{rules.limit} ({rules.exceed_origin.source})"
+
+
 def sheet_of(shop: ShopContext, job: Job, *, draft: bool = False) -> Sheet:
     """What a new paper of a job shares with its other papers, under a document id drawn for it."""
     return sheet(
         random_id(16),
-        shop.settings.issuer,
+        shop.settings,
         shop.clock(),
         shop.prices.currency,
         shop.plugins,
-        valid_days=shop.settings.estimate_days,
         demo=job.demo or shop.demo,
         draft=draft,
     )
@@ -144,7 +156,7 @@ def remove_papers(shop: ShopContext, job: Job) -> None:
     """Delete every paper and draft of a job that is kept in the shop's folder."""
     folder = shop.folder / PAPERS
     named = [
-        *(invoice_name(noted.record.number) for noted in job.issued),
+        *(invoice_name(noted.record.number) for noted in job.all(Issued)),
         *(draft_name(kind, name) for kind in DRAFTS for name in names_of(job)),
     ]
     # What a job was called may have changed since its papers were made; its id has not.
@@ -158,17 +170,35 @@ def remove_papers(shop: ShopContext, job: Job) -> None:
 DRAFTS = ("estimate", "invoice")
 
 
-def approvals_of(job: Job, work: ApprovedWork) -> list[ApprovalRow]:
+def approvals_of(
+    job: Job, work: ApprovedWork, plugins: Plugins, day_of: Callable[[str], str]
+) -> list[ApprovalRow]:
     """Every approval with its day: when it was given if that is known, else when it
-    was recorded.
+    was recorded. What was approved beyond the estimates comes last.
     """
     latest: dict[str, ApprovalRow] = {}
     for noted in job.approvals:
         approved = work.sums[noted.record.estimate]
         latest[noted.record.estimate] = ApprovalRow(
-            approval=noted.record, day=(noted.entry.taken or noted.entry.recorded)[:10], approved=approved
+            approval=noted.record, day=day_of(noted.entry.taken or noted.entry.recorded), approved=approved
         )
-    return list(latest.values())
+    more = [
+        ApprovalRow(
+            approval=Approved(
+                estimate=f"more for {plugins.title(noted.record.operation)}",
+                document_hash="",
+                total=noted.record.amount,
+                currency=noted.record.currency,
+                by=noted.record.by,
+                how=noted.record.how,
+            ),
+            because=noted.record.because,
+            day=day_of(noted.entry.taken or noted.entry.recorded),
+            approved=Money(noted.record.amount, noted.record.currency),
+        )
+        for noted in job.approved_more
+    ]
+    return [*latest.values(), *more]
 
 
 def payments_of(job: Job) -> list[tuple[str, Money]]:

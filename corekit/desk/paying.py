@@ -1,11 +1,13 @@
-"""Taking money for a job."""
+"""Taking money for a job, and giving it back."""
 
 from __future__ import annotations
 
+from ..billing.payment import PaymentError
 from ..model.entry import Draft
 from ..model.money import Money
-from ..model.records import Paid, body_of
+from ..model.records import Paid, WrittenOff, body_of
 from ..store.errors import refusal
+from ..store.requests import Request
 from . import recording
 from .context import ShopContext, request_of
 from .jobs import screen_origin
@@ -27,12 +29,46 @@ def pay(shop: ShopContext, job: str, amount: Money, how: str, *, request_id: str
     """
     job = shop.store.find(job)
     request = request_of(request_id, {"pay": [amount.minor, amount.currency, how], "job": job})
+    return _record(shop, job, Paid(amount=amount.minor, currency=amount.currency, how=how), request)
+
+
+def refund(shop: ShopContext, job: str, amount: Money, how: str, *, request_id: str = "") -> Money:
+    """Give money back for a job: what was paid and is not owed; gives what is still due, below zero what is
+    still to be given back.
+
+    Raises:
+        PaymentError: it is more than was paid and is not owed, or no money.
+        RequestConflictError: the id is another request's.
+    """
+    job = shop.store.find(job)
+    request = request_of(request_id, {"refund": [amount.minor, amount.currency, how], "job": job})
+    if amount.minor <= 0:
+        raise PaymentError(f"What is given back is above zero; got {amount} {amount.currency}.")
+    return _record(shop, job, Paid(amount=-amount.minor, currency=amount.currency, how=how), request)
+
+
+def write_off(shop: ShopContext, job: str, amount: Money, because: str, *, request_id: str = "") -> Money:
+    """Ask no more for so much of an issued invoice; gives what is still due.
+
+    Raises:
+        PaymentError: it is more than is due, or no reason is given.
+        RequestConflictError: the id is another request's.
+    """
+    job = shop.store.find(job)
+    request = request_of(request_id, {"write off": [amount.minor, amount.currency, because], "job": job})
+    if not because.strip():
+        raise PaymentError("Say why it is written off. Nothing was recorded.")
+    record = WrittenOff(amount=amount.minor, currency=amount.currency, because=because.strip())
+    return _record(shop, job, record, request)
+
+
+def _record(shop: ShopContext, job: str, record: Paid | WrittenOff, request: Request | None) -> Money:
+    kind = "paid" if isinstance(record, Paid) else "written_off"
     with shop.lock:
         with shop.store.transaction(job, request=request) as transaction:
             if transaction.known is None:
                 assert transaction.job is not None
-                record = Paid(amount=amount.minor, currency=amount.currency, how=how)
-                row = Draft(kind="paid", row="paid", body=body_of(record))
+                row = Draft(kind=kind, row=kind, body=body_of(record))
                 origin = screen_origin(shop, transaction.job)
                 result = shop.store.screen_additions(transaction.job, origin, [row])
                 if result.faults:

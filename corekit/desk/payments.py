@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from typing import Any
 
 import attrs
 
 from ..billing.approval import ApprovedWork
-from ..billing.payment import PaymentError, receive
+from ..billing.payment import PaymentError, give_back, receive
 from ..billing.totals import Payable
 from ..model.entry import Draft
 from ..model.job import Job, Noted
@@ -39,7 +39,7 @@ class Payment:
     has_receipt: bool = False
 
 
-def payments_of(jobs: Sequence[Job]) -> list[Payment]:
+def payments_of(shop: ShopContext, jobs: Sequence[Job]) -> list[Payment]:
     """What was paid for these jobs, which share a sum, in the order in which it was written down."""
     payments = []
     for job in jobs:
@@ -51,7 +51,7 @@ def payments_of(jobs: Sequence[Job]) -> list[Payment]:
                 job=job.id,
                 amount=Money(noted.record.amount, noted.record.currency),
                 how=noted.record.how,
-                day=(noted.entry.taken or noted.entry.recorded)[:10],
+                day=shop.settings.day_of(noted.entry.taken or noted.entry.recorded),
                 on_invoice=shows[0] if shows else "",
                 has_receipt=noted.id in with_receipt,
             )
@@ -67,27 +67,50 @@ def _place(noted: Noted[Any]) -> tuple[str, int]:
 
 
 def to_pay(shop: ShopContext, job: Job | None, drafts: Sequence[Draft] = ()) -> Money:
-    """What a job's invoice comes to; before there is one, what was approved so far and by these drafts.
+    """What a job's invoice comes to, less what was credited of it; before there is one, what was approved so
+    far and by these drafts.
 
     Raises:
         ConsentError: an approval among the drafts does not fit its estimate.
     """
     if job is not None and job.issued:
-        record = shop.store.invoice(job.issued[-1].record.number).body
-        return Money(record["total"], record["currency"])
+        number = job.issued[-1].record.number
+        numbers = [number, *(noted.record.number for noted in job.credited if noted.record.credits == number)]
+        bodies = [shop.store.invoice(one).body for one in numbers]
+        return total((Money(body["total"], body["currency"]) for body in bodies), bodies[0]["currency"])
     more = [Approved(**draft.body) for draft in drafts if draft.kind == "approved"]
+    added = total(
+        (
+            Money(draft.body["amount"], draft.body["currency"])
+            for draft in drafts
+            if draft.kind == "approved_more"
+        ),
+        shop.prices.currency,
+    )
     if job is None:
-        return ApprovedWork((), more, shop.prices).total
+        return ApprovedWork((), more, shop.prices).total + added
     replaced = {entry for draft in drafts for entry in draft.replaces}
-    return ApprovedWork.of(job, shop.prices, more, instead_of=replaced).total
+    return ApprovedWork.of(job, shop.prices, more, instead_of=replaced).total + added
 
 
 def due_of(shop: ShopContext, jobs: Sequence[Job]) -> Money:
-    """What is still to be paid for these jobs, which are on one invoice, or for a single one: of the invoice,
-    or before there is one, of what was approved so far.
+    """What is still to be paid for these jobs, which are on one invoice, or for a single one: of the invoice
+    without what was credited and written off, or before there is one, of what was approved so far.
     """
     whole = to_pay(shop, jobs[0])
-    return whole - total((payment.amount for payment in payments_of(jobs)), whole.currency)
+    return (
+        whole
+        - total((payment.amount for payment in payments_of(shop, jobs)), whole.currency)
+        - written_off(jobs, whole.currency)
+    )
+
+
+def written_off(jobs: Sequence[Job], currency: str, without: Container[str] = ()) -> Money:
+    """What is not asked for any more of the invoice that these jobs are on, without these entries."""
+    records = [
+        noted.record for job in jobs if job.issued for noted in job.written_off if noted.id not in without
+    ]
+    return total((Money(record.amount, record.currency) for record in records), currency)
 
 
 def due(shop: ShopContext, job: Job) -> Money:
@@ -99,22 +122,30 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
     """Return when the payments among these drafts may be taken, be they new or corrections of one.
 
     Raises:
-        PaymentError: one is no money, or more than is due.
+        PaymentError: one is no money, or more than is due; more is given back than was paid and is not owed;
+            or more is written off than is due.
     """
-    new = _payments(drafts)
-    if not new:
+    new, off = _payments(drafts), [draft for draft in drafts if draft.kind == "written_off"]
+    if not new and not off:
         return
     replaced = {id_ for draft in drafts for id_ in draft.replaces}
     before = [
         payment
-        for payment in payments_of(billed_with(shop, job) if job is not None else ())
+        for payment in payments_of(shop, billed_with(shop, job) if job is not None else ())
         if payment.id not in replaced
     ]
     whole = to_pay(shop, job, drafts)
+    if job is not None:
+        whole -= written_off(billed_with(shop, job), whole.currency, without=replaced)
     paid = total((payment.amount for payment in before), whole.currency)
     none = Money(0, whole.currency)
     for draft in new:
         amount = Money(draft.body["amount"], draft.body["currency"])
+        if amount.minor < 0:
+            most = paid - whole if job is not None and job.issued else paid
+            give_back(-amount, Paid(**draft.body).how, most)
+            paid = paid + amount
+            continue
         due = Payable(gross=whole, paid=paid, rounding=none, due=whole - paid)
         try:
             receive(amount, Paid(**draft.body).how, due)
@@ -123,6 +154,15 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
                 raise
             raise PaymentError(f"{error} For more there must be an approved estimate first.") from error
         paid = paid + amount
+    for draft in off:
+        amount = Money(draft.body["amount"], draft.body["currency"])
+        left = whole - paid if job is not None and job.issued else none
+        if not none < amount <= left:
+            raise PaymentError(
+                f"{amount} {amount.currency} cannot be written off: of an issued invoice {left}"
+                f" {whole.currency} is due. Nothing was recorded."
+            )
+        whole = whole - amount
 
 
 def payments_for_books(

@@ -41,7 +41,7 @@ def receipt_for(shop: ShopContext, job: str, payment: str = "") -> Receipt:
     """
     record = job_named(shop, job)
     billed = billed_with(shop, record)
-    chosen = _chosen(record, payments_of(billed), payment)
+    chosen = _chosen(record, payments_of(shop, billed), payment)
     holder = next(one for one in billed if one.id == chosen.job)
     if not chosen.has_receipt:
         if chosen.on_invoice:
@@ -79,7 +79,7 @@ def _chosen(job: Job, there: list[Payment], wanted: str) -> Payment:
 
 def _make(shop: ShopContext, job: Job, billed: Sequence[Job], payment: Payment) -> None:
     """Build the receipt of a payment and keep it; if somebody else was faster, theirs stands."""
-    heads, every = shop.store.heads(), payments_of(billed)
+    heads, every = shop.store.heads(), payments_of(shop, billed)
     before = every[: [one.id for one in every].index(payment.id)]
     whole = to_pay(shop, job)
     earlier = total((one.amount for one in before), whole.currency)

@@ -7,17 +7,19 @@ from collections.abc import Sequence
 from ..model.entry import Draft, Entry
 from ..model.job import Job
 from ..store.transaction import Transaction
-from . import approvals, payments
+from . import approvals, changes, payments
 from .context import ShopContext
 
 
 def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
-    """Return when these drafts may be written; see `approvals.check` and `payments.check`.
+    """Return when these drafts may be written; see `approvals.check`, `changes.check`
+    and `payments.check`.
 
     Raises:
         DeskError, ConsentError, PaymentError: as there.
     """
     approvals.check(shop, job, drafts)
+    changes.check(shop, job, drafts)
     payments.check(shop, job, drafts)
 
 

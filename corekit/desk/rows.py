@@ -278,7 +278,7 @@ def _dated(drafts: list[Draft], now: datetime, waited: float) -> list[Draft]:
 
 def _new_name(shop: ShopContext) -> str:
     """Day and running number, as the first job of the day is called in `2026-11-25-1`."""
-    day = f"{shop.clock().date().isoformat()}-"
+    day = f"{shop.now.date().isoformat()}-"
     taken = [name.removeprefix(day) for name in shop.store.names_beginning(day)]
     return f"{day}{1 + max((int(number) for number in taken if number.isdecimal()), default=0)}"
 

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import attrs
 
 from ..billing.book import PriceBook
 from ..billing.price_file import read_price_book
 from ..datafile import needed, read_toml, structured, table
-from ..fault import DataFault, DataFileError, Faults, Place, path_text, quoted
+from ..fault import DataFault, DataFileError, Faults, Place, any_of, near, path_text, quoted
 from ..intake.datasheet import Datasheet
 from ..intake.declared import Declared
 from ..intake.form import InstrumentRow
+from ..jurisdictions import CODE, general, jurisdictions
+from ..model.jurisdiction import Jurisdiction, described
 from ..model.records import Instrument
 from ..plugin.host import Plugins
 from ..report.sheet import Issuer
@@ -49,6 +53,10 @@ class Settings:
             readings are taken with when they name none.
         decimal: The mark in this shop's numbers, `.` or `,`; empty when both are usual.
         estimate_days: So many days an estimate holds; 0 sets no end.
+        jurisdiction: Code of the place whose rules hold; empty where the shop names none.
+        statements: Name → words that its law prescribes, as the shop supplies them.
+        due_days: So many days after its issue an invoice is to be paid; 0: at once.
+        zone: Name of the time zone that days are counted in; empty for this device's own.
         retention_years: So long invoices, and so their customers' names, are kept.
     """
 
@@ -63,6 +71,18 @@ class Settings:
     decimal: str = ""
     estimate_days: int = ESTIMATE_DAYS
     retention_years: int = RETENTION_YEARS
+    jurisdiction: str = ""
+    statements: Mapping[str, str] = attrs.field(factory=dict)
+    zone: str = ""
+    due_days: int = 0
+
+    def local(self, moment: datetime) -> datetime:
+        """A moment by the shop's clock."""
+        return moment.astimezone(ZoneInfo(self.zone) if self.zone else None)
+
+    def day_of(self, instant: str) -> str:
+        """The shop's day of an instant that was written down, RFC 3339."""
+        return self.local(datetime.fromisoformat(instant)).date().isoformat() if "T" in instant else instant
 
 
 class DecimalMark(StrEnum):
@@ -86,6 +106,12 @@ class ShopFile:
     pays_by: str = ""
     decimal: DecimalMark = DecimalMark.EITHER
     estimate_days: int = ESTIMATE_DAYS
+    jurisdiction: str = ""
+    registration: str = ""
+    mechanic: str = ""
+    statements: dict[str, str | None] = attrs.field(factory=dict)
+    zone: str = ""
+    due_days: int = 0
     retention_years: int = RETENTION_YEARS
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
 
@@ -120,6 +146,19 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             f"days from 0 (no end) to {LONGEST_ESTIMATE}",
             str(ESTIMATE_DAYS),
         )
+    if form.jurisdiction and not CODE.fullmatch(form.jurisdiction):
+        got = f"{quoted(form.jurisdiction)} is no code of a place"
+        faults.add(
+            ("jurisdiction",), got, "a code of ISO 3166", '"DE", or "US-FL" with the part of a country'
+        )
+    _check_zone(form.zone, faults)
+    if not 0 <= form.due_days <= LONGEST_ESTIMATE:
+        faults.add(
+            ("due_days",),
+            f"{form.due_days} is no time to pay in",
+            f"days from 0 (at once) to {LONGEST_ESTIMATE}",
+            "14",
+        )
     if not 0 <= form.retention_years <= LONGEST_RETENTION:
         faults.add(
             ("retention_years",),
@@ -137,6 +176,8 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             tax_id=form.tax_id,
             guarantee=form.guarantee,
             pays_by=form.pays_by,
+            registration=form.registration,
+            mechanic=form.mechanic,
         ),
         page=page,
         carried=form.carried,
@@ -147,6 +188,10 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         usual=usual,
         decimal=str(form.decimal),
         estimate_days=form.estimate_days,
+        jurisdiction=form.jurisdiction,
+        statements={key: text for key, text in form.statements.items() if text is not None and text.strip()},
+        zone=form.zone,
+        due_days=form.due_days,
         retention_years=form.retention_years,
     )
 
@@ -156,6 +201,36 @@ def read_prices(folder: Path) -> PriceBook:
     if not path.is_file():
         raise DeskError(f"{folder} has no {PRICE_FILE}; `corekit init` writes one to fill in.")
     return read_price_book(read_toml(path), PRICE_FILE)
+
+
+def unknown_operations(plugins: Plugins, book: PriceBook) -> list[str]:
+    """Operations that the price book prices and that no operation of an installed system is called, each in a
+    sentence; what belongs to a system that is not installed waits until it is.
+    """
+    said = []
+    for key in book.operations:
+        if key not in plugins.operations and key.partition(".")[0] in plugins.systems:
+            meant = near(key, plugins.operations)
+            hint = f" Do you mean {any_of(map(quoted, meant))}?" if meant else ""
+            said.append(f"{book.where} prices {quoted(key)}, which is no operation of its system.{hint}")
+    return said
+
+
+def _check_zone(zone: str, faults: Faults) -> None:
+    if not zone:
+        return
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        got = f"{quoted(zone)} is no time zone that this device knows"
+        faults.add(
+            ("zone",), got, "a name of the IANA time zone database", '"Etc/GMT-10", or "" for the device\'s'
+        )
+
+
+def jurisdiction_of(settings: Settings, plugins: Plugins) -> Jurisdiction:
+    """The rules that hold for a shop; where nobody described the place, nothing that allows more."""
+    return described(settings.jurisdiction, {**plugins.jurisdictions, **jurisdictions()}, general())
 
 
 def _check_number(pattern: str, faults: Faults) -> None:

@@ -35,6 +35,9 @@ class Answers:
     address: tuple[str, ...]
     currency: str
     page: str = ""
+    tax_id: str = ""
+    zone: str = ""
+    jurisdiction: str = ""
 
 
 def set_up(folder: Path, answers: Answers) -> list[Path]:
@@ -56,6 +59,9 @@ def set_up(folder: Path, answers: Answers) -> list[Path]:
         "name": _quoted(answers.name),
         "address": ", ".join(_quoted(line) for line in answers.address if line),
         "page": _quoted(answers.page),
+        "tax_id": _quoted(answers.tax_id),
+        "zone": _quoted(answers.zone),
+        "jurisdiction": _quoted(answers.jurisdiction),
         "currency": _quoted(answers.currency),
     }
     folder.mkdir(parents=True, exist_ok=True)

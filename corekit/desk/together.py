@@ -99,9 +99,10 @@ class CommonBill:
         one_customer(shop, jobs)
         self.jobs = list(jobs)
         self._bills = [_bill(shop, job) for job in jobs]
-        self._totals, rounding = together([bill.share for bill in self._bills], shop.prices)
+        self.lines = tuple(line for bill in self._bills for line in bill.lines)
+        self.totals, rounding = together([bill.share for bill in self._bills], shop.prices)
         self.payable = payable_after(
-            self._totals, [noted.record for job in jobs for noted in job.payments], rounding
+            self.totals, [noted.record for job in jobs for noted in job.payments], rounding
         )
         self.total = self.payable.gross + self.payable.rounding
         self.versions = {
@@ -116,7 +117,7 @@ class CommonBill:
                 assessment=bill.assessment,
                 account=bill.account,
                 lines=bill.lines,
-                approvals=paper.approvals_of(bill.job, bill.work),
+                approvals=paper.approvals_of(bill.job, bill.work, bill.plugins, sheet.day_of),
                 payments=paper.payments_of(bill.job),
             )
             for bill in self._bills
@@ -125,7 +126,7 @@ class CommonBill:
             parts,
             sheet,
             number=number,
-            totals=self._totals,
+            totals=self.totals,
             payable=self.payable,
             link=1,
             record_mark=record_mark,
@@ -134,7 +135,7 @@ class CommonBill:
 
 def _bill(shop: ShopContext, job: Job) -> Bill:
     try:
-        return Bill(job, assessment_of(shop, job), shop.plugins, shop.prices)
+        return Bill(job, assessment_of(shop, job), shop.plugins, shop.prices, shop.jurisdiction.limit)
     except ConsentError as error:
         name = "" if job.name in str(error) else f"{job.name}: "
         raise ConsentError(f"{name}{error} Nothing was issued.") from error

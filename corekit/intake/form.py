@@ -5,7 +5,9 @@ Every field may be absent here: which ones must be given depends on the row, and
 
 from __future__ import annotations
 
-from ..datafile import Day, Moment, Quantity, Words, alone, table
+from decimal import Decimal
+
+from ..datafile import Count, Day, Moment, Quantity, Words, alone, table
 from ..model.records import Instrument
 
 
@@ -14,6 +16,7 @@ class CustomerRow:
     name: str | None = None
     phone: str | None = None
     address: str | None = None
+    tax_number: str | None = None
 
 
 @table
@@ -220,10 +223,46 @@ class ApprovedStep:
 
 
 @table
+class ChargedStep:
+    operation: str | None = None
+    hours: Count | None = None
+    part: str | None = None
+    quantity: Count | None = None
+    because: str | None = None
+    withdrawn: str | None = None
+
+
+@table
+class ApprovedMoreStep:
+    operation: str | None = None
+    amount: str | None = None
+    by: str | None = None
+    how: str | None = None
+    because: str | None = None
+    taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@table
 class PaidStep:
     amount: str | None = None
     how: str | None = None
     taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@table
+class DiscountedStep:
+    operation: str | None = None
+    percent: Decimal | None = None
+    because: str | None = None
+    withdrawn: str | None = None
+
+
+@table
+class WrittenOffStep:
+    amount: str | None = None
+    because: str | None = None
     withdrawn: str | None = None
 
 
@@ -243,7 +282,14 @@ class StepRow:
     started: StartedStep | None = None
     repaired: dict[str, Quantity | None] | None = None
     waived: WaivedStep | None = None
+    charged: ChargedStep | None = None
+    approved_more: ApprovedMoreStep | None = None
+    old_parts: str | None = None
+    discounted: DiscountedStep | None = None
     paid: PaidStep | None = None
+    refunded: PaidStep | None = None
+    announced: PaidStep | None = None
+    written_off: WrittenOffStep | None = None
     left: LeftStep | None = None
     ended: EndedStep | None = None
 

@@ -16,7 +16,7 @@ import attrs
 from ..datafile import structured
 from ..fault import DataFault, Faults, Place, any_of, path_text, quoted
 from ..model.entry import Draft
-from ..model.records import Customer, Opened, Vehicle, body_of
+from ..model.records import OLD_PARTS, Customer, OldParts, Opened, Vehicle, body_of
 from ..model.vin import VinCheck, VinError, read_vin
 from .complaint import ComplaintRows
 from .declared import Declared
@@ -147,7 +147,8 @@ class Reader(Evidence, WorkRows, ComplaintRows):
         if row is None:
             return
         given = {
-            name: self._full(("customer", name), getattr(row, name)) for name in ("name", "phone", "address")
+            name: self._full(("customer", name), getattr(row, name))
+            for name in ("name", "phone", "address", "tax_number")
         }
         if not any(given.values()) and not any(self.faults.at(("customer", name)) for name in given):
             self.faults.add(
@@ -248,7 +249,14 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             "started",
             "repaired",
             "waived",
+            "charged",
+            "approved_more",
+            "old_parts",
+            "discounted",
             "paid",
+            "refunded",
+            "announced",
+            "written_off",
             "left",
             "ended",
         )
@@ -263,7 +271,8 @@ class Reader(Evidence, WorkRows, ComplaintRows):
                 path,
                 "is empty",
                 "arrived, remarked, approved, setup, readings, records, seen, codes, tried, complaint_again,"
-                " requested, started, repaired, waived, paid, left or ended",
+                " requested, started, repaired, waived, charged, approved_more, old_parts,"
+                " discounted, paid, refunded, announced, written_off, left or ended",
             )
         if "repaired" in groups and len(groups) > 1:
             others = any_of(name for name in groups if name != "repaired")
@@ -293,8 +302,25 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             self._repaired((*path, "repaired"), step.repaired)
         if step.waived is not None:
             self._waived((*path, "waived"), step.waived)
+        if step.charged is not None:
+            self._charged((*path, "charged"), step.charged)
+        if step.approved_more is not None:
+            self._approved_more((*path, "approved_more"), step.approved_more)
+        if step.old_parts is not None:
+            choice = self._one_of(
+                (*path, "old_parts"), step.old_parts, "a choice", "what becomes of old parts", OLD_PARTS
+            )
+            self._say("old_parts", "old_parts", body_of(OldParts(choice=choice)), path)
+        if step.discounted is not None:
+            self._discounted((*path, "discounted"), step.discounted)
         if step.paid is not None:
             self._paid((*path, "paid"), step.paid)
+        if step.refunded is not None:
+            self._paid((*path, "refunded"), step.refunded, "refunded")
+        if step.announced is not None:
+            self._paid((*path, "announced"), step.announced, "announced")
+        if step.written_off is not None:
+            self._written_off((*path, "written_off"), step.written_off)
         if step.left is not None:
             self._left((*path, "left"), step.left)
         if step.ended is not None:

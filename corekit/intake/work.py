@@ -15,7 +15,11 @@ from ..model.records import (
     REQUESTED_ON,
     WAIVED_BECAUSE,
     WAIVED_CHARGES,
+    Announced,
+    ApprovedMore,
     Arrived,
+    Charged,
+    Discounted,
     Ended,
     Left,
     Paid,
@@ -24,12 +28,16 @@ from ..model.records import (
     Requested,
     Started,
     Waived,
+    WrittenOff,
     body_of,
 )
 from .drafts import ApprovedRow, Drafts, personal
 from .form import (
+    ApprovedMoreStep,
     ApprovedStep,
     ArrivedStep,
+    ChargedStep,
+    DiscountedStep,
     EndedStep,
     LeftStep,
     PaidStep,
@@ -37,6 +45,7 @@ from .form import (
     RequestedStep,
     StartedStep,
     WaivedStep,
+    WrittenOffStep,
 )
 
 _AMOUNT = re.compile(r"(?P<whole>[0-9]{1,9})(?:\.(?P<point>[0-9]{1,3})|,(?P<comma>[0-9]{1,2}))?")
@@ -190,10 +199,95 @@ class WorkRows(Drafts):
             ApprovedRow(**said, total=total or Decimal(0), declined=declined, at=path_text(path))
         )
 
-    def _paid(self, path: Place, row: PaidStep) -> None:
-        self._given((*path, "how"), row.how, "how it was paid", '"cash"')
-        amount = self._amount((*path, "amount"), row.amount)
+    def _charged(self, path: Place, row: ChargedStep) -> None:
+        operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
+        self._given((*path, "because"), row.because, "the reason, as it is printed", '"a seized bolt"')
         reason = self._full((*path, "withdrawn"), row.withdrawn)
+        part = self._full((*path, "part"), row.part) or ""
+        key, other = ("quantity", "hours") if part else ("hours", "quantity")
+        if getattr(row, other) is not None:
+            got = f"belongs to {'labour' if other == 'hours' else 'a part'}"
+            self.faults.add((*path, other), got, "hours, or part and quantity", "a step for each")
+        number = getattr(row, key)
+        if self._given((*path, key), number, "what it really took", '"0.9"') and not 0 <= number < 100_000:
+            self.faults.add((*path, key), f"is {number}", "from 0 to below 100000")
+        if number is not None and -int(number.as_tuple().exponent) > 3:
+            self.faults.add((*path, key), f"{number} has more than 3 decimals", "at most 3")
+        if operation is not None:
+            record = Charged(
+                operation=operation.key,
+                because=" ".join((row.because or "").split()),
+                part=part,
+                **{key: f"{number:f}" if number is not None else ""},
+            )
+            what = f"charged/{operation.key}/{part}" if part else f"charged/{operation.key}"
+            self._say("charged", what, body_of(record), path, withdrawn=reason)
+
+    def _approved_more(self, path: Place, row: ApprovedMoreStep) -> None:
+        operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
+        self._given((*path, "by"), row.by, "who approved", '"customer"')
+        self._given((*path, "how"), row.how, "how", '"by phone, 14:10"')
+        self._given((*path, "because"), row.because, "what for, as it is printed", '"a seized bolt"')
+        amount = self._amount((*path, "amount"), row.amount)
+        if amount == 0:
+            self.faults.add((*path, "amount"), "is nothing", "how much more, tax included")
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        if operation is not None:
+            record = ApprovedMore(
+                operation=operation.key,
+                amount=Money.of(amount or Decimal(0), self.declared.currency).minor,
+                currency=self.declared.currency,
+                by=row.by or "",
+                how=" ".join((row.how or "").split()),
+                because=" ".join((row.because or "").split()),
+            )
+            what = f"approved_more/{operation.key}"
+            self._say("approved_more", what, body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _paid(self, path: Place, row: PaidStep, said: str = "paid") -> None:
+        """Money that came, that was given back (`refunded`), or that is said to come (`announced`)."""
+        self._given((*path, "how"), row.how, f"how it was {said}", '"cash"')
+        amount = self._money(path, row.amount)
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        kind = "announced" if said == "announced" else "paid"
+        record: Announced | Paid
+        if kind == "announced":
+            record = Announced(amount=amount.minor, currency=amount.currency, how=row.how or "")
+        else:
+            minor = -amount.minor if said == "refunded" else amount.minor
+            record = Paid(amount=minor, currency=amount.currency, how=row.how or "")
+        self._say(kind, said, body_of(record), path, taken=row.taken, withdrawn=reason)
+
+    def _discounted(self, path: Place, row: DiscountedStep) -> None:
+        operation = None
+        if row.operation is not None:
+            operation = self._known(
+                (*path, "operation"), row.operation, "an operation", self.declared.operations
+            )
+        self._given((*path, "because"), row.because, "why, as it is printed", '"a customer of many years"')
+        if self._given((*path, "percent"), row.percent, "by how much", '"10"'):
+            percent = row.percent or Decimal(0)
+            if not 0 < percent <= 100 or -int(percent.as_tuple().exponent) > 2:
+                self.faults.add(
+                    (*path, "percent"), f"is {percent}", "from above 0 to 100, two decimals", '"10"'
+                )
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        key = operation.key if operation is not None else ""
+        record = Discounted(
+            percent=f"{row.percent or 0:f}", because=" ".join((row.because or "").split()), operation=key
+        )
+        self._say("discounted", f"discounted/{key}", body_of(record), path, withdrawn=reason)
+
+    def _written_off(self, path: Place, row: WrittenOffStep) -> None:
+        self._given((*path, "because"), row.because, "why", '"cannot be collected"')
+        amount = self._money(path, row.amount)
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        record = WrittenOff(amount=amount.minor, currency=amount.currency, because=row.because or "")
+        self._say("written_off", "written_off", body_of(record), path, withdrawn=reason)
+
+    def _money(self, path: Place, text: str | None) -> Money:
+        """An amount above zero in the shop's currency."""
+        amount = self._amount((*path, "amount"), text)
         currency = self.declared.currency
         if not currency:
             self.faults.add(
@@ -203,16 +297,8 @@ class WorkRows(Drafts):
                 'currency = "…" in the price book',
             )
         if amount == 0:
-            self.faults.add(
-                (*path, "amount"),
-                "is no money",
-                "the amount received",
-                "what was paid, or omit the step",
-            )
-        record = Paid(
-            amount=Money.of(amount or Decimal(0), currency).minor, currency=currency, how=row.how or ""
-        )
-        self._say("paid", "paid", body_of(record), path, taken=row.taken, withdrawn=reason)
+            self.faults.add((*path, "amount"), "is no money", "the amount", "what it was, or omit the step")
+        return Money.of(amount or Decimal(0), currency)
 
     def _arrived(self, path: Place, row: ArrivedStep) -> None:
         same = self._full((*path, "same_trip_as"), row.same_trip_as) or ""

@@ -14,11 +14,15 @@ from .entry import Entry
 from .personal import PICTURE_KINDS, KeptWords, Personal, SpokenWords
 from .records import (
     RECORDS,
+    Announced,
     Approved,
+    ApprovedMore,
     Arrived,
+    Charged,
     CodesRead,
     Complained,
     Customer,
+    Discounted,
     Ended,
     Estimated,
     Fitted,
@@ -26,6 +30,7 @@ from .records import (
     Issued,
     Left,
     Measured,
+    OldParts,
     Opened,
     Paid,
     Photographed,
@@ -41,6 +46,7 @@ from .records import (
     Tried,
     Vehicle,
     Waived,
+    WrittenOff,
 )
 
 R = TypeVar("R")
@@ -224,11 +230,48 @@ class Job:
 
     @property
     def issued(self) -> tuple[Noted[Issued], ...]:
-        return self.all(Issued)
+        """Invoices that stand: credit notes are none, and what was credited whole stands no more."""
+        gone = {noted.record.credits for noted in self.all(Issued) if noted.record.whole}
+        return tuple(
+            noted
+            for noted in self.all(Issued)
+            if not noted.record.credits and noted.record.number not in gone
+        )
+
+    @property
+    def credited(self) -> tuple[Noted[Issued], ...]:
+        """Credit notes, on whatever invoice."""
+        return tuple(noted for noted in self.all(Issued) if noted.record.credits)
+
+    @property
+    def announced(self) -> tuple[Noted[Announced], ...]:
+        return self.all(Announced)
+
+    @property
+    def written_off(self) -> tuple[Noted[WrittenOff], ...]:
+        return self.all(WrittenOff)
 
     @property
     def payments(self) -> tuple[Noted[Paid], ...]:
         return self.all(Paid)
+
+    @property
+    def charged(self) -> tuple[Noted[Charged], ...]:
+        return self.all(Charged)
+
+    @property
+    def approved_more(self) -> tuple[Noted[ApprovedMore], ...]:
+        return self.all(ApprovedMore)
+
+    @property
+    def discounted(self) -> tuple[Noted[Discounted], ...]:
+        return self.all(Discounted)
+
+    @property
+    def old_parts(self) -> str:
+        """What the customer chose for the parts that were taken out; empty while nobody has said."""
+        last = self.last(OldParts)
+        return last.record.choice if last is not None else ""
 
     @property
     def receipts(self) -> tuple[Noted[Receipted], ...]:

@@ -11,7 +11,18 @@ import attrs
 #: one.
 PICTURE_KINDS = ("photo", "signature")
 #: The kinds of personal text there are; an entry names only these and a hash.
-PERSONAL_KINDS = ("name", "phone", "address", "plate", "vin", "description", "words", "note", *PICTURE_KINDS)
+PERSONAL_KINDS = (
+    "name",
+    "phone",
+    "address",
+    "plate",
+    "vin",
+    "description",
+    "words",
+    "note",
+    "tax_number",
+    *PICTURE_KINDS,
+)
 
 
 @attrs.frozen

@@ -168,3 +168,61 @@ HOW_PAID = PublicWords(
     ),
     instead="in a way that is noted with the shop",
 )
+#: Why approved work took more or less than estimated, or more was approved for it.
+WHY_CHANGED = PublicWords(
+    answers=(
+        "a seized bolt",
+        "a seized part",
+        "a broken bolt",
+        "a broken part",
+        "rust",
+        "hard to reach",
+        "it took longer",
+        "it took less time",
+        "it went fast",
+        "more was worn than could be seen",
+        "a further part was needed",
+        "another part was needed",
+        "fewer parts were needed",
+        "the old part held",
+        "the price of the part changed",
+        "the customer asked for it",
+    ),
+    instead="for a reason that is noted with the shop",
+)
+WHY_CREDITED = PublicWords(
+    answers=(
+        "wrong price",
+        "wrong quantity",
+        "wrong tax rate",
+        "wrong customer",
+        "wrong address",
+        "charged twice",
+        "a part was taken back",
+        "the old part was returned",
+        "the work was not done",
+        "the work did not help",
+        "guarantee",
+        "goodwill",
+        "a discount",
+        "issued by mistake",
+        "the invoice is corrected",
+    ),
+    instead="for a reason that is noted with the shop",
+)
+WHY_WRITTEN_OFF = PublicWords(
+    answers=(
+        "cannot be collected",
+        "too little to ask for",
+        "goodwill",
+        "agreed with the customer",
+        "the customer is insolvent",
+        "out of time",
+        "rounding",
+    ),
+    instead="for a reason that is noted with the shop",
+)
+WHY_LESS = PublicWords(
+    answers=("a regular", "goodwill", "as agreed", "a colleague in the trade", "paid at once", "a discount"),
+    instead="for a reason that is noted with the shop",
+)

@@ -16,7 +16,19 @@ from typing import Any
 import attrs
 
 from .personal import KeptWords, Personal, PersonalText
-from .public_words import CANNOT, CLEARED, HOW_APPROVED, HOW_PAID, NO_VIN, WHERE_FROM, PublicWords
+from .public_words import (
+    CANNOT,
+    CLEARED,
+    HOW_APPROVED,
+    HOW_PAID,
+    NO_VIN,
+    WHERE_FROM,
+    WHY_CHANGED,
+    WHY_CREDITED,
+    WHY_LESS,
+    WHY_WRITTEN_OFF,
+    PublicWords,
+)
 
 _Person = Personal | PersonalText | None
 
@@ -128,6 +140,7 @@ class Customer:
     name: _Person = _words()
     phone: _Person = _words()
     address: _Person = _words()
+    tax_number: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
 
 
 @attrs.frozen(kw_only=True)
@@ -277,6 +290,8 @@ REQUESTED_ON = ("customer", "scheduled", "judgement", "rework")
 LEFT_BECAUSE = ("part missing", "charging", "customer decides", "no time left")
 ENDED_HOW = ("no fault found", "declined", "referred")
 WAIVED_BECAUSE = ("did not fix", "guarantee", "goodwill")
+#: What becomes of the parts that were taken out.
+OLD_PARTS = ("given back", "shown and left with us", "left with us", "exchanged", "none were taken out")
 #: What may be waived that is no operation: the lines of call-out and diagnosis, by their kind.
 WAIVED_CHARGES = ("call-out", "travel", "diagnosis")
 
@@ -431,10 +446,58 @@ class Repaired:
 
 
 @attrs.frozen(kw_only=True)
+class Charged:
+    """An approved piece of work took another quantity than estimated: `hours` of labour, or `quantity` of
+    `part`, decimal numbers as text; `because` is printed.
+    """
+
+    operation: str
+    because: str = _public(WHY_CHANGED, required=True)
+    hours: str = ""
+    part: str = ""
+    quantity: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class ApprovedMore:
+    """More was approved for a piece of work than on its estimate: `amount`, tax included, in minor units.
+
+    `because` says what for; it is printed. `by` and `how` as of an approval.
+    """
+
+    operation: str
+    amount: int
+    currency: str
+    by: str
+    because: str = _public(WHY_CHANGED, required=True)
+    how: str = _public(HOW_APPROVED, required=True)
+
+
+@attrs.frozen(kw_only=True)
+class Discounted:
+    """So many `percent` less for a piece of work (`operation`), or, without one, for everything that is
+    charged; `because` is printed.
+    """
+
+    percent: str
+    because: str = _public(WHY_LESS, required=True)
+    operation: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class OldParts:
+    """What becomes of the parts that were taken out, as the customer chose: one of `OLD_PARTS`."""
+
+    choice: str
+
+
+@attrs.frozen(kw_only=True)
 class Issued:
     """The invoice's place in the job's own journal: the books hold the Document, under `books_entry`.
 
-    `date_said` tells how the clock had jumped when somebody said that the date was right.
+    `date_said` tells how the clock had jumped when somebody said that the date was right. `credits`: it is a
+    credit note on the invoice of this number; `whole`: on all of it, which then stands no more; `credited`:
+    by how much, and `because`: why, in the journal of the invoice's first job.
     """
 
     number: str
@@ -442,15 +505,37 @@ class Issued:
     document_hash: str
     books_entry: str
     date_said: str = _later("")
+    credits: str = _later("")
+    whole: bool = _later(False)
+    because: str = _public(WHY_CREDITED, later=True)
+    credited: int = _later(0)
 
 
 @attrs.frozen(kw_only=True)
 class Paid:
-    """Money received, in minor units."""
+    """Money received, in minor units; below zero it was given back."""
 
     amount: int
     currency: str
     how: str = _public(HOW_PAID, required=True)
+
+
+@attrs.frozen(kw_only=True)
+class Announced:
+    """Money that is said to be on its way (a transfer, a cheque), in minor units: nothing is received yet."""
+
+    amount: int
+    currency: str
+    how: str = _public(HOW_PAID, required=True)
+
+
+@attrs.frozen(kw_only=True)
+class WrittenOff:
+    """So much of an invoice is not asked for any more, in minor units."""
+
+    amount: int
+    currency: str
+    because: str = _public(WHY_WRITTEN_OFF, required=True)
 
 
 @attrs.frozen(kw_only=True)
@@ -500,7 +585,10 @@ class InvoiceIssued:
     `place` is its number in this chain, from 1 and without gaps.
 
     `jobs` are the ids of the jobs it is over, where there are several, in the order in which it tells of
-    them; `job_name` is then all their names. `date_said`: as in `Issued`.
+    them; `job_name` is then all their names. `date_said`, `credits`, `whole`, `because`: as in `Issued`; the
+    total of a credit note is below zero. `corrects`: the invoice that was credited whole and that this one
+    replaces. `day`: of issue, by the shop's zone; `due_on`: until when it is to be paid. `net`, `tax`: what
+    the total is made of, beside a rounding amount. `lines`: as data; `rates`: name of a tax rate → percent.
     """
 
     place: int
@@ -515,6 +603,16 @@ class InvoiceIssued:
     job_name: str
     jobs: Sequence[str] = _later(())
     date_said: str = _later("")
+    credits: str = _later("")
+    whole: bool = _later(False)
+    because: str = _public(WHY_CREDITED, later=True)
+    corrects: str = _later("")
+    day: str = _later("")
+    due_on: str = _later("")
+    net: int | None = _later(None)
+    tax: int | None = _later(None)
+    lines: Sequence[dict[str, Any]] = _later(())
+    rates: Mapping[str, str] | None = _later(None)
 
 
 @attrs.frozen(kw_only=True)
@@ -556,8 +654,14 @@ RECORDS: dict[str, type] = {
     "photo": Photographed,
     "approved": Approved,
     "repaired": Repaired,
+    "charged": Charged,
+    "approved_more": ApprovedMore,
+    "old_parts": OldParts,
+    "discounted": Discounted,
     "issued": Issued,
     "paid": Paid,
+    "announced": Announced,
+    "written_off": WrittenOff,
     "receipted": Receipted,
     "withdrawn": Withdrawn,
     "forgotten": Forgotten,

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from pathlib import Path
+
 import pluggy
 
 from .system import System
@@ -19,4 +22,15 @@ def corekit_system() -> System:  # type: ignore[empty-body]
     checked then (every source, limit and fault named must exist), and a system with loose ends is refused by
     name, as is a key that is taken. What you return is kept for the life of the process and asked for nothing
     else.
+    """
+
+
+@hookspec
+def corekit_jurisdictions() -> Sequence[Path]:  # type: ignore[empty-body]
+    """Give the host the files of jurisdictions that this plugin describes.
+
+    Asked once of every plugin that has it, when plugins are loaded; one that adds jurisdictions needs no
+    system. Return the paths of its TOML files, of the form of those in shared/jurisdictions. What you return
+    is read at once, and a file with faults, or of a place that is described already, refuses the plugin by
+    name; a shop whose `jurisdiction` is one of them is held to its rules.
     """

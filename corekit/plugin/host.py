@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property, lru_cache
 from importlib.metadata import Distribution, EntryPoint, entry_points
+from pathlib import Path
 from typing import Any
 
 import attrs
 import pluggy
 
+from ..jurisdictions import jurisdictions, read_jurisdiction
+from ..model.jurisdiction import Jurisdiction
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait
 from ..model.sampling import Sampling
@@ -47,7 +50,7 @@ class Failure:
 
 @attrs.frozen(kw_only=True)
 class Plugins:
-    """The systems that are there, and the plugins that failed.
+    """The systems and jurisdictions that are there, and the plugins that failed.
 
     Attributes:
         versions: System → version of its distribution. distributions: System → distribution and version.
@@ -55,6 +58,7 @@ class Plugins:
     """
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
+    jurisdictions: Mapping[str, Jurisdiction] = attrs.field(factory=dict)
     failures: tuple[Failure, ...] = ()
     versions: Mapping[str, str] = attrs.field(factory=dict)
     distributions: Mapping[str, str] = attrs.field(factory=dict)
@@ -140,11 +144,13 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     this process leaves out (`set_aside`).
     """
     systems: dict[str, System] = {}
+    places: dict[str, Jurisdiction] = {}
     failures: list[Failure] = []
     distributions: dict[str, str] = {}
     versions: dict[str, str] = {}
     taken: dict[str, EntryPoint] = {}
     lost: dict[str, str] = {}
+    described_here = jurisdictions()  # read before anybody's code runs
     original = intact.Original()
     for point in sorted(found if found is not None else entry_points(group=GROUP), key=_rank):
         before = own_units()
@@ -157,15 +163,17 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 )
             taken[point.name] = point
             with guarded(point.name, LOADING, LOAD_SECONDS, f"{point.value} (its module)"):
-                system = _system_of(point)
+                system, described = _added_by(point)
             if changed := original.put_back():
                 raise intact.AlteredError(intact.altered_words(changed))
-            if system.key != point.name:
+            if system is not None and system.key != point.name:
                 raise ValueError(
                     f"its entry point is called {point.name!r} and its system {system.key!r}; give the entry"
                     " point the system's key"
                 )
-            set_own_units((*before, *system.units))
+            if again := [code for code in described if code in places or code in described_here]:
+                raise ValueError(f"the jurisdiction {again[0]!r} is described already")
+            set_own_units((*before, *(system.units if system is not None else ())))
         except KeyboardInterrupt:
             raise
         except BaseException as error:
@@ -176,13 +184,16 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 lost.setdefault(point.name, failures[-1].what)
             continue
         original.follow()
-        original.add_system(system)
-        systems[system.key] = system
-        versions[system.key], distributions[system.key] = _version(point), _named(point)
+        places.update(described)
+        if system is not None:
+            original.add_system(system)
+            systems[system.key] = system
+            versions[system.key], distributions[system.key] = _version(point), _named(point)
     intact.watch(original)
     failures += _without_checks_here(systems, distributions)
     return Plugins(
         systems=systems,
+        jurisdictions=places,
         failures=(*failures, *_lost(systems)),
         versions=versions,
         distributions=distributions,
@@ -259,19 +270,40 @@ def _lost(systems: Mapping[str, System]) -> list[Failure]:
     return found
 
 
-def _system_of(point: EntryPoint) -> System:
+def _added_by(point: EntryPoint) -> tuple[System | None, dict[str, Jurisdiction]]:
+    """What a plugin adds: its system, and the jurisdictions that it describes."""
     module = point.load()
     manager = pluggy.PluginManager(hookspecs.PROJECT)
     manager.add_hookspecs(hookspecs)
     if manager.register(module, name=point.name) is None:
         raise TypeError("it is blocked")
     manager.check_pending()
-    implementations = manager.hook.corekit_system.get_hookimpls()
-    if not implementations:
+    systems = manager.hook.corekit_system.get_hookimpls()
+    files = manager.hook.corekit_jurisdictions.get_hookimpls()
+    if not systems and not files:
         raise TypeError("it adds nothing: no function marked @corekit.hookimpl is called corekit_system")
+    return (
+        _system_of(systems[0].function) if systems else None,
+        _jurisdictions_of(files[0].function) if files else {},
+    )
+
+
+def _jurisdictions_of(call: Callable[[], Any]) -> dict[str, Jurisdiction]:
+    paths = call()
+    if not isinstance(paths, (list, tuple)) or not all(isinstance(path, Path) for path in paths):
+        raise TypeError(f"corekit_jurisdictions must return paths of files; it returned {paths!r}")
+    described: dict[str, Jurisdiction] = {}
+    for path in paths:
+        read = read_jurisdiction(path)
+        if not read.code or read.code in described:
+            raise ValueError(f"{path.name} describes {read.code or 'no place'!r} a second time, or none")
+        described[read.code] = read
+    return described
+
+
+def _system_of(call: Callable[[], Any]) -> System:
     # Called singly, never through the hook itself: pluggy would let one plugin's failure cost the others
     # their answers.
-    call: Callable[[], Any] = implementations[0].function
     system = call()
     if not isinstance(system, System):
         raise TypeError(f"corekit_system must return a System; it returned {type(system).__name__}")

@@ -12,6 +12,7 @@ from ..billing.line import Ground, Line, LineKind
 from ..billing.totals import BillTotals, Payable
 from ..model.document import Block, Paragraph, PricedLines, PricedRow, Totals
 from ..model.money import Money, total
+from .dates import day_words
 from .sheet import Sheet
 
 
@@ -31,11 +32,11 @@ def priced_lines(lines: Sequence[Line], totals: BillTotals, sheet: Sheet) -> Pri
 
 
 def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
-    notes = [f"condition: {line.condition}"] if line.condition else []
+    notes = [f"number: {line.number}"] if line.number else []
+    notes += [f"condition: {line.condition}"] if line.condition else []
     if line.shown_by and line.kind is LineKind.LABOUR:
         notes.append(f"shown by: {line.shown_by}")
-    if line.waived:
-        notes.append(line.waived)
+    notes += [note for note in (line.changed, line.off, line.waived) if note]
     return PricedRow(
         text=line.text,
         ground=ground_words(line.ground),
@@ -96,7 +97,7 @@ def sums(
         rows.append(("Approved by you before", str(approved), False))
         rows.append(("Together with it", str(approved + gross), False))
     if payable is not None:
-        rows += [(f"Paid, {how}", f"-{amount}", False) for how, amount in payments]
+        rows += [paid_row(how, amount) for how, amount in payments]
         rows.append(
             ("Still to pay", str(payable.due), True)
             if payable.due.minor >= 0
@@ -105,6 +106,8 @@ def sums(
     blocks: list[Block] = [Totals(rows=tuple(rows), currency=sheet.currency)]
     if totals.outside_tax:
         blocks.append(Paragraph(words=(f"No tax is shown: {totals.outside_tax}",), tone="small"))
+    if payable is not None and payable.due.minor > 0 and sheet.due_on:
+        blocks.append(Paragraph(words=(f"Please pay until {day_words(sheet.due_on)}.",), tone="small"))
     if payable is not None and payable.due.minor > 0 and sheet.issuer.pays_by:
         blocks.append(Paragraph(words=(sheet.issuer.pays_by,), tone="small"))
     return blocks
@@ -113,13 +116,19 @@ def sums(
 def _by_kind(lines: Sequence[Line], sheet: Sheet) -> list[tuple[str, str, bool]]:
     """Work and parts apart, where there are both."""
     parts = [line.net for line in lines if line.kind is LineKind.PART]
-    work = [line.net for line in lines if line.kind is not LineKind.PART]
-    if not parts or not work:
+    supplies = [line.net for line in lines if line.kind is LineKind.SUPPLIES]
+    work = [line.net for line in lines if line.kind not in (LineKind.PART, LineKind.SUPPLIES)]
+    sums = [("Work", work), ("Parts", parts), ("Supplies", supplies)]
+    if sum(bool(nets) for _, nets in sums) < 2:
         return []
-    return [
-        ("Work", str(total(work, sheet.currency)), False),
-        ("Parts", str(total(parts, sheet.currency)), False),
-    ]
+    return [(title, str(total(nets, sheet.currency)), False) for title, nets in sums if nets]
+
+
+def paid_row(how: str, amount: Money, before: str = "") -> tuple[str, str, bool]:
+    """A payment, or money given back, as a row of the totals."""
+    if amount.minor < 0:
+        return (f"Given back{before}, {how}", str(-amount), False)
+    return (f"Paid{before}, {how}", f"-{amount}", False)
 
 
 def facts(payable: Payable, sheet: Sheet) -> tuple[tuple[str, str, bool], ...]:

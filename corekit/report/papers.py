@@ -90,22 +90,32 @@ _CAME = "Come and look for the cause"
 _COVERS = {
     "diagnosis": (
         "Your approval covers the work above and nothing more. Looking changes nothing on your vehicle; any"
-        " repair gets its own estimate. The invoice for this work does not exceed the total without a new"
-        " approval from you."
+        " repair gets its own estimate."
     ),
     "repair": (
-        "Your approval covers the work above and nothing more; you may decline any single piece of it. The"
-        " invoice does not exceed this total, with what you approved before, without a new approval from you;"
-        " local law may give you more rights."
+        "Your approval covers the work above and nothing more; you may decline any single piece of it."
+    ),
+}
+_NOT_ABOVE = {
+    "diagnosis": "The invoice for this work does not exceed the total without a new approval from you.",
+    "repair": (
+        "The invoice does not exceed this total, with what you approved before, without a new approval from"
+        " you; local law may give you more rights."
     ),
 }
 
 
 def _covers(stage: str, cap: Money | None, sheet: Sheet) -> str:
+    covers = f"{_COVERS[stage]} {_NOT_ABOVE[stage]}"
+    if sheet.exceeds:
+        covers = (
+            f"{_COVERS[stage]} Without a new approval from you the invoice comes to at most {sheet.exceeds};"
+            " before more is done, we ask you."
+        )
     if cap is None or stage != "diagnosis":
-        return _COVERS[stage]
+        return covers
     return (
-        f"{_COVERS[stage]} However long the diagnosis takes: call-out, travel and diagnosis together never"
+        f"{covers} However long the diagnosis takes: call-out, travel and diagnosis together never"
         f" cost more than {cap} {sheet.currency} before tax without a new approval from you."
     )
 

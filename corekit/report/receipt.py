@@ -24,6 +24,7 @@ from ..model.document import (
 from ..model.job import Job
 from ..model.money import Money
 from . import sections
+from .cost import paid_row
 from .dates import day_words
 from .sheet import Sheet
 
@@ -61,7 +62,9 @@ def receipt(
         record_mark: Over the journal heads, the payment's own entry below them.
     """
     what = f"invoice {paid_for.number}" if paid_for.number else "approved work"
-    amount = f"{payment.amount} {payment.amount.currency}"
+    is_refund = payment.amount.minor < 0
+    given = "Given back" if is_refund else "Received"
+    amount = f"{-payment.amount if is_refund else payment.amount} {payment.amount.currency}"
     blocks: list[Block] = [
         Pairs(
             rows=(
@@ -73,7 +76,7 @@ def receipt(
         Answer(
             said=(),
             symptoms="",
-            text=f"Received {amount}, {payment.how}, on {day_words(day)}.",
+            text=f"{given} {amount}, {payment.how}, on {day_words(day)}.",
             proof=_remainder(payment, paid_for),
         ),
         Totals(rows=tuple(_rows(payment, paid_for, before)), currency=sheet.currency),
@@ -84,7 +87,7 @@ def receipt(
     return Document(
         id=sheet.document_id,
         kind=DocumentKind.RECEIPT,
-        title=f"Receipt, {what}",
+        title=f"{'Refund' if is_refund else 'Receipt'}, {what}",
         shop=sheet.issuer.name,
         issued=day_words(sheet.issued),
         currency=sheet.currency,
@@ -117,6 +120,9 @@ def _vehicle(job: Job, paid_for: PaidFor) -> list[tuple[str, Words]]:
 
 
 def _remainder(payment: AmountReceived, paid_for: PaidFor) -> str:
+    if payment.amount.minor < 0:
+        left = payment.due.minor < 0
+        return f"Refund due to you: {-payment.due} {payment.due.currency}." if left else ""
     if not payment.is_settled:
         return f"Still to pay: {payment.due} {payment.due.currency}."
     return (
@@ -136,6 +142,10 @@ def _rows(
             False,
         )
     ]
-    rows += [(f"Paid before, {how}", f"-{amount}", False) for how, amount in before]
-    rows.append((f"Received, {payment.how}", f"-{payment.amount}", False))
-    return [*rows, ("Still to pay", str(payment.due), True)]
+    rows += [paid_row(how, amount, " before") for how, amount in before]
+    if payment.amount.minor < 0:
+        rows.append((f"Given back, {payment.how}", str(-payment.amount), False))
+    else:
+        rows.append((f"Received, {payment.how}", f"-{payment.amount}", False))
+    last = ("Still to pay", payment.due) if payment.due.minor >= 0 else ("Refund due to you", -payment.due)
+    return [*rows, (last[0], str(last[1]), True)]

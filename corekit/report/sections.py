@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from ..assess.assessment import Assessment
 from ..assess.proof import RepairProof
@@ -15,8 +16,25 @@ from ..billing.waiver import did_not_fix
 from ..model.document import Block, Evidence, FindingRow, Findings, Heading, Pairs, Paragraph, Words
 from ..model.job import Job, Noted
 from ..model.money import Money
-from ..model.personal import Personal, joined_runs, run_of
-from ..model.records import Arrived, Left, Remarked
+from ..model.personal import KeptWords, Personal, joined_runs, run_of
+from ..model.records import (
+    Announced,
+    Approved,
+    ApprovedMore,
+    Arrived,
+    Charged,
+    Customer,
+    Discounted,
+    Estimated,
+    Issued,
+    Left,
+    OldParts,
+    Paid,
+    Receipted,
+    Remarked,
+    Waived,
+    WrittenOff,
+)
 from .cost import priced_lines
 from .dates import day_words, distance_words
 from .findings import stage_words, what_asks_for, what_was_found
@@ -40,8 +58,19 @@ def parties(job: Job, sheet: Sheet) -> list[tuple[str, Words]]:
     rows.append(("From", (issuer,)))
     if sheet.issuer.tax_id:
         rows.append(("Tax number", (sheet.issuer.tax_id,)))
+    rows += [
+        (title, (text,))
+        for title, text in (
+            ("Registration", sheet.issuer.registration),
+            ("Mechanic", sheet.issuer.mechanic),
+            ("In place of invoice", sheet.corrects),
+        )
+        if text
+    ]
     customer = job.customer
     rows.append(("For", _joined(customer.name, customer.address, customer.phone) or ("no name given",)))
+    if isinstance(customer.tax_number, Personal):
+        rows.append(("Your tax number", (customer.tax_number,)))
     return rows
 
 
@@ -100,13 +129,45 @@ def evidence(
     """
     return [
         Evidence(title=BEHIND),
-        Pairs(rows=tuple(vehicle(job))),
+        Pairs(rows=(*vehicle(job), *_supplied(job, sheet))),
         *_remarks(job),
         *what_was_found(assessment, sheet),
         *retest_results(assessment),
         *work_in_full(job, lines, totals, sheet),
+        *_own_reasons(job, sheet),
         *approved(approvals, sheet),
+        *prescribed(sheet),
     ]
+
+
+def _supplied(job: Job, sheet: Sheet) -> list[tuple[str, Words]]:
+    """The day of supply, and what becomes of the old parts."""
+    done = [noted for noted in job.standing if not isinstance(noted.record, _NO_SUPPLY)]
+    rows: list[tuple[str, Words]] = [("Day of supply", (_day(done[-1], sheet),))] if done else []
+    return [*rows, ("Old parts", (job.old_parts,))] if job.old_parts else rows
+
+
+#: What may be said after the work; the day of supply is that of the last thing besides.
+_NO_SUPPLY = (
+    Announced,
+    Approved,
+    ApprovedMore,
+    Charged,
+    Customer,
+    Discounted,
+    Estimated,
+    Issued,
+    OldParts,
+    Paid,
+    Receipted,
+    Waived,
+    WrittenOff,
+)
+
+
+def prescribed(sheet: Sheet) -> list[Block]:
+    """The words that the law prescribes, as the shop supplied them."""
+    return [Paragraph(words=(text,), tone="small") for text in sheet.statements]
 
 
 def grounds(
@@ -121,6 +182,8 @@ def grounds(
         *_remarks(job),
         *what_asks_for({line.operation for line in lines if line.ground.finding_code}, assessment),
         *work_in_full(job, lines, totals, sheet),
+        *_own_reasons(job, sheet),
+        *prescribed(sheet),
     ]
 
 
@@ -147,7 +210,8 @@ def approved(approvals: Sequence[ApprovalRow], sheet: Sheet) -> list[Block]:
         text = (", signed" if approval.signature is not None else "") + day
         if approval.declined:
             text += f". Declined: {', '.join(_title(key, sheet) for key in approval.declined)}"
-        rows.append((approval.estimate.capitalize(), joined_runs(by, run_of(approval.how), text)))
+        why = (": ", run_of(row.because)) if row.because else ()
+        rows.append((approval.estimate.capitalize(), joined_runs(by, run_of(approval.how), *why, text)))
     if not rows:
         rows.append(("Approval", ("none recorded",)))
     return [Heading(text="What you approved"), Pairs(rows=tuple(rows))]
@@ -183,12 +247,12 @@ def work_in_full(job: Job, lines: Sequence[Line], totals: BillTotals, sheet: She
     """Every line with its ground, quantity and unit price; before it, over which visits the work went."""
     return [
         Heading(text="The work, line by line"),
-        *(Paragraph(words=(sentence,)) for sentence in _visits(job)),
+        *(Paragraph(words=(sentence,)) for sentence in _visits(job, sheet)),
         priced_lines(lines, totals, sheet),
     ]
 
 
-def _visits(job: Job) -> list[str]:
+def _visits(job: Job, sheet: Sheet) -> list[str]:
     """One sentence for each time that the work was interrupted and taken up again."""
     sentences: list[str] = []
     left: Noted[Left | Arrived] | None = None
@@ -197,15 +261,34 @@ def _visits(job: Job) -> list[str]:
         if isinstance(record, Arrived) and left is not None and isinstance(left.record, Left):
             odometer = f", odometer {distance_words(record.odometer_typed)}" if record.odometer_typed else ""
             sentences.append(
-                f"Interrupted on {_day(left)}, {left.record.because}; taken up again on"
-                f" {_day(noted)}{odometer}."
+                f"Interrupted on {_day(left, sheet)}, {left.record.because}; taken up again on"
+                f" {_day(noted, sheet)}{odometer}."
             )
         left = noted
     return sentences
 
 
-def _day(noted: Noted[Left | Arrived]) -> str:
-    return day_words((noted.entry.taken or noted.entry.recorded)[:10])
+def _day(noted: Noted[Any], sheet: Sheet) -> str:
+    return day_words(sheet.day_of(noted.entry.taken or noted.entry.recorded))
+
+
+def _own_reasons(job: Job, sheet: Sheet) -> list[Block]:
+    """Why work took more or less than estimated or costs less, where that is said in own words: a priced line
+    says only what anybody may read.
+    """
+    said: list[tuple[str, str, str]] = [
+        *((noted.record.operation, noted.record.part, noted.record.because) for noted in job.charged),
+        *((noted.record.operation, "discount", noted.record.because) for noted in job.discounted),
+    ]
+    rows = [
+        (
+            ", ".join(filter(None, (_title(operation, sheet) if operation else "", what))).capitalize(),
+            (run_of(because),),
+        )
+        for operation, what, because in said
+        if isinstance(because, KeptWords)
+    ]
+    return [Heading(text="Reasons noted"), Pairs(rows=tuple(rows))] if rows else []
 
 
 def retest_results(assessment: Assessment) -> list[Block]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import attrs
 
@@ -22,15 +22,20 @@ class Issuer:
     tax_id: str = ""
     guarantee: str = ""
     pays_by: str = ""
+    registration: str = ""
+    mechanic: str = ""
 
 
 @attrs.frozen(kw_only=True)
 class ApprovalRow:
-    """One approval, the day of it, and what was approved after what was declined with it."""
+    """One approval, the day of it, and what was approved after what was declined with it; `because` says
+    what for, where more than an estimate was approved.
+    """
 
     approval: Approved
     day: str
     approved: Money
+    because: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -40,6 +45,11 @@ class Sheet:
     Attributes:
         titles: How paper calls what can be read, recorded or looked at, by key.
         records: What can be recorded, by key.
+        corrects: Number of the invoice that this one takes the place of.
+        due_on: Until which day an invoice is to be paid; empty for at once.
+        exceeds: How far an invoice may go above what was approved, by which law; empty for not at all.
+        statements: Words that the law prescribes, as the shop supplied them.
+        day_of: The shop's day of an instant that was written down.
         valid_until: Until which day an estimate holds; empty where the shop sets no end.
     """
 
@@ -51,6 +61,11 @@ class Sheet:
     titles: Mapping[str, str] = attrs.field(factory=dict)
     records: Mapping[str, Sampling] = attrs.field(factory=dict)
     valid_until: str = ""
+    statements: tuple[str, ...] = ()
+    exceeds: str = ""
+    due_on: str = ""
+    corrects: str = ""
+    day_of: Callable[[str], str] = lambda instant: instant[:10]
     demo: bool = False
     draft: bool = False
 

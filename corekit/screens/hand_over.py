@@ -79,7 +79,7 @@ def add(app: flask.Flask, van: Van) -> None:
             record,
             van,
             due=due_of(van.shop, [record]),
-            payments=payments_of([record]),
+            payments=payments_of(van.shop, [record]),
             ways=WAYS,
             here=f"/job/{job}/deposit" + ("?next=leave" if leaving else ""),
             next=f"/job/{job}/leave" if leaving else "",
@@ -156,7 +156,7 @@ def _issued(van: Van, job: Job) -> str:
         folder=van.shop.settings.publish,
         page_at=van.shop.settings.page,
         ways=WAYS,
-        payments=payments_of(billed),
+        payments=payments_of(van.shop, billed),
         together=[vehicle_words(other, van.texts(other)) for other in billed if other.id != job.id],
     )
 

@@ -57,7 +57,9 @@ def add(app: flask.Flask, van: Van) -> None:
         state = JobState(job.state)
         if state is JobState.INVOICED:
             owed = desk_jobs.owed(van.shop, job)
-            return f"Invoice {job.number}" + (f", {owed} {owed.currency} to pay" if owed.minor > 0 else "")
+            if owed.minor < 0:
+                return f"Invoice {job.number}, refund due {-owed} {owed.currency}"
+            return f"Invoice {job.number}" + (f", {owed} {owed.currency} to pay" if owed.minor else "")
         if state is JobState.OVER:
             return f"Ended: {job.because}"
         return f"Left: {job.because}" if state is JobState.LEFT else f"Next: {NEXT[state]}"

@@ -41,7 +41,9 @@ def add(app: flask.Flask, van: Van) -> None:
             invoice = invoice_of(van.shop, record)
             return _file(invoice.pdf.read_bytes(), f"invoice {invoice.number}")
         handed_over = [
-            payment.id for payment in payments_of(billed_with(van.shop, record)) if payment.has_receipt
+            payment.id
+            for payment in payments_of(van.shop, billed_with(van.shop, record))
+            if payment.has_receipt
         ]
         payment = next((one for one in handed_over if name == f"{RECEIPT}{one}"), None)
         if payment is not None:

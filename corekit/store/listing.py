@@ -28,7 +28,7 @@ from . import rows, seals
 KINDS = frozenset(
     {
         *("opened", "vehicle", "customer", "estimated", "approved", "repaired", "arrived", "left", "ended"),
-        *("issued", "paid", "withdrawn", "forgotten"),
+        *("issued", "paid", "written_off", "withdrawn", "forgotten"),
     }
 )
 
@@ -73,7 +73,7 @@ class JobRow:
         description, plate, words: Hashes of the personal texts of vehicle and complaint; "" where none is.
         customer: Key of the customer by name and address; "" where no name is known (any more).
         approved: 1 when something was approved in it.
-        paid: What was paid for it, in minor units.
+        paid: What was paid for it, and what of its invoice was credited or written off, in minor units.
         number, books_entry: The invoice it is on, and the id of that invoice's entry in the books; "" for
         none.
     """
@@ -152,7 +152,7 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
     issued, ended, opened = folded.issued, folded.last(Ended), folded.last(Opened)
     closed: int | None = None
     if state is JobState.INVOICED:
-        closed = max(place for place, entry in told if entry.kind == "issued")
+        closed = next(place for place, entry in told if entry.id == issued[-1].id)
     elif state is JobState.OVER and ended is not None:
         closed = next(place for place, entry in told if entry.id == ended.id)
     left = folded.left_open
@@ -174,9 +174,19 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
         words=_hash(opened.record.words) if opened is not None else "",
         customer=_customer_key(connection, folded),
         approved=1 if folded.approvals else 0,
-        paid=sum(noted.record.amount for noted in folded.payments),
+        paid=_settled(folded),
         number=issued[-1].record.number if issued else "",
         books_entry=issued[-1].record.books_entry if issued else "",
+    )
+
+
+def _settled(job: Job) -> int:
+    """What was paid, and what of the invoice that it is on was credited or written off."""
+    number = job.issued[-1].record.number if job.issued else ""
+    return (
+        sum(noted.record.amount for noted in job.payments)
+        + sum(noted.record.credited for noted in job.credited if noted.record.credits == number)
+        + sum(noted.record.amount for noted in job.written_off if number)
     )
 
 

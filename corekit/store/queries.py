@@ -123,14 +123,17 @@ def owed(connection: sqlite3.Connection, books_entry: str) -> tuple[int, str] | 
 
 
 def waiting_invoices(connection: sqlite3.Connection, job: str | None) -> list[str]:
-    """Ids of the books entries of invoices whose page was neither published nor withdrawn, in their order; of
-    one job, where one is named.
+    """Ids of the books entries of invoices and credit notes whose page was neither published nor withdrawn,
+    in their order; of one job, where one is named.
     """
     if job is None:
         found = connection.execute("SELECT entry FROM invoice WHERE waits = 1 ORDER BY written")
     else:
         found = connection.execute(
-            "SELECT entry FROM invoice JOIN job ON books_entry = entry WHERE job.id = ? AND waits = 1", (job,)
+            "SELECT entry FROM invoice WHERE waits = 1 AND entry IN"
+            " (SELECT json_extract(body, '$.books_entry')"
+            " FROM entry WHERE job = ? AND journal = ? AND kind = 'issued') ORDER BY written",
+            (job, JOB),
         )
     return [entry for (entry,) in found]
 
@@ -212,11 +215,17 @@ def invoice(connection: sqlite3.Connection, number: str, where: str) -> Entry:
 
 
 def number_of(connection: sqlite3.Connection, job: str) -> str:
-    """Number of the invoice that a job is on; empty when it is on none."""
+    """Number of the invoice that a job is on and that was not credited whole; empty when it is on none."""
     issued = rows.entries(
         connection, "WHERE job = ? AND journal = ? AND kind = 'issued' ORDER BY chain, n", job, JOB
     )
-    return str(issued[-1].body["number"]) if issued else ""
+    gone = {entry.body.get("credits") for entry in issued if entry.body.get("whole")}
+    standing = [
+        str(entry.body["number"])
+        for entry in issued
+        if not entry.body.get("credits") and entry.body["number"] not in gone
+    ]
+    return standing[-1] if standing else ""
 
 
 def times_since_last_number(connection: sqlite3.Connection) -> list[str]:

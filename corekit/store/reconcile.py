@@ -44,7 +44,7 @@ SAID_ANEW = "corrected on the screen"
 
 #: Of these a job has one, and of an instrument one of each name, of a trait one answer per stage: a row
 #: that says it anew takes its place.
-SINGLE = frozenset({"opened", "vehicle", "customer", "instrument", "fitted"})
+SINGLE = frozenset({"opened", "vehicle", "customer", "instrument", "fitted", "old_parts"})
 
 
 @attrs.frozen(kw_only=True)

@@ -14,6 +14,7 @@ import attrs
 from ..model.canonical import digest
 from ..model.entry import BOOKS, JOB, Draft, Entry, jobs_of, own_subject
 from ..model.job import Job, fold
+from ..model.personal import Personal, PersonalText
 from ..model.records import (
     RECORDS,
     Forgotten,
@@ -29,6 +30,8 @@ from .errors import StoreError, refusal
 from .links import Link
 from .requests import Request, RequestOutcome
 
+#: What the journal of the first job alone says of a credit note over several.
+_OF_FIRST = ("credited", "because")
 #: What a job or the books may be called: these names stand in messages, subjects and file names.
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/-]{0,63}")
 
@@ -146,7 +149,7 @@ class Transaction:
         jobs, several = self._jobs, len(self._jobs) > 1
         for job in jobs:
             self._must_have_begun(job, ())
-            if several and (number := queries.number_of(self._connection, job)):
+            if several and not record.credits and (number := queries.number_of(self._connection, job)):
                 raise refusal(f"Job {job} is on invoice {number} already.")
         place = self.next_number(chain)
         if record.place != place:
@@ -171,11 +174,33 @@ class Transaction:
             document_hash=record.document_hash,
             books_entry=entry.id,
             date_said=record.date_said,
+            credits=record.credits,
+            whole=record.whole,
+            credited=-record.total if record.credits else 0,
+            because=record.because,
         )
         draft = Draft(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))
         for job in jobs:
             self._append_to(job, [draft])
+            draft = attrs.evolve(draft, body={k: v for k, v in draft.body.items() if k not in _OF_FIRST})
         return entry
+
+    def keep_words(self, said: PersonalText) -> Personal:
+        """Keep a personal text of the (first) job before the entry that refers to it: a Document must name
+        the reference already when its hash is taken.
+
+        Raises:
+            StoreError: the text is empty, or there is no such job.
+        """
+        self._must_be_open()
+        job = self._jobs[0]
+        self._must_have_begun(job, ())
+        try:
+            kept = persons.person(said)
+        except ValueError as error:
+            raise refusal(f"The words cannot be kept: {error}.") from error
+        seals.insert(self._connection, "person", (kept.hash, job, kept.kind, kept.salt, kept.text))
+        return Personal(kept.kind, kept.hash)
 
     def note_link(self, token_hash: str, document_id: str, link: int, expires: str = "") -> Link:
         """Keep a link by its token's hash. Noting the same link again gives what is known of it.

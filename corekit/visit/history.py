@@ -12,17 +12,22 @@ from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
 from ..model.personal import Personal, shop_words
 from ..model.records import (
+    Announced,
     Approved,
+    ApprovedMore,
     Arrived,
+    Charged,
     CodesRead,
     Complained,
     Customer,
+    Discounted,
     Ended,
     Estimated,
     Fitted,
     Issued,
     Left,
     Measured,
+    OldParts,
     Opened,
     Paid,
     Photographed,
@@ -37,6 +42,7 @@ from ..model.records import (
     Tried,
     Vehicle,
     Waived,
+    WrittenOff,
 )
 from ..plugin.host import Plugins
 
@@ -214,15 +220,25 @@ def _repaired(asked: _Context, record: Repaired) -> _Row:
 
 def _issued(asked: _Context, record: Issued) -> _Row:
     said = f"; before it {record.date_said}, and the date was said to be right" if record.date_said else ""
-    return "Invoice", f"{record.number}{said}", None
+    title = f"Credit note on {record.credits}" if record.credits else "Invoice"
+    why = f": {asked.own(record.because)}" if record.because else ""
+    return title, f"{record.number}{said}{why}", None
 
 
 def _paid(asked: _Context, record: Paid) -> _Row:
-    return (
-        "Received",
-        f"{Money(record.amount, record.currency)} {record.currency}, {asked.own(record.how)}",
-        None,
-    )
+    title = "Received" if record.amount > 0 else "Given back"
+    amount = Money(abs(record.amount), record.currency)
+    return title, f"{amount} {record.currency}, {asked.own(record.how)}", None
+
+
+def _announced(asked: _Context, record: Announced) -> _Row:
+    how = asked.own(record.how)
+    return "Announced", f"{Money(record.amount, record.currency)} {record.currency}, {how}", None
+
+
+def _written_off(asked: _Context, record: WrittenOff) -> _Row:
+    because = asked.own(record.because)
+    return "Written off", f"{Money(record.amount, record.currency)} {record.currency}: {because}", None
 
 
 def _left(asked: _Context, record: Left) -> _Row:
@@ -252,6 +268,26 @@ def _waived(asked: _Context, record: Waived) -> _Row:
         record.because + told_of,
         None,
     )
+
+
+def _charged(asked: _Context, record: Charged) -> _Row:
+    took = f"{record.quantity} of {record.part}" if record.part else f"{record.hours} h"
+    return f"{asked.title(record.operation)}: took", f"{took}: {asked.own(record.because)}", None
+
+
+def _approved_more(asked: _Context, record: ApprovedMore) -> _Row:
+    more = f"{Money(record.amount, record.currency)} {record.currency}"
+    told = f"{more}, {record.by}, {asked.own(record.how)}: {asked.own(record.because)}"
+    return f"{asked.title(record.operation)}: more approved", told, None
+
+
+def _discounted(asked: _Context, record: Discounted) -> _Row:
+    title = f"{asked.title(record.operation)}: discount" if record.operation else "Discount"
+    return title, f"{record.percent} %: {asked.own(record.because)}", None
+
+
+def _old_parts(asked: _Context, record: OldParts) -> _Row:
+    return "Old parts", record.choice, None
 
 
 def _photographed(asked: _Context, record: Photographed) -> _Row:
@@ -295,11 +331,17 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Repaired: _repaired,
     Issued: _issued,
     Paid: _paid,
+    Announced: _announced,
+    WrittenOff: _written_off,
     Left: _left,
     Arrived: _arrived,
     Started: _started,
     Ended: _ended,
     Waived: _waived,
+    Charged: _charged,
+    ApprovedMore: _approved_more,
+    OldParts: _old_parts,
+    Discounted: _discounted,
     Photographed: _photographed,
     Remarked: _remarked,
     Complained: _complained,
@@ -316,11 +358,16 @@ _MAY_BE_WITHDRAWN = (
     Specified,
     Requested,
     Paid,
+    Announced,
+    WrittenOff,
     Left,
     Arrived,
     Started,
     Ended,
     Waived,
+    Charged,
+    ApprovedMore,
+    Discounted,
     Photographed,
     Remarked,
     Retold,

@@ -56,6 +56,7 @@ def test_a_price_book_is_read_as_it_stands() -> None:
         LineKind.LABOUR: "standard",
         LineKind.DIAGNOSIS: "standard",
         LineKind.PART: "reduced",
+        LineKind.SUPPLIES: "reduced",
         LineKind.CALL_OUT: "standard",
         LineKind.TRAVEL: "standard",
     }
@@ -114,12 +115,12 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
         "tax.rates.high: is 101; expected a rate of at most 100 percent",
         'tax.default: "usual" is not among the rates; expected one of "standard", "Standard", "none", "high"',
         'labour.per_hour: is the number 62.5, which is not exact; write "62.5" in quotes',
-        "labour.per_day: is not a key here; expected one of per_hour",
+        "labour.per_day: is not a key here; expected one of per_hour, least",
         "call_out: 25.005 has more than 2 decimals; write it with 2 of them",
         "calout: is not a key here; write one of currency, tax, labour, call_out, travel,"
-        " diagnosis, operations"
+        " diagnosis, markup, supplies, operations"
         ' (perhaps "call_out")',
-        'travel: has two prices; write per_km = "…" or flat = "…"',
+        'travel: has several prices; write per_km = "…", flat = "…" or zones = […]',
         'travel.per_km: "0,42" is not a plain decimal number; write "0.42"',
         'diagnosis.price: "-35.00" is below zero; expected zero or more',
         'operations."battery.replace".hours: is the number 0.6, which is not exact; write "0.6" in quotes',

@@ -53,7 +53,7 @@ DONE = '\n[[step]]\nrepaired = { operation = "battery.charge" }\n'
 
 @pytest.fixture
 def shop(tmp_path: Path) -> Shop:
-    set_up(tmp_path / "shop", Answers(name="A Shop", address=("1 Lane",), currency="EUR"))
+    set_up(tmp_path / "shop", Answers(name="A Shop", address=("1 Lane",), currency="EUR", tax_id="T-1"))
     (tmp_path / "shop" / "prices.toml").write_text(PRICES, "utf-8")
     return Shop(tmp_path / "shop")
 

@@ -34,7 +34,7 @@ def test_the_mark_on_a_paper_finds_its_invoice(demo_copy: Path, capsys: pytest.C
 
 def test_a_mark_that_no_invoice_has_is_a_fault(demo_copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["verify", "--shop", str(demo_copy), "--mark", "0000-0000-0000-0000"]) == 1
-    assert "no invoice or receipt in this store has it" in capsys.readouterr().out
+    assert "no invoice, credit note or receipt in this store has it" in capsys.readouterr().out
 
 
 def test_an_end_that_was_cut_off_shows_against_the_paper(
@@ -50,7 +50,7 @@ def test_an_end_that_was_cut_off_shows_against_the_paper(
             " 'invoice')"
         )
     assert main(["verify", "--shop", str(demo_copy), "--mark", mark]) == 1
-    assert "no invoice or receipt in this store has it" in capsys.readouterr().out
+    assert "no invoice, credit note or receipt in this store has it" in capsys.readouterr().out
 
 
 def test_a_record_that_was_rewritten_verifies_by_itself_and_not_against_the_paper(

@@ -586,3 +586,46 @@ def test_a_failure_is_told_in_one_line_however_it_was_worded() -> None:
     assert in_words(ValueError("first\n  second\n\tthird")) == "ValueError: first second third"
     assert in_words(ValueError()) == "ValueError"
     assert len(in_words(ValueError("x" * 10_000))) < 2100
+
+
+PLACE = """code = "XA"
+[[required]]
+items = ["customer_name"]
+source = "An invented law"
+date = "2026-11-24"
+basis = "law"
+status = "read"
+"""
+
+
+def _places(file: str) -> str:
+    return (
+        "import corekit as ck\nfrom pathlib import Path\n@ck.hookimpl\ndef corekit_jurisdictions():\n"
+        f"    return [Path(__file__).parent / {file!r}]"
+    )
+
+
+def test_a_plugin_may_describe_a_jurisdiction_and_need_no_system(
+    install: Callable[..., EntryPoint],
+) -> None:
+    plugins = load([install("law", _places("xa.toml"), xa=PLACE)])
+    assert plugins.failures == ()
+    assert plugins.systems == {}
+    assert [one.item for one in plugins.jurisdictions["XA"].required] == ["customer_name"]
+
+
+@pytest.mark.parametrize(
+    ("content", "why"),
+    [
+        (PLACE.replace("XA", "US-FL"), "'US-FL' is described already"),
+        (PLACE.replace('"law"', '"gospel"'), "basis"),
+        ("", "code"),
+    ],
+)
+def test_a_jurisdiction_with_a_fault_or_a_taken_code_costs_its_plugin_alone(
+    install: Callable[..., EntryPoint], content: str, why: str
+) -> None:
+    plugins = load([install("law", _places("xa.toml"), xa=content)])
+    assert plugins.jurisdictions == {}
+    (failure,) = plugins.failures
+    assert why in failure.what

@@ -91,7 +91,9 @@ def test_more_than_was_approved_is_refused_beside_the_amount_and_kept_as_typed(d
 def test_a_deposit_gets_its_receipt_at_once_and_leads_back_to_where_one_was(desk: Desk) -> None:
     desk.approve()
     desk.pay("20", next=f"/job/{desk.id}/deposit?next=leave")
-    (payment,) = payments_of(billed_with(desk.shop.context, job_named(desk.shop.context, desk.id)))
+    (payment,) = payments_of(
+        desk.shop.context, billed_with(desk.shop.context, job_named(desk.shop.context, desk.id))
+    )
     made = desk.client.post(
         f"/job/{desk.id}/receipt/{payment.id}", data={"next": f"/job/{desk.id}/deposit?next=leave"}
     )

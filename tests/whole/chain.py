@@ -104,7 +104,13 @@ def written(folder: Path, text: str, name: str = "visit.toml") -> Path:
 # ---- real shops
 
 
-def found_shop(folder: Path, *, page: str = "https://pages.example.org") -> Path:
+#: Where nobody says whose law holds, an invoice with tax carries the shop's tax number.
+NUMBERED = ("--tax-number", "TEST-TAX-0001")
+
+
+def found_shop(
+    folder: Path, *, page: str = "https://pages.example.org", law: tuple[str, ...] = NUMBERED
+) -> Path:
     """A shop as `corekit init` sets it up, with the demo's prices and meter."""
     pages = ["--page", page] if page else []
     done(
@@ -117,6 +123,7 @@ def found_shop(folder: Path, *, page: str = "https://pages.example.org") -> Path
             "2 Invented Lane",
             "--currency",
             "eur",
+            *law,
             *pages,
         )
     )

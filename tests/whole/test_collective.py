@@ -323,7 +323,7 @@ def test_what_is_paid_for_any_of_the_jobs_is_paid_for_the_invoice(fleet: Fleet) 
             )
             assert [
                 (str(one.amount), one.how)
-                for one in payments_of(billed_with(shop.context, job_named(shop.context, name)))
+                for one in payments_of(shop.context, billed_with(shop.context, job_named(shop.context, name)))
             ] == [
                 ("10.00", "card"),
                 ("100.00", "bank transfer"),

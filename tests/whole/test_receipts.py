@@ -52,7 +52,7 @@ def test_money_after_the_invoice_gives_a_receipt_that_says_for_what_how_when_and
         number = shop.issue(job).number
         shop.pay(job, euros(2000), "cash")
         receipt = shop.receipt(job)
-        (payment,) = payments_of(billed_with(shop.context, job_named(shop.context, job)))
+        (payment,) = payments_of(shop.context, billed_with(shop.context, job_named(shop.context, job)))
         assert due(shop.context, job_named(shop.context, job)) == euros(TOTAL - 2000)
         assert receipt.document.kind is DocumentKind.RECEIPT
         assert receipt.document.number == ""
@@ -82,7 +82,9 @@ def test_the_second_receipt_counts_the_first_payment_and_says_when_all_is_paid(
         shop.pay(job, euros(2000), "cash")
         shop.pay(job, euros(TOTAL - 2000), "card")
         later = shop.receipt(job)
-        first = shop.receipt(job, payments_of(billed_with(shop.context, job_named(shop.context, job)))[0].id)
+        first = shop.receipt(
+            job, payments_of(shop.context, billed_with(shop.context, job_named(shop.context, job)))[0].id
+        )
     assert "Still to pay: 39.54 EUR." in words(first.pdf), (
         "the first receipt must not count what came after it"
     )
@@ -105,7 +107,7 @@ def test_a_deposit_has_a_receipt_of_its_own_and_stands_on_the_invoice_later(flee
             "what was handed over changed when the invoice came"
         )
         assert (
-            payments_of(billed_with(shop.context, job_named(shop.context, job)))[0].on_invoice
+            payments_of(shop.context, billed_with(shop.context, job_named(shop.context, job)))[0].on_invoice
             == invoice.number
         )
 
@@ -188,7 +190,7 @@ def test_the_record_mark_of_a_receipt_is_found_and_one_with_a_wrong_letter_is_no
         mark = _mark(document)
     assert "receipt van-1 1" in done(corekit("verify", "--mark", mark, shop=fleet.folder)).out
     wrong = ("1" if mark[0] != "1" else "2") + mark[1:]
-    assert "no invoice or receipt" in corekit("verify", "--mark", wrong, shop=fleet.folder).words
+    assert "no invoice, credit note or receipt" in corekit("verify", "--mark", wrong, shop=fleet.folder).words
 
 
 def _mark(document: object) -> str:
@@ -228,7 +230,7 @@ def test_what_cannot_have_a_receipt_is_refused_in_one_sentence(fleet: Fleet, job
             shop.receipt(job, "zz")
         with pytest.raises(PaymentError):
             shop.pay(job, euros(TOTAL), "cash")
-        assert len(payments_of(billed_with(shop.context, job_named(shop.context, job)))) == 1
+        assert len(payments_of(shop.context, billed_with(shop.context, job_named(shop.context, job)))) == 1
 
 
 def test_the_command_that_takes_money_says_where_the_receipt_is(fleet: Fleet, job: str) -> None:

@@ -1,0 +1,217 @@
+"""Jurisdictions as data: one TOML file each, the core's own in shared/jurisdictions."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from decimal import Decimal
+from functools import lru_cache
+from pathlib import Path
+
+import attrs
+
+from .datafile import Day, needed, read_toml, structured, table
+from .fault import Faults, Place, quoted
+from .model.jurisdiction import (
+    ExceedKind,
+    ExceedRule,
+    Jurisdiction,
+    Origin,
+    Required,
+    RequiredItem,
+    Retention,
+    Simplified,
+    StatementAsked,
+    Supplies,
+    SuppliesRule,
+)
+from .model.source import Basis, Status
+from .reference import data_path
+
+#: The file of what holds where nobody has described the place.
+GENERAL = "general"
+#: ISO 3166-1 alpha-2, with the part of a country as in ISO 3166-2; EU is reserved there.
+CODE = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
+
+_LONGEST = 100  # years that papers are kept, at most
+
+
+@table
+class _Origin:
+    source: str = needed("where the rule is read", '"16 CCR 3354"', default="")
+    date: Day = needed("the day it was read", '"2026-11-24"', default=Day(""))
+    basis: Basis = needed("what authority stands behind it", '"law"', default=Basis.PRACTICE)
+    status: Status = needed("how we know what it says", '"read"', default=Status.NONE)
+    address: str = ""
+    note: str = ""
+
+    def origin(self) -> Origin:
+        return Origin(
+            source=self.source,
+            date=self.date,
+            basis=self.basis,
+            status=self.status,
+            address=self.address,
+            note=self.note,
+        )
+
+
+@table
+class _Exceed(_Origin):
+    kind: ExceedKind = needed("how far an invoice may go", '"none"', default=ExceedKind.NONE)
+    amount: Decimal | None = None
+    percent: Decimal | None = None
+    cap: Decimal | None = None
+    currency: str = ""
+    tax: str = "included"
+    of: str = needed("what it is counted from", '"written estimate"', default="")
+
+
+@table
+class _Required(_Origin):
+    items: list[RequiredItem | None] = needed("the items", '["customer_name"]', factory=list)
+
+
+@table
+class _Statement(_Origin):
+    key: str = needed("a name for the statement", '"supplies"', default="")
+    about: str = needed("what it is about", '"the charge for shop supplies"', default="")
+
+
+@table
+class _Simplified(_Origin):
+    up_to: Decimal = needed("the total up to which it holds", '"250.00"', default=Decimal(0))
+    currency: str = needed("of which currency", '"EUR"', default="")
+    leaves_out: list[RequiredItem | None] = needed("what it leaves out", '["customer_name"]', factory=list)
+
+
+@table
+class _Supplies(_Origin):
+    charge: Supplies = needed("whether a general charge may stand", '"forbidden"', default=Supplies.ALLOWED)
+
+
+@table
+class _Retention(_Origin):
+    years: int = needed("for how many years", "3", default=0)
+
+
+@table
+class _File:
+    code: str = needed("the place as in ISO 3166", '"US-CA"', default="")
+    exceed: _Exceed | None = None
+    required: list[_Required | None] = attrs.field(factory=list)
+    statements: list[_Statement | None] = attrs.field(factory=list)
+    simplified: _Simplified | None = None
+    supplies: _Supplies | None = None
+    retention: _Retention | None = None
+
+
+def read_jurisdiction(path: Path) -> Jurisdiction:
+    """The jurisdiction that a TOML file describes.
+
+    Raises:
+        DataFileError: everything that is wrong, at once.
+    """
+    faults = Faults()
+    data = read_toml(path)
+    form = structured(data, _File, faults)
+    if not CODE.fullmatch(form.code) and form.code != GENERAL and not faults.at(("code",)):
+        faults.add(("code",), f"{quoted(form.code)} is no place", "a code of ISO 3166", '"US-CA" or "DE"')
+    exceed = _exceed(form.exceed, faults) if form.exceed is not None else None
+    if form.retention is not None and not 0 < form.retention.years <= _LONGEST:
+        faults.add(
+            ("retention", "years"),
+            f"{form.retention.years} is no time to keep papers",
+            f"years from 1 to {_LONGEST}",
+        )
+    faults.refuse(data, str(path))
+    return Jurisdiction(
+        code="" if form.code == GENERAL else form.code,
+        exceed=exceed,
+        exceed_origin=form.exceed.origin() if form.exceed is not None else None,
+        required=tuple(
+            Required(item=item, origin=row.origin())
+            for row in form.required
+            if row is not None
+            for item in row.items
+            if item is not None
+        ),
+        statements=tuple(
+            StatementAsked(key=row.key, about=row.about, origin=row.origin())
+            for row in form.statements
+            if row is not None
+        ),
+        simplified=_simplified(form.simplified),
+        supplies=(
+            SuppliesRule(charge=form.supplies.charge, origin=form.supplies.origin())
+            if form.supplies
+            else None
+        ),
+        retention=(
+            Retention(years=form.retention.years, origin=form.retention.origin()) if form.retention else None
+        ),
+    )
+
+
+#: Kind → what it needs.
+_NEEDS: dict[ExceedKind, tuple[str, ...]] = {
+    ExceedKind.NONE: (),
+    ExceedKind.AMOUNT: ("amount",),
+    ExceedKind.PERCENT: ("percent",),
+    ExceedKind.LESSER: ("amount", "percent"),
+    ExceedKind.GREATER_WITH_CAP: ("amount", "percent", "cap"),
+}
+
+
+def _exceed(row: _Exceed, faults: Faults) -> ExceedRule:
+    path: Place = ("exceed",)
+    needs = _NEEDS[row.kind]
+    for key in ("amount", "percent", "cap"):
+        given = getattr(row, key) is not None or bool(faults.at((*path, key)))
+        if given != (key in needs):
+            got = f"a rule of the kind {row.kind} has {'no' if given else 'a'} {key}"
+            faults.add((*path, key), got, f"{', '.join(needs) or 'neither amount, percent nor cap'}")
+    if bool(row.currency) != ("amount" in needs):
+        faults.add((*path, "currency"), "belongs to an amount and to nothing else", "the amount's currency")
+    if row.tax not in ("included", "excluded"):
+        faults.add((*path, "tax"), f"is {quoted(row.tax)}", '"included" or "excluded"')
+    return ExceedRule(
+        kind=row.kind,
+        amount=row.amount or Decimal(0),
+        percent=row.percent or Decimal(0),
+        cap=row.cap,
+        currency=row.currency,
+        with_tax=row.tax == "included",
+        of=row.of,
+    )
+
+
+def _simplified(row: _Simplified | None) -> Simplified | None:
+    if row is None:
+        return None
+    return Simplified(
+        up_to=row.up_to,
+        currency=row.currency,
+        leaves_out=frozenset(item for item in row.leaves_out if item is not None),
+        origin=row.origin(),
+    )
+
+
+def _folder() -> Path:
+    return data_path("shared/jurisdictions")
+
+
+@lru_cache(maxsize=1)
+def jurisdictions() -> Mapping[str, Jurisdiction]:
+    """Code → jurisdiction, those that come with corekit. Shared; do not change it."""
+    return {
+        path.stem: read_jurisdiction(path)
+        for path in sorted(_folder().glob("*.toml"))
+        if path.stem != GENERAL
+    }
+
+
+@lru_cache(maxsize=1)
+def general() -> Jurisdiction:
+    """What holds where nobody has described the place: nothing that allows more."""
+    return read_jurisdiction(_folder() / f"{GENERAL}.toml")
