@@ -128,7 +128,7 @@ def test_the_tables_of_every_system_come_back_as_they_were_read(
                 system.__dict__.pop(name, None)
             read.append(_plain(system))
         assert read[0] == read[1] == read[2]
-    assert len(list(tmp_path.rglob("*-faults-*.kept"))) == 3
+    assert len(list(tmp_path.rglob("*-faults-*.kept"))) == len(load().systems) > 1
 
 
 def _plain(system: System) -> tuple[dict[str, Any], list[tuple[str, Limit]]]:

@@ -164,8 +164,10 @@ class _Sifted:
 
     def _leaves_repair(self, place: Place) -> bool:
         """True where a step with a repair in it became one with the repair alone."""
+        if len(place) < 2 or place[0] != "step" or not isinstance(self._at(place[:1]), list):
+            return False
         step = self._at(place[:2])
-        if len(place) < 2 or place[0] != "step" or not isinstance(step, dict) or "repaired" not in step:
+        if not isinstance(step, dict) or "repaired" not in step:
             return False
         n = int(place[1])
         if len(place) == 2 and len(step) > 1:

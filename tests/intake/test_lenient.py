@@ -8,7 +8,7 @@ from typing import Any
 
 import attrs
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from corekit import units
@@ -204,6 +204,7 @@ _DATA = st.recursive(
 )
 
 
+@example({"of": "12.6 V", "step": {"of": {"of": "12.6 V", "repaired": None}}})
 @settings(max_examples=150, deadline=None)
 @given(st.dictionaries(_KEYS, _DATA, max_size=5))
 def test_whatever_stands_in_a_file_is_either_read_or_set_aside(data: dict[str, Any]) -> None:
