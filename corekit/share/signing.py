@@ -10,14 +10,16 @@ import hashlib
 import os
 import re
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import attrs
-from cryptography.exceptions import InvalidSignature
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from ..files import write_once
 from ..model.mark import letters
 from .keys import LinkKeyError
+
+if TYPE_CHECKING:  # loaded where something is signed or verified: most commands do neither
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 _WORD, _PUBLIC_WORD = "corekit-signing-key-1", "corekit-public-key-1"
 _LINE = re.compile(rf"{_WORD} ([A-Z2-7]{{52}}) ([0-9a-f]{{8}})\n?")
@@ -45,11 +47,16 @@ class SigningKey:
 
     @property
     def _key(self) -> Ed25519PrivateKey:
+        from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
         return Ed25519PrivateKey.from_private_bytes(self.secret)
 
 
 def is_signed_by(public: bytes, message: bytes, signature: bytes) -> bool:
     """Whether a public key verifies the signature."""
+    from cryptography.exceptions import InvalidSignature
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
     try:
         Ed25519PublicKey.from_public_bytes(public).verify(signature, message)
     except (InvalidSignature, ValueError):
