@@ -103,7 +103,7 @@ def hottest(
         ),
         ck.Says(
             passes="The hottest coolant was {value}; {limit} is usual.",
-            fails="The coolant got to {value}, hotter than {limit}. Engine off before the red.",
+            fails="The coolant got to {value}, hotter than {limit}. Engine off before the gauge's hot mark.",
             undecided="The coolant got to {value}: too close to call, {limit}.",
         ),
         ck.Tells(
