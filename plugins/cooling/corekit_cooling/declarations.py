@@ -177,7 +177,7 @@ fan = cooling.observation(
     "fan",
     "Fan",
     Fan,
-    how="Air conditioning off. Let the engine get hot at idle, watching it; stop before the gauge's hot mark.",
+    how="Air conditioning off. Let the engine get hot at idle; stop before the gauge's hot mark.",
     hazard=FAN,
     tells="whether the fan runs",
     tells_each={
