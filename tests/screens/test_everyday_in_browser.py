@@ -418,7 +418,7 @@ def test_a_wrong_diagnosis_is_taken_back_and_its_line_did_not_cure(drive: Drivew
     page = drive.issue()
     paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
-        assert "Done, but not the cure: replace the battery." in text
+        assert "Done, but not the cure: “Replace the battery”." in text
         assert "Still there: what you told us." in text
         assert re.search(r"0\.6 h,? did not fix; not charged", text)
         assert "Replace the battery A finding that was withdrawn since: the probe slipped" in text
@@ -476,7 +476,7 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(d
     paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
         assert "Put right: something that stays on while the car is parked." in text
-        assert "Done, but not the cure: replace the battery." in text
+        assert "Done, but not the cure: “Replace the battery”." in text
         assert re.search(r"0\.6 h,? did not fix; not charged", text)
         assert "Still there" not in text
         assert "8.40 V" not in text
