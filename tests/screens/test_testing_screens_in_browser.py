@@ -108,6 +108,10 @@ def test_from_the_first_question_to_a_reading_that_is_judged_before_it_is_kept(
     )  # numbers and units are kept together by spaces that do not break
     assert "8.40 V ±" in words and "at least 9.28 V" in words
     assert trial.get_attribute("aria-live") == "polite"
+    shape, word = (trial.locator(f".hero {part}").first.bounding_box() for part in ("svg", "strong"))
+    assert shape["width"] <= 60 and shape["x"] + shape["width"] <= word["x"], (
+        "the shape stands beside the word"
+    )
     assert len(phone.records(Measured)) == 1
     phone.thumb.press("Save", exact=True)
     phone.page.get_by_text("Voltage under load: 8,4 V.").wait_for()
