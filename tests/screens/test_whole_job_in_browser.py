@@ -91,11 +91,15 @@ class Served:
     def workers(self) -> set[int]:
         """The processes in which checks run."""
         assert self.run is not None
-        threads = Path(f"/proc/{self.run.pid}/task")
-        children = {
-            int(pid) for thread in threads.iterdir() for pid in (thread / "children").read_text().split()
-        }
-        return {pid for pid in children if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()}
+        below, found = [self.run.pid], set()
+        while below:  # the command, who looks on it, and what it starts
+            threads = Path(f"/proc/{below.pop()}/task")
+            children = {
+                int(pid) for thread in threads.iterdir() for pid in (thread / "children").read_text().split()
+            }
+            below += children
+            found |= {pid for pid in children if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()}
+        return found
 
 
 @pytest.fixture
@@ -342,6 +346,12 @@ def open_anew(hand: Hand, address: str) -> None:
     hand.press("DEMO-1")
 
 
+def line_of(hand: Hand) -> str:
+    """What the screen says of the connection, once it says something."""
+    soon(lambda: bool(hand.page.inner_text("#line")), lambda: "the screen says that there is no connection")
+    return str(hand.page.inner_text("#line"))
+
+
 def connected(hand: Hand) -> None:
     """Wait until nothing is kept on the phone any more and the screen is no copy."""
     claim = (
@@ -371,7 +381,7 @@ def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_a
                 lambda: "the worker ends with its server",
             )
         if step == "terminals":
-            lines.append(hand.page.inner_text("#line"))
+            lines.append(line_of(hand))
             served.start()
             connected(hand)
         if step == "load":
@@ -395,7 +405,7 @@ def test_killed_without_a_network_and_with_a_dead_browser_it_is_the_same_visit_a
             )  # where the visit stands only the server knows; the phone shows its steps
             hand.press("Any single test")
         if step == "explain":
-            lines.append(hand.page.inner_text("#line"))
+            lines.append(line_of(hand))
             hand.page.context.set_offline(False)
             connected(hand)
             open_anew(hand, served.address)  # a copy is from before: the server knows what has come since

@@ -54,7 +54,7 @@ def hostile_visit(text: str) -> str:
 
 #: What of it is masked, and how often it stands on the paper (which vehicle it is: on its first sheet, and
 #: again behind it); everything else that is typed is about the visit and not about a person.
-PERSONAL = {"name": 1, "phone": 1, "address": 1, "description": 2, "words": 1}
+PERSONAL = {"name": 1, "phone": 1, "address": 1, "description": 2, "words": 1, "no VIN": 1, "how approved": 1}
 
 
 @pytest.fixture(scope="session", params=[HOSTILE, LONG], ids=["hostile", "long"])
@@ -128,7 +128,10 @@ def test_it_stands_literally_on_the_page_where_it_is_public_and_nowhere_where_it
         watched.open(at(invoice.link, address))
         shown = watched.whole_text
         assert watched.page.title() == f"Invoice {invoice.number}"
-        assert watched.page.query_selector_all("article img, article script") == []
+        assert (
+            watched.page.query_selector_all("article img, article script:not([type='application/json'])")
+            == []
+        )
         assert watched.errors == []
         assert [one for one in watched.asked if not one.startswith(f"{address}/")] == []
         assert watched.page.evaluate("document.documentElement.scrollWidth") <= 360
@@ -139,8 +142,9 @@ def test_it_stands_literally_on_the_page_where_it_is_public_and_nowhere_where_it
         copy = paper_text(Path(download.value.path()))
     if typed == HOSTILE:  # a long one may go on over a sheet's end, where the running head stands between
         assert times(typed, paper_text(invoice.pdf)) - times(typed, copy) == sum(PERSONAL.values())
-    assert times(typed, copy) >= 5
-    assert times(typed, shown) >= 5
+    # Name, address and tax number of the shop; its name again at the head of a sheet, where it is cut short.
+    assert times(typed, copy) >= (5 if typed == HOSTILE else 2)
+    assert times(typed, shown) >= (4 if typed == HOSTILE else 2)
 
 
 def test_the_published_document_holds_it_as_data(typed: str, shop: Path) -> None:
