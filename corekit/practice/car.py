@@ -88,11 +88,10 @@ class Car:
         value, _ = with_uncertainty(record, measurand, "practice", "practice", {})
         near = value.u / abs(exact.number) * abs(number) if exact.number and number else value.u
         off = draw.gauss(0.0, near)
-        low, high = measurand.possible.low, measurand.possible.high
-        read = number + max(-2.0 * near, min(2.0 * near, off))
-        if exact.number and number and abs(exact.number / number - 1.0) < 1e-9:  # the unit is the coherent one
-            read = min(high if high is not None else read, max(low if low is not None else read, read))
-        return typed(read, measurand.unit, STEP * near)
+        read = typed(number + max(-2.0 * near, min(2.0 * near, off)), measurand.unit, STEP * near)
+        if not _is_possible(read, measurand):  # no meter shows what cannot be
+            read = typed(number, measurand.unit, 0.0)
+        return read
 
     def seen(self, key: str, at: At = At()) -> str | None:  # noqa: B008  # frozen
         """The answer to an observation; None where it cannot be looked at."""
@@ -150,6 +149,12 @@ class Car:
     def is_mended(self) -> bool:
         """Nothing that was made wrong is left: every fault's work is done, or is not needed any more."""
         return not self.needed
+
+
+def _is_possible(shown: str, measurand: Measurand) -> bool:
+    number = units.read_quantity(shown, [measurand.unit]).number
+    low, high = measurand.possible.low, measurand.possible.high
+    return (low is None or low <= number) and (high is None or number <= high)
 
 
 def typed(number: float, unit: str, step: float) -> str:

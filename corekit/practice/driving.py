@@ -30,6 +30,7 @@ from .declared import practices
 
 MINUTES = 150.0  # of a visit, hands-on; an estimate of ours
 MOST_STEPS = 60
+LABEL_READ = 0.8  # share of labels that are read on arrival; an estimate of ours
 REFERRED_AT = 0.8  # a cause that is somebody else's work is passed on from here
 #: Reads as what the mechanic was led to do after everything was done that the program asked for.
 _TOLD_AGAIN = {False: "gone", True: "stayed"}
@@ -106,11 +107,18 @@ class Visit:
         job, _ = scratch_job(file)
         return assess(job, self.plugins, about=sorted(self.car.practices))
 
+    def read_labels(self) -> None:
+        """What the vehicle is fitted with, as far as somebody asks on arrival: of most cars, not of all."""
+        for system in self.car.practices.values():
+            for key in system.system.traits:
+                answer = self.car.fitted(key)
+                if answer is not None and self.draw.random() < LABEL_READ:
+                    self.traits[key] = answer
+
     def make(self, test: NextTest) -> bool:
         """Make a test; False where the car cannot answer it, and that is said."""
         self.minutes += test.minutes
         if test.operation:
-            self.minutes -= 0.0
             self.work(test.operation, count=False)
         key = test.wants
         self.made.add((key, test.place, str(len(self.car.done))))
@@ -134,7 +142,7 @@ class Visit:
         numbers: dict[str, float] = {}
         for key in measurand.conditions:
             other = self.plugins.measurands[key]
-            shown = self.car.shown(other, At(setup=numbers), self.draw)
+            shown = self.car.shown(other, At(place, numbers), self.draw)
             if shown:
                 sure = "" if _is_usual(shown, other) else ", confirmed = true"
                 setup[key] = f"{{ is = {_quoted(shown)}{sure} }}"
@@ -242,6 +250,7 @@ def _quoted(text: str) -> str:
 def visited(car: Car, plugins: Plugins, *, minutes: float = MINUTES) -> Driven:
     """One visit to a car, driven to its end by the program's own next steps."""
     visit = Visit(car=car, plugins=plugins, draw=random.Random(f"meters/{car.seed}"), told=car.complaints)
+    visit.read_labels()
     how = _drive(visit, minutes)
     return Driven(
         seed=car.seed,

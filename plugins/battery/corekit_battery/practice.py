@@ -209,7 +209,7 @@ def resistance(car: Supply) -> float:
 
 @attrs.frozen
 class Cranking:
-    """Amperes, and volts at posts, clamps and starter."""
+    """Amperes, and volts at posts, clamps and the starter's stud."""
 
     current: float
     posts: float
@@ -223,7 +223,7 @@ def cranking(car: Supply) -> Cranking:
     weak = car.charge < 0.12
     load = car.turning
     if not car.command:
-        return Cranking(0.5, at_rest(car) - 0.02, at_rest(car) - 0.02, 0.0)
+        return Cranking(0.5, at_rest(car) - 0.02, at_rest(car) - 0.02, at_rest(car) - 0.02)
     if car.starter == "open" or weak:
         load = 2.0 if car.starter == "open" else 0.4
     source = at_rest(car) - (_SURFACE if load < 1.0 else 0.05)
@@ -465,6 +465,18 @@ def accepting_time(car: Car, at: At) -> float:
 @practice.reads("accepted_current")
 def accepted_current(car: Car, at: At) -> float:
     return min(30.0, accepts(_own(car), 14.4))
+
+
+@practice.sets("charge_elapsed")
+def charge_elapsed(car: Car, at: At) -> float:
+    return 400.0 if at.place == "later" else 360.0
+
+
+@practice.reads("charge_current")
+def charge_current(car: Car, at: At) -> float:
+    """At the end of a charge: what its own loss takes, and in a dead cell what the others boil off."""
+    now = _own(car)
+    return now.holds + now.capacity * (0.05 if now.dead_cells else 0.004)
 
 
 @practice.sets("discharge_current")
@@ -726,7 +738,10 @@ def needs_repair_cable(car: Car) -> bool | None:
 
 @practice.needs("trace_draw")
 def needs_trace_draw(car: Car) -> bool | None:
-    drawn = _own(car).asleep - _own(car).through_alternator
+    now = _own(car)
+    drawn = now.asleep - now.through_alternator
+    if drawn <= 0.1 and now.through_alternator > 0.05:
+        return None  # whoever traces it ends at the alternator
     return True if drawn > 0.1 else None if drawn > 0.045 else False
 
 
