@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import attrs
@@ -54,23 +54,17 @@ class Car:
     hidden: tuple[Hidden, ...] = ()
     done: tuple[str, ...] = ()
 
-    def of(self, key: str) -> Practice[Any]:
-        """The practice vehicle of the system that a key belongs to.
-
-        Raises:
-            PracticeError: it has none.
-        """
-        system = key.partition(".")[0]
-        if system not in self.practices:
-            raise PracticeError(f"{key}: this car has no such system.")
-        return self.practices[system]
+    def _answer(self, kind: str, key: str) -> Callable[..., Any] | None:
+        """What answers for a key; None where nothing does, or its system is not practised."""
+        practice = self.practices.get(key.partition(".")[0])
+        found: Callable[..., Any] | None = None if practice is None else getattr(practice, kind).get(key)
+        return found
 
     def number(self, measurand: Measurand, at: At = At()) -> float | None:  # noqa: B008  # frozen
         """What a meter without error would show, in the measurand's declared unit; what the mechanic sets for
         what is set. None where it cannot be had.
         """
-        practice = self.of(measurand.key)
-        answer = practice.setting.get(measurand.key) or practice.reading.get(measurand.key)
+        answer = self._answer("setting", measurand.key) or self._answer("reading", measurand.key)
         found = None if answer is None else answer(self, at)
         return None if found is None else float(found)
 
@@ -79,7 +73,7 @@ class Car:
         number = self.number(measurand, at)
         if number is None:
             return ""
-        if measurand.key in self.of(measurand.key).setting:
+        if self._answer("setting", measurand.key) is not None:
             return typed(number, measurand.unit, abs(number) * 1e-3)
         exact = units.read_quantity(typed(number, measurand.unit, 0.0), [measurand.unit])
         record = Measured(
@@ -95,19 +89,19 @@ class Car:
 
     def seen(self, key: str, at: At = At()) -> str | None:  # noqa: B008  # frozen
         """The answer to an observation; None where it cannot be looked at."""
-        answer = self.of(key).sight.get(key)
+        answer = self._answer("sight", key)
         found = None if answer is None else answer(self, at)
         return None if found is None else words_of(found)
 
     def fitted(self, key: str) -> str | None:
         """What the vehicle is fitted with, as typed; None where nobody knows."""
-        answer = self.of(key).fitting.get(key)
+        answer = self._answer("fitting", key)
         found = None if answer is None else answer(self)
         return None if found is None else words_of(found)
 
     def points(self, record: Sampling, at: At = At()) -> list[tuple[str, str]]:  # noqa: B008  # frozen
         """A record's points as one would type them; empty where none can be had."""
-        answer = self.of(record.key).recording.get(record.key)
+        answer = self._answer("recording", record.key)
         found = (answer(self, at) or []) if answer is not None else []
         return [
             (typed(x, record.over_unit, abs(x) * 1e-3), typed(y, record.unit, abs(y) * 1e-3))
@@ -116,8 +110,7 @@ class Car:
 
     def needs(self, operation: str) -> bool | None:
         """Whether it needs this work; None where nobody could say, or nothing answers for it."""
-        practice = self.practices.get(operation.partition(".")[0])
-        answer = None if practice is None else practice.need.get(operation)
+        answer = self._answer("need", operation)
         found: bool | None = None if answer is None else answer(self)
         return found
 
@@ -138,6 +131,12 @@ class Car:
             if practice.complaint is not None:
                 told |= dict.fromkeys(practice.complaint(self))
         return tuple(told)
+
+    @property
+    def codes(self) -> tuple[str, ...] | None:
+        """Trouble codes stored now, over all its systems; None where none of them stores any."""
+        asked = [one.stored for one in self.practices.values() if one.stored is not None]
+        return tuple(dict.fromkeys(code for stored in asked for code in stored(self))) if asked else None
 
     @property
     def needed(self) -> tuple[str, ...]:

@@ -83,6 +83,7 @@ class Practice(Generic[S]):
     deed: dict[str, _Any] = attrs.field(factory=dict, init=False)
     need: dict[str, _Any] = attrs.field(factory=dict, init=False)
     complaint: Callable[[Car], Sequence[str]] | None = attrs.field(default=None, init=False)
+    stored: Callable[[Car], Sequence[str]] | None = attrs.field(default=None, init=False)
 
     def fault(
         self,
@@ -161,6 +162,11 @@ class Practice(Generic[S]):
         """What its driver notices: `f(car)` → keys of symptoms; empty where nothing is noticed."""
         self.complaint = complaint
         return complaint
+
+    def codes(self, stored: Callable[[Car], Sequence[str]]) -> Callable[[Car], Sequence[str]]:
+        """The trouble codes that its control unit has stored: `f(car)` → codes."""
+        self.stored = stored
+        return stored
 
     def _answering(
         self, answers: dict[str, _Any], declared: Mapping[str, Any], names: Iterable[str]

@@ -32,6 +32,7 @@ MINUTES = 150.0  # of a visit, hands-on; an estimate of ours
 MOST_STEPS = 60
 LABEL_READ = 0.8  # share of labels that are read on arrival; an estimate of ours
 REFERRED_AT = 0.8  # a cause that is somebody else's work is passed on from here
+CODES_TAKE = 3.0  # minutes
 #: Reads as what the mechanic was led to do after everything was done that the program asked for.
 _TOLD_AGAIN = {False: "gone", True: "stayed"}
 
@@ -114,6 +115,13 @@ class Visit:
                 answer = self.car.fitted(key)
                 if answer is not None and self.draw.random() < LABEL_READ:
                     self.traits[key] = answer
+
+    def read_codes(self) -> None:
+        """The trouble codes, where a system of the car stores any; a few minutes with the scan tool."""
+        codes = self.car.codes
+        if codes is not None:
+            self.minutes += CODES_TAKE
+            self.steps.append(f"codes = {{ stored = {json.dumps(list(codes))} }}")
 
     def make(self, test: NextTest) -> bool:
         """Make a test; False where the car cannot answer it, and that is said."""
@@ -251,6 +259,7 @@ def visited(car: Car, plugins: Plugins, *, minutes: float = MINUTES) -> Driven:
     """One visit to a car, driven to its end by the program's own next steps."""
     visit = Visit(car=car, plugins=plugins, draw=random.Random(f"meters/{car.seed}"), told=car.complaints)
     visit.read_labels()
+    visit.read_codes()
     how = _drive(visit, minutes)
     return Driven(
         seed=car.seed,
