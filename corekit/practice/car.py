@@ -60,7 +60,7 @@ class Car:
         found: Callable[..., Any] | None = None if practice is None else getattr(practice, kind).get(key)
         return found
 
-    def number(self, measurand: Measurand, at: At = At()) -> float | None:  # noqa: B008  # frozen
+    def number(self, measurand: Measurand, at: At = At()) -> float | None:
         """What a meter without error would show, in the measurand's declared unit; what the mechanic sets for
         what is set. None where it cannot be had.
         """
@@ -87,7 +87,7 @@ class Car:
             read = typed(number, measurand.unit, 0.0)
         return read
 
-    def seen(self, key: str, at: At = At()) -> str | None:  # noqa: B008  # frozen
+    def seen(self, key: str, at: At = At()) -> str | None:
         """The answer to an observation; None where it cannot be looked at."""
         answer = self._answer("sight", key)
         found = None if answer is None else answer(self, at)
@@ -99,7 +99,7 @@ class Car:
         found = None if answer is None else answer(self)
         return None if found is None else words_of(found)
 
-    def points(self, record: Sampling, at: At = At()) -> list[tuple[str, str]]:  # noqa: B008  # frozen
+    def points(self, record: Sampling, at: At = At()) -> list[tuple[str, str]]:
         """A record's points as one would type them; empty where none can be had."""
         answer = self._answer("recording", record.key)
         found = (answer(self, at) or []) if answer is not None else []
@@ -168,9 +168,7 @@ def typed(number: float, unit: str, step: float) -> str:
     return text if unit == "1" else f"{text} {unit}"
 
 
-def invented(
-    practices: Mapping[str, Practice[Any]], seed: int, *, faults: int = 1, system: str = ""
-) -> Car:
+def invented(practices: Mapping[str, Practice[Any]], seed: int, *, faults: int = 1, system: str = "") -> Car:
     """A car with so many hidden faults, whose driver notices something; the same for the same seed.
 
     Args:

@@ -1,8 +1,8 @@
 """What a plugin says of its part of a practice vehicle: a state with units, faults that change it, and what
 meters and eyes make of it.
 
-A module `practice` beside the plugin holds one `Practice`. It answers from sizes alone and knows no chance, no
-limit, no check and no verdict; an import contract holds it to the declarations of its system.
+A module `practice` beside the plugin holds one `Practice`. It answers from sizes alone and knows no chance,
+no limit, no check and no verdict; an import contract holds it to the declarations of its system.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from ..plugin.host import Plugins
 from ..plugin.system import System
 
 if TYPE_CHECKING:
-    from .car import At, Car
+    from .car import Car
 
 S = TypeVar("S")
 _Any = Callable[..., Any]
@@ -84,6 +84,7 @@ class Practice(Generic[S]):
     need: dict[str, _Any] = attrs.field(factory=dict, init=False)
     complaint: Callable[[Car], Sequence[str]] | None = attrs.field(default=None, init=False)
     stored: Callable[[Car], Sequence[str]] | None = attrs.field(default=None, init=False)
+    refused: dict[str, str] = attrs.field(factory=dict, init=False)
 
     def fault(
         self,
@@ -107,7 +108,10 @@ class Practice(Generic[S]):
         strange = [*(one for one in done if f"{self.system.key}.{one}" not in self.system.operations)]
         strange += [one for one in names if one not in table]
         if strange:
-            raise PracticeError(f"{self.system.key}: the practice fault {key} names {', '.join(strange)}, which is not declared.")
+            raise PracticeError(
+                f"{self.system.key}: the practice fault {key} names {', '.join(strange)}, which nobody"
+                " declared."
+            )
         if key in self.defects:
             raise PracticeError(f"{self.system.key}: the practice fault {key} is declared twice.")
 
@@ -133,7 +137,7 @@ class Practice(Generic[S]):
         return self._answering(self.reading, self.system.measurands, measurands)
 
     def sets(self, *measurands: str) -> Callable[[_F], _F]:
-        """What the mechanic sets for a test (a load, an engine speed): `f(car, at)` → number, as for `reads`."""
+        """What the mechanic sets for a test (a load, an engine speed): `f(car, at)` → number, as `reads`."""
         return self._answering(self.setting, self.system.measurands, measurands)
 
     def sees(self, *observations: str) -> Callable[[_F], _F]:
@@ -147,7 +151,7 @@ class Practice(Generic[S]):
         return self._answering(self.recording, self.system.records, records)
 
     def fits(self, *traits: str) -> Callable[[_F], _F]:
-        """What the vehicle is fitted with: `f(car)` → an answer, or a text with its unit; None: nobody knows."""
+        """What the vehicle is fitted with: `f(car)` → an answer, or a text with its unit; None: unknown."""
         return self._answering(self.fitting, self.system.traits, traits)
 
     def does(self, *operations: str) -> Callable[[_F], _F]:
@@ -162,6 +166,10 @@ class Practice(Generic[S]):
         """What its driver notices: `f(car)` → keys of symptoms; empty where nothing is noticed."""
         self.complaint = complaint
         return complaint
+
+    def refuses(self, because: str, *names: str) -> None:
+        """Name what this vehicle cannot answer, with the reason; asked for, it says *no tool for it here*."""
+        self.refused |= {f"{self.system.key}.{name}": because for name in names}
 
     def codes(self, stored: Callable[[Car], Sequence[str]]) -> Callable[[Car], Sequence[str]]:
         """The trouble codes that its control unit has stored: `f(car)` → codes."""
@@ -184,7 +192,7 @@ class Practice(Generic[S]):
         return kept
 
     def unanswered(self) -> dict[str, str]:
-        """Key of each declared thing that this vehicle does not answer → what kind of thing it is."""
+        """Key of each declared thing that this vehicle neither answers nor refuses → what kind it is."""
         open_: dict[str, str] = {}
         system = self.system
         asked: Sequence[tuple[str, Mapping[str, Any], Iterable[str]]] = (
@@ -196,7 +204,7 @@ class Practice(Generic[S]):
             ("need of an operation", system.operations, self.need),
         )
         for kind, declared, answered in asked:
-            open_ |= dict.fromkeys(declared.keys() - set(answered), kind)
+            open_ |= dict.fromkeys(declared.keys() - set(answered) - self.refused.keys(), kind)
         return open_
 
     def own(self, car: Car) -> S:
@@ -219,7 +227,8 @@ def practices(plugins: Plugins, systems: Iterable[str] = ()) -> dict[str, Practi
     missing = sorted(set(systems) - found.keys())
     if missing:
         raise PracticeError(
-            f"{', '.join(missing)}: has no practice vehicle. {', '.join(found) or 'No system'} can be practised."
+            f"{', '.join(missing)}: has no practice vehicle; {', '.join(found) or 'no system'} can be"
+            " practised."
         )
     return {key: one for key, one in found.items() if not systems or key in set(systems)}
 

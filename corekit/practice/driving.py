@@ -1,9 +1,9 @@
-"""A visit to a practice car, driven by the program's own next steps: what it came to, and what it said on the way
-that the car contradicts.
+"""A visit to a practice car, driven by the program's own next steps: what it came to, and what it said on the
+way that the car contradicts.
 
-Nobody decides here: the first next step is made, the first piece of work that may be proposed is done, and the
-complaint is looked at again after each. The visit stands as the text of a visit file, so that whatever went wrong
-can be looked at with `corekit check`.
+Nobody decides here: the first next step is made, the first piece of work that may be proposed is done, and
+the complaint is looked at again after each. The visit stands as the text of a visit file, so that whatever
+went wrong can be looked at with `corekit check`.
 """
 
 from __future__ import annotations
@@ -33,7 +33,6 @@ MOST_STEPS = 60
 LABEL_READ = 0.8  # share of labels that are read on arrival; an estimate of ours
 REFERRED_AT = 0.8  # a cause that is somebody else's work is passed on from here
 CODES_TAKE = 3.0  # minutes
-#: Reads as what the mechanic was led to do after everything was done that the program asked for.
 _TOLD_AGAIN = {False: "gone", True: "stayed"}
 
 
@@ -223,7 +222,7 @@ class Visit:
             if proof.proof is Proof.SHOWN and self.car.needs(proof.operation):
                 self._untrue("shown to be put right, and is not", f"{proof.operation}: {proof.why}")
         first = assessment.suspects[0] if assessment.suspects else None
-        if first is not None and first.probability >= REFERRED_AT and not self._is_there(first):
+        if first is not None and first.probability >= REFERRED_AT and not self.is_there(first):
             self._untrue("names a cause that is not there", f"{first.fault} at {first.probability:.0%}")
 
     def _is_untrue(self, finding: Finding) -> bool:
@@ -233,7 +232,7 @@ class Visit:
             and self.car.needs(finding.calls_for) is False
         )
 
-    def _is_there(self, suspect: Suspect) -> bool:
+    def is_there(self, suspect: Suspect) -> bool:
         """Whether a cause is one of those made, or its work is needed by what the others have done."""
         if not suspect.system:
             return True
@@ -285,7 +284,7 @@ def _drive(visit: Visit, minutes: float) -> str:
         tests = [test for test in assessment.next_tests if not _is_made(visit, test)]
         quick = bool(tests) and tests[0].bits >= 0.1 and tests[0].minutes <= 10
         if first is not None and first.refer and first.probability >= REFERRED_AT and not quick:
-            return _end(visit, "right" if visit._is_there(first) else "wrong")  # noqa: SLF001
+            return _end(visit, "right" if visit.is_there(first) else "wrong")
         if not set(visit.told) & set(visit.car.complaints) and visit.car.done:
             break
         if not tests or visit.minutes + tests[0].minutes > minutes:

@@ -1,9 +1,11 @@
-"""The supply of a practice car: battery, joints, cables, starter, alternator and what draws current while parked.
+"""The supply of a practice car: battery, joints, cables, starter, alternator and what draws current while
+parked.
 
 Every size is an estimate of ours from memory of the work, unless its line says more; conclusions drawn from
-practice cars have to survive each estimate moved by a third. Two things are not ours: voltages at rest follow the
-published scale of state of charge (12.65, 12.45, 12.24, 12.06, 11.89 V for full to empty in quarters, flooded,
-from memory of battery handbooks), and the resistance follows from the cranking rating (SAE J537: 7.2 V at -18 °C).
+practice cars have to survive each estimate moved by a third. Two things are not ours: voltages at rest follow
+the published scale of state of charge (12.65, 12.45, 12.24, 12.06, 11.89 V for full to empty in quarters,
+flooded, from memory of battery handbooks), and the resistance follows from the cranking rating (SAE J537:
+7.2 V at -18 °C).
 """
 
 from __future__ import annotations
@@ -27,15 +29,16 @@ class Supply:
         kind: Battery type, in the words of the trait. capacity: Label, Ah. rating: Label, A by SAE J537.
         age: years. left: Share of its capacity and cranking current that is left. charge: 0 to 1.
         dead_cells: Cells without voltage. holds: What it loses by itself, A. case: As it looks.
-        posts, cables: Resistance of both clamps on their posts, and of each side's cable, Ω.
+        posts, cables: Resistance of each clamp on its post, and of each side's cable, Ω.
         turning: Resistance of the sound starter as a load while it turns the engine, Ω.
         starter: works, open or stalled. command: the start command arrives.
-        asleep: Draw with the modules asleep, A; awake: before that. through_alternator: of it, through diodes.
+        asleep: Draw with the modules asleep, A; awake: before that. through_alternator: the part of it that
+            goes through diodes.
         regulated: Voltage that the alternator is regulated to at 25 °C. most: Its largest current, A.
         uneven: AC voltage at its own terminal, V. wired: its wiring is whole. belt: share of the current
             that the belt carries. loads: What the running vehicle uses, lights and blower on, A.
-        warmth: of the battery, °C. rested: hours since it was last charged or run. morning: it was found flat.
-        left_on: why it was flat: a lamp that was left on.
+        warmth: of the battery, °C. rested: hours since it was last charged or run.
+        left_on: it is flat because a lamp was left on.
     """
 
     kind: str
@@ -92,13 +95,25 @@ practice = Practice(battery, _sound)
 
 
 @practice.fault(
-    "worn", "A worn-out battery: {size} of it was left.", size=(25, 55), unit="%", mends="replace", named="worn_out"
+    "worn",
+    "A worn-out battery: {size} of it was left.",
+    size=(25, 55),
+    unit="%",
+    mends="replace",
+    named="worn_out",
 )
 def worn(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, left=size / 100.0, age=max(car.age, 5.0), charge=0.75, holds=0.01)
 
 
-@practice.fault("flat", "A sound battery, discharged to {size}.", size=(8, 40), unit="%", mends="charge", named="used_flat")
+@practice.fault(
+    "flat",
+    "A sound battery, discharged to {size}.",
+    size=(8, 40),
+    unit="%",
+    mends="charge",
+    named="used_flat",
+)
 def flat(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, charge=size / 100.0, left_on=True)
 
@@ -114,14 +129,24 @@ def swollen(car: Supply, size: float) -> Supply:
 
 
 @practice.fault(
-    "joint", "A joint of {size} between post and clamp.", size=(8, 60), unit="mΩ", mends="clean_contacts", named="contact"
+    "joint",
+    "A joint of {size} between post and clamp.",
+    size=(8, 60),
+    unit="mΩ",
+    mends="clean_contacts",
+    named="contact",
 )
 def joint(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, posts=size / 1000.0)
 
 
 @practice.fault(
-    "cable", "A cable of the starting circuit with {size}.", size=(6, 40), unit="mΩ", mends="repair_cable", named="cable"
+    "cable",
+    "A cable of the starting circuit with {size}.",
+    size=(6, 40),
+    unit="mΩ",
+    mends="repair_cable",
+    named="cable",
 )
 def cable(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, cables=size / 1000.0)
@@ -135,9 +160,13 @@ def draw(car: Supply, size: float) -> Supply:
 
 
 @practice.fault(
-    "leak", "A diode of the alternator let {size} through in the parked car.", size=(180, 900), unit="mA",
-    mends="charging_repair", named="alt_leak",
-)  # fmt: skip
+    "leak",
+    "A diode of the alternator let {size} through in the parked car.",
+    size=(180, 900),
+    unit="mA",
+    mends="charging_repair",
+    named="alt_leak",
+)
 def leak(car: Supply, size: float) -> Supply:
     return attrs.evolve(
         car, asleep=car.asleep + size / 1000.0, through_alternator=size / 1000.0, charge=0.35, uneven=0.6
@@ -145,9 +174,13 @@ def leak(car: Supply, size: float) -> Supply:
 
 
 @practice.fault(
-    "weak", "An alternator that gave no more than {size}.", size=(4, 25), unit="A", mends="charging_repair",
+    "weak",
+    "An alternator that gave no more than {size}.",
+    size=(4, 25),
+    unit="A",
+    mends="charging_repair",
     named="alternator",
-)  # fmt: skip
+)
 def weak(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, most=size, charge=0.3, uneven=0.5)
 
@@ -157,13 +190,25 @@ def wire(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, wired=False, charge=0.25)
 
 
-@practice.fault("belt", "The alternator's belt carried {size}.", size=(5, 30), unit="%", mends="charging_repair", named="belt")
+@practice.fault(
+    "belt",
+    "The alternator's belt carried {size}.",
+    size=(5, 30),
+    unit="%",
+    mends="charging_repair",
+    named="belt",
+)
 def belt(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, belt=size / 100.0, charge=0.3)
 
 
 @practice.fault(
-    "over", "An alternator regulated to {size}.", size=(15.6, 17.0), unit="V", mends="charging_repair", named="overcharge"
+    "over",
+    "An alternator regulated to {size}.",
+    size=(15.6, 17.0),
+    unit="V",
+    mends="charging_repair",
+    named="overcharge",
 )
 def over(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, regulated=size, charge=1.0)
@@ -204,7 +249,7 @@ def at_rest(car: Supply) -> float:
 def resistance(car: Supply) -> float:
     """Of the battery alone, Ω."""
     sound = _CRANKING_DROP / car.rating * (1.0 + _COLD * (25.0 - car.warmth))
-    return sound / car.left**1.3 * (1.0 + 1.2 * (1.0 - car.charge) ** 2) * (1.0 + 0.3 * car.dead_cells)
+    return float(sound / car.left**1.3) * (1.0 + 1.2 * (1.0 - car.charge) ** 2) * (1.0 + 0.3 * car.dead_cells)
 
 
 @attrs.frozen
@@ -622,6 +667,20 @@ def discharged_by(car: Car, at: At) -> str | None:
     return "drawn down while parked" if now.asleep > 0.1 else None
 
 
+practice.refuses("the battery of these cars is sealed", "specific_gravity", "hydrometer", "level", "acid")
+practice.refuses("nobody stays for a discharge of hours", "discharge_fall")
+practice.refuses("nobody knows it of these cars", "full_voltage", "label_voltage", "reserve")
+practice.refuses(
+    "nobody asked how the car is used",
+    "trip_time",
+    "trips_per_week",
+    "idle_share",
+    "driving_loads",
+    "outside_temperature",
+    "restarts_per_trip",
+)
+practice.refuses("it belongs to the mechanic, not to the car", "charger", "charge_hours", "charge_room")
+
 # ---- what it is fitted with
 
 
@@ -677,7 +736,15 @@ def stop_start(car: Car) -> str:
 @practice.does("replace")
 def replace(car: Supply, work: str) -> Supply:
     return attrs.evolve(
-        car, left=1.0, charge=0.95, dead_cells=0, holds=0.004, case="sound", age=0.0, rested=20.0, left_on=False
+        car,
+        left=1.0,
+        charge=0.95,
+        dead_cells=0,
+        holds=0.004,
+        case="sound",
+        age=0.0,
+        rested=20.0,
+        left_on=False,
     )
 
 
@@ -705,9 +772,15 @@ def trace_draw(car: Supply, work: str) -> Supply:
 def charging_repair(car: Supply, work: str) -> Supply:
     asleep = car.asleep - car.through_alternator
     return attrs.evolve(
-        car, most=max(car.most, 120.0), wired=True, belt=1.0, regulated=14.4, uneven=0.03, asleep=asleep,
+        car,
+        most=max(car.most, 120.0),
+        wired=True,
+        belt=1.0,
+        regulated=14.4,
+        uneven=0.03,
+        asleep=asleep,
         through_alternator=0.0,
-    )  # fmt: skip
+    )
 
 
 @practice.needs("replace")

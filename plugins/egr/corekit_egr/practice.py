@@ -1,12 +1,14 @@
 """The exhaust-gas recirculation of a practice car, of two kinds: a vacuum valve with a differential-pressure
 sensor, and a valve with an electric motor and position feedback; petrol engine.
 
-Every size is an estimate of ours, unless its line says more; conclusions drawn from practice cars have to survive
-each estimate moved by a third. Pressure across an orifice goes with the square of the flow (ISO 5167-2, form alone).
+Every size is an estimate of ours, unless its line says more; conclusions drawn from practice cars have to
+survive each estimate moved by a third. Pressure across an orifice goes with the square of the flow
+(ISO 5167-2, form alone).
 """
 
 from __future__ import annotations
 
+import math
 import random
 
 import attrs
@@ -24,9 +26,10 @@ class Egr:
 
     Attributes:
         valve: Kind of valve. later: The sensor is of the later type. litres: Displacement.
-        supply: Vacuum at the regulator's inlet, warm idle, inHg. gives: Share of it that the regulator passes
-            on at full command. lets: Vacuum at the valve with the regulator unpowered, inHg. coil: Ω.
-        hose: Vacuum that the hose to the valve loses in a minute, inHg of ten. diaphragm: the same, the valve.
+        supply: Vacuum at the regulator's inlet, warm idle, inHg. gives: Share of it that the regulator
+            passes on at full command. lets: Vacuum at the valve with the regulator unpowered, inHg.
+        coil: Resistance of the regulator's winding, Ω.
+        hose, diaphragm: Vacuum that the hose to the valve, and the valve, lose in a minute, inHg of ten.
         moves: Share of its way that the stem or flap moves. shut: Share that stays open at rest.
         passage: Share of the flow that carbon leaves. soot: deposits, in the words of the answer.
         zero: Sensor's signal without pressure, V. slope: share of the sound sensor's.
@@ -81,44 +84,86 @@ practice = Practice(egr, _sound)
 # ---- what can be wrong with it
 
 
-@practice.fault("passage", "A passage with {size} of its flow left.", size=(3, 25), unit="%", mends="clean",
-    named=("passage", "motor_passage"))  # fmt: skip
+@practice.fault(
+    "passage",
+    "A passage with {size} of its flow left.",
+    size=(3, 25),
+    unit="%",
+    mends="clean",
+    named=("passage", "motor_passage"),
+)
 def passage(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, passage=size / 100.0, soot="choked")
 
 
-@practice.fault("ports", "Ports of the metering tube that passed on {size}.", size=(0, 15), unit="%", mends="clean",
-    named="ports")  # fmt: skip
+@practice.fault(
+    "ports",
+    "Ports of the metering tube that passed on {size}.",
+    size=(0, 15),
+    unit="%",
+    mends="clean",
+    named="ports",
+)
 def ports(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, ports=size / 100.0, valve=VACUUM)
 
 
-@practice.fault("slope", "A sensor with {size} of its slope.", size=(0, 30), unit="%", mends="replace_sensor",
-    named="sensor")  # fmt: skip
+@practice.fault(
+    "slope",
+    "A sensor with {size} of its slope.",
+    size=(0, 30),
+    unit="%",
+    mends="replace_sensor",
+    named="sensor",
+)
 def slope(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, slope=size / 100.0, valve=VACUUM)
 
 
-@practice.fault("zero", "A sensor whose zero had drifted by {size}.", size=(0.35, 1.2), unit="V",
-    mends="replace_sensor", named="sensor_zero")  # fmt: skip
+@practice.fault(
+    "zero",
+    "A sensor whose zero had drifted by {size}.",
+    size=(0.35, 1.2),
+    unit="V",
+    mends="replace_sensor",
+    named="sensor_zero",
+)
 def zero(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, zero=car.zero + size, valve=VACUUM)
 
 
-@practice.fault("upstream", "An upstream sensor hose that passed on {size}.", size=(0, 20), unit="%",
-    mends="replace_sensing_hoses", named="upstream_hose")  # fmt: skip
+@practice.fault(
+    "upstream",
+    "An upstream sensor hose that passed on {size}.",
+    size=(0, 20),
+    unit="%",
+    mends="replace_sensing_hoses",
+    named="upstream_hose",
+)
 def upstream(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, upstream=size / 100.0, valve=VACUUM)
 
 
-@practice.fault("regulator", "A regulator that passed on {size} of its vacuum.", size=(0, 15), unit="%",
-    mends="replace_regulator", named="regulator")  # fmt: skip
+@practice.fault(
+    "regulator",
+    "A regulator that passed on {size} of its vacuum.",
+    size=(0, 15),
+    unit="%",
+    mends="replace_regulator",
+    named="regulator",
+)
 def regulator(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, gives=size / 100.0, valve=VACUUM)
 
 
-@practice.fault("lets", "A regulator that let {size} through while it was off.", size=(5, 14), unit="inHg",
-    mends="replace_regulator", named="regulator_open")  # fmt: skip
+@practice.fault(
+    "lets",
+    "A regulator that let {size} through while it was off.",
+    size=(5, 14),
+    unit="inHg",
+    mends="replace_regulator",
+    named="regulator_open",
+)
 def lets(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, lets=size, valve=VACUUM)
 
@@ -128,26 +173,50 @@ def coil(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, coil=1e6, gives=0.0, valve=VACUUM)
 
 
-@practice.fault("hose", "A vacuum hose that lost {size} of ten in a minute.", size=(6, 10), unit="inHg",
-    mends="replace_vacuum_hose", named="vacuum_hose")  # fmt: skip
+@practice.fault(
+    "hose",
+    "A vacuum hose that lost {size} of ten in a minute.",
+    size=(6, 10),
+    unit="inHg",
+    mends="replace_vacuum_hose",
+    named="vacuum_hose",
+)
 def hose(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, hose=size, valve=VACUUM)
 
 
-@practice.fault("diaphragm", "A diaphragm that lost {size} of ten in a minute.", size=(7, 10), unit="inHg",
-    mends="replace_valve", named="diaphragm")  # fmt: skip
+@practice.fault(
+    "diaphragm",
+    "A diaphragm that lost {size} of ten in a minute.",
+    size=(7, 10),
+    unit="inHg",
+    mends="replace_valve",
+    named="diaphragm",
+)
 def diaphragm(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, diaphragm=size, valve=VACUUM)
 
 
-@practice.fault("carbon", "A valve that carbon held shut: it moved {size} of its way.", size=(0, 8), unit="%",
-    mends="clean", named=("valve_carbon", "soot_valve"))  # fmt: skip
+@practice.fault(
+    "carbon",
+    "A valve that carbon held shut: it moved {size} of its way.",
+    size=(0, 8),
+    unit="%",
+    mends="clean",
+    named=("valve_carbon", "soot_valve"),
+)
 def carbon(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, moves=size / 100.0, soot="choked", current=2.6)
 
 
-@practice.fault("seat", "Carbon kept the valve {size} open.", size=(15, 40), unit="%", mends="clean",
-    named=("valve_seat", "soot_seat"))  # fmt: skip
+@practice.fault(
+    "seat",
+    "Carbon kept the valve {size} open.",
+    size=(15, 40),
+    unit="%",
+    mends="clean",
+    named=("valve_seat", "soot_seat"),
+)
 def seat(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, shut=size / 100.0, soot="choked")
 
@@ -157,12 +226,16 @@ def motor(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, moves=0.0, current=0.0, valve=MOTOR)
 
 
-@practice.fault("position", "The valve's position sensor had failed.", mends="replace_valve", named="valve_position")
+@practice.fault(
+    "position", "The valve's position sensor had failed.", mends="replace_valve", named="valve_position"
+)
 def position(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, reported=False, valve=MOTOR)
 
 
-@practice.fault("wiring", "No command reached the valve.", mends="repair_wiring", named=("wiring", "motor_wiring"))
+@practice.fault(
+    "wiring", "No command reached the valve.", mends="repair_wiring", named=("wiring", "motor_wiring")
+)
 def wiring(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, commanded=False, fed=False)
 
@@ -214,7 +287,9 @@ def signal(car: Egr, share: float) -> float:
     """Of the pressure sensor at this opening, V."""
     pressure = _FULL * flow(car, share) ** 2
     seen = pressure * car.ports * car.upstream * (2.0 - car.downstream)
-    return min(4.9, max(0.05, car.zero + car.slope * (_LATER if car.later else _EARLIER) * seen + car.grounded))
+    return min(
+        4.9, max(0.05, car.zero + car.slope * (_LATER if car.later else _EARLIER) * seen + car.grounded)
+    )
 
 
 # ---- what a meter shows
@@ -348,13 +423,13 @@ def manifold_open(car: Car, at: At) -> float:
 @practice.reads("tube_shut")
 def tube_shut(car: Car, at: At) -> float:
     now = _own(car)
-    return 60.0 + 120.0 * flow(now, at_rest(now)) ** 0.5
+    return 60.0 + 120.0 * math.sqrt(flow(now, at_rest(now)))
 
 
 @practice.reads("tube_open")
 def tube_open(car: Car, at: At) -> float:
     now = _own(car)
-    return 60.0 + 120.0 * flow(now, opening(now, by_hand=True)) ** 0.5
+    return 60.0 + 120.0 * math.sqrt(flow(now, opening(now, by_hand=True)))
 
 
 @practice.reads("supply_vacuum")
@@ -435,7 +510,15 @@ def drive_current(car: Car, at: At) -> float | None:
 def reaction(car: Car, at: At) -> str | None:
     now = _own(car)
     runs = flow(now, opening(now, by_hand=True))
-    return "stalls" if runs > 0.6 else "runs rough" if runs > 0.3 else "changes slightly" if runs > 0.08 else "no change"
+    return (
+        "stalls"
+        if runs > 0.6
+        else "runs rough"
+        if runs > 0.3
+        else "changes slightly"
+        if runs > 0.08
+        else "no change"
+    )
 
 
 @practice.sees("bypass")
@@ -454,7 +537,9 @@ def stem(car: Car, at: At) -> str | None:
 @practice.sees("sensing_hoses")
 def sensing_hoses(car: Car, at: At) -> str | None:
     now = _own(car)
-    return ("cracked" if min(now.upstream, now.downstream) < 0.5 else "sound") if now.valve == VACUUM else None
+    return (
+        ("cracked" if min(now.upstream, now.downstream) < 0.5 else "sound") if now.valve == VACUUM else None
+    )
 
 
 @practice.sees("vacuum_hoses")
@@ -472,7 +557,11 @@ def flap(car: Car, at: At) -> str | None:
     now = _own(car)
     if now.valve != MOTOR:
         return None
-    return "jams with soot" if now.soot == "choked" and (now.moves < 0.5 or now.shut > 0.1) else "thin soot, moves"
+    return (
+        "jams with soot"
+        if now.soot == "choked" and (now.moves < 0.5 or now.shut > 0.1)
+        else "thin soot, moves"
+    )
 
 
 @practice.sees("rough")
@@ -533,7 +622,11 @@ def sweep(car: Car, at: At) -> str | None:
 @practice.sees("learned")
 def learned(car: Car, at: At) -> str | None:
     now = _own(car)
-    return ("off the learned value" if now.shut > 0.05 or not now.reported else "as learned") if now.valve == MOTOR else None
+    return (
+        ("off the learned value" if now.shut > 0.05 or not now.reported else "as learned")
+        if now.valve == MOTOR
+        else None
+    )
 
 
 @practice.sees("fed")
@@ -598,7 +691,7 @@ def codes(car: Car) -> list[str]:
         found.append("P0403")
     if now.valve == VACUUM and now.zero > (1.35 if now.later else 0.8):
         found.append("P0406")
-    if now.valve == VACUUM and signal(now, opening(now, by_hand=False)) < now.zero + 0.25 or flow(
+    if (now.valve == VACUUM and signal(now, opening(now, by_hand=False)) < now.zero + 0.25) or flow(
         now, opening(now, by_hand=False)
     ) < 0.3:
         found.append("P0401")
@@ -606,6 +699,19 @@ def codes(car: Car) -> list[str]:
         found.append("P0402")
     return found
 
+
+practice.refuses(
+    "these cars have petrol engines without an air mass meter",
+    "intake_air",
+    "air_shut",
+    "air_open",
+    "air_mass",
+    "air_drop",
+    "throttle",
+)
+practice.refuses("these cars have no cooler in it", "coolant", "cooler_drop")
+practice.refuses("these cars have no back-pressure valve", "raised")
+practice.refuses("its codes were not cleared", "monitor")
 
 # ---- what it is fitted with
 
@@ -655,10 +761,14 @@ def displacement(car: Car) -> str:
 def clean(car: Egr, work: str) -> Egr:
     held = car.soot == "choked"
     return attrs.evolve(
-        car, passage=1.0, ports=1.0, soot="clean", shut=0.0 if held else car.shut,
+        car,
+        passage=1.0,
+        ports=1.0,
+        soot="clean",
+        shut=0.0 if held else car.shut,
         moves=1.0 if held and car.current > 0.0 else car.moves,
         current=1.2 if held and car.current > 2.2 else car.current,
-    )  # fmt: skip
+    )
 
 
 @practice.does("clean_filter")

@@ -1,8 +1,8 @@
-"""The ignition of a practice car, of three kinds: distributor, wasted spark and coil on plug; petrol, four-stroke.
+"""The ignition of a practice car, of three kinds: distributor, wasted spark and coil on plug.
 
-Every size is an estimate of ours, unless its line says more; conclusions drawn from practice cars have to survive
-each estimate moved by a third. A cylinder fires while its coil can reach more than its plug demands; injector,
-compression, mixture and crank signal are beside it, so that a visit can end there.
+Every size is an estimate of ours, unless its line says more; conclusions drawn from practice cars have to
+survive each estimate moved by a third. A cylinder fires while its coil can reach more than its plug demands;
+injector, compression, mixture and crank signal are beside it, so that a visit can end there.
 """
 
 from __future__ import annotations
@@ -93,10 +93,14 @@ def _at(values: tuple[float, ...], place: int, value: float) -> tuple[float, ...
 # ---- what can be wrong with it
 
 
-@practice.fault("worn", "Plugs worn to {size}.", size=(1.5, 2.2), unit="mm", mends="replace_plugs", named="worn_plugs")
+@practice.fault(
+    "worn", "Plugs worn to {size}.", size=(1.5, 2.2), unit="mm", mends="replace_plugs", named="worn_plugs"
+)
 def worn(car: Ignition, size: float) -> Ignition:
     gaps = tuple(size * (0.97 + 0.06 * n / car.cylinders) for n in range(car.cylinders))
-    return attrs.evolve(car, gaps=gaps, faces=("worn, rounded electrodes",) * car.cylinders, reach=(24.0,) * len(car.reach))
+    return attrs.evolve(
+        car, gaps=gaps, faces=("worn, rounded electrodes",) * car.cylinders, reach=(24.0,) * len(car.reach)
+    )
 
 
 @practice.fault("insulator", "A plug with a cracked insulator.", mends="replace_plugs", named="broken_plug")
@@ -105,21 +109,36 @@ def insulator(car: Ignition, size: float) -> Ignition:
     return attrs.evolve(car, faces=faces)
 
 
-@practice.fault("turns", "A coil with shorted turns, that reached {size}.", size=(5, 12), unit="kV",
-    mends="replace_coil", named="bad_coil")  # fmt: skip
+@practice.fault(
+    "turns",
+    "A coil with shorted turns, that reached {size}.",
+    size=(5, 12),
+    unit="kV",
+    mends="replace_coil",
+    named="bad_coil",
+)
 def turns(car: Ignition, size: float) -> Ignition:
     coil = _coil_of(car, car.it)
     secondary = _at(car.secondary, coil, car.secondary[coil] * 0.55)
     return attrs.evolve(car, reach=_at(car.reach, coil, size), secondary=secondary)
 
 
-@practice.fault("lead", "A plug lead of {size}.", size=(60, 900), unit="kΩ", mends="replace_leads", named="bad_lead")
+@practice.fault(
+    "lead", "A plug lead of {size}.", size=(60, 900), unit="kΩ", mends="replace_leads", named="bad_lead"
+)
 def lead(car: Ignition, size: float) -> Ignition:
     kind = car.kind if car.kind != ON_PLUG else WASTED
-    sound = car if kind == car.kind else attrs.evolve(
-        car, kind=kind, reach=car.reach[: car.cylinders // 2], primary=car.primary[: car.cylinders // 2],
-        secondary=car.secondary[: car.cylinders // 2],
-    )  # fmt: skip
+    sound = (
+        car
+        if kind == car.kind
+        else attrs.evolve(
+            car,
+            kind=kind,
+            reach=car.reach[: car.cylinders // 2],
+            primary=car.primary[: car.cylinders // 2],
+            secondary=car.secondary[: car.cylinders // 2],
+        )
+    )
     return attrs.evolve(sound, leads=_at(sound.leads, sound.it, size), tracked=0.7)
 
 
@@ -128,19 +147,36 @@ def boot(car: Ignition, size: float) -> Ignition:
     cylinders = car.cylinders
     boots = tuple("burnt or tracked" if n == car.it else "sound" for n in range(cylinders))
     return attrs.evolve(
-        car, kind=ON_PLUG, reach=(30.0,) * cylinders, primary=(0.65,) * cylinders, secondary=(9.5,) * cylinders,
-        boots=boots, tracked=0.7,
-    )  # fmt: skip
+        car,
+        kind=ON_PLUG,
+        reach=(30.0,) * cylinders,
+        primary=(0.65,) * cylinders,
+        secondary=(9.5,) * cylinders,
+        boots=boots,
+        tracked=0.7,
+    )
 
 
-@practice.fault("feed", "{size} lost on the way to the coils.", size=(2.5, 5), unit="V", mends="repair_supply",
-    named="weak_supply")  # fmt: skip
+@practice.fault(
+    "feed",
+    "{size} lost on the way to the coils.",
+    size=(2.5, 5),
+    unit="V",
+    mends="repair_supply",
+    named="weak_supply",
+)
 def feed(car: Ignition, size: float) -> Ignition:
     return attrs.evolve(car, feed=size, reach=tuple(one * 0.5 for one in car.reach))
 
 
-@practice.fault("ground", "{size} lost on the coils' ground.", size=(1.5, 4), unit="V", mends="repair_ground",
-    named="bad_ground")  # fmt: skip
+@practice.fault(
+    "ground",
+    "{size} lost on the coils' ground.",
+    size=(1.5, 4),
+    unit="V",
+    mends="repair_ground",
+    named="bad_ground",
+)
 def ground(car: Ignition, size: float) -> Ignition:
     return attrs.evolve(car, ground=size, reach=tuple(one * 0.5 for one in car.reach))
 
@@ -148,9 +184,13 @@ def ground(car: Ignition, size: float) -> Ignition:
 @practice.fault("cap", "A distributor cap with a carbon track.", mends="replace_cap", named="bad_cap")
 def cap(car: Ignition, size: float) -> Ignition:
     return attrs.evolve(
-        car, kind=DISTRIBUTOR, reach=car.reach[:1], primary=car.primary[:1], secondary=car.secondary[:1],
+        car,
+        kind=DISTRIBUTOR,
+        reach=car.reach[:1],
+        primary=car.primary[:1],
+        secondary=car.secondary[:1],
         cap="cracked or tracked",
-    )  # fmt: skip
+    )
 
 
 @practice.fault("well", "Water in a plug's well.", named="wet_well")
@@ -173,8 +213,9 @@ def injector(car: Ignition, size: float) -> Ignition:
     return attrs.evolve(car, injector=False)
 
 
-@practice.fault("compression", "A cylinder with {size} of its compression.", size=(20, 55), unit="%",
-    named="compression")  # fmt: skip
+@practice.fault(
+    "compression", "A cylinder with {size} of its compression.", size=(20, 55), unit="%", named="compression"
+)
 def compression(car: Ignition, size: float) -> Ignition:
     return attrs.evolve(car, pressed=size / 100.0)
 
@@ -198,14 +239,18 @@ def demanded(car: Ignition, cylinder: int) -> float:
     """kV that a plug asks for under load; a cracked one fires early, outside the gap."""
     if car.faces[cylinder] == "cracked insulator":
         return 5.0
-    return (_AT_ZERO + _PER_GAP * car.gaps[cylinder]) * (0.6 + 0.4 * (car.pressed if cylinder == car.it else 1.0))
+    return (_AT_ZERO + _PER_GAP * car.gaps[cylinder]) * (
+        0.6 + 0.4 * (car.pressed if cylinder == car.it else 1.0)
+    )
 
 
 def available(car: Ignition, cylinder: int) -> float:
     """kV that reach the plug."""
     reach = car.reach[_coil_of(car, cylinder)]
     lost = 0.0
-    if cylinder == car.it and (car.boots[cylinder] != "sound" or car.well != "dry" or car.leads[cylinder] > 40.0):
+    if cylinder == car.it and (
+        car.boots[cylinder] != "sound" or car.well != "dry" or car.leads[cylinder] > 40.0
+    ):
         lost = car.tracked
     if car.kind == DISTRIBUTOR and car.cap != "sound" and cylinder in (car.it, (car.it + 1) % car.cylinders):
         lost = max(lost, 0.6)
@@ -213,8 +258,10 @@ def available(car: Ignition, cylinder: int) -> float:
 
 
 def sparks(car: Ignition, cylinder: int) -> bool:
-    return car.switched and available(car, cylinder) > demanded(car, cylinder) and (
-        car.faces[cylinder] != "cracked insulator"
+    return (
+        car.switched
+        and available(car, cylinder) > demanded(car, cylinder)
+        and (car.faces[cylinder] != "cracked insulator")
     )
 
 
@@ -368,7 +415,11 @@ def plug_face(car: Car, at: At) -> str | None:
     now = _own(car)
     if _n(at) >= now.cylinders:
         return None
-    return "wet with fuel" if now.faces[_n(at)].startswith("tan") and not sparks(now, _n(at)) else now.faces[_n(at)]
+    return (
+        "wet with fuel"
+        if now.faces[_n(at)].startswith("tan") and not sparks(now, _n(at))
+        else now.faces[_n(at)]
+    )
 
 
 @practice.sees("spark")
@@ -449,7 +500,13 @@ def where(car: Car, at: At) -> str | None:
         return None
     if not found:
         return "none seen"
-    return "all cylinders" if len(found) == now.cylinders else "one cylinder" if len(found) == 1 else "some cylinders"
+    return (
+        "all cylinders"
+        if len(found) == now.cylinders
+        else "one cylinder"
+        if len(found) == 1
+        else "some cylinders"
+    )
 
 
 @practice.sees("wells")
@@ -546,6 +603,21 @@ def codes(car: Car) -> list[str]:
     return [f"P030{cylinder + 1}" for cylinder in found]
 
 
+practice.refuses("these cars have no breaker points and no pickup winding", "condenser", "pickup_resistance")
+practice.refuses("nobody brought a scope", "dwell")
+practice.refuses(
+    "nobody knows it of these cars",
+    "rotor",
+    "current_limit",
+    "compression_ratio",
+    "coil_resistance",
+    "inductance",
+    "off_time",
+)
+practice.refuses(
+    "nothing is proposed yet", "proposed_gap", "proposed_resistance", "proposed_inductance", "proposed_limit"
+)
+
 # ---- what it is fitted with
 
 
@@ -637,12 +709,16 @@ def replace_cap(car: Ignition, work: str) -> Ignition:
 
 @practice.does("repair_supply")
 def repair_supply(car: Ignition, work: str) -> Ignition:
-    return attrs.evolve(car, feed=0.15, reach=tuple(max(30.0, one) if car.feed > 1.0 else one for one in car.reach))
+    return attrs.evolve(
+        car, feed=0.15, reach=tuple(max(30.0, one) if car.feed > 1.0 else one for one in car.reach)
+    )
 
 
 @practice.does("repair_ground")
 def repair_ground(car: Ignition, work: str) -> Ignition:
-    return attrs.evolve(car, ground=0.05, reach=tuple(max(30.0, one) if car.ground > 1.0 else one for one in car.reach))
+    return attrs.evolve(
+        car, ground=0.05, reach=tuple(max(30.0, one) if car.ground > 1.0 else one for one in car.reach)
+    )
 
 
 @practice.does("repair_switching")
