@@ -669,9 +669,9 @@ def discharged_by(car: Car, at: At) -> str | None:
 
 practice.refuses("the battery of these cars is sealed", "specific_gravity", "hydrometer", "level", "acid")
 practice.refuses("nobody stays for a discharge of hours", "discharge_fall")
-practice.refuses("nobody knows it of these cars", "full_voltage", "label_voltage", "reserve")
+practice.refuses("it is not known of these cars", "full_voltage", "label_voltage", "reserve")
 practice.refuses(
-    "nobody asked how the car is used",
+    "how the car is used was not told",
     "trip_time",
     "trips_per_week",
     "idle_share",

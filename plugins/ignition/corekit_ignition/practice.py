@@ -606,7 +606,7 @@ def codes(car: Car) -> list[str]:
 practice.refuses("these cars have no breaker points and no pickup winding", "condenser", "pickup_resistance")
 practice.refuses("nobody brought a scope", "dwell")
 practice.refuses(
-    "nobody knows it of these cars",
+    "it is not known of these cars",
     "rotor",
     "current_limit",
     "compression_ratio",
