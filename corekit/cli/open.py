@@ -1,6 +1,7 @@
 """Open a paper that somebody brings: does it print what it carries?
 
 Each number, date, amount and reading that is printed otherwise is named. It needs no shop.
+With --into what another shop found is taken into a job of yours.
 """
 
 from __future__ import annotations
@@ -13,6 +14,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", metavar="FILE", help="write the document drawn anew from its content, masked"
     )
+    parser.add_argument(
+        "--into", metavar="JOB", help="take its content into this job, as an earlier visit by the other shop"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -20,6 +24,9 @@ def run(args: argparse.Namespace) -> int:
 
     from ..desk.opening import open_paper
     from ..files import write_over
+
+    if args.into:
+        return _bring(args)
 
     opened = open_paper(Path(args.paper))
     if args.out:
@@ -39,4 +46,21 @@ def run(args: argparse.Namespace) -> int:
         "The sheets print what the content says. Whether the shop's record leads to this mark, the shop sees"
     )
     print("with: corekit verify --mark …")
+    return 0
+
+
+def _bring(args: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from ..desk.brought import bring, brought_document, origin_words
+    from ..desk.jobs import job_named
+    from ..desk.shop import open_shop
+    from ..model.records import Brought
+    from .command import shop_folder
+
+    with open_shop(shop_folder(args.shop)) as shop:
+        entry = bring(shop.context, args.into, Path(args.paper))
+        document = brought_document(Brought(**entry.body))
+        job = job_named(shop.context, entry.job)
+        print(f"In {job.name}, as an earlier visit: {origin_words(document)}. Nothing is judged by it.")
     return 0

@@ -178,6 +178,7 @@ def test_a_field_of_text_is_an_answer_our_own_word_or_named_as_public() -> None:
 #: Keys, units, numbers as typed, closed lists and names that the program, a plugin or the shop's files give.
 OWN = {
     "announced.currency",
+    *("brought.content", "brought.mark"),
     "approved.by",
     "approved.currency",
     *("approved_more.by", "approved_more.currency", "approved_more.operation"),
