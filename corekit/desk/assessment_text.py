@@ -78,10 +78,8 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
         parts.append("Noted in words\n" + "\n".join(_item(_own_words(one, seen)) for one in noted))
     brought = list(brought_lines(assessment.job))
     if brought:
-        parts.append(
-            "Earlier, elsewhere (nothing here is judged by it)\n"
-            + "\n".join(_item(*lines) for lines in brought)
-        )
+        heading = "Earlier, elsewhere (nothing here is judged by it)"
+        parts.append("\n".join([heading, *(_item(*lines) for lines in brought)]))
     stands = _where_it_stands(seen)
     if stands:
         parts.append("Where the job stands\n" + "\n".join(map(_item, stands)))

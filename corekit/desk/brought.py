@@ -1,4 +1,4 @@
-"""What another shop handed over and its customer brings: taken into a job as an earlier visit, with its origin.
+"""What another shop handed over and its customer brings: an earlier visit in a job, with its origin.
 
 The content is masked as it came, so it names nobody. It is told and never judged: what it prints was read by
 others, with what and how is theirs to know.
@@ -19,6 +19,7 @@ from ..model.entry import Draft, Entry, own_subject
 from ..model.job import Job
 from ..model.records import Brought, body_of
 from ..report.text import clean
+from ..store.errors import StoreError
 from .context import ShopContext, request_of
 from .errors import DeskError
 
@@ -72,8 +73,13 @@ def _refuse_altered(opened: OpenedPaper, path: Path) -> None:
 
 
 def _is_own(shop: ShopContext, document: Document) -> bool:
-    issued = (str(entry.body.get("document_id")) for entry in shop.store.books())
-    return document.id in issued or bool(shop.store.links(document.id))
+    """True when an invoice of this number is this document; estimates and receipts are known by their link."""
+    if shop.store.links(document.id):
+        return True
+    try:
+        return bool(shop.store.invoice(document.number).body["document_id"] == document.id)
+    except StoreError:
+        return False
 
 
 def brought_document(record: Brought) -> Document:
