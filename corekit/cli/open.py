@@ -24,6 +24,7 @@ def run(args: argparse.Namespace) -> int:
 
     from ..desk.opening import open_paper
     from ..files import write_over
+    from ..report.text import clean
 
     if args.into:
         return _bring(args)
@@ -32,12 +33,13 @@ def run(args: argparse.Namespace) -> int:
     if args.out:
         write_over(Path(args.out), opened.anew)
         print(f"Drawn anew from its content: {args.out}.")
-    print(f"{opened.document.title}, {opened.document.shop}, {opened.document.issued}.")
+    document = opened.document
+    print(clean(f"{document.title}, {document.shop}, {document.issued}."))
     print(f"Its content leads to the record mark {opened.mark}.")
     if not opened.states_its_mark:
-        print(f"It states the mark {opened.document.mark}: its content was altered after it was issued.")
+        print(clean(f"It states the mark {document.mark}: its content was altered after it was issued."))
     for difference in opened.differences:
-        print(f"  {difference}")
+        print(clean(f"  {difference}"))
     if opened.differences:
         print("Sheets and content differ: one of them was altered. Ask the shop which.")
     if opened.differences or not opened.states_its_mark:

@@ -73,7 +73,7 @@ def _refuse_altered(opened: OpenedPaper, path: Path) -> None:
 
 
 def _is_own(shop: ShopContext, document: Document) -> bool:
-    """True when an invoice of this number is this document; estimates and receipts are known by their link."""
+    """True when an invoice of this number is this document, or a link of this shop leads to it."""
     if shop.store.links(document.id):
         return True
     try:
