@@ -43,7 +43,7 @@ def bring(shop: ShopContext, job: str, path: Path) -> Entry:
     document = opened.document
     _refuse_altered(opened, path)
     if document.demo and not shop.demo:
-        raise InputError(f"{path}: this paper is a demo's, and this shop is a real one. {NOTHING_TAKEN}")
+        raise InputError(f"{path}: this document is a demo's, and this shop is a real one. {NOTHING_TAKEN}")
     if _is_own(shop, document):
         raise DeskError(
             f"{path}: {document.title} is this shop's own and stands in its record already. {NOTHING_TAKEN}"
@@ -63,7 +63,7 @@ def bring(shop: ShopContext, job: str, path: Path) -> Entry:
 def _refuse_altered(opened: OpenedPaper, path: Path) -> None:
     if not opened.mark:
         raise InputError(
-            f"{path}: this paper is of before, and no mark can be computed from its content. {NOTHING_TAKEN}"
+            f"{path}: this document is of before, and its content leads to no mark. {NOTHING_TAKEN}"
         )
     if opened.differences or not opened.states_its_mark:
         raise InputError(
