@@ -56,7 +56,7 @@ VERBS = {
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "open", "plugins")
+_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "plugins")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)

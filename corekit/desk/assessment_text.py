@@ -22,6 +22,7 @@ from ..plugin.uncertainty import overdue, shares
 from ..report.next_tests import asks_for_codes
 from ..report.records import record_lines, records_of
 from ..report.statements import code_sentences, nothing_found
+from .brought import brought_lines
 from .causes import cause_lines
 from .check import CheckView
 from .complaint import complaint_sentences
@@ -75,6 +76,10 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
     noted = own_words(assessment.job)
     if noted:
         parts.append("Noted in words\n" + "\n".join(_item(_own_words(one, seen)) for one in noted))
+    brought = list(brought_lines(assessment.job))
+    if brought:
+        heading = "Earlier, elsewhere (nothing here is judged by it)"
+        parts.append("\n".join([heading, *(_item(*lines) for lines in brought)]))
     stands = _where_it_stands(seen)
     if stands:
         parts.append("Where the job stands\n" + "\n".join(map(_item, stands)))

@@ -399,6 +399,16 @@ class Photographed:
 
 
 @attrs.frozen(kw_only=True)
+class Brought:
+    """A document of another shop that the customer brought: its masked content as canonical text, and the
+    record mark that this leads to. Nothing here is judged by it.
+    """
+
+    content: str
+    mark: str
+
+
+@attrs.frozen(kw_only=True)
 class Estimated:
     """A Document that was handed over for approval, kept whole."""
 
@@ -652,6 +662,7 @@ RECORDS: dict[str, type] = {
     "ended": Ended,
     "waived": Waived,
     "photo": Photographed,
+    "brought": Brought,
     "approved": Approved,
     "repaired": Repaired,
     "charged": Charged,

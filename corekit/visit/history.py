@@ -7,6 +7,7 @@ from typing import Any
 
 import attrs
 
+from ..desk.brought import brought_document, origin_words
 from ..desk.complaint import complaint_words, retold_words, tried_words
 from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
@@ -16,6 +17,7 @@ from ..model.records import (
     Approved,
     ApprovedMore,
     Arrived,
+    Brought,
     Charged,
     CodesRead,
     Complained,
@@ -295,6 +297,10 @@ def _photographed(asked: _Context, record: Photographed) -> _Row:
     return "Photo", asked.text(record.what) or about, record.stage
 
 
+def _brought(asked: _Context, record: Brought) -> _Row:
+    return "Earlier, elsewhere", origin_words(brought_document(record)), None
+
+
 def _remarked(asked: _Context, record: Remarked) -> _Row:
     return "Noted", _with_answer(asked.text(record.words), asked.own(record.cleared)), record.stage
 
@@ -343,6 +349,7 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     OldParts: _old_parts,
     Discounted: _discounted,
     Photographed: _photographed,
+    Brought: _brought,
     Remarked: _remarked,
     Complained: _complained,
     Retold: _retold,
@@ -369,6 +376,7 @@ _MAY_BE_WITHDRAWN = (
     ApprovedMore,
     Discounted,
     Photographed,
+    Brought,
     Remarked,
     Retold,
     Tried,
