@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 import attrs
 
@@ -342,7 +342,9 @@ def _results(system: System, case: Case, distribution: str) -> tuple[list[Findin
     return findings, gaps
 
 
-def _check_results(system: System, check: Check, case: Case, distribution: str) -> Sequence[Finding | Gap]:
+def _check_results(
+    system: System, check: Check[Any], case: Case, distribution: str
+) -> Sequence[Finding | Gap]:
     try:
         with guarded(system.key, check.title, CHECK_SECONDS, check.where):
             return run(check, attrs.evolve(case, check=check.title))

@@ -6,7 +6,18 @@ import inspect
 import types
 from collections.abc import Callable, Iterable, Iterator
 from enum import Enum, StrEnum
-from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
+from typing import (
+    Annotated,
+    Any,
+    Concatenate,
+    Generic,
+    ParamSpec,
+    TypeAlias,
+    Union,
+    get_args,
+    get_origin,
+    get_type_hints,
+)
 
 import attrs
 
@@ -21,7 +32,9 @@ from .limit_words import limit_words
 from .reading import Reading, Series
 from .record import Record
 
-Checker = Callable[..., Iterator[Finding | Gap]]
+P = ParamSpec("P")
+#: A generator of findings and gaps that takes the case first.
+Checker: TypeAlias = Callable[Concatenate[Case, P], Iterator[Finding | Gap]]
 
 
 class Form(StrEnum):
@@ -45,7 +58,7 @@ class Parameter:
 
 
 @attrs.frozen(kw_only=True)
-class Check:
+class Check(Generic[P]):
     """A declared check; calling it calls the function itself, so a test needs no host.
 
     Attributes:
@@ -54,12 +67,12 @@ class Check:
     """
 
     title: str
-    function: Checker
+    function: Checker[P]
     parameters: tuple[Parameter, ...]
     worse_with: tuple[Measurand, ...] = ()
     better_with: tuple[Measurand, ...] = ()
 
-    def __call__(self, case: Case, *args: Any, **named: Any) -> Iterator[Finding | Gap]:
+    def __call__(self, case: Case, *args: P.args, **named: P.kwargs) -> Iterator[Finding | Gap]:
         return self.function(case, *args, **named)
 
     @property
@@ -129,7 +142,7 @@ def _taken_with(of: Measurand, readings: Iterable[Reading]) -> Reading | None:
     return next((reading for reading in beside if reading.measurand.kind == of.kind), None)
 
 
-def declare(function: Checker, title: str) -> Check:
+def declare(function: Checker[P], title: str) -> Check[P]:
     """Read the signature; whatever cannot be meant is refused here, at import.
 
     Raises:
@@ -210,7 +223,7 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
     )
 
 
-def run(check: Check, case: Case, most: int = 1000) -> list[Finding | Gap]:
+def run(check: Check[Any], case: Case, most: int = 1000) -> list[Finding | Gap]:
     """Drain a check for one case. Missing needs become a gap that names what to measure.
 
     Nothing of a check that fails half-way is kept: half a set of findings looks like a whole one.
@@ -226,7 +239,7 @@ def run(check: Check, case: Case, most: int = 1000) -> list[Finding | Gap]:
     return found
 
 
-def _left_out(check: Check, case: Case) -> Iterator[Gap]:
+def _left_out(check: Check[Any], case: Case) -> Iterator[Gap]:
     """What this check asks for and was read at a place that the vehicle does not have."""
     for parameter in check.parameters:
         of = parameter.of

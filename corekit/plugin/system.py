@@ -24,6 +24,7 @@ from ..model.sampling import Sampling
 from ..model.source import Source
 from ..reference import data_path, sources
 from ..unit_table import OwnUnit, own_units
+from .api import check_api
 from .calculation import Calculation
 from .check import Check, Checker, closed, declare
 from .fault_file import Declared, read_faults
@@ -49,16 +50,18 @@ class System:
         title: What paper calls it.
         folder: Where its limits.toml, faults.toml and sources.toml stand; the folder of the module that makes
             the System when left out. A missing file means: none.
+        api: The version of the API that it was written for, as `corekit.API_VERSION` was then.
 
     Raises:
-        ValueError: a key is taken, or is no plain lower-case name.
+        ValueError: a key is taken, or is no plain lower-case name. ApiError: this corekit has another API.
     """
 
-    def __init__(self, key: str, title: str, folder: Path | None = None) -> None:
+    def __init__(self, key: str, title: str, folder: Path | None = None, *, api: str = "") -> None:
         if not _NAME.fullmatch(key):
             raise ValueError(f"A system's key is a short lower-case name; got {key!r}.")
         self.key = key
         self.title = title
+        self.api = check_api(key, api)
         self.folder = folder or Path(str(sys._getframe(1).f_globals.get("__file__", "."))).parent
         self.units: tuple[OwnUnit, ...] = ()
         self.parts: dict[str, Part] = {}
@@ -68,7 +71,7 @@ class System:
         self.traits: dict[str, Trait] = {}
         self.operations: dict[str, Operation] = {}
         self.calculations: dict[str, Calculation[Any]] = {}
-        self.checks: dict[str, Check] = {}
+        self.checks: dict[str, Check[Any]] = {}
         self.relations: dict[str, Relation] = {}
 
     def __repr__(self) -> str:
@@ -398,7 +401,7 @@ class System:
 
     def check(
         self, title: str, *, worse_with: Iterable[Measurand] = (), better_with: Iterable[Measurand] = ()
-    ) -> Callable[[Checker], Check]:
+    ) -> Callable[[Checker[P]], Check[P]]:
         """Decorator for a generator of findings whose signature says what it needs.
 
         Args:
@@ -406,7 +409,7 @@ class System:
                 the conformance kit tries to show otherwise.
         """
 
-        def declared(function: Checker) -> Check:
+        def declared(function: Checker[P]) -> Check[P]:
             check = attrs.evolve(
                 declare(function, title), worse_with=tuple(worse_with), better_with=tuple(better_with)
             )

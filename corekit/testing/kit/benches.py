@@ -32,7 +32,7 @@ class Laid:
     bench: Bench
     codes: Mapping[str, CodeSet] = attrs.field(factory=dict)
 
-    def case(self, check: Check) -> Case:
+    def case(self, check: Check[...]) -> Case:
         lists = {"stored": "codes-stored"} if self.codes else {}
         return attrs.evolve(self.bench.case(check.title), codes=self.codes, code_lists=lists)
 
@@ -80,7 +80,7 @@ def _at(key: str, place: str) -> str:
 
 def laid(
     system: System,
-    check: Check,
+    check: Check[...],
     chance: random.Random,
     *,
     foreign: Mapping[str, Measurand],

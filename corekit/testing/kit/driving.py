@@ -114,13 +114,13 @@ def nonconforming_checks(
     for check in system.checks.values():
         of = f"check {check.key}"
 
-        def attack(chance: random.Random, check: Check = check, of: str = of) -> None:
+        def attack(chance: random.Random, check: Check[...] = check, of: str = of) -> None:
             _attack_check(system, check, laid(system, check, chance, foreign=foreign), of)
 
-        def attack_without(chance: random.Random, check: Check = check, of: str = of) -> None:
+        def attack_without(chance: random.Random, check: Check[...] = check, of: str = of) -> None:
             _attack_need(system, check, chance, foreign, of)
 
-        def attack_order(chance: random.Random, check: Check = check, of: str = of) -> None:
+        def attack_order(chance: random.Random, check: Check[...] = check, of: str = of) -> None:
             _attack_order(system, check, chance, foreign, of)
 
         attacks = [attack]
@@ -134,7 +134,7 @@ def nonconforming_checks(
             yield first
 
 
-def results_of(check: Check, before: Laid, system: System, of: str) -> list[Finding | Gap]:
+def results_of(check: Check[...], before: Laid, system: System, of: str) -> list[Finding | Gap]:
     """What a check says of what lies before it.
 
     Raises:
@@ -188,7 +188,7 @@ def _cure_of(error: BaseException) -> str:
     return "Whatever is possible by the declarations is judged, or becomes a gap that says why not."
 
 
-def _attack_check(system: System, check: Check, before: Laid, of: str) -> None:
+def _attack_check(system: System, check: Check[...], before: Laid, of: str) -> None:
     found = results_of(check, before, system, of)
     for result in found:
         if not isinstance(result, Finding):
@@ -222,7 +222,7 @@ def _told(result: Finding | Gap) -> tuple[object, ...]:
 
 
 def _attack_need(
-    system: System, check: Check, chance: random.Random, foreign: Mapping[str, Measurand], of: str
+    system: System, check: Check[...], chance: random.Random, foreign: Mapping[str, Measurand], of: str
 ) -> None:
     """Without one of its needs a check says what is missing and nothing else of it."""
     needs = [parameter.of for parameter in check.parameters if parameter.needed]
@@ -241,7 +241,7 @@ def _attack_need(
 
 
 def _attack_order(
-    system: System, check: Check, chance: random.Random, foreign: Mapping[str, Measurand], of: str
+    system: System, check: Check[...], chance: random.Random, foreign: Mapping[str, Measurand], of: str
 ) -> None:
     """Where more of a reading is declared to be worse, it never makes a verdict better."""
     ordered = [*((one, False) for one in check.worse_with), *((one, True) for one in check.better_with)]

@@ -40,7 +40,7 @@ class Said:
         grades: Code → the grades that its findings had.
     """
 
-    codes: dict[str, dict[str, Check]] = attrs.field(factory=dict)
+    codes: dict[str, dict[str, Check[...]]] = attrs.field(factory=dict)
     valued: set[str] = attrs.field(factory=set)
     outcomes: set[tuple[str, str]] = attrs.field(factory=set)
     figures: dict[str, list[Figure]] = attrs.field(factory=dict)
@@ -72,7 +72,7 @@ def said_by(system: System, benches: int, foreign: Mapping[str, Measurand]) -> S
 
 
 def _search(
-    said: Said, system: System, check: Check, test: FaultTest, foreign: Mapping[str, Measurand]
+    said: Said, system: System, check: Check[...], test: FaultTest, foreign: Mapping[str, Measurand]
 ) -> None:
     """Lay usual readings and move one at a time, until the test's outcomes came up or patience is over."""
     for seed in range(_SEARCHES):
@@ -88,7 +88,7 @@ def _search(
                 return
 
 
-def _hear(said: Said, system: System, check: Check, before: Laid) -> bool:
+def _hear(said: Said, system: System, check: Check[...], before: Laid) -> bool:
     """Whether the check found something."""
     try:
         results = results_of(check, before, system, "")
