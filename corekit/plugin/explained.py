@@ -77,6 +77,7 @@ def _adds(system: System) -> Iterator[str]:
         "parts": list(system.parts),
         "measurands": list(system.measurands),
         "records": list(system.records),
+        "derives": list(system.derived),
         "observed": list(system.observations),
         "traits": list(system.traits),
         "work": list(system.operations),
