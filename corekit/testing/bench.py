@@ -171,7 +171,18 @@ class Bench:
         return self.describe("meter", "0.5 % + 2 digits", **ranges)
 
     def case(self, check: str = "") -> Case:
-        case = Case(
+        """What a check is given, with the readings that follow from others."""
+        case = self.bare_case(check)
+        for one in self.system.derived.values():
+            found = [result for result in derive(one, case) if isinstance(result, Reading)]
+            case = with_derived(case, {(reading.measurand.key, reading.place): reading for reading in found})
+        return attrs.evolve(
+            case, contradicted=contradicted(contradictions(self.system.relations.values(), case))
+        )
+
+    def bare_case(self, check: str = "") -> Case:
+        """What was laid on the bench, and nothing that follows from it."""
+        return Case(
             system=self.system,
             check=check,
             stage=max(self.repairs.values(), default=0),
@@ -181,12 +192,6 @@ class Bench:
             fitted=self.fitted,
             specified=self.specified,
             repairs=self.repairs,
-        )
-        for one in self.system.derived.values():
-            found = [result for result in derive(one, case) if isinstance(result, Reading)]
-            case = with_derived(case, {(reading.measurand.key, reading.place): reading for reading in found})
-        return attrs.evolve(
-            case, contradicted=contradicted(contradictions(self.system.relations.values(), case))
         )
 
     def run(self, *checks: str) -> list[Finding | Gap]:

@@ -7,12 +7,17 @@ import random
 import time
 from collections.abc import Callable, Iterator, Mapping
 
+import attrs
+
 from ...errors import InputError
 from ...model.finding import Finding, Gap, Verdict
 from ...model.measurand import Measurand
 from ...model.value import Value
 from ...plugin.calculation import Calculation, Input
+from ...plugin.case import Case
 from ...plugin.check import Check, run
+from ...plugin.claim import Claim
+from ...plugin.derived import Derivation, derive
 from ...plugin.guard import Overrun, time_limit
 from ...plugin.reading import Reading
 from ...plugin.system import System
@@ -110,9 +115,14 @@ def smallest(attack: Callable[[random.Random], None], examples: int, of: str) ->
 def nonconforming_checks(
     system: System, examples: int, foreign: Mapping[str, Measurand]
 ) -> Iterator[Nonconformity]:
-    """Each check over everything that can lie before it; of each the first fault alone."""
-    for check in system.checks.values():
-        of = f"check {check.key}"
+    """Each check, and each derived reading, over everything that can lie before it; of each the first fault
+    alone.
+    """
+    driven = [
+        (f"derived reading {key.split('.', 1)[1]}", _deriving(one)) for key, one in system.derived.items()
+    ]
+    driven += [(f"check {check.key}", check) for check in system.checks.values()]
+    for of, check in driven:
 
         def attack(chance: random.Random, check: Check[...] = check, of: str = of) -> None:
             _attack_check(system, check, laid(system, check, chance, foreign=foreign), of)
@@ -134,16 +144,31 @@ def nonconforming_checks(
             yield first
 
 
+def _deriving(one: Derivation) -> Check[...]:
+    """A check that says what a derivation gives, to be driven like any other."""
+
+    def says(case: Case, **given: object) -> Iterator[Finding | Gap]:
+        for made in derive(one, attrs.evolve(case, readings=_without(case, one.measurand.key))):
+            if isinstance(made, Gap):
+                yield made
+            else:
+                claim = Claim(f"{case.system.key}.derived", unit=one.measurand.unit)
+                yield case.advise(claim, "{value}", made, tells="{value}")
+
+    return Check(title=one.measurand.title, function=says, parameters=one.parameters)
+
+
+def _without(case: Case, key: str) -> dict[tuple[str, str], Reading]:
+    return {at: reading for at, reading in case.readings.items() if at[0] != key}
+
+
 def results_of(check: Check[...], before: Laid, system: System, of: str) -> list[Finding | Gap]:
     """What a check says of what lies before it.
 
     Raises:
         ShownError: it raised, was slow, or did something besides.
     """
-    try:
-        case = before.case(check)
-    except Exception:
-        return []  # told where derived readings are driven
+    case = before.case(check)
     was = repr((case.readings, case.records, case.sightings, case.fitted, case.specified))
     error: BaseException | None = None
     found: list[Finding | Gap] = []
@@ -282,8 +307,6 @@ def _attack_order(
 
 
 def _with_setup(reading: Reading, kept: Reading) -> Reading:
-    import attrs
-
     return attrs.evolve(reading, setup=kept.setup)
 
 

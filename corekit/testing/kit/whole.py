@@ -191,6 +191,18 @@ def _without_direct_test(system: System) -> Iterator[Nonconformity]:
             )
 
 
+def nonconforming_bars(system: System, said: Said) -> Iterator[Nonconformity]:
+    """Checks that are barred by a finding of their own system which no check yields."""
+    for check in system.checks.values():
+        for code in check.not_while:
+            if code.startswith(f"{system.key}.") and code not in said.codes:
+                yield Nonconformity(
+                    of=f"check {check.key}",
+                    fault=f"not_while names {code}, which no check yielded over any bench",
+                    cure="Correct the code, or let a check yield it.",
+                )
+
+
 def nonconforming_calls(system: System, said: Said) -> Iterator[Nonconformity]:
     """Operations that exchange a part and that no fault calls for: nothing could ever propose them."""
     if system.faults is None:
