@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import Enum
-from typing import Protocol, TypeVar, cast, overload
+from typing import TYPE_CHECKING, Protocol, TypeVar, cast, overload
 
 import attrs
 
@@ -23,6 +23,9 @@ from .faults import FaultTable
 from .limit_words import limit_by_answer, possible_limit_words, uncertainty_at_most
 from .reading import Reading, Series
 from .record import Record
+
+if TYPE_CHECKING:
+    from .derived import Derivation
 
 E = TypeVar("E", bound=Enum)
 
@@ -44,6 +47,9 @@ class Owner(Protocol):
 
     @property
     def observations(self) -> Mapping[str, Observation]: ...
+
+    @property
+    def derived(self) -> Mapping[str, Derivation]: ...
 
     @property
     def faults(self) -> FaultTable | None: ...

@@ -55,6 +55,7 @@ class Plugins:
     Attributes:
         versions: System → version of its distribution. distributions: System → distribution and version.
         lost: Key of each system that is installed and did not load → why.
+        hooks: Plugin → the hooks that it has.
     """
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
@@ -63,6 +64,7 @@ class Plugins:
     versions: Mapping[str, str] = attrs.field(factory=dict)
     distributions: Mapping[str, str] = attrs.field(factory=dict)
     lost: Mapping[str, str] = attrs.field(factory=dict)
+    hooks: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
 
     @cached_property
     def parts(self) -> dict[str, Part]:
@@ -150,6 +152,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     versions: dict[str, str] = {}
     taken: dict[str, EntryPoint] = {}
     lost: dict[str, str] = {}
+    hooks: dict[str, tuple[str, ...]] = {}
     described_here = jurisdictions()  # read before anybody's code runs
     original = intact.Original()
     for point in sorted(found if found is not None else entry_points(group=GROUP), key=_rank):
@@ -163,7 +166,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 )
             taken[point.name] = point
             with guarded(point.name, LOADING, LOAD_SECONDS, f"{point.value} (its module)"):
-                system, described = _added_by(point)
+                system, described, hooks[point.name] = _added_by(point)
             if changed := original.put_back():
                 raise intact.AlteredError(intact.altered_words(changed))
             if system is not None and system.key != point.name:
@@ -198,6 +201,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
         versions=versions,
         distributions=distributions,
         lost=lost,
+        hooks=hooks,
     )
 
 
@@ -270,14 +274,22 @@ def _lost(systems: Mapping[str, System]) -> list[Failure]:
     return found
 
 
-def _added_by(point: EntryPoint) -> tuple[System | None, dict[str, Jurisdiction]]:
-    """What a plugin adds: its system, and the jurisdictions that it describes."""
+def _added_by(point: EntryPoint) -> tuple[System | None, dict[str, Jurisdiction], tuple[str, ...]]:
+    """What a plugin adds: its system, the jurisdictions that it describes, and the hooks that it has."""
     module = point.load()
     manager = pluggy.PluginManager(hookspecs.PROJECT)
     manager.add_hookspecs(hookspecs)
     if manager.register(module, name=point.name) is None:
         raise TypeError("it is blocked")
-    manager.check_pending()
+    try:
+        manager.check_pending()
+    except pluggy.PluginValidationError as error:
+        known = ", ".join(name for name in vars(hookspecs) if name.startswith(f"{hookspecs.PROJECT}_"))
+        raise pluggy.PluginValidationError(
+            error.plugin,
+            f"{error}; there are {known}. A hook that only newer corekits have is marked"
+            " @corekit.hookimpl(optionalhook=True)",
+        ) from error
     systems = manager.hook.corekit_system.get_hookimpls()
     files = manager.hook.corekit_jurisdictions.get_hookimpls()
     if not systems and not files:
@@ -285,7 +297,14 @@ def _added_by(point: EntryPoint) -> tuple[System | None, dict[str, Jurisdiction]
     return (
         _system_of(systems[0].function) if systems else None,
         _jurisdictions_of(files[0].function) if files else {},
+        tuple(name for name in vars(hookspecs) if name in _named_in(manager)),
     )
+
+
+def _named_in(manager: pluggy.PluginManager) -> set[str]:
+    return {
+        caller.name for plugin in manager.get_plugins() for caller in manager.get_hookcallers(plugin) or ()
+    }
 
 
 def _jurisdictions_of(call: Callable[[], Any]) -> dict[str, Jurisdiction]:
