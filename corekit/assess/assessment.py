@@ -23,6 +23,7 @@ from .contradiction import Contradiction, all_alike
 from .proof import RepairProof, repair_proofs
 from .ruling import StageEvidence, rule
 from .stage import case_at, unknown_at, unknown_codes
+from .standing import Standing, speaks_of_now, standing_at
 from .suspect import Call, NextTest, Suspect
 
 CHECK_SECONDS = 5.0
@@ -189,7 +190,7 @@ def assess(
         next_tests=tuple(test for test in tests if test.fits(minutes_left)),
         calls=tuple(ruling.calls),
         comparisons=tuple(comparisons(readings, findings)),
-        repairs=tuple(repair_proofs(job, findings, plugins)),
+        repairs=tuple(repair_proofs(job, findings, made.gaps, plugins)),
         readings=readings,
         failures=plugins.failures,
         versions={
@@ -244,9 +245,14 @@ class _Evaluation:
             for key, one in cases.items()
         }
         titles = contradicted(finding for findings in broken.values() for finding in findings)
+        standing = standing_at(self.job, case, self.plugins) if case is not None and stage else Standing()
         for key, one in cases.items():
             self._add_system(
-                self.plugins.systems[key], attrs.evolve(one, contradicted=titles), shown, broken[key]
+                self.plugins.systems[key],
+                attrs.evolve(one, contradicted=titles),
+                shown,
+                broken[key],
+                standing,
             )
         if case is not None:
             shown.fitted, shown.done = case.fitted, frozenset(case.repairs)
@@ -268,11 +274,16 @@ class _Evaluation:
         ]
 
     def _add_system(
-        self, system: System, case: Case, shown: StageEvidence, broken: Sequence[Finding]
+        self,
+        system: System,
+        case: Case,
+        shown: StageEvidence,
+        broken: Sequence[Finding],
+        standing: Standing,
     ) -> None:
         self.touched.add(system.key)
         disputed = frozenset(entry for dispute in self.job.disputes for entry in dispute.entries)
-        findings, gaps = _results(system, case, self.plugins.distributions.get(system.key, ""))
+        findings, gaps = _results(system, case, standing, self.plugins.distributions.get(system.key, ""))
         findings = [
             finding if disputed.isdisjoint(finding.evidence) else _unsettled(finding)
             for finding in (*broken, *(held_open(finding, case.contradicted) for finding in findings))
@@ -330,16 +341,30 @@ def _is_answered(system: System, job: Job) -> bool:
     return not job.fitted(job.stage).keys().isdisjoint(system.traits)
 
 
-def _results(system: System, case: Case, distribution: str) -> tuple[list[Finding], list[Gap]]:
+def _results(
+    system: System, case: Case, standing: Standing, distribution: str
+) -> tuple[list[Finding], list[Gap]]:
     findings: list[Finding] = []
     gaps: list[Gap] = []
     for check in system.checks.values():
-        for result in _check_results(system, check, case, distribution):
+        for result in _with_what_stands(system, check, case, standing, distribution):
             if isinstance(result, Finding):
                 findings.append(result)
             else:
                 gaps.append(result)
     return findings, gaps
+
+
+def _with_what_stands(
+    system: System, check: Check, case: Case, standing: Standing, distribution: str
+) -> Sequence[Finding | Gap]:
+    """What a check makes of a stage; where that alone leads to no finding, with what stands from earlier."""
+    results = _check_results(system, check, case, distribution)
+    if any(isinstance(result, Finding) for result in results):
+        return results
+    more = standing.beside(check, case)
+    found = _check_results(system, check, more, distribution) if more is not None else ()
+    return [result for result in found if speaks_of_now(result, case)] or results
 
 
 def _check_results(system: System, check: Check, case: Case, distribution: str) -> Sequence[Finding | Gap]:

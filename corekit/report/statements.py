@@ -47,7 +47,11 @@ def nothing_found(assessment: Assessment) -> str:
         for finding in assessment.current
     )
     possible = any(one.probability >= POSSIBLE for one in assessment.suspects if one.system)
-    if not assessment.current or open_or_bad or possible:
+    put_right = any(
+        finding.verdict is Verdict.FAIL and assessment.is_dealt_with(finding)
+        for finding in assessment.findings
+    )
+    if not assessment.current or open_or_bad or possible or put_right:
         return ""
     told = assessment.job.complained
     complains = told is not None and any(key != CHECK_UP for key in told.symptoms)

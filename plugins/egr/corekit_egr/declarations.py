@@ -201,6 +201,7 @@ sensor_supply = egr.measurand(
     possible=(0, 16),
     usual=(4, 5.5),
     accuracy="0.5 % + 0.02 V",
+    stands_until=(egr_sensor, egr_wiring),
     where="At the sensor connector, supply against sensor ground.",
     how="Key on, engine off, connector plugged in, back-probed.",
 )
@@ -211,6 +212,7 @@ sensor_ground = egr.measurand(
     possible=(-1, 16),
     usual=(-0.05, 1),
     accuracy="0.5 % + 0.003 V",
+    stands_until=(egr_sensor, egr_wiring),
     where="Sensor ground against battery negative.",
     how="Key on, engine off, connector plugged in.",
 )
@@ -222,6 +224,7 @@ signal_zero = egr.measurand(
     usual=(0.2, 2),
     accuracy="0.5 % + 0.02 V",
     conditions=(sensor_supply,),
+    stands_until=(egr_sensor, egr_wiring, egr_hoses),
     where="At the sensor connector, signal against sensor ground.",
     how="Key on, engine off, valve closed, connector and hoses on.",
 )
@@ -329,6 +332,7 @@ supply_vacuum = egr.measurand(
     usual=(10, 26),
     accuracy="3 % + 0.5 inHg",
     conditions=(barometer, engine_speed),
+    stands_until=(egr_vacuum_hoses,),
     where="On the supply hose of the regulator, with a T-piece.",
     how="Engine warm, at idle.",
     hazard=f"{GAS} {MOVING}",
@@ -411,6 +415,7 @@ reaction = egr.observation(
     "reaction",
     "Engine reaction to opening the valve",
     Reaction,
+    stands_until=(egr_valve, egr_passage),
     how=(
         "Warm, at idle; 4 to 12 inHg from a hand pump on the valve, or the scan tool's command. Plug"
         " the hose that was pulled off. Not a back-pressure valve, which stays closed at idle."
@@ -421,6 +426,7 @@ stem = egr.observation(
     "stem",
     "EGR valve stem",
     Stem,
+    stands_until=(egr_valve,),
     how="Watch it, or feel it with a glove, while vacuum or command is applied and released.",
     hazard=HOT,
 )
