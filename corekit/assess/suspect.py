@@ -24,7 +24,7 @@ HALF = 0.5
 WORTHWHILE = 0.03
 #: The same for a system that somebody asks about by name.
 SLIGHT = 1e-4
-#: A system whose faults together have less than this chance is not taken up: nothing that is done would change.
+#: A system whose faults together have less than this chance is not taken up: it would change nothing.
 UNLIKELY = 0.05
 #: A question to the customer costs no hands-on time; it is ranked as if it took so many minutes.
 ASKING = 0.5

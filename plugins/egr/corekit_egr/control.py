@@ -12,6 +12,7 @@ from typing import Annotated
 import corekit as ck
 
 from .declarations import (
+    BY_VACUUM,
     ELECTRIC,
     GAS,
     HOT,
@@ -23,7 +24,6 @@ from .declarations import (
     egr,
     egr_regulator,
     egr_vacuum_hoses,
-    egr_valve,
     regulator_type,
     repair_wiring,
     replace_regulator,
@@ -33,7 +33,7 @@ from .declarations import (
     valve_type,
 )
 from .live import NOTHING_ASKED, commanded_opening
-from .observations import Seen, said
+from .observations import Raised, Seen, raised, said
 from .vacuum import COMMANDED, vacuum_by_duty
 
 NO_VACUUM = "This valve is electric; there is no vacuum to measure."
@@ -51,12 +51,6 @@ class Plugged(Enum):
     ROUGH = "idles roughly all the same"
 
 
-class Raised(Enum):
-    OPENS = "holds, and the engine reacts"
-    NO_REACTION = "holds, no reaction"
-    LETS_GO = "does not hold"
-
-
 vacuum_outlet = egr.measurand(
     "vacuum_outlet",
     "inHg diff",
@@ -66,6 +60,7 @@ vacuum_outlet = egr.measurand(
     accuracy="3 % + 0.2 inHg",
     conditions=(duty,),
     part=egr_regulator,
+    only={valve_type: BY_VACUUM},
     where="Straight on the regulator's outlet, the hose to the valve off.",
     how="Engine warm, same command as for the reading at the valve.",
     hazard=f"{GAS} {MOVING} {SHORTLY}",
@@ -78,6 +73,7 @@ hose_loss = egr.measurand(
     usual=(0, 15),
     accuracy="3 % + 0.2 inHg",
     part=egr_vacuum_hoses,
+    only={valve_type: BY_VACUUM},
     where="Hand pump on one end of the hose, the other end plugged.",
     how="Pump to 10 inHg, wait 5 s, then read the loss over 60 s; engine off; bend the hose meanwhile.",
     hazard=HOT,
@@ -86,6 +82,7 @@ drive = egr.observation(
     "vacuum_drive",
     "Vacuum at the valve on a drive",
     Drive,
+    only={valve_type: BY_VACUUM},
     how=(
         "Two gauges with long hoses, one on the supply and one at the valve, read by a second person; note"
         " after how many minutes it changes."
@@ -96,16 +93,8 @@ plugged = egr.observation(
     "idle_plugged",
     "Idle with the valve's vacuum hose off and plugged",
     Plugged,
+    only={valve_type: BY_VACUUM},
     how="Engine warm, at idle: pull the hose off the valve and close it with a finger or a plug.",
-    hazard=f"{GAS} {MOVING} {HOT}",
-)
-raised = egr.observation(
-    "raised",
-    "Back-pressure valve with vacuum at 2500 rpm",
-    Raised,
-    only={valve_type: (Valve.BACK_PRESSURE,)},
-    part=egr_valve,
-    how="Hand pump on the valve, 10 inHg, engine warm; raise it to about 2500 rpm for a moment.",
     hazard=f"{GAS} {MOVING} {HOT}",
 )
 

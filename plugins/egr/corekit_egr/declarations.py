@@ -115,6 +115,8 @@ class Deposits(Enum):
 #: Kinds of valve, and of sensor, that much has in common.
 ELECTRIC = (Valve.ELECTRIC, Valve.SOLENOID)
 BY_VACUUM = (Valve.VACUUM, Valve.BACK_PRESSURE)
+WITH_SUPPLY = (Sensor.LATER, Sensor.EARLIER, Sensor.POSITION)
+WITH_HOSES = (Sensor.LATER, Sensor.EARLIER)
 WITHOUT_HOSES = (Sensor.POSITION, Sensor.AIR_MASS, Sensor.NONE)
 
 
@@ -199,8 +201,9 @@ sensor_supply = egr.measurand(
     "V",
     "EGR sensor supply voltage",
     possible=(0, 16),
-    usual=(4, 5.5),
+    usual=(0, 5.5),
     accuracy="0.5 % + 0.02 V",
+    only={sensor_type: WITH_SUPPLY},
     stands_until=(egr_sensor, egr_wiring),
     where="At the sensor connector, supply against sensor ground.",
     how="Key on, engine off, connector plugged in, back-probed.",
@@ -210,8 +213,9 @@ sensor_ground = egr.measurand(
     "V",
     "Voltage drop on the sensor ground",
     possible=(-1, 16),
-    usual=(-0.05, 1),
+    usual=(-0.05, 5.5),
     accuracy="0.5 % + 0.003 V",
+    only={sensor_type: WITH_SUPPLY},
     stands_until=(egr_sensor, egr_wiring),
     where="Sensor ground against battery negative.",
     how="Key on, engine off, connector plugged in.",
@@ -221,7 +225,7 @@ signal_zero = egr.measurand(
     "V",
     "Sensor signal, valve closed, engine off",
     possible=(-0.5, 16),
-    usual=(0.2, 2),
+    usual=(-0.05, 5.5),
     accuracy="0.5 % + 0.02 V",
     conditions=(sensor_supply,),
     stands_until=(egr_sensor, egr_wiring, egr_hoses),
@@ -235,6 +239,7 @@ hand_vacuum = egr.measurand(
     possible=(0, 30),
     usual=(1, 8),
     accuracy="3 % + 0.2 inHg",
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     where="On the downstream port, the one nearer the intake.",
     how="Hand pump, both sensing hoses off.",
     hazard=GENTLY,
@@ -244,9 +249,10 @@ signal_pumped = egr.measurand(
     "V",
     "Sensor signal with hand pump",
     possible=(-0.5, 16),
-    usual=(0.2, 5),
+    usual=(-0.05, 5.5),
     accuracy="0.5 % + 0.02 V",
     conditions=(hand_vacuum, sensor_supply),
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     where="At the sensor connector, signal against sensor ground.",
     how=(
         "Key on, engine off, about 5 inHg on the downstream port; it must return to its starting value"
@@ -259,7 +265,7 @@ signal_open = egr.measurand(
     "V",
     "Sensor signal, valve open",
     possible=(-0.5, 16),
-    usual=(0.2, 5),
+    usual=(-0.05, 5.5),
     accuracy="0.5 % + 0.02 V",
     conditions=(sensor_supply, engine_speed),
     where="At the sensor connector, signal against sensor ground.",
@@ -298,6 +304,7 @@ pressure_open = egr.measurand(
     usual=(0, 40),
     accuracy="2 % + 0.1 kPa",
     conditions=(engine_speed,),
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     where="Between the two sensing hoses, upstream less downstream.",
     how="Gauge between both hoses, zeroed first.",
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
@@ -329,10 +336,11 @@ supply_vacuum = egr.measurand(
     "inHg diff",
     "Vacuum at the regulator inlet",
     possible=(0, 31),
-    usual=(10, 26),
+    usual=(0, 26),
     accuracy="3 % + 0.5 inHg",
     conditions=(barometer, engine_speed),
     stands_until=(egr_vacuum_hoses,),
+    only={valve_type: BY_VACUUM},
     where="On the supply hose of the regulator, with a T-piece.",
     how="Engine warm, at idle.",
     hazard=f"{GAS} {MOVING}",
@@ -344,6 +352,7 @@ vacuum_off = egr.measurand(
     possible=(0, 31),
     usual=(0, 22),
     accuracy="3 % + 0.2 inHg",
+    only={valve_type: BY_VACUUM},
     where="On the hose to the valve, with a T-piece.",
     how="Engine warm, at idle, regulator unplugged.",
     hazard=f"{GAS} {MOVING}",
@@ -355,6 +364,7 @@ duty = egr.measurand(
     possible=(0, 100),
     usual=(0, 95),
     accuracy="2 points",
+    only={valve_type: BY_VACUUM},
     where="At the regulator connector, back-probed.",
     how=(
         "A meter that shows duty cycle; a plain voltage there is only an average. An on/off regulator shows"
@@ -369,6 +379,7 @@ vacuum_on = egr.measurand(
     usual=(0, 22),
     accuracy="3 % + 0.2 inHg",
     conditions=(duty,),
+    only={valve_type: BY_VACUUM},
     where="On the hose to the valve, with a T-piece.",
     how="Engine warm, regulator commanded by the scan tool, or on a road test with a second person reading.",
     hazard=f"{GAS} {MOVING} {SHORTLY}",
@@ -380,6 +391,7 @@ hold_loss = egr.measurand(
     possible=(0, 31),
     usual=(0, 15),
     accuracy="3 % + 0.2 inHg",
+    only={valve_type: BY_VACUUM},
     where="Hand pump straight on the valve.",
     how=(
         "Pump to 10 inHg, wait 5 s, then read the loss over 60 s; engine off. Not a back-pressure valve: it"
@@ -405,6 +417,7 @@ coil = egr.measurand(
     usual=(2, 300),
     accuracy="1 % + 0.5 Ω",
     conditions=(coil_temperature,),
+    only={valve_type: BY_VACUUM},
     where="Across the two pins, unplugged.",
     how="Lead resistance subtracted; an open coil reads far above 200 Ω.",
 )
@@ -427,6 +440,7 @@ stem = egr.observation(
     "EGR valve stem",
     Stem,
     stands_until=(egr_valve,),
+    only={valve_type: BY_VACUUM},
     how="Watch it, or feel it with a glove, while vacuum or command is applied and released.",
     hazard=HOT,
 )
@@ -434,6 +448,7 @@ sensing_hoses = egr.observation(
     "sensing_hoses",
     "Pressure sensor hoses",
     Hoses,
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     how="Bend them, check the ends, blow through them with the sensor off; upstream to upstream.",
     hazard=HOT,
 )
@@ -441,6 +456,7 @@ vacuum_hoses = egr.observation(
     "vacuum_hoses",
     "Vacuum hoses",
     VacuumHoses,
+    only={valve_type: BY_VACUUM},
     how="From the source to the regulator and on to the valve; bend them.",
     hazard=HOT,
 )

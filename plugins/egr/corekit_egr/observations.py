@@ -14,18 +14,25 @@ import corekit as ck
 
 from .declarations import (
     BELOW,
+    BY_VACUUM,
     CARBON,
     GAS,
     HOT,
     MOVING,
     SHORTLY,
+    WITH_HOSES,
+    Valve,
     clean,
     clean_filter,
     egr,
     egr_ports,
+    egr_regulator,
     egr_valve,
     egr_vent_filter,
+    replace_regulator,
     replace_valve,
+    sensor_type,
+    valve_type,
 )
 
 
@@ -56,9 +63,27 @@ class Ports(Enum):
     BLOCKED = "blocked"
 
 
+class Exhaust(Enum):
+    TIGHT = "as built and tight"
+    LEAKS = "leaks, or opened up"
+    BLOCKED = "blocked"
+
+
+class CoilPath(Enum):
+    VALUE = "reads a value"
+    OPEN = "reads open"
+    SHORTED = "reads shorted"
+
+
 class VentFilter(Enum):
     CLEAN = "clean"
     BLOCKED = "blocked"
+
+
+class Raised(Enum):
+    OPENS = "holds, and the engine reacts"
+    NO_REACTION = "holds, no reaction"
+    LETS_GO = "does not hold"
 
 
 warm_idle = egr.observation(
@@ -73,6 +98,7 @@ pulses = egr.observation(
     "Exhaust pulses at the sensing ports",
     Pulses,
     part=egr_ports,
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     how=(
         "Both sensing hoses off at the sensor, engine idling, valve opened by hand for a moment: feel the"
         " pulses at each hose end."
@@ -84,6 +110,7 @@ ports = egr.observation(
     "Sensing ports of the metering tube",
     Ports,
     part=egr_ports,
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     how="Engine off and cold, hoses off the tube: push a thin wire through each port, without enlarging it.",
     hazard=f"{HOT} {CARBON} {BELOW}",
 )
@@ -92,6 +119,7 @@ seat = egr.observation(
     "Seat of the closed valve",
     Seat,
     part=egr_valve,
+    only={valve_type: BY_VACUUM},
     how=(
         "Valve removed and closed: light or a hand pump's vacuum across the seat. Not a back-pressure valve."
     ),
@@ -101,19 +129,52 @@ bypass = egr.observation(
     "bypass",
     "Engine reaction with vacuum led straight to the valve",
     Bypass,
+    only={valve_type: BY_VACUUM},
     how=(
         "Warm, at idle: a hose from a manifold port straight to the valve, past its regulator, for a moment."
         " Put the hoses back afterwards."
     ),
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
 )
+exhaust = egr.observation(
+    "exhaust",
+    "Exhaust from the manifold to the tail",
+    Exhaust,
+    how=(
+        "Look and listen for leaks, and for parts that are not as built. It is blocked where the vacuum falls"
+        " while 2500 rpm are held."
+    ),
+    hazard=f"{GAS} {MOVING} {HOT} {BELOW}",
+)
+coil_path = egr.observation(
+    "coil_path",
+    "Coil of the vacuum regulator with an ohmmeter",
+    CoilPath,
+    part=egr_regulator,
+    only={valve_type: BY_VACUUM},
+    how=(
+        "Regulator unplugged, key off, across its pins. OL on every range: it reads open. Hardly more than"
+        " the leads held together: shorted. Cold and hot, for some open only when hot."
+    ),
+)
 vent_filter = egr.observation(
     "vent_filter",
     "Vent filter of the vacuum regulator",
     VentFilter,
     part=egr_vent_filter,
+    only={valve_type: BY_VACUUM},
     how="On or under the regulator's cap; oily dust or foam fallen apart blocks it.",
     hazard=HOT,
+)
+
+raised = egr.observation(
+    "raised",
+    "Back-pressure valve with vacuum at 2500 rpm",
+    Raised,
+    only={valve_type: (Valve.BACK_PRESSURE,)},
+    part=egr_valve,
+    how="Hand pump on the valve, 10 inHg, engine warm; raise it to about 2500 rpm for a moment.",
+    hazard=f"{GAS} {MOVING} {HOT}",
 )
 
 
@@ -268,3 +329,54 @@ def vent_filter_looked_at(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A minute's look before a regulator is renewed."""
     yield said(case, vent_filter, "egr.vent_filter", found, _FILTER)
+
+
+_COIL: dict[Enum, Seen] = {
+    CoilPath.VALUE: Seen(
+        True,
+        "The regulator's coil is neither open nor shorted; what it reads is held against this vehicle's own"
+        " figure.",
+        "The electrical part of the valve's control is whole.",
+    ),
+    CoilPath.OPEN: Seen(
+        False,
+        "The regulator's coil is open: it cannot work. Its plug's pins before it is renewed.",
+        "The electrical part of the valve's control is broken.",
+        replace_regulator,
+    ),
+    CoilPath.SHORTED: Seen(
+        False,
+        "The regulator's coil is shorted: it cannot work, and it may have harmed what drives it.",
+        "The electrical part of the valve's control is broken.",
+        replace_regulator,
+    ),
+}
+
+
+@egr.check("Coil of the vacuum regulator, open or shorted")
+def coil_looked_at(case: ck.Case, found: Annotated[CoilPath, coil_path]) -> Iterator[ck.Finding | ck.Gap]:
+    """Open and shorted are plain whatever the design, and a display shows no number of them."""
+    yield said(case, coil_path, "egr.coil_path", found, _COIL)
+
+
+_EXHAUST: dict[Enum, Seen] = {
+    Exhaust.TIGHT: Seen(True, "The exhaust is as built and tight.", "The exhaust is tight."),
+    Exhaust.LEAKS: Seen(
+        False,
+        "The exhaust leaks or is opened up: less pressure drives exhaust back, and a back-pressure valve may"
+        " never open. Put that right before the EGR is judged.",
+        "The exhaust leaks or was altered, so too little gas is led back.",
+    ),
+    Exhaust.BLOCKED: Seen(
+        False,
+        "The exhaust is blocked: more pressure drives exhaust back than the engine can take, and a pressure"
+        " sensor reads more. Put that right before the EGR is judged.",
+        "The exhaust is blocked, so gas cannot leave the engine as it should.",
+    ),
+}
+
+
+@egr.check("Exhaust from the manifold to the tail")
+def exhaust_looked_at(case: ck.Case, found: Annotated[Exhaust, exhaust]) -> Iterator[ck.Finding | ck.Gap]:
+    """What drives exhaust back lies outside this system, and misleads every test of it."""
+    yield said(case, exhaust, "egr.exhaust", found, _EXHAUST)
