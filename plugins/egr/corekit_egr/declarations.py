@@ -144,6 +144,7 @@ valve_type = egr.trait(
         "A hose on top: vacuum; a connector and no hose: electric, with two pins for its winding a solenoid,"
         " with a gear housing a motor. Whether it is a back-pressure type is in its documents."
     ),
+    tells="Valve of the exhaust return",
 )
 sensor_type = egr.trait(
     "sensor",
@@ -154,18 +155,21 @@ sensor_type = egr.trait(
         "Two hoses: differential pressure, the later type mostly plastic, the earlier metal. On the"
         " valve itself: valve position. On many diesels the air mass meter alone reports the flow."
     ),
+    tells="Sensor of the exhaust return",
 )
 layout = egr.trait(
     "layout",
     "Metering orifice",
     Layout,
     how="Where the two sensing hoses join the EGR tube: before the valve, or between valve and manifold.",
+    tells="Where the sensor's hoses sit",
 )
 cooler_fitted = egr.trait(
     "cooler",
     "EGR cooler",
     Cooler,
     how="A box in the EGR pipe with two coolant hoses.",
+    tells="Cooler of the exhaust return",
 )
 regulator_type = egr.trait(
     "regulator",
@@ -173,6 +177,7 @@ regulator_type = egr.trait(
     Regulator,
     part=egr_regulator,
     how="Between the vacuum source and the valve; two hoses, one connector.",
+    tells="Kind of the valve's control",
 )
 
 # ---- what to measure
@@ -187,6 +192,7 @@ barometer = egr.measurand(
     lasting=True,
     where="At the vehicle, from its ECU or a barometer.",
     how="Absolute pressure on site, not a weather service's figure corrected to sea level.",
+    tells="Air pressure outside",
 )
 engine_speed = egr.measurand(
     "engine_speed",
@@ -207,6 +213,7 @@ sensor_supply = egr.measurand(
     stands_until=(egr_sensor, egr_wiring),
     where="At the sensor connector, supply against sensor ground.",
     how="Key on, engine off, connector plugged in, back-probed.",
+    tells="The sensor's supply",
 )
 sensor_ground = egr.measurand(
     "sensor_ground",
@@ -219,6 +226,7 @@ sensor_ground = egr.measurand(
     stands_until=(egr_sensor, egr_wiring),
     where="Sensor ground against battery negative.",
     how="Key on, engine off, connector plugged in.",
+    tells="The sensor's way back to the battery",
 )
 signal_zero = egr.measurand(
     "signal_zero",
@@ -283,6 +291,7 @@ manifold_shut = egr.measurand(
     where="From the ECU, or a gauge on the manifold (then barometer less vacuum).",
     how="Engine warm, 75 °C or more, speed steady.",
     hazard=f"{GAS} {MOVING}",
+    tells="Pressure in the engine's intake, valve closed",
 )
 manifold_open = egr.measurand(
     "manifold_open",
@@ -295,6 +304,7 @@ manifold_open = egr.measurand(
     where="Same place, same speed, right after.",
     how="Valve opened by hand pump or by command.",
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+    tells="Pressure in the engine's intake, valve open",
 )
 pressure_open = egr.measurand(
     "pressure_open",
@@ -308,6 +318,7 @@ pressure_open = egr.measurand(
     where="Between the two sensing hoses, upstream less downstream.",
     how="Gauge between both hoses, zeroed first.",
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+    tells="Pressure of the exhaust flow, valve open",
 )
 tube_shut = egr.measurand(
     "tube_shut",
@@ -319,6 +330,7 @@ tube_shut = egr.measurand(
     where="On the tube downstream of the valve, on a matt spot; shiny metal reads low.",
     how="Engine warm, valve closed for some minutes.",
     hazard=f"{GAS} {HOT} {BELOW}",
+    tells="How warm the pipe of the exhaust return is, valve closed",
 )
 tube_open = egr.measurand(
     "tube_open",
@@ -330,6 +342,7 @@ tube_open = egr.measurand(
     where="Same spot.",
     how="At 1500 to 2000 rpm, one minute after the valve was opened.",
     hazard=f"{GAS} {MOVING} {HOT} {BELOW}",
+    tells="How warm the pipe of the exhaust return is, valve open",
 )
 supply_vacuum = egr.measurand(
     "supply_vacuum",
@@ -344,6 +357,7 @@ supply_vacuum = egr.measurand(
     where="On the supply hose of the regulator, with a T-piece.",
     how="Engine warm, at idle.",
     hazard=f"{GAS} {MOVING}",
+    tells="Vacuum that reaches the valve's control",
 )
 vacuum_off = egr.measurand(
     "vacuum_off",
@@ -356,6 +370,7 @@ vacuum_off = egr.measurand(
     where="On the hose to the valve, with a T-piece.",
     how="Engine warm, at idle, regulator unplugged.",
     hazard=f"{GAS} {MOVING}",
+    tells="Vacuum at the valve when nothing is asked",
 )
 duty = egr.measurand(
     "duty",
@@ -370,6 +385,7 @@ duty = egr.measurand(
         "A meter that shows duty cycle; a plain voltage there is only an average. An on/off regulator shows"
         " 0 or 100 %."
     ),
+    tells="When the valve is told to open",
 )
 vacuum_on = egr.measurand(
     "vacuum_on",
@@ -383,6 +399,7 @@ vacuum_on = egr.measurand(
     where="On the hose to the valve, with a T-piece.",
     how="Engine warm, regulator commanded by the scan tool, or on a road test with a second person reading.",
     hazard=f"{GAS} {MOVING} {SHORTLY}",
+    tells="Vacuum at the valve when it is told to open",
 )
 hold_loss = egr.measurand(
     "hold_loss",
@@ -408,6 +425,7 @@ coil_temperature = egr.measurand(
     accuracy="5 °C",
     where="On its housing.",
     how="At the time the resistance is read.",
+    tells="How warm the valve's control was",
 )
 coil = egr.measurand(
     "coil",
@@ -420,6 +438,7 @@ coil = egr.measurand(
     only={valve_type: BY_VACUUM},
     where="Across the two pins, unplugged.",
     how="Lead resistance subtracted; an open coil reads far above 200 Ω.",
+    tells="Electrical part of the valve's control",
 )
 
 # ---- what to look at
@@ -434,6 +453,12 @@ reaction = egr.observation(
         " the hose that was pulled off. Not a back-pressure valve, which stays closed at idle."
     ),
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+    tells_each={
+        Reaction.ROUGH: "With the valve opened the engine runs rough, as it should: exhaust gas flows back.",
+        Reaction.STALLS: "With the valve opened the engine stops, as it should: exhaust gas flows back.",
+        Reaction.SLIGHT: "With the valve opened the engine hardly changes: little exhaust gas flows back.",
+        Reaction.NONE: "With the valve opened the engine does not change: no exhaust gas flows back.",
+    },
 )
 stem = egr.observation(
     "stem",
@@ -443,6 +468,12 @@ stem = egr.observation(
     only={valve_type: BY_VACUUM},
     how="Watch it, or feel it with a glove, while vacuum or command is applied and released.",
     hazard=HOT,
+    tells="Whether the valve moves",
+    tells_each={
+        Stem.MOVES: "The valve moves freely.",
+        Stem.PARTLY: "The valve moves only part of its way.",
+        Stem.STICKS: "The valve does not move.",
+    },
 )
 sensing_hoses = egr.observation(
     "sensing_hoses",
@@ -451,6 +482,14 @@ sensing_hoses = egr.observation(
     only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     how="Bend them, check the ends, blow through them with the sensor off; upstream to upstream.",
     hazard=HOT,
+    tells_each={
+        Hoses.SOUND: "The hoses of the exhaust flow sensor are sound.",
+        Hoses.CRACKED: "A hose of the exhaust flow sensor is cracked.",
+        Hoses.OFF: "A hose of the exhaust flow sensor is off.",
+        Hoses.LOOSE: "A hose of the exhaust flow sensor is loose or soft.",
+        Hoses.SWAPPED: "The two hoses of the exhaust flow sensor are swapped.",
+        Hoses.BLOCKED: "A hose of the exhaust flow sensor is blocked.",
+    },
 )
 vacuum_hoses = egr.observation(
     "vacuum_hoses",
@@ -459,6 +498,13 @@ vacuum_hoses = egr.observation(
     only={valve_type: BY_VACUUM},
     how="From the source to the regulator and on to the valve; bend them.",
     hazard=HOT,
+    tells_each={
+        VacuumHoses.SOUND: "The vacuum hoses are sound.",
+        VacuumHoses.CRACKED: "A vacuum hose is cracked.",
+        VacuumHoses.OFF: "A vacuum hose is off.",
+        VacuumHoses.BLOCKED: "A vacuum hose is blocked.",
+        VacuumHoses.CAP: "A vacuum connection is not closed as it should be.",
+    },
 )
 deposits = egr.observation(
     "deposits",
@@ -466,6 +512,11 @@ deposits = egr.observation(
     Deposits,
     how="Valve removed, look and push a rod into the ports on both sides, engine cold.",
     hazard=f"{HOT} {CARBON} {BELOW}",
+    tells_each={
+        Deposits.CLEAN: "The passage of the exhaust gas is clean.",
+        Deposits.THIN: "The passage of the exhaust gas has a little carbon, as usual.",
+        Deposits.CHOKED: "The passage of the exhaust gas is choked with carbon.",
+    },
 )
 
 # ---- what can be done. Blanking off is not among it and never will be.

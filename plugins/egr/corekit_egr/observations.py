@@ -92,6 +92,11 @@ warm_idle = egr.observation(
     WarmIdle,
     how="Engine warm, nothing unplugged, air conditioning off; ask how long it has been so.",
     hazard=f"{GAS} {MOVING}",
+    tells_each={
+        WarmIdle.EVEN: "The warm engine runs evenly.",
+        WarmIdle.ROUGH: "The warm engine does not run evenly.",
+        WarmIdle.ROUGH_ONLY: "The warm engine runs unevenly at idle and well on the road.",
+    },
 )
 pulses = egr.observation(
     "pulses",
@@ -104,6 +109,11 @@ pulses = egr.observation(
         " pulses at each hose end."
     ),
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+    tells_each={
+        Pulses.BOTH: "Both lines of the sensor are open.",
+        Pulses.ONE: "One of the two lines of the sensor is blocked or open.",
+        Pulses.NEITHER: "No exhaust gas arrives at the sensor.",
+    },
 )
 ports = egr.observation(
     "ports",
@@ -113,6 +123,11 @@ ports = egr.observation(
     only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     how="Engine off and cold, hoses off the tube: push a thin wire through each port, without enlarging it.",
     hazard=f"{HOT} {CARBON} {BELOW}",
+    tells="Openings through which the sensor reads",
+    tells_each={
+        Ports.FREE: "The sensing ports are free.",
+        Ports.BLOCKED: "A port through which the sensor reads the flow is blocked.",
+    },
 )
 seat = egr.observation(
     "seat",
@@ -124,6 +139,10 @@ seat = egr.observation(
         "Valve removed and closed: light or a hand pump's vacuum across the seat. Not a back-pressure valve."
     ),
     hazard=f"{HOT} {CARBON}",
+    tells_each={
+        Seat.TIGHT: "The valve closes tightly.",
+        Seat.LEAKS: "The valve does not close tightly.",
+    },
 )
 bypass = egr.observation(
     "bypass",
@@ -135,6 +154,10 @@ bypass = egr.observation(
         " Put the hoses back afterwards."
     ),
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+    tells_each={
+        Bypass.REACTS: "Opened past its control, the valve lets exhaust gas through as it should.",
+        Bypass.NOTHING: "Opened past its control, the valve lets no exhaust gas through.",
+    },
 )
 exhaust = egr.observation(
     "exhaust",
@@ -145,6 +168,12 @@ exhaust = egr.observation(
         " while 2500 rpm are held."
     ),
     hazard=f"{GAS} {MOVING} {HOT} {BELOW}",
+    tells="The exhaust from the engine to the tail",
+    tells_each={
+        Exhaust.TIGHT: "The exhaust is tight.",
+        Exhaust.LEAKS: "The exhaust leaks or was altered, so too little gas is led back.",
+        Exhaust.BLOCKED: "The exhaust is blocked, so gas cannot leave the engine as it should.",
+    },
 )
 coil_path = egr.observation(
     "coil_path",
@@ -156,6 +185,12 @@ coil_path = egr.observation(
         "Regulator unplugged, key off, across its pins. OL on every range: it reads open. Hardly more than"
         " the leads held together: shorted. Cold and hot, for some open only when hot."
     ),
+    tells="Electrical part of the valve's control, whole or broken",
+    tells_each={
+        CoilPath.VALUE: "The electrical part of the valve's control is whole.",
+        CoilPath.OPEN: "The electrical part of the valve's control is broken.",
+        CoilPath.SHORTED: "The electrical part of the valve's control is broken.",
+    },
 )
 vent_filter = egr.observation(
     "vent_filter",
@@ -165,6 +200,11 @@ vent_filter = egr.observation(
     only={valve_type: BY_VACUUM},
     how="On or under the regulator's cap; oily dust or foam fallen apart blocks it.",
     hazard=HOT,
+    tells="Air filter of the valve's control",
+    tells_each={
+        VentFilter.CLEAN: "The filter of the valve's control is clean.",
+        VentFilter.BLOCKED: "The filter of the valve's control is blocked.",
+    },
 )
 
 raised = egr.observation(
@@ -175,16 +215,21 @@ raised = egr.observation(
     part=egr_valve,
     how="Hand pump on the valve, 10 inHg, engine warm; raise it to about 2500 rpm for a moment.",
     hazard=f"{GAS} {MOVING} {HOT}",
+    tells="Whether the valve opens at higher engine speed",
+    tells_each={
+        Raised.OPENS: "The valve opens as it should.",
+        Raised.NO_REACTION: "The valve lets no exhaust gas through.",
+        Raised.LETS_GO: "The valve does not hold what should open it.",
+    },
 )
 
 
 @attrs.frozen
 class Seen:
-    """What one answer says: whether all is well, in the trade's words and in the customer's."""
+    """What one answer says in the trade's words, and whether all is well; the customer's stand with it."""
 
     passes: bool
     says: str
-    tells: str
     calls_for: ck.Operation | None = None
 
 
@@ -194,7 +239,11 @@ def said(
     """The finding of one answer."""
     seen = words[answer]
     return case.visual(
-        of, ck.Claim(code, calls_for=seen.calls_for), seen.says, passes=seen.passes, tells=seen.tells
+        of,
+        ck.Claim(code, calls_for=seen.calls_for),
+        seen.says,
+        passes=seen.passes,
+        tells=of.told(answer.value),
     )
 
 
@@ -219,23 +268,19 @@ def idle_looked_at(case: ck.Case, seen: Annotated[WarmIdle, warm_idle]) -> Itera
             "The warm engine idles roughly. A valve that does not close does that, and so do an air leak and"
             " a misfire."
         ),
-        tells="The warm engine runs evenly." if even else "The warm engine does not run evenly.",
+        tells=warm_idle.told(seen.value),
     )
 
 
 _PULSES: dict[Enum, Seen] = {
-    Pulses.BOTH: Seen(
-        True, "Exhaust pulses are felt at both sensing ports.", "Both lines of the sensor are open."
-    ),
+    Pulses.BOTH: Seen(True, "Exhaust pulses are felt at both sensing ports."),
     Pulses.ONE: Seen(
         False,
         "At one sensing port no pulses are felt: port or hose is blocked there, or the hose is off.",
-        "One of the two lines of the sensor is blocked or open.",
     ),
     Pulses.NEITHER: Seen(
         False,
         "At neither sensing port pulses are felt: no exhaust arrives there, or both are blocked.",
-        "No exhaust gas arrives at the sensor.",
     ),
 }
 
@@ -247,11 +292,10 @@ def pulses_felt(case: ck.Case, felt: Annotated[Pulses, pulses]) -> Iterator[ck.F
 
 
 _PORTS: dict[Enum, Seen] = {
-    Ports.FREE: Seen(True, "The sensing ports of the metering tube are free.", "The sensing ports are free."),
+    Ports.FREE: Seen(True, "The sensing ports of the metering tube are free."),
     Ports.BLOCKED: Seen(
         False,
         "A sensing port of the metering tube is blocked: the sensor cannot see the flow.",
-        "A port through which the sensor reads the flow is blocked.",
         clean,
     ),
 }
@@ -264,11 +308,10 @@ def ports_probed(case: ck.Case, found: Annotated[Ports, ports]) -> Iterator[ck.F
 
 
 _SEAT: dict[Enum, Seen] = {
-    Seat.TIGHT: Seen(True, "The closed valve is tight at its seat.", "The valve closes tightly."),
+    Seat.TIGHT: Seen(True, "The closed valve is tight at its seat."),
     Seat.LEAKS: Seen(
         False,
         "The closed valve leaks at its seat: exhaust flows when none should. Clean it, then try again.",
-        "The valve does not close tightly.",
         clean,
     ),
 }
@@ -277,7 +320,6 @@ _SEAT_CLEANED: dict[Enum, Seen] = {
     Seat.LEAKS: Seen(
         False,
         "The cleaned valve still leaks at its seat: exhaust flows when none should.",
-        "The valve does not close tightly, although it was cleaned.",
         replace_valve,
     ),
 }
@@ -294,12 +336,10 @@ _BYPASS: dict[Enum, Seen] = {
     Bypass.REACTS: Seen(
         True,
         "With vacuum led straight to the valve the engine reacts: valve and passage work.",
-        "Opened past its control, the valve lets exhaust gas through as it should.",
     ),
     Bypass.NOTHING: Seen(
         False,
         "With vacuum led straight to the valve nothing changes: valve, passage, or the vacuum itself.",
-        "Opened past its control, the valve lets no exhaust gas through.",
     ),
 }
 
@@ -311,13 +351,10 @@ def bypass_tried(case: ck.Case, felt: Annotated[Bypass, bypass]) -> Iterator[ck.
 
 
 _FILTER: dict[Enum, Seen] = {
-    VentFilter.CLEAN: Seen(
-        True, "The regulator's vent filter is clean.", "The filter of the valve's control is clean."
-    ),
+    VentFilter.CLEAN: Seen(True, "The regulator's vent filter is clean."),
     VentFilter.BLOCKED: Seen(
         False,
         "The regulator's vent filter is blocked: it vents late or not at all, and its vacuum is wrong.",
-        "The filter of the valve's control is blocked.",
         clean_filter,
     ),
 }
@@ -336,18 +373,15 @@ _COIL: dict[Enum, Seen] = {
         True,
         "The regulator's coil is neither open nor shorted; what it reads is held against this vehicle's own"
         " figure.",
-        "The electrical part of the valve's control is whole.",
     ),
     CoilPath.OPEN: Seen(
         False,
         "The regulator's coil is open: it cannot work. Its plug's pins before it is renewed.",
-        "The electrical part of the valve's control is broken.",
         replace_regulator,
     ),
     CoilPath.SHORTED: Seen(
         False,
         "The regulator's coil is shorted: it cannot work, and it may have harmed what drives it.",
-        "The electrical part of the valve's control is broken.",
         replace_regulator,
     ),
 }
@@ -360,18 +394,16 @@ def coil_looked_at(case: ck.Case, found: Annotated[CoilPath, coil_path]) -> Iter
 
 
 _EXHAUST: dict[Enum, Seen] = {
-    Exhaust.TIGHT: Seen(True, "The exhaust is as built and tight.", "The exhaust is tight."),
+    Exhaust.TIGHT: Seen(True, "The exhaust is as built and tight."),
     Exhaust.LEAKS: Seen(
         False,
         "The exhaust leaks or is opened up: less pressure drives exhaust back, and a back-pressure valve may"
         " never open. Put that right before the EGR is judged.",
-        "The exhaust leaks or was altered, so too little gas is led back.",
     ),
     Exhaust.BLOCKED: Seen(
         False,
         "The exhaust is blocked: more pressure drives exhaust back than the engine can take, and a pressure"
         " sensor reads more. Put that right before the EGR is judged.",
-        "The exhaust is blocked, so gas cannot leave the engine as it should.",
     ),
 }
 

@@ -153,9 +153,9 @@ def ground_read(case: ck.Case, ground: Annotated[ck.Reading, sensor_ground]) -> 
             ),
         ),
         ck.Tells(
-            passes="The sensor's ground connection is as it usually should be.",
-            fails="The sensor's ground connection is worse than usual.",
-            undecided="Whether the sensor's ground connection is good could not be told yet.",
+            passes="The sensor's way back to the battery is as it usually should be.",
+            fails="The sensor's way back to the battery is worse than usual.",
+            undecided="Whether the sensor's way back to the battery is good could not be told yet.",
         ),
         values={"read": ck.show(ground.value, "V", uncertainty=False)},
     )
@@ -253,8 +253,7 @@ def zero(
         ck.Tells(
             passes="With no flow the sensor reads what it usually should.",
             fails=(
-                "With no flow the sensor does not read what it usually should; that alone does"
-                " not show that it is faulty."
+                "With no flow the sensor does not read what it usually should; that alone proves nothing."
             ),
             undecided="Whether the sensor's resting value is right could not be told yet.",
         ),

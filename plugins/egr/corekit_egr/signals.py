@@ -58,6 +58,11 @@ read_against = egr.observation(
     "Where the black lead was for the signals",
     ReadAgainst,
     how="Against anything but the sensor's own ground a signal holds the loss on that ground as well.",
+    tells_each={
+        ReadAgainst.SENSOR_GROUND: "The sensor was measured the right way.",
+        ReadAgainst.BATTERY: "The sensor was measured with part of its wiring.",
+        ReadAgainst.ENGINE: "The sensor was measured with part of its wiring.",
+    },
 )
 signal_idle = egr.measurand(
     "signal_idle",
@@ -124,6 +129,7 @@ signal_free = egr.measurand(
         " same speed as bolted on, for a moment."
     ),
     hazard=f"{GAS} {MOVING} {HOT} Hot exhaust leaves the open valve: stand clear of it.",
+    tells="What the sensor shows with the valve off the engine",
 )
 signal_seen = egr.measurand(
     "signal_seen",
@@ -365,7 +371,7 @@ def read_from(
                 " ground: at the sensor it is {value}."
             ),
             true,
-            tells="Part of what the sensor seemed to show comes from its ground connection.",
+            tells="Part of what the sensor seemed to show comes from its wiring.",
             values={
                 "read": ck.show(signal.value, "V", uncertainty=False),
                 "lost": ck.show(ground.value, "V", uncertainty=False),
@@ -523,7 +529,7 @@ def free_flow(
             ),
         ),
         ck.Tells(
-            passes="Taken off the engine, the valve passes exhaust gas and the sensor reports it.",
+            passes="Taken off the engine, the valve lets exhaust gas through and the sensor reports it.",
             fails="Even taken off the engine, no exhaust flow is reported.",
             undecided="Whether exhaust flows with the valve taken off could not be told yet.",
         ),
