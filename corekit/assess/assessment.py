@@ -14,7 +14,7 @@ from ..model.records import Measured
 from ..plugin import intact
 from ..plugin.barred import bars, under_bars
 from ..plugin.case import Case
-from ..plugin.check import run
+from ..plugin.check import Check, run
 from ..plugin.derived import Derivation, derive, with_derived
 from ..plugin.guard import failure_words, guarded
 from ..plugin.host import Failure, Plugins
@@ -26,6 +26,7 @@ from .contradiction import Contradiction, all_alike
 from .proof import RepairProof, repair_proofs
 from .ruling import StageEvidence, rule
 from .stage import case_at, unknown_at, unknown_codes
+from .standing import Standing, speaks_of_now, standing_at
 from .suspect import Call, NextTest, Suspect
 
 CHECK_SECONDS = 5.0
@@ -192,7 +193,7 @@ def assess(
         next_tests=tuple(test for test in tests if test.fits(minutes_left)),
         calls=tuple(ruling.calls),
         comparisons=tuple(comparisons(readings, findings)),
-        repairs=tuple(repair_proofs(job, findings, plugins)),
+        repairs=tuple(repair_proofs(job, findings, made.gaps, plugins)),
         readings=readings,
         failures=plugins.failures,
         versions={
@@ -249,7 +250,8 @@ class _Evaluation:
         }
         titles = contradicted(finding for findings in broken.values() for finding in findings)
         cases = {key: attrs.evolve(one, contradicted=titles) for key, one in cases.items()}
-        for key, results in self._results(cases, broken).items():
+        standing = standing_at(self.job, case, self.plugins) if case is not None and stage else Standing()
+        for key, results in self._results(cases, broken, standing).items():
             self._add_system(self.plugins.systems[key], cases[key], shown, broken[key], results)
         if case is not None:
             shown.fitted, shown.done = case.fitted, frozenset(case.repairs)
@@ -314,7 +316,7 @@ class _Evaluation:
         return {key: with_derived(case, found) for key, case in cases.items()}
 
     def _results(
-        self, cases: Mapping[str, Case], broken: Mapping[str, Sequence[Finding]]
+        self, cases: Mapping[str, Case], broken: Mapping[str, Sequence[Finding]], standing: Standing
     ) -> dict[str, list[Finding | Gap]]:
         """What every check says, in the order of the declarations; those that a finding can bar are run when
         the findings of all others are known.
@@ -326,7 +328,7 @@ class _Evaluation:
                 self._settled(held_open(result, cases[key].contradicted))
                 if isinstance(result, Finding)
                 else result
-                for result in self._guarded(cases[key], check.title, check.where, partial(run, check))
+                for result in self._with_what_stands(check, cases[key], standing)
             ]
             if check.not_while:
                 now = [
@@ -345,6 +347,15 @@ class _Evaluation:
             ]
             for key in cases
         }
+
+    def _with_what_stands(self, check: Check[...], case: Case, standing: Standing) -> Sequence[Finding | Gap]:
+        """What a check makes of a stage; where that alone leads to no finding, with what stands from earlier."""
+        results = self._guarded(case, check.title, check.where, partial(run, check))
+        if any(isinstance(result, Finding) for result in results):
+            return results
+        more = standing.beside(check, case)
+        found = self._guarded(more, check.title, check.where, partial(run, check)) if more is not None else ()
+        return [result for result in found if speaks_of_now(result, case)] or results
 
     def _standing(self, codes: Collection[str], now: Iterable[Finding], stage: int) -> list[Finding]:
         """The findings of these codes as they stand: of this stage, else the latest of an earlier one that no

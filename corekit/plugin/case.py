@@ -67,7 +67,7 @@ DEPENDS = (
     "{title} {value}: whether that is right depends on what is not known yet: {unknown}. Asked for: {limit}."
 )
 DISAGREE_PLAIN = "Read several times, it came out differently, so nothing is decided; it is read again."
-DEPENDS_PLAIN = "Whether this is as it should be depends on what is not known yet: {unknown}."
+DEPENDS_PLAIN = "Whether this is as it should be depends on what is not known yet: {unknown_plain}."
 #: What the customer is told of a gap that has no other words.
 NOT_CHECKED = "Not checked: {name}."
 
@@ -429,7 +429,8 @@ class Case:
             measurand = claim.of or (judged.measurand if isinstance(judged, Reading) else None)
             places |= {
                 "title": measurand.title if measurand else self.check,
-                "unknown": depends_on.title[0].lower() + depends_on.title[1:],
+                "unknown": _lower_first(depends_on.title),
+                "unknown_plain": _lower_first(depends_on.for_customer),
                 "limit": limit_by_answer(together, unit),
             }
             claim = attrs.evolve(claim, next_test=depends_on)
@@ -625,6 +626,10 @@ class Case:
                 key=lambda place: observation.places.index(place) if place in observation.places else -1,
             )
         }
+
+
+def _lower_first(title: str) -> str:
+    return title[:1].lower() + title[1:]
 
 
 def _alike(one: Sampling, other: Sampling) -> bool:

@@ -133,6 +133,7 @@ class System:
         places_by: Trait | None = None,
         conditions: Iterable[Measurand] = (),
         lasting: bool = False,
+        stands_until: Iterable[Part] = (),
         only: Mapping[Trait, Iterable[Enum]] | None = None,
         part: Part | None = None,
         where: str = "",
@@ -141,7 +142,9 @@ class System:
         tells: str = "",
     ) -> Measurand:
         """Declare a quantity; `places_by` as for a part. `only`: the answers of traits under which it can be
-        read at all. `tells`: its name for the customer, where the title is the trade's.
+        read at all. `stands_until`: it stays true until one of these parts is worked on, so that what is read
+        after another repair may be held against it. `tells`: its name for the customer, where the title is
+        the trade's.
 
         `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`).
 
@@ -171,6 +174,7 @@ class System:
                 places_by=self._counted(self._key(name), named, places_by),
                 conditions=tuple(measurand.key for measurand in conditions),
                 lasting=lasting,
+                stands_until=tuple(self._part(self._key(name), one) for one in stands_until),
                 only=self._only(self._key(name), only),
                 part=self._part(self._key(name), part),
                 where=where,
@@ -295,6 +299,7 @@ class System:
         *,
         places: Iterable[str] = (),
         places_by: Trait | None = None,
+        stands_until: Iterable[Part] = (),
         only: Mapping[Trait, Iterable[Enum]] | None = None,
         part: Part | None = None,
         how: str = "",
@@ -302,8 +307,8 @@ class System:
         tells: str = "",
         tells_each: Mapping[Any, str] | None = None,
     ) -> Observation:
-        """Declare something to look at, with its closed answers; `places_by` as for a part, `only` and
-        `tells` as for a measurand. `tells_each` has for every answer the customer's sentence.
+        """Declare something to look at, with its closed answers; `places_by` as for a part, `stands_until`,
+        `only` and `tells` as for a measurand. `tells_each` has for every answer the customer's sentence.
 
         Raises:
             ValueError: the key is taken, an answer has no sentence where others have one, or what counts the
@@ -320,6 +325,7 @@ class System:
                 answers=closed_answers,
                 places=named,
                 places_by=self._counted(self._key(name), named, places_by),
+                stands_until=tuple(self._part(self._key(name), one) for one in stands_until),
                 only=self._only(self._key(name), only),
                 part=self._part(self._key(name), part),
                 how=how,
