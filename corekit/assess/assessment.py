@@ -175,9 +175,7 @@ def assess(
         with intact.each_piece_held():
             made = _evaluation(job, plugins)
     readings = tuple(_readings(job, stage, plugins) for stage in job.stages)
-    findings = tuple(
-        sorted(made.findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage))
-    )
+    findings = tuple(sorted(made.findings, key=_before_others))
     in_question = made.about(about)
     ruling = rule(job, plugins, made.stages, in_question, about)
     tests = ruling.tests
@@ -203,6 +201,11 @@ def assess(
         contradictions=(*ruling.contradictions, *made.alike),
         too_long=tuple(test for test in tests if not test.fits(minutes_left)),
     )
+
+
+def _before_others(finding: Finding) -> tuple[int, int, bool]:
+    """What is more urgent first; of one stage what failed before what is open or only advised."""
+    return _URGENCIES.index(finding.urgency), finding.stage, finding.verdict is not Verdict.FAIL
 
 
 def _evaluation(job: Job, plugins: Plugins) -> _Evaluation:
