@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from functools import partial
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 import attrs
 
@@ -179,9 +179,7 @@ def assess(
         with intact.each_piece_held():
             made = _evaluation(job, plugins)
     readings = tuple(_readings(job, stage, plugins) for stage in job.stages)
-    findings = tuple(
-        sorted(made.findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage))
-    )
+    findings = tuple(sorted(made.findings, key=_before_others))
     in_question = made.about(about)
     ruling = rule(job, plugins, made.stages, in_question, about)
     tests = ruling.tests
@@ -207,6 +205,11 @@ def assess(
         contradictions=(*ruling.contradictions, *made.alike),
         too_long=tuple(test for test in tests if not test.fits(minutes_left)),
     )
+
+
+def _before_others(finding: Finding) -> tuple[int, int, bool]:
+    """What is more urgent first; of one stage what failed before what is open or only advised."""
+    return _URGENCIES.index(finding.urgency), finding.stage, finding.verdict is not Verdict.FAIL
 
 
 def _evaluation(job: Job, plugins: Plugins) -> _Evaluation:
@@ -348,7 +351,7 @@ class _Evaluation:
             for key in cases
         }
 
-    def _with_what_stands(self, check: Check[...], case: Case, standing: Standing) -> Sequence[Finding | Gap]:
+    def _with_what_stands(self, check: Check[Any], case: Case, standing: Standing) -> Sequence[Finding | Gap]:
         """What a check makes of a stage; where that alone leads to no finding, with what stands from earlier."""
         results = self._guarded(case, check.title, check.where, partial(run, check))
         if any(isinstance(result, Finding) for result in results):

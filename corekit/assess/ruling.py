@@ -16,6 +16,7 @@ from .contradiction import Contradiction, misfits
 from .hypotheses import SOUND, Tables, joint
 from .inference import Beliefs, now, start, step
 from .outcome import Outcome, all_outcomes, countable
+from .steps import with_what_findings_ask
 from .suspect import (
     CALL_AT,
     WORK_AT,
@@ -132,7 +133,8 @@ def rule(
         systems=frozenset(tables.systems),
         calls=calls,
         suspects=suspects(evidence) if order or _is_told(tables) else [],
-        tests=[*reversed(ahead.values()), *tests],  # several findings may ask for one reading
+        # several findings may ask for one reading
+        tests=with_what_findings_ask(evidence, [*reversed(ahead.values())], tests),
         contradictions=misfits(evidence),
     )
 
@@ -265,11 +267,12 @@ def _test_before(system: System, finding: Finding) -> NextTest:
     wanted = system.measurands.get(key) or system.observations.get(key) or system.traits.get(key)
     title = wanted.title if wanted is not None else finding.next_test
     check = finding.check[0].lower() + finding.check[1:]
-    question = (
-        f"Test again {check}."
-        if finding.next_test == finding.of and finding.value is not None
-        else f"{title}, before anything is said of {check}."
-    )
+    if finding.next_test == finding.of and finding.value is not None:
+        question = f"Test again {check}."
+    elif title.casefold() == check.casefold():
+        question = f"{title}: not known yet."
+    else:
+        question = f"{title}, before anything is said of {check}."
     return NextTest(
         system=system.key,
         key=finding.next_test,

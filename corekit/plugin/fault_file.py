@@ -108,6 +108,7 @@ class TestTable:
     rests_on: list[str] | None = None
     only: dict[str, list[str]] = attrs.field(factory=dict)
     proposed: bool = True
+    lasting: bool = False
 
 
 @table
@@ -449,6 +450,7 @@ class _Meaning:
             wants=row.wants,
             waits=row.waits,
             proposed=row.proposed,
+            lasting=row.lasting,
             after={first: tuple(names) for first, names in row.after.items()},
             since=tuple(row.since),
             until=tuple(row.until),

@@ -119,6 +119,8 @@ class FaultTest:
             whatever it has rows for.
         only: On which vehicles it can be made.
         proposed: False for what counts where somebody found it so and is never a step to take.
+        lasting: What it shows does not come and go with a complaint that shows now and then: an age, a look,
+            a dead cell.
     """
 
     key: str
@@ -152,6 +154,7 @@ class FaultTest:
     rests_on: tuple[str, ...] | None = None
     only: Only = attrs.field(factory=dict)
     proposed: bool = True
+    lasting: bool = False
 
     def likelihood(self, fault: str) -> tuple[float, ...]:
         """The probability of each outcome under a fault of this system (or a pair that has a row of its
