@@ -12,6 +12,7 @@ import attrs
 import pluggy
 
 from ..jurisdictions import jurisdictions, read_jurisdiction
+from ..model.channel import FromChannel, Reader
 from ..model.jurisdiction import Jurisdiction
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait
@@ -53,12 +54,14 @@ class Plugins:
     """The systems and jurisdictions that are there, and the plugins that failed.
 
     Attributes:
+        readers: (plugin, reader) of every kind of file that a plugin reads.
         versions: System → version of its distribution. distributions: System → distribution and version.
         lost: Key of each system that is installed and did not load → why.
     """
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
     jurisdictions: Mapping[str, Jurisdiction] = attrs.field(factory=dict)
+    readers: tuple[tuple[str, Reader], ...] = ()
     failures: tuple[Failure, ...] = ()
     versions: Mapping[str, str] = attrs.field(factory=dict)
     distributions: Mapping[str, str] = attrs.field(factory=dict)
@@ -120,6 +123,11 @@ class Plugins:
         return _merged(system.calculations for system in self.systems.values())
 
     @cached_property
+    def from_channels(self) -> tuple[FromChannel, ...]:
+        """Where readings of each system come from in a log or in the vehicle's own data."""
+        return tuple(one for system in self.systems.values() for one in system.from_channels)
+
+    @cached_property
     def limits(self) -> dict[str, Limit]:
         return _merged(dict(system.limits) for system in self.systems.values())
 
@@ -145,6 +153,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     """
     systems: dict[str, System] = {}
     places: dict[str, Jurisdiction] = {}
+    readers: list[tuple[str, Reader]] = []
     failures: list[Failure] = []
     distributions: dict[str, str] = {}
     versions: dict[str, str] = {}
@@ -163,7 +172,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 )
             taken[point.name] = point
             with guarded(point.name, LOADING, LOAD_SECONDS, f"{point.value} (its module)"):
-                system, described = _added_by(point)
+                system, described, reading = _added_by(point)
             if changed := original.put_back():
                 raise intact.AlteredError(intact.altered_words(changed))
             if system is not None and system.key != point.name:
@@ -185,6 +194,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
             continue
         original.follow()
         places.update(described)
+        readers += [(point.name, reader) for reader in reading]
         if system is not None:
             original.add_system(system)
             systems[system.key] = system
@@ -194,6 +204,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     return Plugins(
         systems=systems,
         jurisdictions=places,
+        readers=tuple(readers),
         failures=(*failures, *_lost(systems)),
         versions=versions,
         distributions=distributions,
@@ -270,8 +281,8 @@ def _lost(systems: Mapping[str, System]) -> list[Failure]:
     return found
 
 
-def _added_by(point: EntryPoint) -> tuple[System | None, dict[str, Jurisdiction]]:
-    """What a plugin adds: its system, and the jurisdictions that it describes."""
+def _added_by(point: EntryPoint) -> tuple[System | None, dict[str, Jurisdiction], tuple[Reader, ...]]:
+    """What a plugin adds: its system, the jurisdictions that it describes, and its readers."""
     module = point.load()
     manager = pluggy.PluginManager(hookspecs.PROJECT)
     manager.add_hookspecs(hookspecs)
@@ -280,12 +291,21 @@ def _added_by(point: EntryPoint) -> tuple[System | None, dict[str, Jurisdiction]
     manager.check_pending()
     systems = manager.hook.corekit_system.get_hookimpls()
     files = manager.hook.corekit_jurisdictions.get_hookimpls()
-    if not systems and not files:
+    readers = manager.hook.corekit_readers.get_hookimpls()
+    if not systems and not files and not readers:
         raise TypeError("it adds nothing: no function marked @corekit.hookimpl is called corekit_system")
     return (
         _system_of(systems[0].function) if systems else None,
         _jurisdictions_of(files[0].function) if files else {},
+        _readers_of(readers[0].function) if readers else (),
     )
+
+
+def _readers_of(call: Callable[[], Any]) -> tuple[Reader, ...]:
+    readers = call()
+    if not isinstance(readers, (list, tuple)) or not all(isinstance(one, Reader) for one in readers):
+        raise TypeError(f"corekit_readers must return Readers; it returned {readers!r}")
+    return tuple(readers)
 
 
 def _jurisdictions_of(call: Callable[[], Any]) -> dict[str, Jurisdiction]:
