@@ -431,7 +431,7 @@ class _Maker:
             return {}, ""
         title = channels().channels[use.channel].title.lower()
         name = f"vehicle's own data, {title}"
-        return {name: {"kind": "control unit", "accuracy": use.accuracy}}, name
+        return {name: {"kind": "module (ECU)", "accuracy": use.accuracy}}, name
 
     def _origin(self, track: Track, part: _Part) -> dict[str, str]:
         if self.log.bus:
@@ -446,7 +446,7 @@ class _Maker:
 
     def _where(self, track: Track, part: _Part) -> str:
         if self.log.bus:
-            return f"{self.log.bus}, control unit {track.address or '?'}, {_span(part)}"
+            return f"{self.log.bus}, module (ECU) {track.address or '?'}, {_span(part)}"
         first, last = self._lines(track, part)
         return f"column {quoted(track.title)}, lines {first} to {last}, {_span(part)}"
 

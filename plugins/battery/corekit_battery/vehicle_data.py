@@ -11,9 +11,9 @@ from .declarations import (
     sample_interval,
 )
 
-#: What is lost on the way to a control unit or a connector, and what it rounds; an estimate of ours.
+#: Voltage drop on the way to a module (ECU) or a connector, and what it rounds; an estimate of ours.
 ACCURACY = "0.3 V"
-NOTE = "Read at a control unit or a connector, not at the posts: it shows less by what is lost on the way."
+NOTE = "Read at a module (ECU) or a connector, not at the posts: it shows less, by the voltage drop up to it."
 
 battery.from_channel(engine_speed, "engine_speed")
 for channel in ("battery_voltage", "module_voltage"):
