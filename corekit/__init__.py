@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from .desk.shop import Shop as Shop
     from .desk.shop import open_shop as open_shop
     from .judge import Side as Side
+    from .model.channel import Log as Log
+    from .model.channel import Reader as Reader
+    from .model.channel import Track as Track
     from .model.figure import Band as Band
     from .model.figure import Dot as Dot
     from .model.figure import Figure as Figure
@@ -85,6 +88,9 @@ _WHERE = {
     "Shop": "desk.shop",
     "open_shop": "desk.shop",
     "Side": "judge",
+    "Log": "model.channel",
+    "Reader": "model.channel",
+    "Track": "model.channel",
     "Band": "model.figure",
     "Dot": "model.figure",
     "Figure": "model.figure",

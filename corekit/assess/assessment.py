@@ -352,7 +352,9 @@ class _Evaluation:
         }
 
     def _with_what_stands(self, check: Check[Any], case: Case, standing: Standing) -> Sequence[Finding | Gap]:
-        """What a check makes of a stage; where that alone leads to no finding, with what stands from earlier."""
+        """What a check makes of a stage; where that alone leads to no finding, what stands from earlier
+        helps.
+        """
         results = self._guarded(case, check.title, check.where, partial(run, check))
         if any(isinstance(result, Finding) for result in results):
             return results

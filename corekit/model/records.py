@@ -44,6 +44,11 @@ def _words() -> Any:
     return attrs.field(default=None, converter=_personal)
 
 
+def _origin() -> Any:
+    """Where a statement comes from that nobody typed, in words; a file's name may name a person."""
+    return attrs.field(default=None, converter=_personal, metadata={"later": True})
+
+
 def _later(default: Any) -> Any:
     """A field that came after the first journals were written: as long as it says nothing it is not in the
     body either.
@@ -200,7 +205,7 @@ class Measured:
 
     `half_width` is what the way of typing allows for to both sides (a range, *about*, a ± of its own:
     `loosely` says which), in the coherent unit. `usual`: the reading named no instrument, and `instrument` is
-    the one the shop uses for it.
+    the one the shop uses for it. `origin`: the file and its stretch, or the bus, where nobody typed it.
     """
 
     of: str
@@ -216,6 +221,7 @@ class Measured:
     half_width: float = _later(0.0)
     loosely: str = _later("")
     usual: bool = _later(False)
+    origin: _Person = _origin()
 
 
 @attrs.frozen(kw_only=True)
@@ -243,6 +249,7 @@ class Recorded:
     typed: Sequence[Sequence[str]] = ()
     file: _Person = _words()
     sha256: str = ""
+    origin: _Person = _origin()
 
 
 @attrs.frozen(kw_only=True)
@@ -282,6 +289,7 @@ class CodesRead:
     state: str = ""
     codes: list[str] = attrs.field(factory=list)
     cannot: str = _public(CANNOT)
+    origin: _Person = _origin()
 
 
 #: Why work is asked for without a finding.

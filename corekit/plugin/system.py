@@ -18,6 +18,7 @@ from .. import units
 from ..complaints import symptoms, trials
 from ..datafile import read_toml
 from ..kept import kept
+from ..model.channel import MIDDLE, FromChannel
 from ..model.limit import Limit, Span
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait, answers_of
 from ..model.sampling import Sampling
@@ -30,6 +31,7 @@ from .check import Check, Checker, Parameter, closed, declare
 from .derived import Derivation, Derived, derivation
 from .fault_file import Declared, read_faults
 from .faults import FaultTable
+from .from_channel import Ends, declare_from_channel, declare_from_monitor
 from .limit_file import read_limits
 from .own_unit import declare_unit
 from .relation import Relation, declare_relation
@@ -76,6 +78,7 @@ class System:
         self.checks: dict[str, Check[Any]] = {}
         self.relations: dict[str, Relation] = {}
         self.derived: dict[str, Derivation] = {}
+        self.from_channels: tuple[FromChannel, ...] = ()
 
     def __repr__(self) -> str:
         return f"<system {self.key}>"
@@ -454,6 +457,53 @@ class System:
             why=why,
         )
         return self._keep(self.relations, key, declared)
+
+    def from_channel(
+        self,
+        of: Measurand | Sampling,
+        channel: str,
+        *,
+        during: str = "",
+        take: str = MIDDLE,
+        when: Mapping[str, Ends] | None = None,
+        accuracy: str = "",
+        note: str = "",
+    ) -> None:
+        """Declare that a reading or record comes from a channel of a log or of the vehicle's own data.
+
+        Args:
+            channel: One of shared/channels.toml.
+            during: The event in whose longest stretch it is read: `running`, `idling`, `cranking` …; anywhere
+                when left out.
+            take: `middle` of the steadiest part of that stretch; `lowest`, `highest` or `last` of it; the
+                `rise` of a counter; the `turns` of the engine or the `interval` between two samples.
+            when: Channels that must lie between two ends all the while, in their own unit:
+                `{"coolant_temperature": (75, None)}`.
+            accuracy: What such data are worth here, where that is less than the worst ordinary instrument.
+            note: What whoever takes the reading should know of it.
+
+        Raises:
+            ValueError: there is no such channel or event, or it is of another kind of quantity.
+        """
+        self._own(of.key)
+        made = declare_from_channel(of, channel, during, take, when, accuracy, note)
+        self.from_channels = (*self.from_channels, made)
+
+    def from_monitor(
+        self, of: Observation, monitor: str, answers: Mapping[bool, Enum], *, note: str = ""
+    ) -> None:
+        """Declare what an observation is answered with when the vehicle tells that one of its monitors is
+        complete (True) or not (False); leave out what neither shows.
+
+        Raises:
+            ValueError: there is no such monitor, or an answer is none of the observation's.
+        """
+        self._own(of.key)
+        self.from_channels = (*self.from_channels, declare_from_monitor(of, monitor, answers, note))
+
+    def _own(self, key: str) -> None:
+        if key not in {**self.measurands, **self.records, **self.observations}:
+            raise ValueError(f"{key}: {self.key} says where its own readings come from, and of no other.")
 
     def check(
         self,

@@ -104,6 +104,10 @@ class _Context:
     def text(self, reference: object) -> str:
         return self.texts.get(reference.hash, "removed") if isinstance(reference, Personal) else ""
 
+    def origin(self, reference: object) -> str:
+        words = self.text(reference)
+        return f". From {words}" if words else ""
+
     def own(self, words: str) -> str:
         return shop_words(words, self.texts)
 
@@ -161,7 +165,7 @@ def _measured(asked: _Context, record: Measured) -> _Row:
     beside = asked.beside(record.setup)
     return (
         asked.title(record.of, record.place),
-        record.typed + (f" ({beside})" if beside else ""),
+        record.typed + (f" ({beside})" if beside else "") + asked.origin(record.origin),
         record.stage,
     )
 
@@ -171,7 +175,7 @@ def _recorded(asked: _Context, record: Recorded) -> _Row:
     came = ", ".join(f"{at}: {read}" for at, read in record.typed[:_POINTS])
     more = f", and {len(record.typed) - _POINTS} more" if len(record.typed) > _POINTS else ""
     text = came + more if came else f"{len(record.samples)} samples from {asked.text(record.file)}"
-    return asked.title(record.of, record.place), text, record.stage
+    return asked.title(record.of, record.place), text + asked.origin(record.origin), record.stage
 
 
 def _seen(asked: _Context, record: Seen) -> _Row:
@@ -190,7 +194,7 @@ def _codes(asked: _Context, record: CodesRead) -> _Row:
     text = (
         f"could not be read: {asked.own(record.cannot)}"
         if record.cannot
-        else ", ".join(record.codes) or "none"
+        else (", ".join(record.codes) or "none") + asked.origin(record.origin)
     )
     return title, text, record.stage
 

@@ -18,6 +18,7 @@ from . import (
     speed,
     supply,
     swaps,
+    vehicle_data,
     windings,
 )
 from .declarations import ignition
@@ -38,6 +39,7 @@ __all__ = [
     "speed",
     "supply",
     "swaps",
+    "vehicle_data",
     "windings",
 ]
 
