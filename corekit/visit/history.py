@@ -33,12 +33,14 @@ from ..model.records import (
     Opened,
     Paid,
     Photographed,
+    Priced,
     Recorded,
     Remarked,
     Repaired,
     Requested,
     Retold,
     Seen,
+    Serviced,
     Specified,
     Started,
     Tried,
@@ -224,6 +226,16 @@ def _repaired(asked: _Context, record: Repaired) -> _Row:
     return asked.title(record.operation), record.cause or "done", record.stage
 
 
+def _serviced(asked: _Context, record: Serviced) -> _Row:
+    return asked.title(record.operation), "done", record.stage
+
+
+def _priced(asked: _Context, record: Priced) -> _Row:
+    parts = [f"{part['name']} {part['price']}" for part in record.parts]
+    hours = [f"{record.hours} h"] if record.hours else []
+    return f"{asked.title(record.operation)}: price in this job", ", ".join((*hours, *parts)), None
+
+
 def _issued(asked: _Context, record: Issued) -> _Row:
     said = f"; before it {record.date_said}, and the date was said to be right" if record.date_said else ""
     title = f"Credit note on {record.credits}" if record.credits else "Invoice"
@@ -339,6 +351,8 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Estimated: _estimated,
     Approved: _approved,
     Repaired: _repaired,
+    Serviced: _serviced,
+    Priced: _priced,
     Issued: _issued,
     Paid: _paid,
     Announced: _announced,
@@ -376,6 +390,8 @@ _MAY_BE_WITHDRAWN = (
     Started,
     Ended,
     Waived,
+    Serviced,
+    Priced,
     Charged,
     ApprovedMore,
     Discounted,
