@@ -16,10 +16,10 @@ from typing import Any
 
 from ..datafile import refuse, text_of, toml_of
 from ..fault import DataFileError, Faults, Place
+from ..signs import LONGEST, steering
 from .fault import VisitError
 
 DEEPEST = 12  # the form itself is seven deep
-LONGEST = 4000  # characters of one text
 
 
 def read_data(source: Path | bytes) -> dict[str, Any]:
@@ -134,29 +134,12 @@ def _look_at(path: Place, item: Any, faults: Faults) -> None:
         faults.add(path, f"{item} is not a number", "text in quotes")
     elif isinstance(item, str):
         _look_at_text(path, item, faults)
-    if path and isinstance(path[-1], str) and (strange := _strange(path[-1])):
+    if path and isinstance(path[-1], str) and (strange := steering(path[-1])):
         faults.add(path, f"the key has the character {strange} in it", "a plain key")
 
 
 def _look_at_text(path: Place, text: str, faults: Faults) -> None:
     if len(text) > LONGEST:
         faults.add(path, f"has {len(text)} characters", f"at most {LONGEST} characters")
-    if strange := _strange(text.replace("\n", "").replace("\r", "").replace("\t", "")):
+    if strange := steering(text.replace("\n", "").replace("\r", "").replace("\t", "")):
         faults.add(path, f"has the character {strange} in it", "text that can be printed")
-
-
-def _strange(text: str) -> str:
-    """The first character that no text has: a control character, half of a pair, or one that turns the
-    writing round.
-    """
-    for sign in text:
-        code = ord(sign)
-        if (
-            code < 0x20
-            or 0x7F <= code < 0xA0
-            or 0xD800 <= code <= 0xDFFF
-            or 0x202A <= code <= 0x202E
-            or 0x2066 <= code <= 0x2069
-        ):
-            return f"U+{code:04X}"
-    return ""

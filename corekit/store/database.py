@@ -14,6 +14,7 @@ from typing import Self
 
 from ..files import name_once
 from . import schema, seals
+from .door import Door
 from .errors import StoreError, store_error
 from .mark import random_id
 from .seen import missing_since_seen, note_seen, seen_path
@@ -30,10 +31,14 @@ class Database:
     """One store file, open. Safe to use from several threads; several programs may have it open.
 
     Every writer begins IMMEDIATE, commits under WAL and synchronous=FULL, and returns after the commit.
+
+    Attributes:
+        door: What looks at everything on its way in; see `Door`.
     """
 
     def __init__(self, path: Path, connection: sqlite3.Connection, now: Callable[[], str]) -> None:
         self.path = path
+        self.door = Door()
         self._connection = connection
         self._now = now
         self._lock = threading.RLock()
