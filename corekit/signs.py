@@ -71,6 +71,11 @@ def visible(text: str, keep: str = "\n") -> str:
     )
 
 
+def has_blank(text: str) -> bool:
+    """True where a sign in it fills a place and is drawn as nothing."""
+    return not _BLANK.isdisjoint(text)
+
+
 def is_visible(text: str, place: int) -> bool:
     """True for a sign that is seen, is a space, or joins or parts the letters beside it as their writing
     asks.

@@ -148,7 +148,8 @@ def open_context(
         folder / STORE_FILE, now=lambda: moment().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     )
     store.door = Door(drafts=look_over, words=look_over_words)
-    sweep(folder / PAPERS)
+    if not store.is_read_only:
+        sweep(folder / PAPERS)
     try:
         if store.missing and not is_restored:
             raise DeskError(_OLDER.format(path=store.path, count=store.missing))

@@ -20,6 +20,9 @@ from ..signs import LONGEST, steering
 from .fault import VisitError
 
 DEEPEST = 12  # the form itself is seven deep
+_DEEPEST_OF_ALL = 60  # from here on nothing else of a file is looked at
+#: Of a visit: steps, rows and tables in all, keys of one table. A long one has a few dozen of each.
+MOST_STEPS, MOST_TABLES, MOST_KEYS = 2000, 6000, 1000
 
 
 def read_data(source: Path | bytes) -> dict[str, Any]:
@@ -51,9 +54,40 @@ def parsed(source: Path | bytes) -> dict[str, Any]:
     try:
         text = text_of(source, "a visit file")
         as_json = (isinstance(source, Path) and source.suffix.lower() == ".json") or text.lstrip()[:1] == "{"
-        return _json(text) if as_json else toml_of(text)
+        return _bounded(_json(text) if as_json else toml_of(text))
     except DataFileError as error:
         raise VisitError(error.faults, source.name if isinstance(source, Path) else "") from error
+
+
+def _bounded(data: dict[str, Any]) -> dict[str, Any]:
+    """The same, where it is neither too deep nor too long for whatever looks at it.
+
+    Raises:
+        DataFileError: it is.
+    """
+    level: list[Any] = [data]
+    tables = 0
+    for _ in range(_DEEPEST_OF_ALL):
+        for item in level:
+            if isinstance(item, Mapping) and len(item) > MOST_KEYS:
+                refuse("file", f"has a table of {len(item)} keys", f"at most {MOST_KEYS} in one")
+        tables += sum(isinstance(item, Mapping) for item in level)
+        level = [
+            inner
+            for item in level
+            for inner in (item.values() if isinstance(item, Mapping) else item)
+            if isinstance(inner, (dict, list))
+        ]
+        if not level:
+            break
+    else:
+        refuse("file", "is nested too deeply", "the form of a visit file")
+    steps = data.get("step")
+    if isinstance(steps, list) and len(steps) > MOST_STEPS:
+        refuse("step", f"has {len(steps)} rows", f"at most {MOST_STEPS} steps", "a file for each visit")
+    if tables > MOST_TABLES:
+        refuse("file", f"has {tables} rows", f"at most {MOST_TABLES}", "a file for each visit")
+    return data
 
 
 def looked_over(data: dict[str, Any]) -> dict[str, Any]:
