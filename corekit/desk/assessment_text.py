@@ -22,6 +22,7 @@ from ..plugin.uncertainty import overdue, shares
 from ..report.next_tests import asks_for_codes
 from ..report.records import record_lines, records_of
 from ..report.statements import code_sentences, nothing_found, reasons_not_said
+from ..signs import visible
 from .brought import brought_lines
 from .causes import cause_lines
 from .check import CheckView
@@ -118,7 +119,7 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
             "Too long for the time left\n"
             + "\n".join(_item(f"{test.question}{_time(test)}") for test in too_long)
         )
-    return printable("\n\n".join(parts))
+    return visible("\n\n".join(parts))
 
 
 def _what_next(seen: CheckView) -> Iterator[str]:
@@ -166,11 +167,6 @@ def _where_it_stands(seen: CheckView) -> list[str]:
     for what, note in waivers(job).items():
         lines.append(f"{what.capitalize() if what in WAIVED_CHARGES else seen.plugins.title(what)}: {note}")
     return lines
-
-
-def printable(text: str) -> str:
-    """What a terminal may be given: no control characters from anybody's file."""
-    return "".join(character if character == "\n" or character.isprintable() else "�" for character in text)
 
 
 def _tally(seen: CheckView) -> str:

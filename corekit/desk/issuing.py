@@ -99,7 +99,7 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bo
             refuse_incomplete(shop, bill.jobs, bill.lines, bill.totals)
             _issue_once(shop, bill, request, jump)  # unless something came in meanwhile
             records = [shop.store.job(job) for job in ids]
-        if request is not None and known is None:
+        if request is not None and known is None and not shop.store.is_read_only:
             with shop.store.transaction(*ids, request=request) as transaction:
                 if transaction.known is None:
                     transaction.note_standing(records[0].issued[-1].entry)
