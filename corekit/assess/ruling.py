@@ -31,6 +31,7 @@ from .suspect import (
 from .timeline import (
     Event,
     StageOutcome,
+    answered_trials,
     complaint_of,
     events,
     let_in,
@@ -189,6 +190,7 @@ def _evidence(
             for operation in plugins.operations.values()
             if operation.as_test and operation.key.partition(".")[0] in beliefs.tables.systems
         ],
+        tried=answered_trials(job, plugins, stage.stage),
     )
 
 

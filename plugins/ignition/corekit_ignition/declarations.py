@@ -5,9 +5,13 @@ from __future__ import annotations
 import corekit as ck
 
 from .answers import (
+    IN_SCOPE,
+    Banks,
     CapLook,
+    CoilLook,
     CoilPairs,
     CoilType,
+    DropMeter,
     Face,
     Fitted,
     Kind,
@@ -15,6 +19,7 @@ from .answers import (
     LeadType,
     Path,
     PlugType,
+    Routing,
     Spark,
     Switching,
     Wires,
@@ -66,12 +71,42 @@ fuel_supply = ignition.part("fuel", "Fuel supply")
 
 # ---- what the vehicle is fitted with
 
-kind = ignition.trait("kind", "Ignition type", Kind, how="Wasted spark: one coil fires two plugs at once.")
+kind = ignition.trait(
+    "kind",
+    "Ignition type",
+    Kind,
+    how=(
+        "Wasted spark: one coil fires two plugs at once. Magneto and capacitor discharge are named to be"
+        " set apart:"
+        " nothing here speaks of them."
+    ),
+)
 coil_pairs = ignition.trait(
     "coil_pairs",
     "Cylinders that share a coil",
     CoilPairs,
     how="Wasted spark: follow the two leads of each coil, or its numbers.",
+)
+banks = ignition.trait(
+    "banks",
+    "Banks of cylinders",
+    Banks,
+    how=(
+        "From the maker's counting: cylinders of one bank share a head, mostly a fuse, a ground and a"
+        " camshaft."
+    ),
+)
+drop_meter = ignition.trait(
+    "drop_meter",
+    "How voltage drops are read",
+    DropMeter,
+    how=(
+        "A coil draws its current for a few hundredths of the time: an averaging meter then shows so much"
+        " of a"
+        " drop and no more. Peak hold, a scope or a record shows it; so does any meter where the coil's"
+        " current"
+        " is held on, as by closed points."
+    ),
 )
 coil_type = ignition.trait(
     "coil_type",
@@ -190,7 +225,8 @@ supply_key_on = ignition.measurand(
     "V",
     "Coil supply voltage, key on",
     possible=(0, 20),
-    usual=(3, 14.8),
+    usual=(0, 15.5),
+    only={kind: IN_SCOPE},
     accuracy="0.5 % + 0.05 V",
     where="Coil feed terminal to battery negative.",
     how="Coil plugged in, current flowing; back-probe the connector.",
@@ -201,7 +237,8 @@ supply_cranking = ignition.measurand(
     "V",
     "Coil supply voltage while cranking",
     possible=(0, 15),
-    usual=(6, 12.5),
+    usual=(0, 12.8),
+    only={kind: IN_SCOPE},
     accuracy="0.5 % + 0.05 V",
     where="Coil feed terminal to battery negative.",
     how="The steady value while cranking; the battery's own voltage at the same time.",
@@ -212,7 +249,8 @@ supply_running = ignition.measurand(
     "V",
     "Coil supply voltage, engine running",
     possible=(0, 20),
-    usual=(5, 15.5),
+    usual=(0, 18),
+    only={kind: IN_SCOPE},
     accuracy="0.5 % + 0.05 V",
     conditions=(engine_speed,),
     where="Coil feed terminal to battery negative.",
@@ -225,9 +263,14 @@ feed_drop = ignition.measurand(
     "Voltage drop, positive side, battery to coil",
     possible=(0, 15),
     usual=(0, 8),
+    conditions=(engine_speed,),
+    only={kind: IN_SCOPE},
     accuracy="0.5 % + 0.02 V",
     where=("Battery positive to the coil's feed terminal; with a ballast resistor, to its feed end."),
-    how="While the coil draws current: cranking or running.",
+    how=(
+        "While the coil draws current, cranking or running: peak hold, a scope or a record, for a meter"
+        " averages."
+    ),
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
 )
 ground_drop = ignition.measurand(
@@ -236,9 +279,11 @@ ground_drop = ignition.measurand(
     "Voltage drop, ground side",
     possible=(0, 15),
     usual=(0, 4),
+    conditions=(engine_speed,),
+    only={kind: IN_SCOPE},
     accuracy="0.5 % + 0.02 V",
     where="Ground of coil or module to battery negative.",
-    how="While the coil draws current.",
+    how="While the coil draws current: peak hold, a scope or a record, for a meter averages.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
 )
 primary_resistance = ignition.measurand(
@@ -301,6 +346,7 @@ dwell = ignition.measurand(
     usual=(0.5, 25),
     accuracy="3 % + 0.05 ms",
     conditions=(engine_speed,),
+    only={kind: IN_SCOPE},
     how="Time the coil is switched on for one spark, from a scope trace.",
     hazard=f"{HIGH_VOLTAGE} {KICK} {IMPLANT}",
 )
@@ -314,8 +360,30 @@ peak_current = ignition.measurand(
     places=COILS,
     conditions=(engine_speed,),
     where="Current clamp around one primary wire.",
-    how="Current clamp set to zero first; the value just before the spark.",
+    only={kind: IN_SCOPE},
+    how=(
+        "Current clamp set to zero first; the value just before the spark. Better the whole rise, as a"
+        " record."
+    ),
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
+)
+charging_ramp = ignition.record(
+    "ramp",
+    "Primary current while charging",
+    of=peak_current,
+    over="ms",
+    over_title="Time since switching on",
+    possible=(-3, 60),
+    usual=(-1, 20),
+    over_possible=(-50, 100),
+    where="Current clamp around one primary wire.",
+    how=(
+        "One charge of the coil, from before it is switched on until past the spark: time and amperes as a"
+        " scope or"
+        " logger writes them, or five points and more by hand. Clamp set to zero first."
+    ),
+    hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
+    tells="how the ignition coil's current rises",
 )
 available_voltage = ignition.measurand(
     "available_voltage",
@@ -325,6 +393,7 @@ available_voltage = ignition.measurand(
     usual=(10, 50),
     accuracy="10 % + 1 kV",
     places=COILS,
+    only={kind: IN_SCOPE},
     how="Rated probe and earthed tester with a wide gap, for one second only.",
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL}",
 )
@@ -423,6 +492,22 @@ lead_look = ignition.observation(
     part=plug_leads,
     how="Bend it, look inside both boots.",
     hazard=f"{HIGH_VOLTAGE} {HOT}",
+)
+coil_look = ignition.observation(
+    "coil_look",
+    "Coil and its tower",
+    CoilLook,
+    places=COILS,
+    part=ignition_coil,
+    how="Tower, body and connector in good light; fine dark lines are carbon tracks, a bulge is heat.",
+    hazard=f"{HIGH_VOLTAGE} {HOT}",
+)
+routing = ignition.observation(
+    "routing",
+    "Leads and boots beside the exhaust",
+    Routing,
+    how="Along every lead and boot, engine cold: what lies on a header or its shield.",
+    hazard=HOT,
 )
 cap_look = ignition.observation(
     "cap_look",

@@ -29,6 +29,7 @@ def voltage_of(key: ck.Measurand, accuracy: str = "0.5 % + 0.02 V") -> ck.Measur
 
 
 def test_a_drop_read_across_the_feed_passes_or_speaks_for_the_wiring(four: Any) -> None:
+    four.fit("drop_meter", "peak hold, scope or record")
     good = four.read("feed_drop", "0.12 V", using="meter").finding("ignition.feed")
     assert (good.verdict, good.urgency, good.calls_for, good.of) == (
         ck.Verdict.PASS,
@@ -653,7 +654,7 @@ CLEARED = "so that coil's primary side, its driver and its supply are hardly the
 @pytest.mark.parametrize(
     ("counts", "pairs", "says", "says_not"),
     [
-        (("60", "0", "0", "70"), "1 with 4, 2 with 3", f"cylinder 1 and cylinder 4 {SHARE}", CLEARED),
+        (("60", "0", "0", "70"), "1 with 4, 2 with 3", f"Cylinder 1 and cylinder 4 {SHARE}", CLEARED),
         # 1 and 3 are on two coils, and a companion fires well on each
         (("60", "0", "70", "0"), "1 with 4, 2 with 3", "Cylinder 2 fires well on the coil of", SHARE),
         (
