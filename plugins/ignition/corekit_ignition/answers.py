@@ -18,7 +18,7 @@ IN_SCOPE = (Kind.DISTRIBUTOR, Kind.WASTED, Kind.OWN_COIL)
 
 
 class Banks(Enum):
-    """Which cylinders form the first bank, in the maker's own counting."""
+    """Which cylinders form the first bank, in the manufacturer's own counting."""
 
     LINE = "one bank"
     HALVES = "first half and second half"

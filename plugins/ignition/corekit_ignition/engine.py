@@ -44,6 +44,7 @@ speed_drop = ignition.measurand(
         " Never by pulling a coil or a lead."
     ),
     hazard=f"{IMPLANT} {MOVING} A few seconds each: the catalyst heats.",
+    tells="how much each cylinder works",
 )
 compression = ignition.measurand(
     "compression",
@@ -57,14 +58,21 @@ compression = ignition.measurand(
     part=engine_itself,
     how="Engine warm, all plugs out, throttle open, battery strong: the same number of strokes on each.",
     hazard=f"{NO_FUEL} {HOT} {MOVING} {CRANK} {ALONE}",
+    tells="how well each cylinder compresses",
 )
 timing_marks = ignition.observation(
     "timing_marks",
     "Valve timing against the crankshaft",
     Marks,
     part=valve_timing,
-    how="By the maker's marks, or crank and cam signal on the scope against a known good picture.",
+    how="By the manufacturer's marks, or crank and cam signal on the scope against a known good picture.",
     hazard=f"{MOVING} {HOT} Turned by hand with the key out; a belt drive is opened by its manual.",
+    tells="whether the engine's valves open in time",
+    tells_each={
+        Marks.RIGHT: "The valves open at the right moment.",
+        Marks.OFF: "The valves open at the wrong moment.",
+        Marks.NOT_REACHED: "The valves were not reached.",
+    },
 )
 
 
@@ -172,7 +180,7 @@ def balance(
 def compressions(
     case: ck.Case, read: Annotated[list[ck.Reading], compression]
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Each beside the median of the others: the maker's own figure counts besides, the difference first."""
+    """Each beside the median of the others; a figure of the vehicle's own counts besides."""
     compared = [one for one in ck.neighbours(read) if one.median.number > 0]
     if not compared:
         yield case.gap(compression, "Compression is compared between cylinders: read it on three at least.")

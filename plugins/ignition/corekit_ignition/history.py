@@ -44,6 +44,12 @@ heat = ignition.observation(
         " other, or warm them with a hair dryer."
     ),
     hazard=f"{HOT} {HIGH_VOLTAGE} Nothing that burns is sprayed; no open flame.",
+    tells="whether the fault depends on heat",
+    tells_each={
+        Heat.WITH_HEAT: "It comes when the engine is hot and goes when it cools.",
+        Heat.COLD: "It is there only while the engine is cold.",
+        Heat.NEITHER: "It does not depend on how warm the engine is.",
+    },
 )
 ohms_compared = ignition.observation(
     "ohms_compared",
@@ -52,6 +58,11 @@ ohms_compared = ignition.observation(
     part=ignition_coil,
     how="All of them, the same two terminals and the same range, side by side.",
     hazard=f"{OFF} {HOT}",
+    tells="the ignition coils beside each other",
+    tells_each={
+        Alike.ALIKE: "All ignition coils measured alike.",
+        Alike.DIFFERS: "One ignition coil measured differently.",
+    },
 )
 removed_gap = ignition.measurand(
     "removed_gap",
@@ -65,6 +76,7 @@ removed_gap = ignition.measurand(
     where="Between the electrodes of the old plug.",
     how="Wire gauge; lay the old plugs out in the order of their cylinders.",
     hazard=HOT,
+    tells="the gap of the old spark plugs",
 )
 
 

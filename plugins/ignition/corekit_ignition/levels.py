@@ -53,7 +53,7 @@ def there(
         yield case.inconclusive(
             ck.Claim("ignition.supply_there", evidence=[reading], next_test=supply_cranking),
             (
-                "With the key on {read} arrive at the coil: none. Many control units switch it on for a"
+                "With the key on {read} arrive at the coil: none. Many modules switch it on for a"
                 " moment"
                 " only until the engine turns: read it while cranking."
             ),

@@ -10,8 +10,11 @@ from typing import Annotated, Any
 import corekit as ck
 
 from .answers import (
+    IN_SCOPE,
     CapLook,
     CoilLook,
+    CoilType,
+    DropMeter,
     Face,
     Fitted,
     Kind,
@@ -24,7 +27,10 @@ from .declarations import (
     ballast,
     cap_look,
     coil_look,
+    coil_type,
     coil_wires,
+    drop_meter,
+    engine_speed,
     feed_drop,
     ground_drop,
     ignition,
@@ -42,7 +48,7 @@ from .declarations import (
     switching,
 )
 from .observations import Rpm, rpm
-from .supply import battery_cranking, battery_running, loss_of, may_be_ballasted
+from .supply import RUNNING, battery_cranking, battery_running, loss_of, may_be_ballasted, may_hide
 
 # What each look usually means. source: plug-looks
 _MEANS = {
@@ -169,6 +175,8 @@ def spark_seen(
     battery_cranks: Annotated[list[ck.Reading] | None, battery_cranking],
     resistor: Annotated[Fitted | None, ballast],
     how: Annotated[Kind | None, kind],
+    meter: Annotated[DropMeter | None, drop_meter],
+    made: Annotated[CoilType | None, coil_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A weak spark speaks against a coil only once the supply has been found good."""
     bad = [place for place, one in seen.items() if one is not Spark.STEADY]
@@ -228,15 +236,29 @@ def spark_seen(
             values={**words, "lost": ck.show(grounded.value, "V", uncertainty=False)},
         )
         return
-    if loss is None and cranking is None:
+    if how is not None and how not in IN_SCOPE:
+        yield case.advise(
+            ck.Claim("ignition.spark", evidence=evidence, urgency=ck.Urgency.THIS_VISIT),
+            "At the spark tester there is {what} on {bad}. What makes it is out of this system's scope here.",
+            tells="The spark is weak or missing; what makes it is of a kind that is not tested here.",
+            values=words,
+        )
+        return
+    hidden = (
+        loss is not None
+        and loss.when != RUNNING
+        and not weak
+        and may_hide(meter, made, direct.condition(engine_speed) if direct is not None else None)
+    )
+    if hidden or (loss is None and cranking is None):
         yield case.inconclusive(
             ck.Claim("ignition.spark", evidence=evidence, next_test=feed_drop),
             (
                 "At the spark tester there is {what} on {bad}. A weak supply alone can cause that:"
-                " read the coil supply before replacing anything."
+                " read the coil supply{peak} before replacing anything."
             ),
             tells="The spark is weak or missing; whether too little voltage arrives is read first.",
-            values=words,
+            values={**words, "peak": " by peak hold, scope or record" if hidden else ""},
         )
     elif weak:
         yield case.inconclusive(
@@ -252,10 +274,7 @@ def spark_seen(
         where = _where_lost(len(bad), len(seen), how)
         yield case.advise(
             ck.Claim("ignition.spark", evidence=evidence, urgency=ck.Urgency.THIS_VISIT),
-            (
-                "At the spark tester there is {what} on {bad}, and the coil supply is good. Usual"
-                " causes: {where}."
-            ),
+            ("At the spark tester there is {what} on {bad}, and the coil supply is good. {where}."),
             tells="The spark is weak or missing although the coil is supplied; why is looked for next.",
             values={"where": where, **words},
         )
@@ -269,12 +288,16 @@ def _where_lost(bad: int, seen: int, how: Kind | None) -> str:
             Kind.WASTED: "lead; where both of one coil lack it, that coil",
             Kind.OWN_COIL: "coil, boot, driver",
         }.get(how or Kind.MAGNETO, "coil or lead")
-        return f"what belongs to {'it' if bad == 1 else 'those cylinders'} alone ({own})"
+        return f"Usual causes: what belongs to {'it' if bad == 1 else 'those cylinders'} alone ({own})"
     if seen == 1:
-        return "not told yet: whether the other cylinders have a spark was not looked at"
+        return (
+            "Whether the others have one was not looked at: that tells one coil or lead from what all share"
+        )
     if how is Kind.OWN_COIL:
-        return "what all cylinders share (engine speed, command, a common feed); coils seldom fail together"
-    return "what all cylinders share (switching, coil, distributor)"
+        return (
+            "Usual causes: what all cylinders share (engine speed, command, feed); coils seldom fail together"
+        )
+    return "Usual causes: what all cylinders share (switching, coil, distributor)"
 
 
 @ignition.check("Coil and its tower")

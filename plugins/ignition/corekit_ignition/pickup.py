@@ -28,6 +28,7 @@ pickup_resistance = ignition.measurand(
     where="Between the two wires of one winding, connector off; a single pickup is pickup 1.",
     how="Fingers off the probes: skin reads like a winding. Note which two wires.",
     hazard=OFF,
+    tells="the sensor that triggers the spark",
 )
 condenser = ignition.measurand(
     "condenser",
@@ -41,6 +42,7 @@ condenser = ignition.measurand(
     where="From its wire to its case, disconnected.",
     how="Discharge it first: hold its wire to its case.",
     hazard=f"{OFF} {HIGH_VOLTAGE} A charged condenser gives a shock.",
+    tells="a small part beside the contacts",
 )
 
 

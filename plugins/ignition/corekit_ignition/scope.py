@@ -36,6 +36,7 @@ burn_time = ignition.measurand(
     where="Scope, from the end of the firing line to where the spark goes out.",
     how=_HOW,
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
+    tells="how long each spark burns",
 )
 burn_voltage = ignition.measurand(
     "burn_voltage",
@@ -50,6 +51,7 @@ burn_voltage = ignition.measurand(
     where="Scope, the middle of the spark line.",
     how=_HOW,
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
+    tells="how easily each spark burns",
 )
 
 

@@ -86,6 +86,7 @@ def supply(
         speed = direct.condition(engine_speed) if direct is not None else None
         hidden = (
             loss.when != RUNNING
+            and repair_supply.key not in case.repairs  # what showed the fault shows that it is gone
             and may_hide(meter, made, speed)
             and case.side(loss.lost, case.limit(feed_drop)) is ck.Side.INSIDE
         )
@@ -94,6 +95,8 @@ def supply(
             if hidden
             else _judged(case, loss, direct)
         )
+    elif key_on is not None and case.side(key_on, case.limit("ignition.supply_there")) is ck.Side.BELOW:
+        yield case.gap(feed_drop, "No supply arrives at the coil, so no drop is spoken of.")
     elif key_on is not None and battery_rests is not None and not through:
         yield _key_on(case, _pair("with the key on", key_on, battery_rests))
     elif through and (running is not None or key_on is not None):
@@ -147,7 +150,7 @@ def _averaged(
             "how": (
                 "An averaging meter shows a few hundredths"
                 if meter is DropMeter.AVERAGE
-                else "How it was read is not noted, and an averaging meter shows a few hundredths"
+                else "How it was read is not recorded, and an averaging meter shows a few hundredths"
             ),
         },
     )
@@ -324,7 +327,7 @@ def ground(
     made: Annotated[CoilType | None, coil_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A bad ground robs the coil as a bad feed does."""
-    hidden = may_hide(meter, made, lost.condition(engine_speed))
+    hidden = repair_ground.key not in case.repairs and may_hide(meter, made, lost.condition(engine_speed))
     if hidden and case.side(lost, case.limit(ground_drop)) is ck.Side.INSIDE:
         yield _averaged(case, "ignition.ground", ground_drop, lost.value, meter)
         return

@@ -521,6 +521,7 @@ def test_plugs_are_read_together_and_soot_alone_renews_none(four: Any) -> None:
 
 
 def test_a_weak_spark_asks_for_the_supply_first_and_is_explained_by_a_weak_one(four: Any) -> None:
+    four.fit("drop_meter", "peak hold, scope or record")
     four.see("spark", "weak or intermittent", "cylinder 1").see("spark", "every time", "cylinder 2")
     first = four.finding("ignition.spark")
     assert (first.verdict, first.next_test, first.calls_for) == (
@@ -535,6 +536,7 @@ def test_a_weak_spark_asks_for_the_supply_first_and_is_explained_by_a_weak_one(f
 
 
 def test_no_spark_anywhere_with_a_good_supply_points_to_what_all_share(four: Any) -> None:
+    four.fit("drop_meter", "peak hold, scope or record")
     for place in (1, 2, 3, 4):
         four.see("spark", "none", f"cylinder {place}")
     assert "what all cylinders share" in str(
