@@ -280,8 +280,8 @@ def _test(seen: CheckView, number: int, test: NextTest) -> str:
         lines += [f"Caution: {wanted.hazard}"] if not isinstance(wanted, Trait) and wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""
         lines += [" ".join(part for part in (where, wanted.how) if part)] if where or wanted.how else []
-        first = "" if isinstance(wanted, Trait) else begins_at(test.wants, seen.assessment.job, seen.plugins)
-        lines += [f"Begin at {first}, which the trouble code names."] if first and not test.place else []
+        begin = "" if isinstance(wanted, Trait) else begins_at(test.wants, seen.assessment.job, seen.plugins)
+        lines += [f"Begin at {begin}, which the trouble code names."] if begin and not test.place else []
         at = f', place = "{test.place}"' if test.place else ""
         lines.append(
             f'Write it down under [traits] as "{wanted.key}".'

@@ -300,6 +300,7 @@ def current(
                         "{it} does not take the current specified for it; that alone does not show"
                         " that the coil is faulty."
                     ),
+                    undecided="{it} may take another current than specified; it is read again.",
                 ),
                 values={
                     "it": peak.place.capitalize(),
@@ -360,9 +361,9 @@ def current(
             ck.Tells(
                 passes="{it} stores as much energy for each spark as is usual.",
                 fails=(
-                    "{it} stores less energy for each spark than is usual; that alone does not"
-                    " show that the coil is faulty."
+                    "{it} stores less energy for each spark than is usual; that alone shows no faulty coil."
                 ),
+                undecided="{it} stores about as much for each spark as is just enough.",
             ),
             values={"it": peak.place.capitalize(), "energy": ck.show(energy, "mJ", uncertainty=False)},
         )
@@ -408,6 +409,7 @@ def _expected(
             ck.Tells(
                 passes="{it} takes as much current as can be expected.",
                 fails="{it} takes less current than can be expected.",
+                undecided="{it} may take less current than can be expected; it is read again.",
             ),
             values={
                 "it": peak.place.capitalize(),

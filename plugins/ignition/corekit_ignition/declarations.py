@@ -241,7 +241,7 @@ rotor_type = ignition.trait(
 winding_temperature = ignition.measurand(
     "winding_temperature",
     "°C",
-    "Winding temperature",
+    "Temperature of the coil",
     possible=(-40, 150),
     usual=(-10, 110),
     accuracy="5 °C",

@@ -19,7 +19,6 @@ from .misfire import contribution
 WEAK = 0.5
 
 valve_timing = ignition.part("valve_timing", "Valve timing: belt, chain or adjuster")
-inertia_unit = ignition.unit("kg·m²", kind="moment of inertia", title="Moment of inertia", also=["kg m²"])
 
 
 class Marks(Enum):

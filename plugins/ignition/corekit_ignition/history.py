@@ -88,12 +88,12 @@ def heat_told(case: ck.Case, seen: Annotated[Heat, heat]) -> Iterator[ck.Finding
             "The fault comes with heat and goes when it cools. What reads right cold is not shown to be"
             " sound:"
             " test while it fails, spark at the coil first, then behind cap and rotor.",
-            "It fails when the engine is hot, so it has to be tested hot.",
+            "It comes when the engine is hot, so it has to be tested hot.",
         ),
         Heat.COLD: (
             "The fault is there on a cold engine only: moisture, mixture and plugs before parts that heat"
             " harms.",
-            "It fails only while the engine is cold, so it has to be tested cold.",
+            "It comes only while the engine is cold, so it has to be tested cold.",
         ),
         Heat.NEITHER: (
             "The fault does not depend on heat.",
@@ -184,5 +184,5 @@ def ohms_prove_nothing(
             " outside it condemns none by itself: most fail warm and under load. Spark at the tester, current"
             " while charging, or a swap decide."
         ),
-        tells="Resistance alone does not show whether a part works when the engine runs.",
+        tells="What a meter reads at rest does not show whether a part works when the engine runs.",
     )

@@ -18,9 +18,6 @@ MU_0 = 4e-7 * math.pi  # H/m
 STEPS = 400  # of a Runge-Kutta integration; more change no digit that a coil's data have
 HALVINGS = 80  # of an interval; far below the last digit of a float
 
-tesla = ignition.unit("T", kind="flux density", title="Flux density")
-weber = ignition.unit("Wb", kind="magnetic flux", title="Magnetic flux", also=["V s"])
-reluctance_unit = ignition.unit("A/Wb", kind="reluctance", title="Reluctance")
 
 Area = Annotated[float, ck.Input("m²", "Cross-section of the core", above=0)]
 Gap = Annotated[float, ck.Input("m", "Air gap of the core", 0, high=0.02)]

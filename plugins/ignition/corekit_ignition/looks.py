@@ -232,7 +232,7 @@ def spark_seen(
                 " explains it:"
                 " repair that, then check the spark again."
             ),
-            tells="The spark is weak because of a bad ground connection; that is repaired first.",
+            tells="A bad connection back to the battery makes the spark weak; that is repaired first.",
             values={**words, "lost": ck.show(grounded.value, "V", uncertainty=False)},
         )
         return
@@ -300,24 +300,26 @@ def _where_lost(bad: int, seen: int, how: Kind | None) -> str:
     return "Usual causes: what all cylinders share (switching, coil, distributor)"
 
 
+_COIL_LOOKS = {
+    CoilLook.SOUND: ("{it} and its tower look sound; one that fails warm does too.", "{it} looks sound."),
+    CoilLook.TRACKED: (
+        "{it}: cracked or carbon-tracked. The spark takes that path again.",
+        "{it} is cracked, and the spark leaks out there.",
+    ),
+    CoilLook.SWOLLEN: (
+        "{it}: swollen or leaking, so it ran too hot. Supply and dwell before another one is fitted.",
+        "{it} has been too hot; why is looked for before a new one is fitted.",
+    ),
+}
+
+
 @ignition.check("Coil and its tower")
 def coils_looked_at(
     case: ck.Case, seen: Annotated[dict[str, CoilLook], coil_look]
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A track or a crack leaks whatever the ohmmeter says; a bulge has been too hot."""
-    says = {
-        CoilLook.SOUND: ("{it} and its tower look sound; one that fails warm does too.", "{it} looks sound."),
-        CoilLook.TRACKED: (
-            "{it}: cracked or carbon-tracked. The spark takes that path again.",
-            "{it} is cracked, and the spark leaks out there.",
-        ),
-        CoilLook.SWOLLEN: (
-            "{it}: swollen or leaking, so it ran too hot. Supply and dwell before another one is fitted.",
-            "{it} has been too hot; why is looked for before a new one is fitted.",
-        ),
-    }
     for place, look in seen.items():
-        words = says[look]
+        said, told = _COIL_LOOKS[look]
         yield case.visual(
             coil_look,
             ck.Claim(
@@ -325,9 +327,9 @@ def coils_looked_at(
                 place=place,
                 calls_for=None if look is CoilLook.SOUND else replace_coil,
             ),
-            words[0],
+            said,
             passes=look is CoilLook.SOUND,
-            tells=words[1],
+            tells=told,
             values={"it": place.capitalize()},
         )
 

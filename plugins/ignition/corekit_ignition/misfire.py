@@ -120,13 +120,10 @@ def misfire(
         ),
         ck.Tells(
             passes=(
-                "Misfires counted in {turns} turns of the engine: {total}, no more than an on-board"
-                " monitor allows."
+                "Sparks that did not fire in {turns} turns of the engine: {total}, no more than is allowed."
             ),
-            fails=(
-                "Misfires counted in {turns} turns of the engine: {total}, more than an on-board"
-                " monitor allows."
-            ),
+            fails=("Sparks that did not fire in {turns} turns of the engine: {total}, more than is allowed."),
+            undecided="Missing sparks in {turns} turns: {total}, about what is allowed; counted again.",
         ),
         values={
             "total": f"{total:.0f}",

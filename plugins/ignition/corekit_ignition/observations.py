@@ -388,7 +388,7 @@ def trims_read(case: ck.Case, seen: Annotated[Trims, trims]) -> Iterator[ck.Find
     tells = {
         Trims.USUAL: "The mixture of fuel and air is as usual.",
         Trims.LEAN_IDLE: "At idle the engine gets too much air.",
-        Trims.LEAN_LOAD: "Under load the engine gets too little fuel.",
+        Trims.LEAN_LOAD: "When it works hard, the engine gets too little fuel.",
         Trims.RICH: "The engine gets too much fuel.",
     }[seen]
     yield case.advise(

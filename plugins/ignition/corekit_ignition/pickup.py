@@ -99,8 +99,9 @@ def pickups(
                     undecided="{it} reads {read}, too close to an end of {limit} to call.",
                 ),
                 ck.Tells(
-                    passes="{it}: its winding measures as specified; that alone does not show that it works.",
-                    fails="{it}: its winding does not measure as specified.",
+                    passes="{it} measures as specified; that alone does not show that it works.",
+                    fails="{it} does not measure as specified.",
+                    undecided="{it}: it measures close to an end of its specification; it is read again.",
                 ),
                 values=words,
             )
@@ -121,6 +122,7 @@ def condenser_read(case: ck.Case, read: Annotated[ck.Reading, condenser]) -> Ite
         ck.Tells(
             passes="A small part beside the contacts measures as is usual.",
             fails="A small part beside the contacts does not measure as is usual.",
+            undecided="A small part beside the contacts measures close to an end of what is usual.",
         ),
         values={"read": ck.show(read.value, "µF", uncertainty=False)},
     )

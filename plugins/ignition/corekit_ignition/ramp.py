@@ -28,9 +28,6 @@ SHARE = 0.9  # of the current limit below which the dwell is too short; source: 
 APART = 0.2  # share by which a coil's start slope lies off the others'; source: current-apart
 
 
-rise_unit = ignition.unit("A/s", kind="rise of current", title="Rise of current")
-
-
 @attrs.frozen(kw_only=True)
 class Rise:
     """One coil's ramp as far as it can be read."""

@@ -251,11 +251,11 @@ def _compared(
         "Required voltage of {it} with a {gap} gap {when}: about {asked}; {words}.{unknown}{tight}{proposed}",
         asked,
         tells=(
-            "The spark plug's gap asks for more voltage than the coil can give under load."
+            "When the engine works hard, the spark plug's gap asks for more voltage than the coil can give."
             if short
             else "The ignition coil has voltage to spare for this spark plug gap."
             if ample
-            else "Under load the spark may have little to spare; nothing is replaced for that alone."
+            else "Working hard, the spark may have little to spare; nothing is replaced for that alone."
         ),
         values={
             "gap": ck.show(gap.value, "mm", uncertainty=False),

@@ -239,6 +239,7 @@ def _judged(case: ck.Case, loss: Loss, direct: ck.Reading | None = None) -> ck.F
             fails=(
                 "The wiring to the ignition coil loses more voltage than is usual, which weakens the spark."
             ),
+            undecided="How much voltage the wiring to the ignition coil loses is measured once more.",
         ),
         values={"lost": _lost(loss.lost), "when": f" {loss.when}" if loss.when else "", "left": left},
     )
@@ -254,6 +255,7 @@ def _key_on(case: ck.Case, loss: Loss) -> ck.Finding:
             ck.Claim("ignition.feed", of=feed_drop, unit="V", evidence=evidence, urgency=ck.Urgency.NOTHING),
             "Key on, coil supply against the battery's open-circuit voltage: voltage drop {lost}.",
             loss.lost,
+            tells="With the ignition switched on the coil gets about the battery's voltage.",
             values={"lost": _lost(loss.lost)},
         )
     return case.inconclusive(
@@ -264,6 +266,7 @@ def _key_on(case: ck.Case, loss: Loss) -> ck.Finding:
             " draws current."
         ),
         loss.lost,
+        tells="Switched on, the ignition coil gets less voltage than the battery has; it is read once more.",
         values={"lost": _lost(loss.lost)},
     )
 
@@ -314,6 +317,7 @@ def cranking_supply(
         ck.Tells(
             passes="The ignition coil gets the voltage it needs while the engine is cranked.",
             fails="The ignition coil gets too little voltage while the engine is cranked.",
+            undecided="While starting, the ignition coil gets about as little voltage as it can work with.",
         ),
         values={"read": _volts(volts), "cause": cause},
     )
@@ -347,8 +351,9 @@ def ground(
             ),
         ),
         ck.Tells(
-            passes="The ignition's ground connection loses no more voltage than is usual.",
-            fails="The ignition's ground connection loses more voltage than is usual.",
+            passes="The ignition's connection back to the battery loses no more voltage than is usual.",
+            fails="The ignition's connection back to the battery loses more voltage than is usual.",
+            undecided="How much the ignition's connection back to the battery loses is measured once more.",
         ),
         values={"lost": _lost(lost.value)},
     )
