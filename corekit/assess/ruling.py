@@ -35,6 +35,7 @@ from .timeline import (
     GONE,
     Event,
     StageOutcome,
+    answered_trials,
     complaint_of,
     events,
     let_in,
@@ -202,6 +203,7 @@ def _evidence(
             for operation in plugins.operations.values()
             if operation.as_test and operation.key.partition(".")[0] in beliefs.tables.systems
         ],
+        tried=answered_trials(job, plugins, stage.stage),
     )
 
 

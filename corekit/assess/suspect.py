@@ -120,6 +120,7 @@ class Evidence:
         seen: Observation → what was seen last and still stands.
         asked: Keys of systems that somebody asks about: of those every test that tells anything is named.
         done: Keys of the operations done so far. acts: Harmless work that may be done to find out.
+        tried: Part and way of every trial that left its answer and still stands.
     """
 
     beliefs: Beliefs
@@ -133,6 +134,7 @@ class Evidence:
     asked: frozenset[str] = frozenset()
     done: frozenset[str] = frozenset()
     acts: Sequence[Operation] = ()
+    tried: frozenset[tuple[str, str]] = frozenset()
 
     @property
     def tables(self) -> Tables:
@@ -227,6 +229,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             or one.system in idle
             or other != key
             or (test.code or test.graded) in evidence.barred
+            or _is_answered(evidence, test)
             or not applies(test.only, evidence.fitted)
             or not test.is_due(evidence.done)
             or tables.systems[one.system].is_barred(test.key, evidence.seen)
@@ -266,6 +269,14 @@ def _idle_systems(evidence: Evidence) -> frozenset[str]:
         for system, own in faults.items()
         if system not in evidence.asked and chance_of(states, own) < UNLIKELY
     )
+
+
+def _is_answered(evidence: Evidence, test: FaultTest) -> bool:
+    """Whether a trial has asked the same already, or what the customer tells leaves nothing to ask."""
+    complaint = evidence.tables.complaint
+    if complaint is not None and not set(test.not_told).isdisjoint(complaint.symptoms):
+        return True
+    return any((part, way) in evidence.tried for part in test.rests_on or () for way in test.trials)
 
 
 def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest]) -> list[NextTest]:
@@ -467,7 +478,9 @@ def call_for_part(evidence: Evidence, operation: str, stage: int) -> Call:
         why = "No test that speaks directly against the part has plainly failed, and no trial has shown it."
         return Call(operation=operation, met=False, stage=stage, why=why)
     if held < CALL_AT:
-        why = f"Other explanations remain: the part holds {held:.0%}; {CALL_AT:.0%} is asked for."
+        # Rounded down: what lacks a little is never printed as what is asked for.
+        holds = math.floor(100 * held)
+        why = f"Other explanations remain: the part holds {holds}%; {CALL_AT:.0%} is asked for."
         return Call(operation=operation, met=False, stage=stage, why=why)
     return Call(operation=operation, met=True, stage=stage, why=reason)
 

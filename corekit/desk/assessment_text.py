@@ -27,7 +27,7 @@ from .brought import brought_lines
 from .causes import cause_lines
 from .check import CheckView
 from .complaint import complaint_sentences
-from .next_step import again_words
+from .next_step import again_words, begins_at
 
 WIDTH = 100
 NEXT_SHOWN = 4  # tests shown with hazard and step; the others by their question
@@ -283,6 +283,8 @@ def _test(seen: CheckView, number: int, test: NextTest) -> str:
         lines += [f"Caution: {wanted.hazard}"] if not isinstance(wanted, Trait) and wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""
         lines += [" ".join(part for part in (where, wanted.how) if part)] if where or wanted.how else []
+        begin = "" if isinstance(wanted, Trait) else begins_at(test.wants, seen.assessment.job, seen.plugins)
+        lines += [f"Begin at {begin}, which the trouble code names."] if begin and not test.place else []
         at = f', place = "{test.place}"' if test.place else ""
         lines.append(
             f'Write it down under [traits] as "{wanted.key}".'
