@@ -234,14 +234,11 @@ def practices(plugins: Plugins, systems: Iterable[str] = ()) -> dict[str, Practi
 
 
 def _practice_of(system: System) -> Practice[Any] | None:
-    if not system.checks:
-        return None
-    package = next(iter(system.checks.values())).function.__module__.partition(".")[0]
-    name = f"{package}.{MODULE}"
+    name = f"{system.folder.name}.{MODULE}"  # a system is made in its plugin's own package
     try:
         module = importlib.import_module(name)
     except ModuleNotFoundError as error:
-        if error.name == name:
+        if error.name in (name, system.folder.name):
             return None
         raise
     found: object = getattr(module, MODULE, None)

@@ -168,7 +168,7 @@ def lets(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, lets=size, valve=VACUUM)
 
 
-@practice.fault("coil", "A regulator with an open coil.", mends="replace_regulator", named="regulator")
+@practice.fault("coil", "A regulator with an open coil.", mends="replace_regulator", named="regulator_coil")
 def coil(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, coil=1e6, gives=0.0, valve=VACUUM)
 
