@@ -169,7 +169,7 @@ def load(
     }
     if rated is None:
         yield case.inconclusive(
-            ck.Claim("battery.load", evidence=[under, current]),
+            ck.Claim("battery.load", evidence=[under, current], next_test=rating),
             _NO_RATING,
             under,
             tells="Whether the battery was tested with the right load is not known.",
