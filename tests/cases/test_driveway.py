@@ -225,6 +225,52 @@ def test_a_low_night_without_a_full_charge_that_was_seen_condemns_no_battery() -
     assert "battery.replace" not in called(assessed(steps, "does_nothing", fitted=HYBRID))
 
 
+# ---- what is known of a charge: from which voltage, for how long, by which charger
+
+
+@pytest.mark.parametrize(
+    ("hours", "short"),
+    # 11.9 V lies between empty and a quarter of a charge, known to 15 and 10 points (half-widths), so it is less
+    # than a third: of the 36 Ah that 60 Ah still hold at least some 25 to 30 were missing, 5 to 6 h at 5 A.
+    [("1 h", True), ("4 h", True), ("7 h", False)],
+)
+def test_a_charge_that_cannot_have_filled_it_is_no_full_charge(hours: str, short: bool) -> None:
+    charged = {
+        "repaired": {
+            "operation": "battery.charge",
+            "battery.charged_from": "11.9 V",
+            "battery.charged_for": hours,
+            "battery.charger": "5 A",
+        }
+    }
+    steps = [
+        read("battery.open_circuit_voltage", "11.9 V", **RESTED),
+        charged,
+        read("battery.open_circuit_voltage", "12.2 V", **RESTED),
+    ]
+    made = assessed(steps, "clicks", fitted={"battery.type": "flooded", "battery.capacity": "60 Ah"})
+    now = {one.code for one in made.findings if one.stage == made.job.stage}
+    assert ("battery.charged_too_short" in now) is short
+    # Low after a full charge means a battery that does not hold it; after a short one it means nothing.
+    assert ("battery.low_after_charge" in now) is not short
+
+
+def test_a_charge_whose_end_was_seen_is_full_however_short_it_was() -> None:
+    charged = {
+        "repaired": {
+            "operation": "battery.charge",
+            "battery.charged_from": "11.9 V",
+            "battery.charged_for": "1 h",
+            "battery.charger": "5 A",
+        }
+    }
+    steps = [charged, seen(battery__charge_end="current fell and stayed low")]
+    steps += [read("battery.open_circuit_voltage", "12.2 V", **RESTED)]
+    made = assessed(steps, "clicks", fitted={"battery.type": "flooded", "battery.capacity": "60 Ah"})
+    codes = {one.code for one in made.findings}
+    assert "battery.charged_too_short" not in codes and "battery.low_after_charge" in codes
+
+
 # ---- now and then
 
 

@@ -44,6 +44,7 @@ from .declarations import (
     battery,
     battery_type,
     capacity,
+    charger,
     charger_voltage,
     open_circuit_voltage,
     starter_battery,
@@ -104,14 +105,6 @@ charge_place = battery.observation(
         ChargingPlace.CLOSED_ROOM: "The battery is charged in a closed room.",
         ChargingPlace.LOAD_SPACE: "The battery is charged in a closed load area.",
     },
-)
-charger = battery.trait(
-    "charger",
-    "Rated current of the charger",
-    units=("A",),
-    possible=(0.5, 200),
-    how="On its rating plate.",
-    tells="the size of the charger",
 )
 hours_at_hand = battery.trait(
     "charge_hours",
