@@ -9,7 +9,7 @@ import attrs
 
 import corekit as ck
 
-from .answers import BatteryType
+from .answers import BatteryType, FullAcid
 from .charge_scales import UNRESTED, scale_for
 from .declarations import (
     battery,
@@ -114,10 +114,12 @@ def too_short(case: ck.Case) -> TooShort | None:
     """
     read = [case.fitted.get(trait.key) for trait in (charged_from, charged_for, charger, capacity)]
     volts, lasted, amps, holds = (one if isinstance(one, ck.Value) else None for one in read)
-    kind = case.fitted.get(battery_type.key)
+    kind, acid = case.fitted.get(battery_type.key), case.fitted.get(full_acid.key)
     if volts is None or lasted is None or amps is None or holds is None or kind is BatteryType.LITHIUM:
         return None
-    scale = scale_for(kind, case.fitted.get(full_acid.key))
+    scale = scale_for(
+        kind if isinstance(kind, BatteryType) else None, acid if isinstance(acid, FullAcid) else None
+    )
     share = scale.of(volts)
     unsure = 1.645 * math.hypot(share.u, scale.half_width / math.sqrt(3), UNRESTED / math.sqrt(3))
     given = ck.propagate(lambda current, time: current * time, (amps, lasted), "charge")
