@@ -231,7 +231,7 @@ def test_a_low_night_without_a_full_charge_that_was_seen_condemns_no_battery() -
 @pytest.mark.parametrize(
     ("hours", "short"),
     # 11.9 V lies between empty and a quarter of a charge, known to 15 and 10 points (half-widths):
-    # less than a third. Of the 36 Ah that 60 Ah still hold at least, some 25 to 30 were missing, 5 to 6 h at 5 A.
+    # less than a third. Of the 36 Ah that 60 Ah still hold, 25 to 30 were missing at least, 5 to 6 h at 5 A.
     [("1 h", True), ("4 h", True), ("7 h", False)],
 )
 def test_a_charge_that_cannot_have_filled_it_is_no_full_charge(hours: str, short: bool) -> None:
