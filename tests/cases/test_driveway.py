@@ -219,6 +219,27 @@ def test_a_battery_that_is_low_after_a_full_charge_is_left_alone_for_a_night_and
     assert "battery.replace" in called(assessed(fell, "does_nothing", fitted=HYBRID))
 
 
+def test_capacity_from_full_calls_for_a_battery_whose_voltage_stays_low() -> None:
+    acid = {"battery.capacity": "100 Ah", **HYBRID, "battery.type": "flooded"}
+    flat = {"battery__discharge_current": "5 A", "battery__temperature": "20 °C"}
+    steps = [*FULL_AND_LOW, read("battery.delivered", "42 Ah", **flat)]
+    made = assessed(steps, "does_nothing", fitted=acid)
+    assert "battery.replace" in called(made)
+    assert leads(made) in ("battery.worn_out", "battery.dead_cell")
+
+
+def test_a_testers_low_figure_alone_and_beside_a_good_load_test_calls_for_no_battery() -> None:
+    charged = [
+        read("battery.open_circuit_voltage", "12.75 V", **RESTED),
+        read("battery.tester_figure", "250 A"),
+    ]
+    fitted = {"battery.type": "flooded", "battery.acid": "1.265", "battery.rating": "600 A SAE", **ENGINE}
+    assert "battery.replace" not in called(assessed(charged, "cranks_slowly", fitted=fitted))
+    load = {"battery__load_current": "300 A", "battery__load_time": "15 s", "battery__temperature": "20 °C"}
+    steps = [*charged, read("battery.load_voltage", "10.4 V", **load)]
+    assert "battery.replace" not in called(assessed(steps, "cranks_slowly", fitted=fitted))
+
+
 def test_a_low_night_without_a_full_charge_that_was_seen_condemns_no_battery() -> None:
     alone = {"battery__evening_voltage": "12.1 V", "battery__night_time": "12 h"}
     steps = [FULL_AND_LOW[0], FULL_AND_LOW[1], read("battery.night_voltage", "11.6 V", **alone)]
