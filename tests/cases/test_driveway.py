@@ -42,6 +42,21 @@ def test_nobody_is_asked_to_crank_with_a_dangerous_battery(of: str, answer: str)
     assert "battery.cranks" not in wanted(made)
 
 
+@pytest.mark.parametrize(("cold", "barred"), [("-12 °C", True), ("15 °C", False)])
+def test_a_battery_that_may_be_frozen_is_looked_at_and_neither_charged_nor_cranked_with(
+    cold: str, barred: bool
+) -> None:
+    # acid of 1.05 and less freezes at some −3.6 °C, and at 11.2 V nobody knows that it is stronger
+    rest = read(
+        "battery.open_circuit_voltage", "11.2 V", battery__temperature=cold, battery__rest_time="72 h"
+    )
+    made = assessed([rest], "does_nothing", fitted={"battery.type": "flooded", **ENGINE})
+    live = {"battery.cranks", "battery.starter_current", "battery.charging_voltage", "battery.load_voltage"}
+    assert live.isdisjoint(wanted(made)) is barred
+    assert (not [test for test in made.next_tests if test.operation]) is barred
+    assert ("battery.case" in wanted(made)) or not barred
+
+
 def test_a_lithium_battery_is_not_sent_to_be_charged_and_loaded_like_a_lead_acid_one() -> None:
     steps = [read("battery.open_circuit_voltage", "13.1 V", **RESTED)]
     made = assessed(steps, "cranks_slowly", fitted={"battery.type": "lithium", "battery.capacity": "10 Ah"})
@@ -305,6 +320,61 @@ def test_a_worn_belt_looks_worn_also_where_the_complaint_comes_and_goes() -> Non
     gained = (at_times["battery.belt"] / at_times["none"]) / (untold["battery.belt"] / untold["none"])
     assert gained == pytest.approx(0.60 / 0.043, rel=0.02)
     assert at_times["battery.belt"] < always["battery.belt"]
+
+
+# ---- volts with their current
+
+
+@pytest.mark.parametrize(("amps", "fails"), [("400 A", True), ("920 A", False)])
+def test_a_cable_is_not_condemned_for_what_an_unusual_current_makes_of_it(amps: str, fails: bool) -> None:
+    # 0.9 V is 2.3 mΩ at 400 A, and under a milliohm at 920 A
+    steps = [read("battery.voltage_drop", "0.9 V", "positive side", battery__starter_current=amps)]
+    made = assessed(steps, "cranks_slowly", fitted=ENGINE)
+    (found,) = [one for one in made.findings if one.code == "battery.voltage_drop"]
+    assert (found.verdict is Verdict.FAIL) is fails
+
+
+def test_a_current_beyond_the_rating_of_the_battery_blames_no_starter() -> None:
+    steps = [
+        read(
+            "battery.cranking_voltage",
+            "8.3 V",
+            "posts",
+            battery__temperature="20 °C",
+            battery__starter_current="920 A",
+        )
+    ]
+    made = assessed(steps, "cranks_slowly", fitted={"battery.rating": "720 A EN", **ENGINE})
+    (found,) = [one for one in made.findings if one.code == "battery.crank_pair"]
+    assert found.verdict is Verdict.UNDECIDED and "Two batteries side by side" in str(found.text)
+
+
+def test_cables_that_lose_too_much_are_not_said_to_do_their_work() -> None:
+    steps = [
+        read(
+            "battery.cranking_voltage",
+            "11.3 V",
+            "posts",
+            battery__temperature="15 °C",
+            battery__starter_current="180 A",
+        ),
+        read("battery.voltage_drop", "1.15 V", "ground side", battery__starter_current="180 A"),
+    ]
+    made = assessed(steps, "cranks_slowly", fitted={"battery.rating": "800 A EN", **ENGINE})
+    assert "Battery and starter do their work" in texts(made) and "cables" not in str(
+        next(one for one in made.findings if one.code == "battery.crank_pair").text
+    )
+    assert leads(made) == "battery.cable"
+
+
+def test_a_voltage_that_falls_while_the_engine_runs_is_not_said_to_rise() -> None:
+    steps = [
+        read("battery.open_circuit_voltage", "12.5 V", battery__rest_time="6 h"),
+        read("battery.charging_voltage", "12.0 V", battery__engine_speed="2000 rpm"),
+    ]
+    made = assessed(steps, "battery_lamp", fitted={"battery.charging_control": "fixed", **ENGINE})
+    (found,) = [one for one in made.findings if one.code == "battery.rise"]
+    assert "falls by 0.50 V" in str(found.text)
 
 
 # ---- how it is printed

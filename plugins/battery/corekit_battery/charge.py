@@ -27,6 +27,7 @@ from .cautions import (
     DAMAGED,
     SPARK,
 )
+from .charge_history import known_full_charge
 from .charge_state import Charge, charge_of
 from .charging import (
     HOUR,
@@ -350,8 +351,8 @@ def charge_plan(
 
     Asked for by naming the charger or the hours.
     """
-    if gives is None and hours is None:
-        return
+    if (gives is None and hours is None) or known_full_charge(case) is not None:
+        return  # after a full charge the same charge once more is no plan
     if stop := barred(case):
         yield case.does_not_apply(stop)
         return
