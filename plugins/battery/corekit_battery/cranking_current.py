@@ -52,7 +52,7 @@ def allowed(limit: ck.Limit, amps: float, most: float) -> ck.Limit:
     high = limit.high
     factor = max(1.0, amps / PRINTED_AT)
     if high.number > 0:
-        factor = min(factor, max(1.0, most / high.number)) 
+        factor = min(factor, max(1.0, most / high.number))
     if most >= SIDE_AT_MOST:
         factor *= max(1.0, amps / MEANT_UP_TO)
     return attrs.evolve(limit, high=_scaled(high, factor))
