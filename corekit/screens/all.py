@@ -17,6 +17,7 @@ from . import (
     record,
     repair,
     requested,
+    samples,
     test,
     tried,
 )
@@ -35,6 +36,7 @@ def add_screens(app: flask.Flask, van: Van) -> None:
         photos,
         explain,
         test,
+        samples,
         tried,
         repair,
         hand_over,
