@@ -105,7 +105,7 @@ def test_a_good_supply_never_stands_beside_a_ground_loss_that_was_read(four: Any
     four.fit("drop_meter", PEAK).see("spark", "weak or intermittent", "cylinder 1")
     four.read("feed_drop", "0.1 V", using="meter").read("ground_drop", "0.9 V", using="meter")
     found = four.finding("ignition.spark")
-    assert "supply is good" not in str(found) and found.next_test == "ignition.ground_drop"
+    assert "supply is good" not in str(found) and "ground side loses 0.900 V" in str(found)
 
 
 def test_a_good_supply_is_not_said_of_a_drop_that_an_averaging_meter_may_hide(four: Any) -> None:
@@ -134,6 +134,12 @@ def test_a_coil_that_stays_on_is_no_bad_feed_where_a_supply_was_read(bench: Any)
 def test_of_one_spark_alone_nothing_is_said_of_what_belongs_to_its_cylinder(four: Any) -> None:
     four.fit("drop_meter", PEAK).see("spark", "none", "cylinder 1").read("feed_drop", "0.1 V", using="meter")
     assert "others have one was not looked at" in str(four.finding("ignition.spark"))
+
+
+def test_a_spark_that_the_coil_makes_every_time_asks_for_no_supply(bench: Any) -> None:
+    bench.fit("kind", "distributor").see("spark_at_coil", "every time").see("spark", "none", "cylinder 1")
+    found = bench.finding("ignition.spark")
+    assert "supply and coil make it" in str(found) and not found.next_test
 
 
 # ---- codes that name a cylinder
@@ -189,6 +195,23 @@ def test_testing_starts_at_the_cylinder_that_the_code_names(bench: Any) -> None:
     assert "starts at cylinder 3" in str(coded(bench, "P0303"))
     alone = str(coded(bench, "P0300"))
     assert "one, some or all" in alone and "Nothing is swapped before" in alone
+
+
+def test_two_codes_ask_which_cylinders_share_a_coil(bench: Any) -> None:
+    found = coded(bench, "P0301", "P0304", kind="wasted spark", cylinders="6")
+    assert (found.verdict, found.next_test) == (ck.Verdict.UNDECIDED, "ignition.coil_pairs")
+
+
+@pytest.mark.parametrize(
+    ("count", "urgency"), [("60", ck.Urgency.THIS_VISIT), ("160", ck.Urgency.BEFORE_DRIVING)]
+)
+def test_misfires_that_ruin_a_catalyst_come_before_driving(
+    four: Any, count: str, urgency: ck.Urgency
+) -> None:
+    # of 2000 firings 5 % are 100; 160 less twice their own chance and clock are more
+    for n in range(1, 5):
+        four.read("misfires", count if n == 2 else "0", place=f"cylinder {n}", setup={"revolutions": "1000"})
+    assert four.finding("ignition.misfire").urgency is urgency
 
 
 def test_all_cylinders_of_one_bank_point_to_what_the_bank_shares(bench: Any) -> None:
@@ -278,6 +301,16 @@ def test_gaps_that_are_all_worn_alike_are_wear(four: Any) -> None:
         (ck.Verdict.FAIL, "wide", "ignition.replace_plugs")
     ] * 4
     assert not any("meter" in str(one) or "gauge" in str(one) for one in found)
+
+
+@pytest.mark.parametrize(("third", "grade"), [("17 kΩ", "alike"), ("20 kΩ", "apart"), ("48 kΩ", "apart")])
+def test_a_lead_that_reads_three_times_the_others_stands_out_and_is_not_condemned(
+    bench: Any, third: str, grade: str
+) -> None:
+    # the others' median is 6.2 kΩ: three times that is 18.6 kΩ
+    each(bench.fit("kind", "distributor"), "lead_resistance", ("6 kΩ", "6.4 kΩ", third, "6.2 kΩ"), "lead")
+    found = bench.finding("ignition.lead_apart")
+    assert found.grade == grade and not found.calls_for
 
 
 def test_a_low_current_names_what_eats_it_before_what_switches_it(four: Any) -> None:
