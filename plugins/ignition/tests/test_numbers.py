@@ -1,4 +1,4 @@
-"""Numbers of the worked examples that no one calculation gives: laws between them, conversions, fits by scipy."""
+"""Numbers of the worked examples that no one calculation gives: laws, conversions, fits by scipy."""
 
 from __future__ import annotations
 
