@@ -24,6 +24,8 @@ HALF = 0.5
 WORTHWHILE = 0.03
 #: The same for a system that somebody asks about by name.
 SLIGHT = 1e-4
+#: A system whose faults together have less than this chance is not taken up: it would change nothing.
+UNLIKELY = 0.05
 #: A question to the customer costs no hands-on time; it is ranked as if it took so many minutes.
 ASKING = 0.5
 #: Of several faults that one work cures, one is named as the cause where it holds this share of their chance.
@@ -214,6 +216,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
         for key in evidence.current
         if key in tables.tests and tables.tests[key].test.group
     }
+    idle = _idle_systems(evidence)
     found = []
     for key, one in tables.tests.items():
         test = one.test
@@ -223,6 +226,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
         if (
             settled
             or not test.proposed
+            or one.system in idle
             or other != key
             or (test.code or test.graded) in evidence.barred
             or _is_answered(evidence, test)
@@ -240,7 +244,31 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     found = _codes_as_one(evidence, ranking, found)
     found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
     ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))
-    return _spoilers_last(tables, ranked)
+    return _spoilers_last(tables, _each_reading_once(ranked))
+
+
+def _each_reading_once(ranked: Iterable[NextTest]) -> list[NextTest]:
+    """Without a second test of the same reading: what is read once is read for both."""
+    kept: dict[tuple[str, ...], NextTest] = {}
+    for test in ranked:
+        key = (test.wants, test.place, test.operation) if test.wants else (test.system, test.key)
+        kept.setdefault(key, test)
+    return list(kept.values())
+
+
+def _idle_systems(evidence: Evidence) -> frozenset[str]:
+    """Systems of which hardly anything can be at fault: what their tests would tell of the rest is not what
+    anybody takes them up for.
+    """
+    states, tables = now(evidence.beliefs), evidence.tables
+    faults: dict[str, set[str]] = {system: set() for system in tables.systems}
+    for full in tables.faults:
+        faults[full.partition(".")[0]].add(full)
+    return frozenset(
+        system
+        for system, own in faults.items()
+        if system not in evidence.asked and chance_of(states, own) < UNLIKELY
+    )
 
 
 def _is_answered(evidence: Evidence, test: FaultTest) -> bool:

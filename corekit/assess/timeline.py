@@ -80,7 +80,7 @@ def events(job: Job, plugins: Plugins, tables: Tables, outcomes: Sequence[StageO
             system=found.system,
             test=found.outcome.test,
             weights=found.outcome.weights,
-            shows=tables.shows,
+            shows=1.0 if found.outcome.test.lasting else tables.shows,
         )
         placed.append(((stage, 1, at), Event(stage=stage, step=shown)))
     tried: list[Tried] = []

@@ -109,6 +109,7 @@ class TestTable:
     rests_on: list[str] | None = None
     only: dict[str, list[str]] = attrs.field(factory=dict)
     proposed: bool = True
+    lasting: bool = False
     trials: list[str] = attrs.field(factory=list)
     not_told: list[str] = attrs.field(factory=list)
 
@@ -455,6 +456,7 @@ class _Meaning:
             wants=row.wants,
             waits=row.waits,
             proposed=row.proposed,
+            lasting=row.lasting,
             trials=self._ways(path, row),
             not_told=self._told(path, row),
             after={first: tuple(names) for first, names in row.after.items()},

@@ -120,6 +120,8 @@ class FaultTest:
             whatever it has rows for.
         only: On which vehicles it can be made.
         proposed: False for what counts where somebody found it so and is never a step to take.
+        lasting: What it shows does not come and go with a complaint that shows now and then: an age, a look,
+            a dead cell.
         trials: Ways of trial that ask the same of the parts it rests on: where one of those was tried so,
             and did not just go away, it is no step any more.
         not_told: Symptoms under which it cannot be made: nothing is counted on an engine that does not run.
@@ -156,6 +158,7 @@ class FaultTest:
     rests_on: tuple[str, ...] | None = None
     only: Only = attrs.field(factory=dict)
     proposed: bool = True
+    lasting: bool = False
     trials: tuple[str, ...] = ()
     not_told: tuple[str, ...] = ()
 

@@ -25,6 +25,7 @@ from . import (
     speed,
     supply,
     swaps,
+    vehicle_data,
     windings,
 )
 from .declarations import ignition
@@ -52,6 +53,7 @@ __all__ = [
     "speed",
     "supply",
     "swaps",
+    "vehicle_data",
     "windings",
 ]
 

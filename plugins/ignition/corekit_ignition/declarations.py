@@ -41,7 +41,7 @@ from .cautions import (
     WORK,
 )
 
-ignition = ck.System("ignition", "Ignition")
+ignition = ck.System("ignition", "Ignition", api="1.0")
 
 CYLINDERS = tuple(f"cylinder {number}" for number in range(1, 13))
 COILS = tuple(f"coil {number}" for number in range(1, 13))
