@@ -3,7 +3,7 @@
     python -m tests.guesses 100000
 
 Half of the guesses are whole codes drawn at random, the others a published code with one letter changed.
-After every hundred of them somebody with the right code opens the page. A short share of it runs with the tests.
+After every hundred of them somebody with the right code opens the page. A short share runs with the tests.
 """
 
 from __future__ import annotations
