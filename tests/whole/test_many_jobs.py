@@ -257,6 +257,7 @@ def test_each_screen_touches_as_much_among_many_jobs_as_among_few(shops: Shops) 
             (f"/job/{looked}/arrive/try", {"vehicle.plate": "DEMO-9"}),
             (f"/job/{priced}/approve/try", {}),
             (f"/job/{issued}/publish", {}),
+            (f"/job/{looked}/log/file", {"log": b"Time [s];RPM\n0;0\n1;800\n2;800\n"}),
             (f"/job/{looked}/log/save", {"draft": "gone", "answer": "a-draft-0123456789"}),
             (f"/job/{looked}/photo", {"photo": base64.b64decode(photo()), "answer": "a-photo-0123456789"}),
         ):
