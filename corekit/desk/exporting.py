@@ -82,7 +82,7 @@ def export(shop: ShopContext, number: str, name: str, out: Path | None = None) -
         raise
     except BaseException as error:
         raise DeskError(f"Plugin {plugin}: {failure_words(error, where)}. Nothing was written.") from error
-    path = out or pdf.with_name(f"{pdf.stem}-{exporter.name}{exporter.suffix}")
+    path = out or pdf.with_name(f"{pdf.stem}.{exporter.name}{exporter.suffix}")
     path.parent.mkdir(parents=True, exist_ok=True)
     write_over(path, content)
     return Exported(number=number, title=exporter.title, path=path, remarks=tuple(_taken_for_granted(value)))

@@ -252,6 +252,16 @@ def test_a_plugins_failure_costs_the_export_alone(tmp_path: Path) -> None:
             export(other.context, number, "press")
 
 
+def test_forgetting_a_customer_takes_the_e_invoice_along(tmp_path: Path) -> None:
+    with shop_in(tmp_path, "DE") as shop:
+        job = repaired(shop)
+        number = shop.issue(job).number
+        path = export(shop.context, number, "einvoice").path
+        assert path.name == f"invoice-{number}.einvoice.pdf"
+        shop.forget(job, because="the customer asked for it")
+        assert not path.exists()
+
+
 def test_the_verb_writes_it_and_says_what_it_took_for_granted(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -47,7 +47,7 @@ def with_data(invoice: ck.InvoiceValue, paper: bytes) -> bytes:
             },
             lang="en",
             attachments={
-                name: {"filedata": data, "description": "What this paper says, as data"}
+                name: {"filedata": data, "description": "What this document says, as data"}
                 for name, data in attachments.items()
             },
         )
