@@ -55,8 +55,9 @@ class Drafts:
     """The drafts and the faults of a form, while it is read.
 
     `stage`: how many repairs came before. `used`: what was read with each instrument. `codes`: what each list
-    of a stage held so far. `usual`: which instrument is meant where a reading names none. `folder`: where the
-    files lie that the form names; None where it is no file itself.
+    of a stage held so far. `named`: own work that was asked for so far. `usual`: which instrument is meant
+    where a reading names none. `folder`: where the files lie that the form names; None where it is no file
+    itself.
     """
 
     def __init__(
@@ -70,6 +71,7 @@ class Drafts:
         self.remarks: list[str] = []
         self.unread: dict[str, list[Place]] = {}
         self.stage = 0
+        self.named: list[str] = []
         self.counts: Counter[str] = Counter()
         self.instruments: dict[str, InstrumentRow] = {
             name: row for name, row in (form.instruments or {}).items() if row is not None

@@ -151,9 +151,37 @@ class CodesRow:
 @table
 class RequestedStep:
     operation: str | None = None
+    work: str | None = None
     ground: str | None = None
     because: str | None = None
     of: str | None = None
+    withdrawn: str | None = None
+
+
+@table
+class ServicedStep:
+    work: str | None = None
+    taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@table
+class PricedPartRow:
+    name: str | None = None
+    price: str | None = None
+    quantity: str | None = None
+    unit: str | None = None
+    number: str | None = None
+    condition: str | None = None
+    tax: str | None = None
+
+
+@table
+class PricedStep:
+    operation: str | None = None
+    hours: str | None = None
+    tax: str | None = None
+    parts: list[PricedPartRow | None] | None = None
     withdrawn: str | None = None
 
 
@@ -304,6 +332,8 @@ class StepRow:
     requested: RequestedStep | None = None
     started: StartedStep | None = None
     repaired: dict[str, Quantity | None] | None = None
+    serviced: ServicedStep | None = None
+    priced: PricedStep | None = None
     waived: WaivedStep | None = None
     charged: ChargedStep | None = None
     approved_more: ApprovedMoreStep | None = None

@@ -306,10 +306,10 @@ WAIVED_CHARGES = ("call-out", "travel", "diagnosis")
 
 @attrs.frozen(kw_only=True)
 class Requested:
-    """Work asked for without a finding: `ground` is one of `WANTED_ON`.
+    """Work asked for without a finding: `ground` is one of `REQUESTED_ON`.
 
-    A judgement needs a reason; a rework makes good what an earlier invoice (`invoice`, its number) was for,
-    and is not charged.
+    `operation` is a system's, or the name of work of the shop's own (`model.own_work`). A judgement needs a
+    reason; a rework makes good what an earlier invoice (`invoice`, its number) was for, and is not charged.
     """
 
     operation: str
@@ -407,6 +407,16 @@ class Photographed:
 
 
 @attrs.frozen(kw_only=True)
+class Brought:
+    """A document of another shop that the customer brought: its masked content as canonical text, and the
+    record mark that this leads to. Nothing here is judged by it.
+    """
+
+    content: str
+    mark: str
+
+
+@attrs.frozen(kw_only=True)
 class Estimated:
     """A Document that was handed over for approval, kept whole."""
 
@@ -451,6 +461,29 @@ class Repaired:
     operation: str
     stage: int
     cause: str = _later("")
+
+
+@attrs.frozen(kw_only=True)
+class Serviced:
+    """Work of the shop's own was done: nothing that was read rests on it, so no stage follows it."""
+
+    operation: str
+    stage: int = 0
+
+
+@attrs.frozen(kw_only=True)
+class Priced:
+    """What a piece of work costs in this job alone, in place of what the price book says of it.
+
+    `hours` is a decimal number as text, `tax` names a rate for the labour where it is not the usual one. Each
+    of `parts` has the texts name, price, quantity, condition, and unit, number and tax where they say
+    something.
+    """
+
+    operation: str
+    hours: str = ""
+    tax: str = ""
+    parts: list[dict[str, str]] = attrs.field(factory=list)
 
 
 @attrs.frozen(kw_only=True)
@@ -660,8 +693,11 @@ RECORDS: dict[str, type] = {
     "ended": Ended,
     "waived": Waived,
     "photo": Photographed,
+    "brought": Brought,
     "approved": Approved,
     "repaired": Repaired,
+    "serviced": Serviced,
+    "priced": Priced,
     "charged": Charged,
     "approved_more": ApprovedMore,
     "old_parts": OldParts,

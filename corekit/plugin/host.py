@@ -60,6 +60,7 @@ class Plugins:
             every form that a plugin writes invoices in.
         versions: System → version of its distribution. distributions: System → distribution and version.
         lost: Key of each system that is installed and did not load → why.
+        hooks: Plugin → the hooks that it has.
     """
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
@@ -70,6 +71,7 @@ class Plugins:
     versions: Mapping[str, str] = attrs.field(factory=dict)
     distributions: Mapping[str, str] = attrs.field(factory=dict)
     lost: Mapping[str, str] = attrs.field(factory=dict)
+    hooks: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
 
     @cached_property
     def parts(self) -> dict[str, Part]:
@@ -164,6 +166,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     versions: dict[str, str] = {}
     taken: dict[str, EntryPoint] = {}
     lost: dict[str, str] = {}
+    hooks: dict[str, tuple[str, ...]] = {}
     described_here = jurisdictions()  # read before anybody's code runs
     original = intact.Original()
     for point in sorted(found if found is not None else entry_points(group=GROUP), key=_rank):
@@ -177,7 +180,8 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 )
             taken[point.name] = point
             with guarded(point.name, LOADING, LOAD_SECONDS, f"{point.value} (its module)"):
-                system, described, reading, writing = _added_by(point)
+                added = _added_by(point)
+            system, described = added.system, added.jurisdictions
             if changed := original.put_back():
                 raise intact.AlteredError(intact.altered_words(changed))
             if system is not None and system.key != point.name:
@@ -185,7 +189,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                     f"its entry point is called {point.name!r} and its system {system.key!r}; give the entry"
                     " point the system's key"
                 )
-            if taken_names := {one.name for one in writing} & {one.name for _, one in exporters}:
+            if taken_names := {one.name for one in added.exporters} & {one.name for _, one in exporters}:
                 raise ValueError(f"the exporter {sorted(taken_names)[0]!r} is another plugin's")
             if again := [code for code in described if code in places or code in described_here]:
                 raise ValueError(f"the jurisdiction {again[0]!r} is described already")
@@ -201,8 +205,9 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
             continue
         original.follow()
         places.update(described)
-        readers += [(point.name, reader) for reader in reading]
-        exporters += [(point.name, exporter) for exporter in writing]
+        readers += [(point.name, reader) for reader in added.readers]
+        exporters += [(point.name, exporter) for exporter in added.exporters]
+        hooks[point.name] = added.hooks
         if system is not None:
             original.add_system(system)
             systems[system.key] = system
@@ -218,6 +223,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
         versions=versions,
         distributions=distributions,
         lost=lost,
+        hooks=hooks,
     )
 
 
@@ -290,28 +296,56 @@ def _lost(systems: Mapping[str, System]) -> list[Failure]:
     return found
 
 
-def _added_by(
-    point: EntryPoint,
-) -> tuple[System | None, dict[str, Jurisdiction], tuple[Reader, ...], tuple[Exporter, ...]]:
-    """What a plugin adds: its system, the jurisdictions that it describes, its readers and exporters."""
+@attrs.frozen
+class _Added:
+    """What one plugin adds, and the hooks that it has."""
+
+    system: System | None
+    jurisdictions: dict[str, Jurisdiction]
+    readers: tuple[Reader, ...]
+    exporters: tuple[Exporter, ...]
+    hooks: tuple[str, ...]
+
+
+def _added_by(point: EntryPoint) -> _Added:
+    """What a plugin adds.
+
+    Raises:
+        TypeError: it adds nothing, or a hook gives something else than it has to.
+    """
     module = point.load()
     manager = pluggy.PluginManager(hookspecs.PROJECT)
     manager.add_hookspecs(hookspecs)
     if manager.register(module, name=point.name) is None:
         raise TypeError("it is blocked")
-    manager.check_pending()
+    try:
+        manager.check_pending()
+    except pluggy.PluginValidationError as error:
+        known = ", ".join(name for name in vars(hookspecs) if name.startswith(f"{hookspecs.PROJECT}_"))
+        raise pluggy.PluginValidationError(
+            error.plugin,
+            f"{error}; there are {known}. A hook that only newer corekits have is marked"
+            " @corekit.hookimpl(optionalhook=True)",
+        ) from error
     systems = manager.hook.corekit_system.get_hookimpls()
     files = manager.hook.corekit_jurisdictions.get_hookimpls()
     readers = manager.hook.corekit_readers.get_hookimpls()
     exporters = manager.hook.corekit_exporters.get_hookimpls()
     if not (systems or files or readers or exporters):
         raise TypeError("it adds nothing: no function marked @corekit.hookimpl is called corekit_system")
-    return (
+    return _Added(
         _system_of(systems[0].function) if systems else None,
         _jurisdictions_of(files[0].function) if files else {},
         _all_of(readers[0].function, Reader) if readers else (),
         _all_of(exporters[0].function, Exporter) if exporters else (),
+        tuple(name for name in vars(hookspecs) if name in _named_in(manager)),
     )
+
+
+def _named_in(manager: pluggy.PluginManager) -> set[str]:
+    return {
+        caller.name for plugin in manager.get_plugins() for caller in manager.get_hookcallers(plugin) or ()
+    }
 
 
 def _all_of(call: Callable[[], Any], kind: type[T]) -> tuple[T, ...]:

@@ -7,6 +7,7 @@ from typing import Any
 
 import attrs
 
+from ..desk.brought import brought_document, origin_words
 from ..desk.complaint import complaint_words, retold_words, tried_words
 from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
@@ -16,6 +17,7 @@ from ..model.records import (
     Approved,
     ApprovedMore,
     Arrived,
+    Brought,
     Charged,
     CodesRead,
     Complained,
@@ -31,12 +33,14 @@ from ..model.records import (
     Opened,
     Paid,
     Photographed,
+    Priced,
     Recorded,
     Remarked,
     Repaired,
     Requested,
     Retold,
     Seen,
+    Serviced,
     Specified,
     Started,
     Tried,
@@ -222,6 +226,16 @@ def _repaired(asked: _Context, record: Repaired) -> _Row:
     return asked.title(record.operation), record.cause or "done", record.stage
 
 
+def _serviced(asked: _Context, record: Serviced) -> _Row:
+    return asked.title(record.operation), "done", record.stage
+
+
+def _priced(asked: _Context, record: Priced) -> _Row:
+    parts = [f"{part['name']} {part['price']}" for part in record.parts]
+    hours = [f"{record.hours} h"] if record.hours else []
+    return f"{asked.title(record.operation)}: price in this job", ", ".join((*hours, *parts)), None
+
+
 def _issued(asked: _Context, record: Issued) -> _Row:
     said = f"; before it {record.date_said}, and the date was said to be right" if record.date_said else ""
     title = f"Credit note on {record.credits}" if record.credits else "Invoice"
@@ -299,6 +313,10 @@ def _photographed(asked: _Context, record: Photographed) -> _Row:
     return "Photo", asked.text(record.what) or about, record.stage
 
 
+def _brought(asked: _Context, record: Brought) -> _Row:
+    return "Earlier, elsewhere", origin_words(brought_document(record)), None
+
+
 def _remarked(asked: _Context, record: Remarked) -> _Row:
     return "Noted", _with_answer(asked.text(record.words), asked.own(record.cleared)), record.stage
 
@@ -333,6 +351,8 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Estimated: _estimated,
     Approved: _approved,
     Repaired: _repaired,
+    Serviced: _serviced,
+    Priced: _priced,
     Issued: _issued,
     Paid: _paid,
     Announced: _announced,
@@ -347,6 +367,7 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     OldParts: _old_parts,
     Discounted: _discounted,
     Photographed: _photographed,
+    Brought: _brought,
     Remarked: _remarked,
     Complained: _complained,
     Retold: _retold,
@@ -369,10 +390,13 @@ _MAY_BE_WITHDRAWN = (
     Started,
     Ended,
     Waived,
+    Serviced,
+    Priced,
     Charged,
     ApprovedMore,
     Discounted,
     Photographed,
+    Brought,
     Remarked,
     Retold,
     Tried,

@@ -6,7 +6,7 @@ from enum import Enum
 
 import corekit as ck
 
-cooling = ck.System("cooling", "Engine cooling")
+cooling = ck.System("cooling", "Engine cooling", api="1.0")
 
 HOT_CAP = (
     "Never open a hot cap: coolant and steam burn at once. Wait until the engine is cold and the hose soft."
