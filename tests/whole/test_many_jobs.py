@@ -131,6 +131,7 @@ OTHERS = {
     "work": "serves the screens, which are counted below",
     "serve": "serves published pages and opens no store",
     "calculate": "opens no store",
+    "export": "writes the paper of one invoice in another form, and nothing into the record",
     "read": "reads a log and writes into a visit file",
     "person": "goes through the books for what one person paid, when asked for all that is kept",
     "open": "reads a paper and opens no store",
@@ -257,6 +258,8 @@ def test_each_screen_touches_as_much_among_many_jobs_as_among_few(shops: Shops) 
             (f"/job/{looked}/arrive/try", {"vehicle.plate": "DEMO-9"}),
             (f"/job/{priced}/approve/try", {}),
             (f"/job/{issued}/publish", {}),
+            (f"/job/{looked}/log/file", {"log": b"Time [s];RPM\n0;0\n1;800\n2;800\n"}),
+            (f"/job/{looked}/log/save", {"draft": "gone", "answer": "a-draft-0123456789"}),
             (f"/job/{looked}/photo", {"photo": base64.b64decode(photo()), "answer": "a-photo-0123456789"}),
         ):
             rule, _ = adapter.match(path, method="POST", return_rule=True)
