@@ -44,6 +44,7 @@ from .work import new_shop, plugins
 #: Where a document holds what somebody typed.
 FIELDS = ("pair", "paragraph", "statement", "answer", "next step", "shop")
 _MARK = "q7"
+_LONGEST = 900  # characters; a longer text goes on over a sheet's end, where the running head stands between
 _RAW = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u200e\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
 
 
@@ -106,6 +107,7 @@ def _between(text: str, typed: str) -> list[bool]:
 
 def _printed(typed: str) -> Iterator[tuple[str, list[bool], str]]:
     """For each output of a document: its name, what was literal, and what else is wrong with it."""
+    typed = typed[:_LONGEST]
     document, texts = _document(typed), {"ab" * 32: typed}
     shown = clean(typed)
     pdf = render_pdf(document, resolver(texts), None)
@@ -121,7 +123,7 @@ def _printed(typed: str) -> Iterator[tuple[str, list[bool], str]]:
         "" if tags.tags == plain.tags else "it holds other tags or attributes than the control",
     )
     terminal = visible(render_text(document, resolver(texts), None))
-    bare = re.sub(r"(?m)^! ", "", terminal)  # before each line of a statement
+    bare = re.sub(r"(?m)^! ?", "", terminal)  # before each line of a statement
     yield "terminal", _between(bare, shown), "it steers" if _RAW.search(terminal) else ""
     data = as_json({"document": to_data(document), "text": typed})
     read = json.loads(data)
@@ -190,7 +192,11 @@ def _on_screens(chosen: tuple[str, ...], shop_folder: Path, counts: Counts) -> N
         )
         job = begun("control", "x")
         control = [
-            [tag for tag, _ in _read(browser.get(path(job)).get_data(as_text=True)).tags] for path in paths
+            [
+                tag
+                for tag, _ in _read(browser.get(path(job), follow_redirects=True).get_data(as_text=True)).tags
+            ]
+            for path in paths
         ]
         for number, typed in enumerate(chosen):
             try:
