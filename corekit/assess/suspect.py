@@ -197,7 +197,7 @@ def _speaking(evidence: Evidence, fault: str, sign: int) -> tuple[str, ...]:
 
 
 def _fit(row: Sequence[float], outcome: Outcome) -> float:
-    return sum(weight * p for weight, p in zip(outcome.weights, row, strict=True))
+    return math.fsum(weight * p for weight, p in zip(outcome.weights, row, strict=True))
 
 
 # ---- the next test
@@ -290,7 +290,7 @@ def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest
     if not codes:
         return list(found)
     best = max(codes, key=lambda test: test.bits)
-    bits = sum(test.bits for test in codes)
+    bits = math.fsum(test.bits for test in codes)
     for key, one in tables.tests.items():
         table = tables.systems[one.system]
         firsts = [(table.tests[first], names) for first, names in one.test.after.items()]
@@ -326,7 +326,7 @@ def _confirmation(unconfirmed: Collection[str], beliefs: Beliefs, one: JointTest
         if row.direct and full in unconfirmed:
             place = one.test.outcomes.index(row.direct)
             rows, kinds = rows_for(beliefs, one.system, one.test), branches.layout.kinds(one.system)
-            worth += sum(
+            worth += math.fsum(
                 branches.chances[n] * rows.of(kinds.of[n])[place]
                 for n, branch in enumerate(branches.layout.branches)
                 if full in branch.now
@@ -391,7 +391,9 @@ def _chance_of_outcome(beliefs: Beliefs, system: str, test: FaultTest, names: Co
     places = [place for place, name in enumerate(test.outcomes) if name in names]
     table, branches = beliefs.tables.systems[system], beliefs.branches
     chances = zip(branches.layout.kinds(system).own, branches.of_kinds(system), strict=True)
-    return sum(chance * sum([table.row(test, own)[place] for place in places]) for own, chance in chances)
+    return math.fsum(
+        chance * math.fsum([table.row(test, own)[place] for place in places]) for own, chance in chances
+    )
 
 
 def _lower(sentence: str) -> str:

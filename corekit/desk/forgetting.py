@@ -62,8 +62,7 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
             f" {'; '.join(EARLY_BECAUSE)}. Nothing was destroyed."
         )
     shop.store.must_be_writable()
-    left: list[str] = []
-    paper.remove_papers(shop, record)
+    left = paper.remove_papers(shop, record)
     counts = shop.store.forget(record.id, because=because)
     withdrawn = _withdraw(shop, record, left)
     forget_in_backups(shop.folder, record.id)

@@ -156,8 +156,10 @@ def _short(id_: str) -> str:
     return id_[:_ID_LETTERS]
 
 
-def remove_papers(shop: ShopContext, job: Job) -> None:
-    """Delete every paper and draft of a job that is kept in the shop's folder."""
+def remove_papers(shop: ShopContext, job: Job) -> list[str]:
+    """Delete every paper and draft of a job that is kept in the shop's folder; gives in sentences what could
+    not be deleted.
+    """
     folder = shop.folder / PAPERS
     named = [
         *(invoice_name(noted.record.number) for noted in job.all(Issued)),
@@ -169,9 +171,17 @@ def remove_papers(shop: ShopContext, job: Job) -> None:
             path.unlink(missing_ok=True)
     # What a job was called may have changed since its papers were made; its id has not.
     with_id = folder.glob(f"*-{_short(job.id)}-*.pdf")
+    left = []
     for path in (*(path_of(shop, name) for name in named), *with_id):
-        path.unlink(missing_ok=True)
-    sweep(folder, older_than=0.0)
+        try:
+            path.unlink(missing_ok=True)
+        except OSError as error:
+            left.append(f"{path} could not be deleted ({error.strerror or error}). Ask again.")
+    try:
+        sweep(folder, older_than=0.0)
+    except OSError as error:
+        left.append(f"What was left behind in {folder} could not be deleted ({error.strerror or error}).")
+    return left
 
 
 #: Kinds of paper that can be drafted.

@@ -526,14 +526,14 @@ class _Meaning:
         self, path: Place, numbers: list[float], outcomes: tuple[str, ...], least: float
     ) -> tuple[float, ...]:
         """Probabilities kept away from 0 and 1."""
-        sums = math.isclose(sum(numbers), 1.0, abs_tol=1e-6) and min(numbers) >= 0
+        sums = math.isclose(math.fsum(numbers), 1.0, abs_tol=1e-6) and min(numbers) >= 0
         if len(numbers) != len(outcomes) or not sums:
             if not self.faults.below(path):
                 expected = f"{len(outcomes)} probabilities, one for each outcome, that sum to 1"
                 self.faults.add(path, f"is {numbers}", expected)
             return tuple(1 / len(outcomes) for _ in outcomes)
         clamped = [min(1 - least, max(least, p)) for p in numbers]
-        return tuple(p / sum(clamped) for p in clamped)
+        return tuple(p / math.fsum(clamped) for p in clamped)
 
     def _origin(self, path: Place, row: TestTable) -> dict[str, Any]:
         """Where the outcome comes from, as fields of a test."""

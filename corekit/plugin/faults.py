@@ -185,7 +185,7 @@ class FaultTest:
         largest = [
             0.0 if place == at else max(row[place] for row in rows) for place in range(len(self.outcomes))
         ]
-        rest = (1.0 - looks_sound) / sum(largest)
+        rest = (1.0 - looks_sound) / math.fsum(largest)
         return tuple(looks_sound if place == at else rest * p for place, p in enumerate(largest))
 
     def is_due(self, done: Collection[str]) -> bool:
