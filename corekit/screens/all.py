@@ -8,6 +8,7 @@ from . import (
     approve,
     arrive,
     calculators,
+    day,
     explain,
     hand_over,
     jobs,
@@ -17,6 +18,7 @@ from . import (
     record,
     repair,
     requested,
+    returning,
     test,
     tried,
 )
@@ -27,9 +29,11 @@ def add_screens(app: flask.Flask, van: Van) -> None:
     """Every screen there is."""
     for screen in (
         jobs,
+        day,
         arrive,
         approve,
         requested,
+        returning,
         prices,
         papers,
         photos,

@@ -9,6 +9,7 @@
 //   form[data-try="<address>"]  is tried while typing; the answer, HTML, is put into [data-trial] inside it. In there button[data-confirm="<field>"] says
 //                               that the reading in the field is correct.
 //   button[data-fill="<field>"] writes its data-value into the field of its form.   details.gate puts the cursor into its first empty field when it is opened.
+//                               [data-into="<id>"] in there is put into the element of that id instead.
 //   main[data-ahead]            a JSON list of the paths that probably come next; they are fetched ahead. data-screen: the script's own screens.
 //   time[data-again]            counts down.   canvas[data-sign="<field>"] is drawn on.   input[data-photo] is made small.   button[data-back] leads back.
 //   [data-filter="<id>"]        holds a field that filters the list items under that id; [data-none] inside it is shown where nothing is left.   [data-scripted][hidden] is shown where this script runs.
@@ -631,7 +632,10 @@ function tryWhileTyping(form) {
       }
       const text = await reply.text();
       if (mine.signal.aborted) { return; }
-      if (reply.ok || reply.status === 422) { trial.innerHTML = text; }
+      if (reply.ok || reply.status === 422) {
+        trial.innerHTML = text;
+        for (const part of all("[data-into]", trial)) { document.getElementById(part.dataset.into)?.replaceChildren(part); }
+      }
       else { say(reply.status === 401 ? "Locked: the result shows after the passcode." : "The result cannot be shown now."); }
     } catch {
       if (!mine.signal.aborted) { say("No connection: the result shows when it is back. You can still save."); }

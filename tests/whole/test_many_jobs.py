@@ -196,7 +196,7 @@ def asked_of(app: flask.Flask, jobs: Mapping[str, str]) -> dict[tuple[str, str],
     client, adapter = app.test_client(), app.url_map.bind("")
     found: dict[tuple[str, str], Asked] = {}
     visited: set[tuple[str, str]] = set()
-    to_see = ["/", "/new", "/reckon", *(f"/job/{job}{at}" for job in jobs.values() for at in AT)]
+    to_see = ["/", "/new", "/reckon", "/find?q=DEMO-1", "/day", *(f"/job/{job}{at}" for job in jobs.values() for at in AT)]
     while to_see:
         path = to_see.pop(0)
         matched, arguments = adapter.match(path.partition("?")[0], return_rule=True)
@@ -235,6 +235,9 @@ AT = (
     "/deposit",
     "/leave",
     "/end",
+    "/before",
+    "/plan",
+    "/own",
     "/causes",
     "/tests",
     "/systems",
