@@ -12,6 +12,7 @@
 //                               [data-into="<id>"] in there is put into the element of that id instead.
 //   main[data-ahead]            a JSON list of the paths that probably come next; they are fetched ahead. data-screen: the script's own screens.
 //   time[data-again]            counts down.   canvas[data-sign="<field>"] is drawn on.   input[data-photo] is made small.   button[data-back] leads back.
+//   button[data-share="<path>"] shares the paper at that path (data-name, data-title) by the phone's own sheet; without one it stays away.
 //   [data-filter="<id>"]        holds a field that filters the list items under that id; [data-none] inside it is shown where nothing is left.   [data-scripted][hidden] is shown where this script runs.
 
 const REPLY_MS = 8000;  // a reply later than this counts as none
@@ -662,6 +663,21 @@ document.addEventListener("click", (event) => {
   if (event.target.closest("a[href]")) { state.ledAway = performance.now(); }
 });
 
+/** A paper goes out by the phone's own sheet; where there is none, the link beside it saves the file. */
+function shareBy(button) {
+  const told = { title: button.dataset.title };
+  if (!navigator.share) { button.parentElement.hidden = true; return; }
+  // Fetched ahead: the sheet opens only within the tap itself.
+  const paper = fetch(button.dataset.share, { cache: "no-store" })
+    .then(async (reply) => (reply.ok ? new File([await reply.blob()], button.dataset.name, { type: "application/pdf" }) : null))
+    .catch(() => null);
+  button.addEventListener("click", async () => {
+    const file = await paper, whole = file ? { ...told, files: [file] } : told;
+    try { await navigator.share(file && navigator.canShare?.(whole) ? whole : { ...told, url: new URL(button.dataset.share, location.href).href }); }
+    catch (error) { if (error.name !== "AbortError") { button.replaceWith(made("p", "It could not be shared. Save it as a PDF and send that.", { class: "soft" })); } }
+  });
+}
+
 // After a tap the caret can still stand in the field before, and what is typed then goes nowhere.
 document.addEventListener("click", (event) => {
   const field = event.target;
@@ -853,6 +869,7 @@ all("canvas[data-sign]").forEach(signOn);
 all("input[data-photo]").forEach(takePhoto);
 all("[data-filter]").forEach(filter);
 all("details.gate").forEach(openGate);
+all("button[data-share]").forEach(shareBy);
 all("button[data-back]").forEach((button) => {
   button.hidden = false;
   button.addEventListener("click", () => (history.length > 1 ? history.back() : location.assign("/")));
