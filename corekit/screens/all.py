@@ -19,6 +19,7 @@ from . import (
     repair,
     requested,
     returning,
+    scan,
     test,
     tried,
 )
@@ -34,6 +35,7 @@ def add_screens(app: flask.Flask, van: Van) -> None:
         approve,
         requested,
         returning,
+        scan,
         prices,
         papers,
         photos,

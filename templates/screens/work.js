@@ -12,6 +12,7 @@
 //                               [data-into="<id>"] in there is put into the element of that id instead.
 //   main[data-ahead]            a JSON list of the paths that probably come next; they are fetched ahead. data-screen: the script's own screens.
 //   time[data-again]            counts down.   canvas[data-sign="<field>"] is drawn on.   input[data-photo] is made small.   button[data-back] leads back.
+//   input[data-scan="<field>"]  takes a photo of a code; what the code holds is put into the field.
 //   button[data-share="<path>"] shares the paper at that path (data-name, data-title) by the phone's own sheet; without one it stays away.
 //   [data-filter="<id>"]        holds a field that filters the list items under that id; [data-none] inside it is shown where nothing is left.   [data-scripted][hidden] is shown where this script runs.
 
@@ -678,6 +679,26 @@ function shareBy(button) {
   });
 }
 
+/** A code in a photo becomes what stands in a field; the photo goes nowhere else. */
+function scanInto(input) {
+  const form = input.form, said = input.closest("p").querySelector("[role=status]");
+  input.addEventListener("change", async () => {
+    const file = input.files[0];
+    if (!file) { return; }
+    said.textContent = "Reading the code …";
+    const sent = new FormData();
+    sent.append("guard", state.guard);
+    sent.append("photo", (await madeSmall(file).catch(() => null)) || file, "code.jpg");
+    input.value = "";
+    try {
+      const reply = await fetch("/scan", { method: "POST", body: sent, headers: { Accept: "application/json" }, signal: AbortSignal.timeout(PHOTO_MS), cache: "no-store" });
+      const { text = "", words = "The code could not be read just now. Type the number." } = await reply.json();
+      said.textContent = words;
+      if (text) { named(form, input.dataset.scan).forEach((field) => fillIn(field, text)); }
+    } catch { said.textContent = "No connection: the code cannot be read now. Type the number."; }
+  });
+}
+
 // After a tap the caret can still stand in the field before, and what is typed then goes nowhere.
 document.addEventListener("click", (event) => {
   const field = event.target;
@@ -870,6 +891,7 @@ all("input[data-photo]").forEach(takePhoto);
 all("[data-filter]").forEach(filter);
 all("details.gate").forEach(openGate);
 all("button[data-share]").forEach(shareBy);
+all("input[data-scan]").forEach(scanInto);
 all("button[data-back]").forEach((button) => {
   button.hidden = false;
   button.addEventListener("click", () => (history.length > 1 ? history.back() : location.assign("/")));

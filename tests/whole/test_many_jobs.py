@@ -259,6 +259,8 @@ def test_each_screen_touches_as_much_among_many_jobs_as_among_few(shops: Shops) 
             (f"/job/{looked}/arrive/try", {"vehicle.plate": "DEMO-9"}),
             (f"/job/{priced}/approve/try", {}),
             (f"/job/{issued}/publish", {}),
+            (f"/job/{issued}/arrived/none", {"answer": "an-answer-0123456780"}),
+            ("/scan", {"photo": base64.b64decode(photo())}),
             (f"/job/{looked}/photo", {"photo": base64.b64decode(photo()), "answer": "a-photo-0123456789"}),
         ):
             rule, _ = adapter.match(path, method="POST", return_rule=True)
