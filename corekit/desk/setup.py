@@ -93,6 +93,16 @@ def is_shop(folder: Path) -> bool:
     return (folder / STORE_FILE).exists() or (folder / SHOP_FILE).exists()
 
 
+def may_be_set_up(folder: Path) -> bool:
+    """True when there is no shop in the folder and nothing of anybody's: it is not there, is empty, or holds
+    only what the screens keep of who may come in.
+    """
+    if is_shop(folder):
+        return False
+    kept = {KEY_FILE.partition("/")[0]}
+    return not folder.exists() or {path.name for path in folder.iterdir()} <= kept
+
+
 def no_shop_yet(folder: Path) -> None:
     """Return when a shop may be set up in the folder; else say why not, before anybody is asked anything.
 

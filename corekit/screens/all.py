@@ -20,6 +20,7 @@ from . import (
     requested,
     returning,
     scan,
+    shop,
     test,
     tried,
 )
@@ -36,6 +37,7 @@ def add_screens(app: flask.Flask, van: Van) -> None:
         requested,
         returning,
         scan,
+        shop,
         prices,
         papers,
         photos,
