@@ -410,7 +410,7 @@ class WorkRows(Drafts):
 
     def _recalled(self, path: Place, row: RecalledStep) -> None:
         self._given((*path, "on"), row.on, "the day from which on", '"2027-05-29"')
-        self._given((*path, "what"), row.what, "what is to be looked at again", '"battery again"')
+        self._given((*path, "what"), row.what, "what is to be looked at again", '"brake fluid again"')
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         record = Recalled(on=row.on or "", what=personal("note", row.what))
         self._say("recalled", "recalled", body_of(record), path, withdrawn=reason)

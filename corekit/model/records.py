@@ -349,7 +349,7 @@ class Planned:
 
 @attrs.frozen(kw_only=True)
 class Recalled:
-    """The vehicle is to be looked at again from a day on (YYYY-MM-DD): `what` says why, the battery say."""
+    """The vehicle is to be looked at again from a day on (YYYY-MM-DD): `what` says why."""
 
     on: str
     what: _Person = _words()

@@ -47,7 +47,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """What is known of this vehicle from earlier jobs, what was left open last at the top."""
         record = van.job(job)
         earlier = van.earlier(record)
-        told = [_told(van, row, van.shop.store.job(row.id)) for row in earlier]
+        told = [_told(van, row, van.job(row.id)) for row in earlier]
         return job_page(
             "before.html",
             record,
