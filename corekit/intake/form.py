@@ -16,6 +16,7 @@ class CustomerRow:
     name: str | None = None
     phone: str | None = None
     address: str | None = None
+    email: str | None = None
     tax_number: str | None = None
 
 
@@ -234,6 +235,22 @@ class ArrivedStep:
 
 
 @table
+class PlannedStep:
+    on: Day | None = None
+    time: str | None = None
+    place: str | None = None
+    what: str | None = None
+    withdrawn: str | None = None
+
+
+@table
+class RecalledStep:
+    on: Day | None = None
+    what: str | None = None
+    withdrawn: str | None = None
+
+
+@table
 class LeftStep:
     because: str | None = None
     back: Day | None = None
@@ -334,6 +351,8 @@ class StepRow:
     tried: TriedStep | None = None
     complaint_again: ComplaintAgainStep | None = None
     requested: RequestedStep | None = None
+    planned: PlannedStep | None = None
+    recalled: RecalledStep | None = None
     started: StartedStep | None = None
     repaired: dict[str, Quantity | None] | None = None
     serviced: ServicedStep | None = None

@@ -146,6 +146,7 @@ class Customer:
     name: _Person = _words()
     phone: _Person = _words()
     address: _Person = _words()
+    email: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
     tax_number: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
 
 
@@ -340,6 +341,27 @@ class Left:
     because: str
     stage: int = 0
     back: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Planned:
+    """When the mechanic means to be at the vehicle: `on` a day (YYYY-MM-DD), `time` (HH:MM) if one was named.
+
+    `place` is where, if it is not the customer's address; `what` says what for.
+    """
+
+    on: str
+    time: str = ""
+    place: _Person = _words()
+    what: _Person = _words()
+
+
+@attrs.frozen(kw_only=True)
+class Recalled:
+    """The vehicle is to be looked at again from a day on (YYYY-MM-DD): `what` says why."""
+
+    on: str
+    what: _Person = _words()
 
 
 @attrs.frozen(kw_only=True)
@@ -692,6 +714,8 @@ RECORDS: dict[str, type] = {
     "requested": Requested,
     "estimated": Estimated,
     "remarked": Remarked,
+    "planned": Planned,
+    "recalled": Recalled,
     "left": Left,
     "arrived": Arrived,
     "started": Started,

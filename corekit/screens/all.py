@@ -8,6 +8,7 @@ from . import (
     approve,
     arrive,
     calculators,
+    day,
     explain,
     hand_over,
     jobs,
@@ -18,7 +19,10 @@ from . import (
     record,
     repair,
     requested,
+    returning,
     samples,
+    scan,
+    shop,
     test,
     tried,
 )
@@ -29,9 +33,13 @@ def add_screens(app: flask.Flask, van: Van) -> None:
     """Every screen there is."""
     for screen in (
         jobs,
+        day,
         arrive,
         approve,
         requested,
+        returning,
+        scan,
+        shop,
         prices,
         papers,
         photos,

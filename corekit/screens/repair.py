@@ -7,7 +7,7 @@ import flask
 
 from ..account.row import FaultRow
 from ..desk.assessing import Assessment, NextTest
-from ..desk.pricing import prices_in
+from ..desk.quote import prices_in
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Operation
 from ..model.own_work import is_own_work
