@@ -52,6 +52,12 @@ class Outcome:
         """The outcome that is plainly shown, or empty."""
         return self.likeliest if self.settled and max(self.weights) >= PLAIN else ""
 
+    def plain_among(self, outcomes: Collection[str]) -> str:
+        """The likeliest of these, where it is plain that it was one of them; else empty: a reading between
+        two outcomes that both speak against a part speaks against it.
+        """
+        return self.likeliest if self.settled and self.share(outcomes) >= PLAIN else ""
+
 
 def applies(only: Only, fitted: Mapping[str, object]) -> bool:
     """False where a known trait rules it out; an unknown one bars nothing.

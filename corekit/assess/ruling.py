@@ -16,7 +16,7 @@ from .contradiction import Contradiction, misfits
 from .hypotheses import SOUND, Tables, joint
 from .inference import Beliefs, now, start, step
 from .outcome import Outcome, all_outcomes, countable
-from .steps import with_what_findings_ask
+from .steps import with_what_findings_ask, with_what_is_fitted_first
 from .suspect import (
     CALL_AT,
     WORK_AT,
@@ -135,7 +135,12 @@ def rule(
         calls=calls,
         suspects=suspects(evidence) if order or _is_told(tables) else [],
         # several findings may ask for one reading
-        tests=with_what_findings_ask(evidence, [*reversed(ahead.values())], tests),
+        tests=with_what_is_fitted_first(
+            evidence,
+            with_what_findings_ask(evidence, [*reversed(ahead.values())], tests),
+            job.fitted(job.stage),
+            plugins.traits,
+        ),
         contradictions=misfits(evidence),
     )
 

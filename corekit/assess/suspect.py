@@ -324,12 +324,13 @@ def _confirmation(unconfirmed: Collection[str], beliefs: Beliefs, one: JointTest
     for fault, row in one.test.given.items():
         full = f"{one.system}.{fault}"
         if row.direct and full in unconfirmed:
-            place = one.test.outcomes.index(row.direct)
+            places = [one.test.outcomes.index(outcome) for outcome in row.direct]
             rows, kinds = rows_for(beliefs, one.system, one.test), branches.layout.kinds(one.system)
             worth += math.fsum(
                 branches.chances[n] * rows.of(kinds.of[n])[place]
                 for n, branch in enumerate(branches.layout.branches)
                 if full in branch.now
+                for place in places
             )
     return worth
 
@@ -495,8 +496,8 @@ def _direct(evidence: Evidence, fault: str) -> str:
     for full in sorted(evidence.current):
         shown = evidence.latest[full]
         row = shown.outcome.test.given.get(key)
-        if shown.system == system and row and row.direct and shown.outcome.plain == row.direct:
-            return f"{shown.outcome.test.question} Answer: {shown.outcome.plain}."
+        if shown.system == system and row and (answer := shown.outcome.plain_among(row.direct)):
+            return f"{shown.outcome.test.question} Answer: {answer}."
     return ""
 
 

@@ -588,6 +588,16 @@ def seat_seen(car: Car, at: At) -> str:
     return "leaks" if _own(car).shut > 0.05 else "tight"
 
 
+@practice.sees("coil_path")
+def coil_path(car: Car, at: At) -> str | None:
+    return ("reads open" if _own(car).coil > 1e3 else "reads a value") if _is_vacuum(car) else None
+
+
+@practice.sees("exhaust")
+def exhaust(car: Car, at: At) -> str:
+    return "as built and tight"
+
+
 @practice.sees("vent_filter")
 def vent_filter(car: Car, at: At) -> str | None:
     return "clean" if _is_vacuum(car) else None
