@@ -214,6 +214,13 @@ def test_stop_start_that_stays_off_with_a_half_charged_battery_sells_a_charge_an
     assert called(made) == {"battery.charge"}
 
 
+def test_a_charger_that_overcharges_explains_the_smell_and_no_battery_is_blamed_first() -> None:
+    held = read("battery.charger_voltage", "15.1 V", battery__temperature="28 °C")
+    made = assessed([held], "smells_of_eggs", fitted={"battery.type": "gel"})
+    assert leads(made) == "battery.charger_wrong"
+    assert not called(made)
+
+
 # ---- full by its end, and low all the same
 
 
