@@ -113,7 +113,7 @@ def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None 
 
     settings = read_settings(folder, demo=True)
     prices = read_prices(folder)
-    read = read_for_check(Path(visit), declared(plugins, settings, prices.currency))
+    read = read_for_check(Path(visit), declared(plugins, settings, prices.currency, prices))
     view = _view(read, plugins, minutes_left, paper.instruments_for(read, settings))
     return attrs.evolve(view, prices=prices)
 

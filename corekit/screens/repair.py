@@ -7,8 +7,10 @@ import flask
 
 from ..account.row import FaultRow
 from ..desk.assessing import Assessment, NextTest
+from ..desk.quote import prices_in
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Operation
+from ..model.own_work import is_own_work
 from ..visit.progress import standing
 from ..visit.questions import TraitQuestion, trait_question, trait_texts
 from .context import Van
@@ -29,6 +31,7 @@ class RepairWork:
         asked: What is asked of the new part (`renews`), or of how the work was done. shown_by: What will show
             that it worked; empty for work that nothing measures.
         cause: What was wrong in the customer's words, as far as the findings say it.
+        is_own: It is work of the shop's own, which cures nothing and is shown by nothing.
     """
 
     key: str
@@ -39,11 +42,12 @@ class RepairWork:
     shown_by: str
     renews: bool = False
     cause: str = ""
+    is_own: bool = False
 
 
 def work_on(van: Van, key: str, job: Job, cause: str = "") -> RepairWork:
     """What there is to say of an operation before it is done."""
-    plugins, priced = van.shop.plugins, van.shop.prices.operations.get(key)
+    plugins, priced = van.shop.plugins, prices_in(van.shop, job).operations.get(key)
     declared = plugins.operations.get(key, Operation(key=key, title=key))
     hazards = (declared.hazard, priced.hazard if priced else "")
     measured = plugins.measurands.get(declared.shown_by)
@@ -61,6 +65,7 @@ def work_on(van: Van, key: str, job: Job, cause: str = "") -> RepairWork:
         shown_by=measured.title if measured else "",
         renews=bool(declared.replaces),
         cause=cause,
+        is_own=is_own_work(key),
     )
 
 

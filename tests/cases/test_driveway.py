@@ -409,8 +409,8 @@ def test_what_failed_stands_before_what_is_only_advised_at_the_same_urgency() ->
 
 @pytest.mark.parametrize(
     ("charge", "repair", "first"),
-    # The charging system is at fault in more than 9 of 10: at the same price it comes first; at a thousandth of
-    # that price a charge does.
+    # The charging system is at fault in more than 9 of 10: at the same price it comes first, at a
+    # thousandth of that price a charge does.
     [("1", "1", "battery.charging_repair"), ("0.001", "1", "battery.charge")],
 )
 def test_work_is_named_in_the_order_of_its_chance_over_its_price(

@@ -473,15 +473,19 @@ def test_what_is_withdrawn_no_longer_stands_and_its_money_leaves_the_books(shop:
         withdraw_entry(shop.context, job, reading.id, "  ", request_id="withdrawn-reading")
     for number, entry in enumerate((reading, paid)):
         done = withdraw_entry(
-            shop.context, job, entry.id, "wrong car", request_id=f"withdrawn-number-{number}"
+            shop.context, job, entry.id, "typed twice", request_id=f"withdrawn-number-{number}"
         )
         assert withdraw_entry(
-            shop.context, job, entry.id, "wrong car", request_id=f"withdrawn-number-{number}"
+            shop.context, job, entry.id, "typed twice", request_id=f"withdrawn-number-{number}"
         ).again
-        assert [said.reason for said in done.entries] == ["wrong car"]
+        assert [said.reason for said in done.entries] == ["typed twice"]
         with pytest.raises(DeskError, match="withdrawn meanwhile"):
             withdraw_entry(
-                shop.context, job, entry.id, "wrong car", request_id=f"withdrawn-once-more-{number}"
+                shop.context,
+                job,
+                entry.id,
+                "typed twice",
+                request_id=f"withdrawn-once-more-{number}",
             )
     assert readings(shop, job) == [] and shop.store.job(job).payments == ()
     assert sum(entry.body["amount"] for entry in shop.store.books()) == 0
@@ -543,7 +547,7 @@ def test_what_a_screen_corrects_or_withdraws_of_a_file_stands_until_the_file_say
     job = shop.import_visit(typed)
     first, second = (noted.id for noted in shop.store.job(job).all(Measured))
     said(shop, job, "right", step=[rest("12.4 V")], instead_of=first)
-    withdraw_entry(shop.context, job, second, "wrong car", request_id="withdrawn-reading")
+    withdraw_entry(shop.context, job, second, "typed twice", request_id="withdrawn-reading")
     again = importing.add(shop.context, importing.read(shop.context, typed))
     assert (again.added, again.corrected, again.withdrawn) == (0, 0, 0)
     assert readings(shop, job) == ["12.4 V"]

@@ -35,7 +35,7 @@ from .answers import (
 )
 from .cautions import ACID, CLAMPS, DAMAGED, HIGH_VOLTAGE, LITHIUM_CARE, MEMORY, MOVING, RUNAWAY, SHORT, SPARK
 
-battery = ck.System("battery", "Battery and charging")
+battery = ck.System("battery", "Battery and charging", api="1.0")
 
 # ---- what can fail or be renewed
 
