@@ -249,7 +249,14 @@ def _calls(plugins: Plugins, stage: StageEvidence, evidence: Evidence) -> list[C
         cures = evidence.tables.of_work(operation.key)
         if operation.replaces and operation.key not in calls and tried_out(evidence, cures):
             calls[operation.key] = call_for_part(evidence, operation.key, stage.stage)
-    return [attrs.evolve(call, fault=named_fault(evidence, call.operation)) for call in calls.values()]
+    return [
+        attrs.evolve(
+            call,
+            fault=named_fault(evidence, call.operation),
+            chance=work_is_likely(evidence, call.operation),
+        )
+        for call in calls.values()
+    ]
 
 
 def _plain_call(finding: Finding, stage: int, evidence: Evidence) -> Call:

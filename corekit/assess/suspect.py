@@ -96,7 +96,8 @@ class NextTest:
 class Call:
     """Whether an operation may be proposed on what was found, and why or why not yet.
 
-    `fault` is the full key of the fault that it would cure, where one stands out from all that it cures.
+    `fault` is the full key of the fault that it would cure, where one stands out from all that it cures;
+    `chance` that of all that it cures together.
     """
 
     operation: str
@@ -104,6 +105,7 @@ class Call:
     why: str
     stage: int
     fault: str = ""
+    chance: float = 0.0
 
 
 @attrs.frozen(kw_only=True)
