@@ -16,6 +16,7 @@ from .contradiction import Contradiction, misfits
 from .hypotheses import SOUND, Tables, joint
 from .inference import Beliefs, now, start, step
 from .outcome import Outcome, all_outcomes, countable
+from .steps import with_what_findings_ask
 from .suspect import (
     CALL_AT,
     WORK_AT,
@@ -34,6 +35,7 @@ from .timeline import (
     GONE,
     Event,
     StageOutcome,
+    answered_trials,
     complaint_of,
     events,
     let_in,
@@ -132,7 +134,8 @@ def rule(
         systems=frozenset(tables.systems),
         calls=calls,
         suspects=suspects(evidence) if order or _is_told(tables) else [],
-        tests=[*reversed(ahead.values()), *tests],  # several findings may ask for one reading
+        # several findings may ask for one reading
+        tests=with_what_findings_ask(evidence, [*reversed(ahead.values())], tests),
         contradictions=misfits(evidence),
     )
 
@@ -193,6 +196,7 @@ def _evidence(
         barred=frozenset(stage.barred),
         fitted=stage.fitted,
         seen=_standing(job, plugins, stage.stage),
+        found=frozenset(one.code for one in stage.findings if one.verdict is not Verdict.PASS),
         asked=frozenset(asked),
         done=stage.done,
         acts=[
@@ -200,6 +204,7 @@ def _evidence(
             for operation in plugins.operations.values()
             if operation.as_test and operation.key.partition(".")[0] in beliefs.tables.systems
         ],
+        tried=answered_trials(job, plugins, stage.stage),
     )
 
 
@@ -265,11 +270,12 @@ def _test_before(system: System, finding: Finding) -> NextTest:
     wanted = system.measurands.get(key) or system.observations.get(key) or system.traits.get(key)
     title = wanted.title if wanted is not None else finding.next_test
     check = finding.check[0].lower() + finding.check[1:]
-    question = (
-        f"Test again {check}."
-        if finding.next_test == finding.of and finding.value is not None
-        else f"{title}, before anything is said of {check}."
-    )
+    if finding.next_test == finding.of and finding.value is not None:
+        question = f"Test again {check}."
+    elif title.casefold() == check.casefold():
+        question = f"{title}: not known yet."
+    else:
+        question = f"{title}, before anything is said of {check}."
     return NextTest(
         system=system.key,
         key=finding.next_test,

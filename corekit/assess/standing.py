@@ -7,6 +7,7 @@ reading of today and never repeated as a finding of today.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import attrs
 
@@ -27,7 +28,7 @@ class Standing:
     readings: Mapping[tuple[str, str], Reading] = attrs.field(factory=dict)
     sightings: Mapping[tuple[str, str], Sighting] = attrs.field(factory=dict)
 
-    def beside(self, check: Check, case: Case) -> Case | None:
+    def beside(self, check: Check[Any], case: Case) -> Case | None:
         """The case with what stands beside what this stage read; None where the check asks for nothing of
         the one or nothing of the other.
         """

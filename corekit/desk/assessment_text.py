@@ -22,10 +22,12 @@ from ..plugin.uncertainty import overdue, shares
 from ..report.next_tests import asks_for_codes
 from ..report.records import record_lines, records_of
 from ..report.statements import code_sentences, nothing_found, reasons_not_said
+from ..signs import visible
+from .brought import brought_lines
 from .causes import cause_lines
 from .check import CheckView
 from .complaint import complaint_sentences
-from .next_step import again_words
+from .next_step import again_words, begins_at
 
 WIDTH = 100
 NEXT_SHOWN = 4  # tests shown with hazard and step; the others by their question
@@ -76,6 +78,10 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
     noted = own_words(assessment.job)
     if noted:
         parts.append("Noted in words\n" + "\n".join(_item(_own_words(one, seen)) for one in noted))
+    brought = list(brought_lines(assessment.job))
+    if brought:
+        heading = "Earlier, elsewhere (nothing here is judged by it)"
+        parts.append("\n".join([heading, *(_item(*lines) for lines in brought)]))
     stands = _where_it_stands(seen)
     if stands:
         parts.append("Where the job stands\n" + "\n".join(map(_item, stands)))
@@ -113,7 +119,7 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
             "Too long for the time left\n"
             + "\n".join(_item(f"{test.question}{_time(test)}") for test in too_long)
         )
-    return printable("\n\n".join(parts))
+    return visible("\n\n".join(parts))
 
 
 def _what_next(seen: CheckView) -> Iterator[str]:
@@ -161,11 +167,6 @@ def _where_it_stands(seen: CheckView) -> list[str]:
     for what, note in waivers(job).items():
         lines.append(f"{what.capitalize() if what in WAIVED_CHARGES else seen.plugins.title(what)}: {note}")
     return lines
-
-
-def printable(text: str) -> str:
-    """What a terminal may be given: no control characters from anybody's file."""
-    return "".join(character if character == "\n" or character.isprintable() else "�" for character in text)
 
 
 def _tally(seen: CheckView) -> str:
@@ -282,6 +283,8 @@ def _test(seen: CheckView, number: int, test: NextTest) -> str:
         lines += [f"Caution: {wanted.hazard}"] if not isinstance(wanted, Trait) and wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""
         lines += [" ".join(part for part in (where, wanted.how) if part)] if where or wanted.how else []
+        begin = "" if isinstance(wanted, Trait) else begins_at(test.wants, seen.assessment.job, seen.plugins)
+        lines += [f"Begin at {begin}, which the trouble code names."] if begin and not test.place else []
         at = f', place = "{test.place}"' if test.place else ""
         lines.append(
             f'Write it down under [traits] as "{wanted.key}".'

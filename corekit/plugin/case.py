@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import Enum
-from typing import Protocol, TypeVar, cast, overload
+from typing import TYPE_CHECKING, Protocol, TypeVar, cast, overload
 
 import attrs
 
@@ -23,6 +24,9 @@ from .faults import FaultTable
 from .limit_words import limit_by_answer, possible_limit_words, uncertainty_at_most
 from .reading import Reading, Series
 from .record import Record
+
+if TYPE_CHECKING:
+    from .derived import Derivation
 
 E = TypeVar("E", bound=Enum)
 
@@ -44,6 +48,9 @@ class Owner(Protocol):
 
     @property
     def observations(self) -> Mapping[str, Observation]: ...
+
+    @property
+    def derived(self) -> Mapping[str, Derivation]: ...
 
     @property
     def faults(self) -> FaultTable | None: ...
@@ -393,7 +400,7 @@ class Case:
             # came last.
             others = [conform_together(other, limit).judged for other in judged.others]
             several = [probability, *(other.probability for other in others)]
-            probability, leans = sum(several) / len(several), Verdict.UNDECIDED
+            probability, leans = math.fsum(several) / len(several), Verdict.UNDECIDED
             verdict = Verdict.ADVICE if verdict is Verdict.ADVICE else Verdict.UNDECIDED
         advises = verdict is Verdict.ADVICE
         depends_on = None if apart else together.depends_on

@@ -6,7 +6,7 @@ from enum import Enum
 
 import corekit as ck
 
-egr = ck.System("egr", "Exhaust gas recirculation")
+egr = ck.System("egr", "Exhaust gas recirculation", api="1.0")
 
 # ---- what to beware of, in our words; local rules and the vehicle manufacturer's instructions come first
 
