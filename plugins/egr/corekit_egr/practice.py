@@ -179,7 +179,7 @@ def coil(car: Egr, size: float) -> Egr:
     size=(6, 10),
     unit="inHg",
     mends="replace_vacuum_hose",
-    named="vacuum_hose",
+    named=("valve_hose", "vacuum_hose"),
 )
 def hose(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, hose=size, valve=VACUUM)
@@ -601,6 +601,16 @@ def exhaust(car: Car, at: At) -> str:
 @practice.sees("vent_filter")
 def vent_filter(car: Car, at: At) -> str | None:
     return "clean" if _is_vacuum(car) else None
+
+
+@practice.sees("coil_path")
+def coil_path(car: Car, at: At) -> str | None:
+    return ("reads open" if _own(car).coil > 1e3 else "reads a value") if _is_vacuum(car) else None
+
+
+@practice.sees("exhaust")
+def exhaust(car: Car, at: At) -> str:
+    return "as built and tight"
 
 
 @practice.sees("vacuum_drive")
