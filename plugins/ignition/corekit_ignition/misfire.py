@@ -85,11 +85,11 @@ def misfire(
     if number is None:
         yield case.gap(cylinders, "The misfire rate depends on the number of cylinders, which is not known.")
         return
-    total = sum(reading.number for reading in counts)
+    total = math.fsum(reading.number for reading in counts)
     # A count over so many turns would come out a little different next time: its own square root is added to
     # the uncertainty.
     chance = {"ignition.misfires.chance": math.sqrt(max(total, 1.0))}
-    whole = ck.propagate(lambda *each: sum(each), [reading.value for reading in counts], "count")
+    whole = ck.propagate(lambda *each: math.fsum(each), [reading.value for reading in counts], "count")
     whole = ck.Value(whole.kind, whole.number, {**whole.budget, **chance}, whole.rests_on)
     share = misfire_share(
         ck.Value(whole.kind, max(0.0, whole.number), whole.budget, whole.rests_on), turns, number
