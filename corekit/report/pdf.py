@@ -89,7 +89,8 @@ class _Paper:
         self._left = self._theme.left * MM
         self._width = self._size[0] - (self._theme.left + self._theme.right) * MM
         has_code = not document.draft and any(isinstance(block, Code) for block in document.blocks)
-        texts = (link, carried) if has_code else (None, None)
+        transfer = document.transfer or None
+        texts = (link, carried, transfer) if has_code else (None, None, None)
         self._symbols: list[Symbol | None] = [None if text is None else symbol(text) for text in texts]
         self._setter = Typesetter(
             document=document,

@@ -258,10 +258,10 @@ def test_an_id_that_is_none_is_refused_and_writes_nothing(shop: Shop) -> None:
 def test_an_answer_with_a_fault_may_be_put_right_under_the_same_id(shop: Shop) -> None:
     job = arrived(shop)
     with pytest.raises(VisitError) as error:
-        said(shop, job, "reading", step=[rest("9.1 V")])
+        said(shop, job, "reading", step=[rest("5.1 V")])
     assert fault(error).asked and readings(shop, job) == []
-    said(shop, job, "reading", step=[rest("9.1 V", confirmed=True)])
-    assert readings(shop, job) == ["9.1 V"]
+    said(shop, job, "reading", step=[rest("5.1 V", confirmed=True)])
+    assert readings(shop, job) == ["5.1 V"]
 
 
 # ── at once, and cut short ──────────────────────────────────────────────────────────────────────────────────
@@ -613,7 +613,7 @@ def test_a_correction_and_a_new_job_are_tried_too(shop: Shop) -> None:
     assert trial.texts[getattr(trial.job.vehicle.plate, "hash", "")] == "DEMO-7"
     assert len(shop.store.jobs()) == 1
     with pytest.raises(VisitError):
-        job_with(shop.context, job, {"step": [rest("9.1 V")]})
+        job_with(shop.context, job, {"step": [rest("5.1 V")]})
 
 
 # ── forgotten ───────────────────────────────────────────────────────────────────────────────────────────────
