@@ -206,21 +206,37 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
         current: list[Run] = []
         width = 0.0
         space = typeface(style).advances[32]
-        for word in _words(paragraph, style):
-            wide = _advance(word)
+        for word, wide in _measured(paragraph, style):
             if current and width + space + wide <= limit:
                 current += [(typeface(style), " "), *word]
                 width += space + wide
                 continue
             if current:
                 lines.append(_line(current, size))
-            current, width = word, wide
+            current, width = list(word), wide
             while width > limit:
                 head, current = _cut_at(current, limit)
                 lines.append(_line(head, size))
                 width -= _advance(head)  # not counted anew: a word may have thousands of characters
         lines.append(_line(current, size))
     return lines
+
+
+#: Words of the paper that is set with their widths in 1/1000 of the size: it is tried in several sizes.
+_known_words: dict[tuple[tuple[Piece, ...], str], list[tuple[list[Run], float]]] = {}
+
+
+def _measured(pieces: Sequence[Piece], style: str) -> list[tuple[list[Run], float]]:
+    key = tuple(pieces), style
+    known = _known_words.get(key)
+    if known is None:
+        known = _known_words[key] = [(word, _advance(word)) for word in _words(pieces, style)]
+    return known
+
+
+def forget_words() -> None:
+    """Let the words of a paper go once it is set; they may be a person's."""
+    _known_words.clear()
 
 
 def _line(parts: Iterable[Run], size: float) -> TextLine:

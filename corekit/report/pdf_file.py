@@ -25,6 +25,7 @@ from reportlab.pdfbase.pdfdoc import (
     PDFDictionary,
     PDFInfo,
     PDFName,
+    PDFObject,
     PDFObjectReference,
     PDFPage,
     PDFStream,
@@ -151,6 +152,24 @@ class _DatelessInfo(PDFInfo):  # type: ignore[misc]
         return PDFDictionary(entries).format(document)  # type: ignore[no-any-return]
 
 
+class _Element(PDFObject):  # type: ignore[misc]
+    """An element of a page, written at once: there are a hundred of them, and reportlab's dictionaries take
+    longer.
+    """
+
+    __RefOnly__ = 1
+
+    def __init__(self, kind: str, parent: Any, page: Any, place: int) -> None:
+        self._kind, self._parent, self._page, self._place = kind, parent, page, place
+
+    def format(self, document: Any) -> bytes:
+        numbers = document.idToObjectNumberAndVersion
+        (parent, _), (page, _) = numbers[self._parent.name], numbers[self._page.name]
+        return (
+            f"<< /Type /StructElem /S /{self._kind} /P {parent} 0 R /Pg {page} 0 R /K {self._place} >>"
+        ).encode()
+
+
 class PdfFile:
     """One file while it is written, page after page; origin of a page at the lower left, points.
 
@@ -240,18 +259,7 @@ class PdfFile:
         for nth, (page, kinds) in enumerate(zip(self._pages, self._elements, strict=False)):
             by_page.append(
                 [
-                    self._document.Reference(
-                        PDFDictionary(
-                            {
-                                "Type": PDFName("StructElem"),
-                                "S": PDFName(kind),
-                                "P": whole,
-                                "Pg": page,
-                                "K": place,
-                            }
-                        ),
-                        f"tags:{nth}:{place}",
-                    )
+                    self._document.Reference(_Element(kind, whole, page, place), f"tags:{nth}:{place}")
                     for place, kind in enumerate(kinds)
                 ]
             )

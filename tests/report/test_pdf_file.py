@@ -40,6 +40,7 @@ INNER: tuple[tuple[str, str, str], ...] = (
     ("pdfdoc", "PDFDictionary", "describe a font and the document"),
     ("pdfdoc", "PDFInfo", "leave the dates out of the document information"),
     ("pdfdoc", "PDFName", "describe a font and the document"),
+    ("pdfdoc", "PDFObject", "tell the order of reading"),
     ("pdfdoc", "PDFObjectReference", "tell the order of reading"),
     ("pdfdoc", "PDFPage", "tell what stands on a page"),
     ("pdfdoc", "PDFStream", "embed a font file that is packed already"),
