@@ -26,6 +26,7 @@ VERBS = {
     "init": "set up your shop: name, prices, where invoices are numbered",
     "work": "open the screens: a whole visit in the browser of a phone",
     "check": "say what a visit file or a job shows, and which test comes next",
+    "read": "make a draft of a logger's file or of the car's own data, to look at",
     "add": "save a visit file in the store, or what has changed in it",
     "estimate": "make an estimate and save it; the customer approves exactly this",
     "approve": "record the customer's approval of an estimate",
@@ -56,7 +57,7 @@ VERBS = {
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "open", "plugins")
+_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "plugins")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)

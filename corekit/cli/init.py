@@ -29,6 +29,7 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from ..desk.errors import DeskError
+    from ..desk.publishing import page_problem
     from ..desk.settings import PRICE_FILE
     from ..desk.setup import Answers, no_shop_yet, set_up
 
@@ -71,6 +72,14 @@ def run(args: argparse.Namespace) -> int:
             "No page address is set: your documents carry the record mark and no code. It is page = … in"
             " shop.toml."
         )
+    elif problem := page_problem(folder, answers.page):
+        print(
+            f"The codes on your documents lead nowhere yet: nothing answers as a page at {answers.page}:"
+            f" {problem}. Documents say so until it does. Serve the pages there (corekit serve --help);"
+            " corekit publish tells when they open."
+        )
+    else:
+        print(f"A page answers at {answers.page}.")
     print(
         "Then write down a visit and look at it:  corekit check"
         f" visit.toml{'' if folder == home else f' --shop {folder}'}"

@@ -70,10 +70,10 @@ class ShopContext:
         """The systems that are installed, loaded when they are first asked for."""
         return self.load_plugins()
 
-    @cached_property
+    @property
     def declared(self) -> Declared:
-        """What a visit file of this shop may say."""
-        return declared(self.plugins, self.settings, self.prices.currency)
+        """What a visit file of this shop may say, by the price book as it is now."""
+        return declared(self.plugins, self.settings, self.prices.currency, self.prices)
 
     @cached_property
     def jurisdiction(self) -> Jurisdiction:

@@ -29,7 +29,7 @@ from .context import ShopContext, request_of
 from .errors import DeskError
 from .jobs import billed_with
 from .payments import due_of
-from .publishing import link_of, noted_link
+from .publishing import link_of, noted_link, with_page_note
 from .required import refuse_incomplete
 
 
@@ -141,7 +141,7 @@ def _issue_once(
             bill.assessment if isinstance(bill, Bill) else None,
             bill.lines if isinstance(bill, Bill) else (),
         )
-        document = marked(unmarked, heads)
+        document = marked(with_page_note(shop, unmarked), heads)
         record = InvoiceIssued(
             place=place,
             number=document.number,

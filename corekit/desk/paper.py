@@ -220,7 +220,11 @@ def payments_of(job: Job) -> list[tuple[str, Money]]:
     work = max(
         (
             place[one]
-            for one in (*(noted.id for noted in job.repairs), *(noted.id for noted in job.all(Arrived)))
+            for one in (
+                *(noted.id for noted in job.repairs),
+                *(noted.id for noted in job.serviced),
+                *(noted.id for noted in job.all(Arrived)),
+            )
         ),
         default=-1,
     )

@@ -19,6 +19,7 @@ from ..intake.declared import Declared
 from ..intake.form import InstrumentRow
 from ..jurisdictions import CODE, general, jurisdictions
 from ..model.jurisdiction import Jurisdiction, described
+from ..model.own_work import is_own_work
 from ..model.records import Instrument
 from ..plugin.host import Plugins
 from ..report.sheet import Issuer
@@ -28,6 +29,8 @@ from .errors import DeskError
 SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"
 PAGE_KEY_FILE = "keys/page.key"
 SIGNING_KEY_FILE = "keys/sign.key"
+#: Holds the page address once something has answered there as a page.
+PAGE_ANSWERED_FILE = "page.answered"
 PAPERS, PUBLISHED, BACKUPS = "papers", "published", "backups"
 NUMBER_PATTERN = "{year}-{device}{place:04}"
 #: So long an estimate holds where the shop says nothing else, and at most.
@@ -245,14 +248,21 @@ def _check_number(pattern: str, faults: Faults) -> None:
     faults.add(("number",), got, expected, f"{expected}, such as {quoted(NUMBER_PATTERN)}")
 
 
-def declared(plugins: Plugins, settings: Settings, currency: str) -> Declared:
+def declared(plugins: Plugins, settings: Settings, currency: str, book: PriceBook | None = None) -> Declared:
     """What a visit file of this shop may speak of.
+
+    Args:
+        book: For the tax rates and the work of the shop's own that it prices.
 
     Raises:
         DataFileError: an instrument is said to be the usual one for something that is no reading of an
             installed system. What belongs to a system that is not installed waits until it is.
     """
-    known = Declared.of(plugins, settings.instruments, currency, settings.usual, settings.decimal)
+    known = attrs.evolve(
+        Declared.of(plugins, settings.instruments, currency, settings.usual, settings.decimal),
+        rates=tuple(book.rates) if book is not None else None,
+        own_work=tuple(filter(is_own_work, book.operations)) if book is not None else (),
+    )
     faults = []
     for key, name in settings.usual.items():
         if key not in plugins.measurands and key.partition(".")[0] in plugins.systems:

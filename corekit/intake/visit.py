@@ -248,6 +248,8 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             "requested",
             "started",
             "repaired",
+            "serviced",
+            "priced",
             "waived",
             "charged",
             "approved_more",
@@ -271,7 +273,7 @@ class Reader(Evidence, WorkRows, ComplaintRows):
                 path,
                 "is empty",
                 "arrived, remarked, approved, setup, readings, records, seen, codes, tried, complaint_again,"
-                " requested, started, repaired, waived, charged, approved_more, old_parts,"
+                " requested, started, repaired, serviced, priced, waived, charged, approved_more, old_parts,"
                 " discounted, paid, refunded, announced, written_off, left or ended",
             )
         if "repaired" in groups and len(groups) > 1:
@@ -300,6 +302,10 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             self._started((*path, "started"), step.started)
         if step.repaired is not None:
             self._repaired((*path, "repaired"), step.repaired)
+        if step.serviced is not None:
+            self._serviced((*path, "serviced"), step.serviced)
+        if step.priced is not None:
+            self._priced((*path, "priced"), step.priced)
         if step.waived is not None:
             self._waived((*path, "waived"), step.waived)
         if step.charged is not None:

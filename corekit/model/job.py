@@ -34,12 +34,14 @@ from .records import (
     Opened,
     Paid,
     Photographed,
+    Priced,
     Receipted,
     Recorded,
     Repaired,
     Requested,
     Retold,
     Seen,
+    Serviced,
     Setup,
     Specified,
     Started,
@@ -217,12 +219,32 @@ class Job:
     @cached_property
     def approval(self) -> Approval:
         """What is approved, declined, done and open."""
-        acts = (noted.record for noted in self.standing if isinstance(noted.record, (Approved, Repaired)))
+        acts = (
+            noted.record
+            for noted in self.standing
+            if isinstance(noted.record, (Approved, Repaired, Serviced))
+        )
         return Approval.of([noted.record for noted in self.estimates], acts)
 
     @property
     def repairs(self) -> tuple[Noted[Repaired], ...]:
         return self.all(Repaired)
+
+    @property
+    def serviced(self) -> tuple[Noted[Serviced], ...]:
+        """Work of the shop's own that was done; it opens no stage."""
+        return self.all(Serviced)
+
+    @property
+    def works_done(self) -> tuple[str, ...]:
+        """All work that was done, each once: repairs first, then work of the shop's own."""
+        repaired = [noted.record.operation for noted in self.repairs]
+        return tuple(dict.fromkeys([*repaired, *(noted.record.operation for noted in self.serviced)]))
+
+    @property
+    def priced(self) -> dict[str, Priced]:
+        """Work → what it costs in this job alone, where that was said."""
+        return {noted.record.operation: noted.record for noted in self.all(Priced)}
 
     @property
     def requested(self) -> tuple[Noted[Requested], ...]:

@@ -44,6 +44,11 @@ def _words() -> Any:
     return attrs.field(default=None, converter=_personal)
 
 
+def _origin() -> Any:
+    """Where a statement comes from that nobody typed, in words; a file's name may name a person."""
+    return attrs.field(default=None, converter=_personal, metadata={"later": True})
+
+
 def _later(default: Any) -> Any:
     """A field that came after the first journals were written: as long as it says nothing it is not in the
     body either.
@@ -200,7 +205,7 @@ class Measured:
 
     `half_width` is what the way of typing allows for to both sides (a range, *about*, a ± of its own:
     `loosely` says which), in the coherent unit. `usual`: the reading named no instrument, and `instrument` is
-    the one the shop uses for it.
+    the one the shop uses for it. `origin`: the file and its stretch, or the bus, where nobody typed it.
     """
 
     of: str
@@ -216,6 +221,7 @@ class Measured:
     half_width: float = _later(0.0)
     loosely: str = _later("")
     usual: bool = _later(False)
+    origin: _Person = _origin()
 
 
 @attrs.frozen(kw_only=True)
@@ -243,6 +249,7 @@ class Recorded:
     typed: Sequence[Sequence[str]] = ()
     file: _Person = _words()
     sha256: str = ""
+    origin: _Person = _origin()
 
 
 @attrs.frozen(kw_only=True)
@@ -282,6 +289,7 @@ class CodesRead:
     state: str = ""
     codes: list[str] = attrs.field(factory=list)
     cannot: str = _public(CANNOT)
+    origin: _Person = _origin()
 
 
 #: Why work is asked for without a finding.
@@ -298,10 +306,10 @@ WAIVED_CHARGES = ("call-out", "travel", "diagnosis")
 
 @attrs.frozen(kw_only=True)
 class Requested:
-    """Work asked for without a finding: `ground` is one of `WANTED_ON`.
+    """Work asked for without a finding: `ground` is one of `REQUESTED_ON`.
 
-    A judgement needs a reason; a rework makes good what an earlier invoice (`invoice`, its number) was for,
-    and is not charged.
+    `operation` is a system's, or the name of work of the shop's own (`model.own_work`). A judgement needs a
+    reason; a rework makes good what an earlier invoice (`invoice`, its number) was for, and is not charged.
     """
 
     operation: str
@@ -399,6 +407,16 @@ class Photographed:
 
 
 @attrs.frozen(kw_only=True)
+class Brought:
+    """A document of another shop that the customer brought: its masked content as canonical text, and the
+    record mark that this leads to. Nothing here is judged by it.
+    """
+
+    content: str
+    mark: str
+
+
+@attrs.frozen(kw_only=True)
 class Estimated:
     """A Document that was handed over for approval, kept whole."""
 
@@ -443,6 +461,29 @@ class Repaired:
     operation: str
     stage: int
     cause: str = _later("")
+
+
+@attrs.frozen(kw_only=True)
+class Serviced:
+    """Work of the shop's own was done: nothing that was read rests on it, so no stage follows it."""
+
+    operation: str
+    stage: int = 0
+
+
+@attrs.frozen(kw_only=True)
+class Priced:
+    """What a piece of work costs in this job alone, in place of what the price book says of it.
+
+    `hours` is a decimal number as text, `tax` names a rate for the labour where it is not the usual one. Each
+    of `parts` has the texts name, price, quantity, condition, and unit, number and tax where they say
+    something.
+    """
+
+    operation: str
+    hours: str = ""
+    tax: str = ""
+    parts: list[dict[str, str]] = attrs.field(factory=list)
 
 
 @attrs.frozen(kw_only=True)
@@ -652,8 +693,11 @@ RECORDS: dict[str, type] = {
     "ended": Ended,
     "waived": Waived,
     "photo": Photographed,
+    "brought": Brought,
     "approved": Approved,
     "repaired": Repaired,
+    "serviced": Serviced,
+    "priced": Priced,
     "charged": Charged,
     "approved_more": ApprovedMore,
     "old_parts": OldParts,

@@ -7,8 +7,10 @@ import flask
 
 from ..account.row import FaultRow
 from ..desk.assessing import Assessment, NextTest
+from ..desk.pricing import prices_in
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Operation
+from ..model.own_work import is_own_work
 from ..visit.progress import standing
 from ..visit.questions import TraitQuestion, trait_question, trait_texts
 from .context import Van
@@ -29,6 +31,7 @@ class RepairWork:
         asked: What is asked of the new part. shown_by: What will show that it worked; empty for work that
             nothing measures.
         cause: What was wrong in the customer's words, as far as the findings say it.
+        is_own: It is work of the shop's own, which cures nothing and is shown by nothing.
     """
 
     key: str
@@ -38,11 +41,12 @@ class RepairWork:
     asked: tuple[TraitQuestion, ...]
     shown_by: str
     cause: str = ""
+    is_own: bool = False
 
 
 def work_on(van: Van, key: str, job: Job, cause: str = "") -> RepairWork:
     """What there is to say of an operation before it is done."""
-    plugins, priced = van.shop.plugins, van.shop.prices.operations.get(key)
+    plugins, priced = van.shop.plugins, prices_in(van.shop, job).operations.get(key)
     declared = plugins.operations.get(key, Operation(key=key, title=key))
     hazards = (declared.hazard, priced.hazard if priced else "")
     measured = plugins.measurands.get(declared.shown_by)
@@ -58,6 +62,7 @@ def work_on(van: Van, key: str, job: Job, cause: str = "") -> RepairWork:
         asked=tuple(trait_question(trait, _known(old.get(trait.key, ""))) for trait in asked),
         shown_by=measured.title if measured else "",
         cause=cause,
+        is_own=is_own_work(key),
     )
 
 

@@ -27,7 +27,19 @@ from . import rows, seals
 #: Kinds of entry that a job's row follows from. A reading is none of them: it changes nothing here.
 KINDS = frozenset(
     {
-        *("opened", "vehicle", "customer", "estimated", "approved", "repaired", "arrived", "left", "ended"),
+        *(
+            "opened",
+            "vehicle",
+            "customer",
+            "requested",
+            "estimated",
+            "approved",
+            "repaired",
+            "serviced",
+            "arrived",
+            "left",
+            "ended",
+        ),
         *("issued", "paid", "written_off", "withdrawn", "forgotten"),
     }
 )

@@ -454,7 +454,7 @@ def test_a_plain_bar_is_the_pressure_that_was_declared() -> None:
         (
             'readings = [ { of = "cell.rest", is = "12.6 V", wiht = "meter" } ]',
             "step[8].readings[0].wiht: is not a key here; write one of of, place, is, with, range, confirmed,"
-            ' taken, withdrawn (perhaps "with")',
+            ' taken, origin, withdrawn (perhaps "with")',
         ),
         ('readings = [ { of = "cell.rest", is = "12.6 V", with = "metre" } ]', ""),
         (
