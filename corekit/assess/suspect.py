@@ -117,7 +117,8 @@ class Evidence:
         made: Full keys of all tests made at the latest stage, also of those that count for nothing.
         barred: Codes of checks that cannot be made yet.
         fitted: Trait → answer.
-        seen: Observation → what was seen last and still stands.
+        seen: Observation → what was seen last and still stands. found: Codes of this stage's findings that do
+            not pass.
         asked: Keys of systems that somebody asks about: of those every test that tells anything is named.
         done: Keys of the operations done so far. acts: Harmless work that may be done to find out.
         tried: Part and way of every trial that left its answer and still stands.
@@ -131,6 +132,7 @@ class Evidence:
     barred: frozenset[str]
     fitted: Mapping[str, object]
     seen: Mapping[str, str] = attrs.field(factory=dict)
+    found: frozenset[str] = frozenset()
     asked: frozenset[str] = frozenset()
     done: frozenset[str] = frozenset()
     acts: Sequence[Operation] = ()
@@ -232,7 +234,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             or _is_answered(evidence, test)
             or not applies(test.only, evidence.fitted)
             or not test.is_due(evidence.done)
-            or tables.systems[one.system].is_barred(test.key, evidence.seen)
+            or tables.systems[one.system].is_barred(test.key, evidence.seen, evidence.found)
             or allowance(tables.systems[one.system], test, _of_system(evidence, one.system), evidence.done)
             < LIKELY
         ):
@@ -338,7 +340,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     removes, table = tables.of_work(operation.key), tables.systems[operation.key.partition(".")[0]]
     if operation.key in evidence.done or operation.as_test is None or not removes:
         return None
-    if table.is_barred(operation.key, evidence.seen):
+    if table.is_barred(operation.key, evidence.seen, evidence.found):
         return None
     after = step(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
     ranking, done = Ranking(after), evidence.done | {operation.key}
@@ -347,7 +349,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     best: tuple[float, NextTest] | None = None
     for key, one in tables.tests.items():
         allowed = _opened(evidence, after, one, done)
-        barred = tables.systems[one.system].is_barred(one.test.key, evidence.seen)
+        barred = tables.systems[one.system].is_barred(one.test.key, evidence.seen, evidence.found)
         if not allowed or barred or not one.test.proposed or not applies(one.test.only, evidence.fitted):
             continue
         bits = information(ranking, one.system, one.test)

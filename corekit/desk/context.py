@@ -58,7 +58,7 @@ class ShopContext:
     load_plugins: Callable[[], Plugins]
     clock: Callable[[], datetime] = utc_now
     assessor: Assessor = assess
-    lock: threading.RLock = attrs.field(factory=threading.RLock, init=False, repr=False)
+    lock: threading.RLock = attrs.field(factory=threading.RLock, repr=False)
 
     @property
     def prices(self) -> PriceBook:

@@ -14,6 +14,7 @@ from .._version import __version__
 from ..billing.approval import ApprovedWork
 from ..billing.line import to_data as line_data
 from ..billing.waiver import waivers
+from ..model.account_number import transfer_code
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.job import Job
 from ..model.mark import UNMARKED, marked
@@ -137,7 +138,7 @@ def _issue_once(
         number = shop.settings.number.format(year=shop.now.year, device=shop.device, place=place)
         unmarked = with_carried(
             shop,
-            bill.document(sheet, number, UNMARKED),
+            with_transfer(shop, bill.document(sheet, number, UNMARKED), bill.payable.due),
             bill.assessment if isinstance(bill, Bill) else None,
             bill.lines if isinstance(bill, Bill) else (),
         )
@@ -164,6 +165,19 @@ def _issue_once(
             rates={row.rate: str(row.percent) for row in bill.totals.per_rate},
         )
         transaction.issue(shop.books_chain, record)
+
+
+def with_transfer(shop: ShopContext, document: Document, due: Money) -> Document:
+    """The invoice with the code of its transfer, where the shop names an account and something is due."""
+    return attrs.evolve(document, transfer=transfer_of(shop, document.number, due))
+
+
+def transfer_of(shop: ShopContext, number: str, due: Money) -> str:
+    """What the code of a transfer holds; empty where none is made."""
+    issuer = shop.settings.issuer
+    if not issuer.iban:
+        return ""
+    return transfer_code(name=issuer.name, iban=issuer.iban, bic=issuer.bic, amount=due, words=number)
 
 
 def _corrected(jobs: Sequence[Job]) -> str:

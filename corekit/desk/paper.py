@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import hashlib
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -164,6 +165,10 @@ def remove_papers(shop: ShopContext, job: Job) -> list[str]:
         *(invoice_name(noted.record.number) for noted in job.all(Issued)),
         *(draft_name(kind, name) for kind in DRAFTS for name in names_of(job)),
     ]
+    # An invoice in another form lies beside its paper: `invoice-2026-A0001.form.pdf`.
+    for name in named:
+        for path in folder.glob(f"{glob.escape(name)}.*"):
+            path.unlink(missing_ok=True)
     # What a job was called may have changed since its papers were made; its id has not.
     with_id = folder.glob(f"*-{_short(job.id)}-*.pdf")
     left = []

@@ -8,23 +8,18 @@ import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import attrs
 
 from ..billing.book import PriceBook
 from ..billing.line import Condition
-from ..billing.own_prices import book_for
 from ..billing.price_file import read_price_book
 from ..errors import CorekitError
 from ..fault import DataFault, DataFileError
 from ..files import write_over
-from ..model.job import Job
 from .errors import DeskError, VisitError
 from .settings import PRICE_FILE, read_prices
-
-if TYPE_CHECKING:
-    from .context import ShopContext
 
 #: What a part may be before it goes in.
 CONDITIONS = tuple(map(str, Condition))
@@ -92,11 +87,6 @@ class TypedPart:
     def is_filled(self) -> bool:
         """True where a part was typed at all."""
         return bool(self.name.strip() or self.price.strip())
-
-
-def prices_in(shop: ShopContext, job: Job) -> PriceBook:
-    """The prices that hold in a job: the book's, and its own in their place."""
-    return book_for(job, shop.prices)
 
 
 def write_price(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
@@ -13,11 +13,13 @@ import attrs
 from ..billing.book import PriceBook
 from ..billing.price_file import read_price_book
 from ..datafile import needed, read_toml, structured, table
+from ..errors import InputError
 from ..fault import DataFault, DataFileError, Faults, Place, any_of, near, path_text, quoted
 from ..intake.datasheet import Datasheet
 from ..intake.declared import Declared
 from ..intake.form import InstrumentRow
 from ..jurisdictions import CODE, general, jurisdictions
+from ..model.account_number import read_bic, read_iban
 from ..model.jurisdiction import Jurisdiction, described
 from ..model.own_work import is_own_work
 from ..model.records import Instrument
@@ -107,6 +109,8 @@ class ShopFile:
     number: str = NUMBER_PATTERN
     guarantee: str = ""
     pays_by: str = ""
+    iban: str = ""
+    bic: str = ""
     decimal: DecimalMark = DecimalMark.EITHER
     estimate_days: int = ESTIMATE_DAYS
     jurisdiction: str = ""
@@ -169,6 +173,8 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             f"years from 0 to {LONGEST_RETENTION}",
             str(RETENTION_YEARS),
         )
+    iban = _read(("iban",), form.iban, read_iban, "BE72 0000 0000 1616", faults)
+    bic = _read(("bic",), form.bic, read_bic, "ABCDBE22", faults)
     instruments, usual = _instruments(form, faults)
     faults.refuse(data, str(path))
     return Settings(
@@ -179,6 +185,8 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             tax_id=form.tax_id,
             guarantee=form.guarantee,
             pays_by=form.pays_by,
+            iban=iban,
+            bic=bic,
             registration=form.registration,
             mechanic=form.mechanic,
         ),
@@ -197,6 +205,15 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         due_days=form.due_days,
         retention_years=form.retention_years,
     )
+
+
+def _read(path: Place, text: str, read: Callable[[str], str], example: str, faults: Faults) -> str:
+    """What is said of the account as it is kept; empty where nothing is, or it is a fault."""
+    try:
+        return read(text) if text.strip() else ""
+    except InputError as error:
+        faults.add(path, str(error), "as it stands on your bank's papers", quoted(example))
+        return ""
 
 
 def read_prices(folder: Path) -> PriceBook:

@@ -16,6 +16,7 @@ class CustomerRow:
     name: str | None = None
     phone: str | None = None
     address: str | None = None
+    email: str | None = None
     tax_number: str | None = None
 
 
@@ -105,11 +106,15 @@ class ReadingForm:
 
 @table
 class RecordRow:
-    """A record; each point is `"0 s: 2.1 A"` or `["0 s", "2.1 A"]`."""
+    """A record; each point is `"0 s: 2.1 A"` or `["0 s", "2.1 A"]`.
+
+    `content` is what stands in the file, where it does not lie beside the visit file.
+    """
 
     of: str | None = None
     place: str | None = None
     file: str | None = None
+    content: str | None = None
     points: list[Words | None] | None = None
     units: list[str | None] | None = None
     decimal: str | None = None
@@ -230,6 +235,22 @@ class ArrivedStep:
 
 
 @table
+class PlannedStep:
+    on: Day | None = None
+    time: str | None = None
+    place: str | None = None
+    what: str | None = None
+    withdrawn: str | None = None
+
+
+@table
+class RecalledStep:
+    on: Day | None = None
+    what: str | None = None
+    withdrawn: str | None = None
+
+
+@table
 class LeftStep:
     because: str | None = None
     back: Day | None = None
@@ -330,6 +351,8 @@ class StepRow:
     tried: TriedStep | None = None
     complaint_again: ComplaintAgainStep | None = None
     requested: RequestedStep | None = None
+    planned: PlannedStep | None = None
+    recalled: RecalledStep | None = None
     started: StartedStep | None = None
     repaired: dict[str, Quantity | None] | None = None
     serviced: ServicedStep | None = None

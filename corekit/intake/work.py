@@ -25,6 +25,8 @@ from ..model.records import (
     Ended,
     Left,
     Paid,
+    Planned,
+    Recalled,
     Remarked,
     Repaired,
     Requested,
@@ -44,7 +46,9 @@ from .form import (
     EndedStep,
     LeftStep,
     PaidStep,
+    PlannedStep,
     PricedStep,
+    RecalledStep,
     RemarkedStep,
     RequestedStep,
     ServicedStep,
@@ -55,8 +59,11 @@ from .form import (
 from .prices import PriceRows
 
 _AMOUNT = re.compile(r"(?P<whole>[0-9]{1,9})(?:\.(?P<point>[0-9]{1,3})|,(?P<comma>[0-9]{1,2}))?")
+_TIME = re.compile(r"(?:[01]?[0-9]|2[0-3]):[0-5][0-9]")
 _LONGEST_WAIT = 14 * 86400.0  # s; a part left to rest, or a leak watched, over two weeks
 _LONGEST_NUMBER = 40  # characters of an invoice's number
+# It is printed and published, so it holds no words.
+_NUMBER = re.compile(rf"(?=.*[0-9])[A-Za-z0-9./_-]{{1,{_LONGEST_NUMBER}}}")
 LONGEST_CAUSE = 80  # characters that say what was wrong: a line on the first sheet
 
 
@@ -389,6 +396,27 @@ class WorkRows(Drafts):
             withdrawn=reason,
         )
 
+    def _planned(self, path: Place, row: PlannedStep) -> None:
+        self._given((*path, "on"), row.on, "the day", '"2026-12-03"')
+        if row.time is not None and _TIME.fullmatch(row.time.strip()) is None:
+            got = f"{quoted(row.time)} is no time of day"
+            self.faults.add((*path, "time"), got, "hours and minutes", '"09:30"')
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        record = Planned(
+            on=row.on or "",
+            time=(row.time or "").strip().zfill(5) if row.time else "",
+            place=personal("address", row.place),
+            what=personal("note", row.what),
+        )
+        self._say("planned", "planned", body_of(record), path, withdrawn=reason)
+
+    def _recalled(self, path: Place, row: RecalledStep) -> None:
+        self._given((*path, "on"), row.on, "the day from which on", '"2027-05-29"')
+        self._given((*path, "what"), row.what, "what is to be looked at again", '"brake fluid again"')
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        record = Recalled(on=row.on or "", what=personal("note", row.what))
+        self._say("recalled", "recalled", body_of(record), path, withdrawn=reason)
+
     def _left(self, path: Place, row: LeftStep) -> None:
         because = self._one_of(
             (*path, "because"), row.because, "a reason to leave", "why the job stays open", LEFT_BECAUSE
@@ -423,11 +451,11 @@ class WorkRows(Drafts):
             self.faults.add(
                 path, f"an earlier invoice belongs to {only_for}", "no invoice", "the row without of"
             )
-        if number is not None and len(number) > _LONGEST_NUMBER:
+        if number is not None and number.strip() and not _NUMBER.fullmatch(number.strip()):
             self.faults.add(
                 path,
                 f"{quoted(number)} is not the number of an invoice",
-                f"at most {_LONGEST_NUMBER} characters",
+                f"at most {_LONGEST_NUMBER} letters and figures without spaces, one figure at least",
                 "it as it is printed",
             )
         return (number or "").strip()

@@ -34,7 +34,9 @@ from .records import (
     Opened,
     Paid,
     Photographed,
+    Planned,
     Priced,
+    Recalled,
     Receipted,
     Recorded,
     Repaired,
@@ -307,6 +309,20 @@ class Job:
             for noted in self.standing
             if isinstance(noted.record, (Left, Arrived))
         )
+
+    @property
+    def planned(self) -> Noted[Planned] | None:
+        """The next visit, while nobody has come since it was planned."""
+        noted = self.last(Planned)
+        if noted is None:
+            return None
+        after = self.standing[[one.id for one in self.standing].index(noted.id) :]
+        return None if any(isinstance(one.record, Arrived) for one in after) else noted
+
+    @property
+    def recalls(self) -> tuple[Noted[Recalled], ...]:
+        """What the vehicle is to be looked at again for."""
+        return self.all(Recalled)
 
     @property
     def left_open(self) -> Noted[Left] | None:

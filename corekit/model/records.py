@@ -26,6 +26,7 @@ from .public_words import (
     WHY_CHANGED,
     WHY_CREDITED,
     WHY_LESS,
+    WHY_WITHDRAWN,
     WHY_WRITTEN_OFF,
     PublicWords,
 )
@@ -145,6 +146,7 @@ class Customer:
     name: _Person = _words()
     phone: _Person = _words()
     address: _Person = _words()
+    email: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
     tax_number: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
 
 
@@ -339,6 +341,27 @@ class Left:
     because: str
     stage: int = 0
     back: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Planned:
+    """When the mechanic means to be at the vehicle: `on` a day (YYYY-MM-DD), `time` (HH:MM) if one was named.
+
+    `place` is where, if it is not the customer's address; `what` says what for.
+    """
+
+    on: str
+    time: str = ""
+    place: _Person = _words()
+    what: _Person = _words()
+
+
+@attrs.frozen(kw_only=True)
+class Recalled:
+    """The vehicle is to be looked at again from a day on (YYYY-MM-DD): `what` says why."""
+
+    on: str
+    what: _Person = _words()
 
 
 @attrs.frozen(kw_only=True)
@@ -597,7 +620,11 @@ class Receipted:
 
 @attrs.frozen(kw_only=True)
 class Withdrawn:
-    """The subject no longer stands; the entry's reason says why."""
+    """The subject no longer stands; the entry's reason says why. Own words are kept with the persons, in
+    `because`, and the reason says what stands for them.
+    """
+
+    because: str = _public(WHY_WITHDRAWN, later=True)
 
 
 @attrs.frozen(kw_only=True)
@@ -687,6 +714,8 @@ RECORDS: dict[str, type] = {
     "requested": Requested,
     "estimated": Estimated,
     "remarked": Remarked,
+    "planned": Planned,
+    "recalled": Recalled,
     "left": Left,
     "arrived": Arrived,
     "started": Started,
@@ -741,6 +770,15 @@ def with_kept_words(kind: str, body: Mapping[str, Any]) -> dict[str, Any]:
         if isinstance(getattr(record, field.name), KeptWords)
     }
     return {**body, **kept}
+
+
+def with_kept_reason(kind: str, body: Mapping[str, Any], reason: str) -> tuple[dict[str, Any], str]:
+    """Body and reason of an entry as they may be written down: own words for why something is withdrawn stand
+    as personal text.
+    """
+    if kind != "withdrawn" or not reason.strip() or WHY_WITHDRAWN.holds(reason):
+        return dict(body), reason
+    return {**body, "because": PersonalText("note", reason)}, WHY_WITHDRAWN.instead
 
 
 def as_the_file_says(body: Mapping[str, Any]) -> dict[str, Any]:

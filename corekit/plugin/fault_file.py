@@ -117,6 +117,7 @@ class TestTable:
 @table
 class NotWhileRow:
     seen: dict[str, list[str]] = needed("an observation with the answers that bar", factory=dict)
+    found: list[str] = attrs.field(factory=list)
     tests: list[str] = attrs.field(factory=list)
     works: list[str] = attrs.field(factory=list)
     why: str = needed("the danger", default="")
@@ -269,12 +270,17 @@ class _Meaning:
             if self._one_of(at, of, "observation", self.declared.observations):
                 for answer in answers:
                     self._one_of(at, answer, "answer", self.declared.observations[of])
+        for code in row.found:
+            if code.partition(".")[0] != self.system or not code.partition(".")[2]:
+                got = f"{quoted(code)} is no code of this system's findings"
+                self.faults.add((*path, "found"), got, quoted(f"{self.system}.name"))
         for key in row.tests:
             self._one_of((*path, "tests"), key, "test", tests)
         for key in row.works:
             self._one_of((*path, "works"), key, "operation", self.declared.operations)
         return NotWhile(
             seen={of: tuple(answers) for of, answers in row.seen.items()},
+            found=frozenset(row.found),
             tests=frozenset(row.tests),
             works=frozenset(row.works),
             why=row.why,

@@ -14,7 +14,8 @@ import flask
 
 from ..desk.errors import VisitError
 from ..desk.offerable import requested_work
-from ..desk.pricing import CONDITIONS, TypedPart, prices_in, write_price
+from ..desk.pricing import CONDITIONS, TypedPart, write_price
+from ..desk.quote import prices_in
 from ..desk.rows import add_rows, job_with
 from ..model.job import Job
 from ..model.own_work import is_own_work, own_work_name

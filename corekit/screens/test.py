@@ -27,6 +27,8 @@ from .context import Van
 from .page import job_page
 from .preview import said
 from .retest import again_path, arrival, shown_by, shown_repair
+from .returning import last_time
+from .samples import records_of
 from .test_options import TestOptions, options_in_address
 
 _AHEAD = 30  # of the next tests are kept ready for when the network goes: nobody keeps to the first few
@@ -114,10 +116,12 @@ def add(app: flask.Flask, van: Van) -> None:
             next=following or wishes.path(job, back),
             after=following or next((path_of(job, one, wishes) for one in others), ""),
             cannot=questions.CANNOT,
+            last_time=last_time(van, job, ask.key, ask.place) if ask.measured else "",
             missing=_missing(ask.key, assessment, plugins) if ask.recorded else [],
             place_path=lambda place: own.path(job, f"test/{ask.key}", place=place),
             enough=wishes.without(ask.key).path(job, back),
             own_limit=_own_limit(job, ask.key),
+            records=records_of(van, ask.key),
             ahead=ahead_of(job, others, wishes, following),
             trial=preview.trial_again(van, job.id),
             now=complaint_now(job),

@@ -11,8 +11,7 @@ from markupsafe import Markup
 
 from ..account.account import Account, account_of
 from ..desk.assessing import Assessment
-from ..desk.pricing import prices_in
-from ..desk.quote import Prospect
+from ..desk.quote import Prospect, prices_in
 from ..model.document import Document, NextSteps
 from ..model.job import Job
 from ..report.account_blocks import account_block, answer_block

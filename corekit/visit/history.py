@@ -33,7 +33,9 @@ from ..model.records import (
     Opened,
     Paid,
     Photographed,
+    Planned,
     Priced,
+    Recalled,
     Recorded,
     Remarked,
     Repaired,
@@ -263,6 +265,15 @@ def _left(asked: _Context, record: Left) -> _Row:
     return "Left for now", record.because + (f", back on {record.back}" if record.back else ""), record.stage
 
 
+def _planned(asked: _Context, record: Planned) -> _Row:
+    told = (f"{record.on} {record.time}".strip(), asked.text(record.what), asked.text(record.place))
+    return "Appointment", ", ".join(filter(None, told)), None
+
+
+def _recalled(asked: _Context, record: Recalled) -> _Row:
+    return "To be looked at again", f"from {record.on} on: {asked.text(record.what)}", None
+
+
 def _arrived(asked: _Context, record: Arrived) -> _Row:
     return (
         "Arrived",
@@ -357,6 +368,8 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Paid: _paid,
     Announced: _announced,
     WrittenOff: _written_off,
+    Planned: _planned,
+    Recalled: _recalled,
     Left: _left,
     Arrived: _arrived,
     Started: _started,
@@ -385,6 +398,8 @@ _MAY_BE_WITHDRAWN = (
     Paid,
     Announced,
     WrittenOff,
+    Planned,
+    Recalled,
     Left,
     Arrived,
     Started,

@@ -13,6 +13,7 @@ import subprocess
 import sys
 import urllib.request
 from collections.abc import Callable
+from decimal import Decimal
 from importlib.metadata import EntryPoint
 from pathlib import Path
 from typing import Any
@@ -309,12 +310,40 @@ def test_a_shop_is_set_up_once(tmp_path: Path) -> None:
     for name in ("shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"):
         assert str(tmp_path / "s" / name) in said.out
     before = files(tmp_path / "s")
-    refused(corekit(*words), "is a shop already", "nothing was changed")
+    assert "nothing was changed" in done(corekit(*words)).out
     assert files(tmp_path / "s") == before
 
 
+def test_set_up_again_it_changes_what_is_said_anew_and_nothing_else(tmp_path: Path) -> None:
+    words = ["init", str(tmp_path / "s"), "--name", "N", "--address", "A", "--currency", "EUR"]
+    done(corekit(*words))
+    before = files(tmp_path / "s")
+    again = ["init", str(tmp_path / "s"), "--hour", "62,50", "--tax-rate", "20 %", "--contact", "000 1"]
+    done(corekit(*again))
+    with Shop(tmp_path / "s") as opened:
+        prices, issuer = opened.context.prices, opened.context.settings.issuer
+        assert (str(prices.labour), prices.rates) == ("62.50", {"standard": Decimal(20)})
+        assert (issuer.contact, issuer.name, issuer.address) == ("000 1", "N", ("A",))
+    after = files(tmp_path / "s")
+    changed = {path for path in before if before[path] != after.get(path)}
+    assert {Path(path).name for path in changed} <= {"shop.toml", "prices.toml", "journal.sqlite"}
+    refused(corekit("init", str(tmp_path / "s"), "--hour", "much"), "62.50")
+    assert files(tmp_path / "s") == after
+
+
+def test_it_asks_in_the_order_in_which_a_shop_is_told(tmp_path: Path) -> None:
+    told = "Me & Co\n2 Lane; Town\n000 1\nT-1\n20\neur\n62.50\n25\n35\nin cash\nBE72 0000 0000 1616\n"
+    done(corekit("init", tmp_path / "s", answer=told))
+    with Shop(tmp_path / "s") as opened:
+        issuer, prices = opened.context.settings.issuer, opened.context.prices
+        assert (issuer.name, issuer.address, issuer.contact) == ("Me & Co", ("2 Lane", "Town"), "000 1")
+        assert (issuer.tax_id, issuer.pays_by, issuer.iban) == ("T-1", "in cash", "BE72000000001616")
+        assert (str(prices.labour), str(prices.call_out), str(prices.diagnosis)) == ("62.50", "25", "35")
+        assert prices.rates == {"standard": Decimal(20)}
+
+
 def test_what_is_not_said_is_asked(tmp_path: Path) -> None:
-    said = done(corekit("init", tmp_path / "s", answer="2 Lane; Town\nMe & Co\neur\n"))
+    said = done(corekit("init", tmp_path / "s", answer="Me & Co\n2 Lane; Town\n\n\n\neur\n"))
     with Shop(tmp_path / "s") as opened:
         assert (
             opened.context.settings.issuer.name,
