@@ -19,7 +19,7 @@ from corekit.intake.visit import read_visit
 from corekit.plugin.host import load
 from corekit.reference import data_path
 
-#: A plain file of the largest size, and how many of them the worst may cost: about two seconds of a processor.
+#: A plain file of the largest size; so many of them may the worst cost, about two seconds of a processor.
 _PLAIN = "a = [" + "1.5, " * 200_000 + "]\n"
 PLAIN_FILES = 8
 HEAD = 'job = "x"\nreason = "y"\n[vehicle]\nplate = "A"\ndescription = "van"\n'

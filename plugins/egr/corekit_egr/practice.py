@@ -603,16 +603,6 @@ def vent_filter(car: Car, at: At) -> str | None:
     return "clean" if _is_vacuum(car) else None
 
 
-@practice.sees("coil_path")
-def coil_path(car: Car, at: At) -> str | None:
-    return ("reads open" if _own(car).coil > 1e3 else "reads a value") if _is_vacuum(car) else None
-
-
-@practice.sees("exhaust")
-def exhaust(car: Car, at: At) -> str:
-    return "as built and tight"
-
-
 @practice.sees("vacuum_drive")
 def vacuum_drive(car: Car, at: At) -> str | None:
     now = _own(car)
