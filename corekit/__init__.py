@@ -12,11 +12,12 @@ from ._version import __version__
 
 TYPE_CHECKING = False  # importing typing for this one name would cost a third of a bare start
 if TYPE_CHECKING:
-    from typing import Any
-
     from .desk.shop import Shop as Shop
     from .desk.shop import open_shop as open_shop
     from .judge import Side as Side
+    from .model.channel import Log as Log
+    from .model.channel import Reader as Reader
+    from .model.channel import Track as Track
     from .model.figure import Band as Band
     from .model.figure import Dot as Dot
     from .model.figure import Figure as Figure
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     from .model.value import Value as Value
     from .model.value import exact as exact
     from .model.value import propagate as propagate
+    from .plugin.api import API_VERSION as API_VERSION
     from .plugin.calculation import Calculation as Calculation
     from .plugin.calculation import Input as Input
     from .plugin.calculation import Output as Output
@@ -64,11 +66,31 @@ if TYPE_CHECKING:
     from .plugin.tables import interpolate as interpolate
     from .plugin.tables import interpolate_clamped as interpolate_clamped
     from .units import show as show
+else:  # a type checker that saw this would let any misspelt name pass
+
+    def __getattr__(name):
+        if name not in _WHERE:
+            from .plugin.api import API_VERSION
+
+            raise AttributeError(
+                f"corekit has no name {name!r}; it has {', '.join(sorted(_WHERE))} (API {API_VERSION})"
+            )
+        if name in _DEPRECATED:
+            import warnings
+
+            instead, since = _DEPRECATED[name]
+            text = f"corekit.{name} is deprecated since API {since}; write {instead}"
+            warnings.warn(text, DeprecationWarning, stacklevel=2)
+        return getattr(importlib.import_module(f".{_WHERE[name]}", __name__), name)
+
 
 _WHERE = {
     "Shop": "desk.shop",
     "open_shop": "desk.shop",
     "Side": "judge",
+    "Log": "model.channel",
+    "Reader": "model.channel",
+    "Track": "model.channel",
     "Band": "model.figure",
     "Dot": "model.figure",
     "Figure": "model.figure",
@@ -94,6 +116,7 @@ _WHERE = {
     "Value": "model.value",
     "exact": "model.value",
     "propagate": "model.value",
+    "API_VERSION": "plugin.api",
     "Calculation": "plugin.calculation",
     "Input": "plugin.calculation",
     "Output": "plugin.calculation",
@@ -120,11 +143,8 @@ _WHERE = {
 
 __all__ = ["__version__", *_WHERE]  # noqa: PLE0604
 
-
-def __getattr__(name: str) -> Any:
-    if name not in _WHERE:
-        raise AttributeError(f"corekit has no name {name!r}; it has {', '.join(sorted(_WHERE))}")
-    return getattr(importlib.import_module(f".{_WHERE[name]}", __name__), name)
+#: A name that goes with the API's next first number → what to write instead, and since which version.
+_DEPRECATED: dict[str, tuple[str, str]] = {}
 
 
 def __dir__() -> list[str]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from typing import Protocol, TypeVar
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from functools import partial
+from typing import Any, Protocol, TypeVar
 
 import attrs
 
@@ -11,8 +12,10 @@ from ..model.finding import Finding, Gap, Reason, Text, Urgency, Verdict
 from ..model.job import Job
 from ..model.records import Measured
 from ..plugin import intact
+from ..plugin.barred import bars, under_bars
 from ..plugin.case import Case
 from ..plugin.check import Check, run
+from ..plugin.derived import Derivation, derive, with_derived
 from ..plugin.guard import failure_words, guarded
 from ..plugin.host import Failure, Plugins
 from ..plugin.reading import Reading, readings_at
@@ -23,6 +26,7 @@ from .contradiction import Contradiction, all_alike
 from .proof import RepairProof, repair_proofs
 from .ruling import StageEvidence, rule
 from .stage import case_at, unknown_at, unknown_codes
+from .standing import Standing, speaks_of_now, standing_at
 from .suspect import Call, NextTest, Suspect
 
 CHECK_SECONDS = 5.0
@@ -175,9 +179,7 @@ def assess(
         with intact.each_piece_held():
             made = _evaluation(job, plugins)
     readings = tuple(_readings(job, stage, plugins) for stage in job.stages)
-    findings = tuple(
-        sorted(made.findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage))
-    )
+    findings = tuple(sorted(made.findings, key=_before_others))
     in_question = made.about(about)
     ruling = rule(job, plugins, made.stages, in_question, about)
     tests = ruling.tests
@@ -189,7 +191,7 @@ def assess(
         next_tests=tuple(test for test in tests if test.fits(minutes_left)),
         calls=tuple(ruling.calls),
         comparisons=tuple(comparisons(readings, findings)),
-        repairs=tuple(repair_proofs(job, findings, plugins)),
+        repairs=tuple(repair_proofs(job, findings, made.gaps, plugins)),
         readings=readings,
         failures=plugins.failures,
         versions={
@@ -203,6 +205,11 @@ def assess(
         contradictions=(*ruling.contradictions, *made.alike),
         too_long=tuple(test for test in tests if not test.fits(minutes_left)),
     )
+
+
+def _before_others(finding: Finding) -> tuple[int, int, bool]:
+    """What is more urgent first; of one stage what failed before what is open or only advised."""
+    return _URGENCIES.index(finding.urgency), finding.stage, finding.verdict is not Verdict.FAIL
 
 
 def _evaluation(job: Job, plugins: Plugins) -> _Evaluation:
@@ -239,15 +246,16 @@ class _Evaluation:
                 cases[system.key] = case
             else:
                 shown.add_codes(system, case)
+        cases = self._with_derived(cases)
         broken = {
             key: contradictions(self.plugins.systems[key].relations.values(), one)
             for key, one in cases.items()
         }
         titles = contradicted(finding for findings in broken.values() for finding in findings)
-        for key, one in cases.items():
-            self._add_system(
-                self.plugins.systems[key], attrs.evolve(one, contradicted=titles), shown, broken[key]
-            )
+        cases = {key: attrs.evolve(one, contradicted=titles) for key, one in cases.items()}
+        standing = standing_at(self.job, case, self.plugins) if case is not None and stage else Standing()
+        for key, results in self._results(cases, broken, standing).items():
+            self._add_system(self.plugins.systems[key], cases[key], shown, broken[key], results)
         if case is not None:
             shown.fitted, shown.done = case.fitted, frozenset(case.repairs)
         self.stages.append(shown)
@@ -268,21 +276,131 @@ class _Evaluation:
         ]
 
     def _add_system(
-        self, system: System, case: Case, shown: StageEvidence, broken: Sequence[Finding]
+        self,
+        system: System,
+        case: Case,
+        shown: StageEvidence,
+        broken: Sequence[Finding],
+        results: Iterable[Finding | Gap],
     ) -> None:
         self.touched.add(system.key)
-        disputed = frozenset(entry for dispute in self.job.disputes for entry in dispute.entries)
-        findings, gaps = _results(system, case, self.plugins.distributions.get(system.key, ""))
+        kept = list(results)
         findings = [
-            finding if disputed.isdisjoint(finding.evidence) else _unsettled(finding)
-            for finding in (*broken, *(held_open(finding, case.contradicted) for finding in findings))
+            *(self._settled(one) for one in broken),
+            *(one for one in kept if isinstance(one, Finding)),
         ]
         self.findings += findings
-        self.gaps += gaps
+        self.gaps += [one for one in kept if isinstance(one, Gap)]
+        disputed = self._disputed
         shown.add(system, case, findings, disputed)
         if findings:
             titles = {key: measurand.title for key, measurand in self.plugins.measurands.items()}
             self.alike = [*_of_others(self.alike, system), *all_alike(findings, titles)]
+
+    @property
+    def _disputed(self) -> frozenset[str]:
+        return frozenset(entry for dispute in self.job.disputes for entry in dispute.entries)
+
+    def _settled(self, finding: Finding) -> Finding:
+        return finding if self._disputed.isdisjoint(finding.evidence) else _unsettled(finding)
+
+    def _with_derived(self, cases: Mapping[str, Case]) -> dict[str, Case]:
+        """The cases with every reading that follows from others, of whichever system it is."""
+        found: dict[tuple[str, str], Reading] = {}
+        for key, case in cases.items():
+            for one in self.plugins.systems[key].derived.values():
+                results = self._guarded(case, one.measurand.title, one.where, partial(_derived, one, found))
+                self.gaps += [result for result in results if isinstance(result, Gap)]
+                found |= {
+                    (result.measurand.key, result.place): result
+                    for result in results
+                    if isinstance(result, Reading)
+                }
+        return {key: with_derived(case, found) for key, case in cases.items()}
+
+    def _results(
+        self, cases: Mapping[str, Case], broken: Mapping[str, Sequence[Finding]], standing: Standing
+    ) -> dict[str, list[Finding | Gap]]:
+        """What every check says, in the order of the declarations; those that a finding can bar are run when
+        the findings of all others are known.
+        """
+        said: dict[tuple[str, str], list[Finding | Gap]] = {}
+        checks = [(key, check) for key in cases for check in self.plugins.systems[key].checks.values()]
+        for key, check in sorted(checks, key=lambda one: bool(one[1].not_while)):
+            results = [
+                self._settled(held_open(result, cases[key].contradicted))
+                if isinstance(result, Finding)
+                else result
+                for result in self._with_what_stands(check, cases[key], standing)
+            ]
+            if check.not_while:
+                now = [
+                    *(one for findings in broken.values() for one in findings),
+                    *(one for results in said.values() for one in results if isinstance(one, Finding)),
+                ]
+                barring = bars(check.not_while, self._standing(check.not_while, now, cases[key].stage))
+                places = self.plugins.systems[key].places_of_all
+                results = [*under_bars(results, barring, key, check.title, cases[key].stage, places)]
+            said[key, check.key] = results
+        return {
+            key: [
+                result
+                for check in self.plugins.systems[key].checks.values()
+                for result in said[key, check.key]
+            ]
+            for key in cases
+        }
+
+    def _with_what_stands(self, check: Check[Any], case: Case, standing: Standing) -> Sequence[Finding | Gap]:
+        """What a check makes of a stage; where that alone leads to no finding, what stands from earlier
+        helps.
+        """
+        results = self._guarded(case, check.title, check.where, partial(run, check))
+        if any(isinstance(result, Finding) for result in results):
+            return results
+        more = standing.beside(check, case)
+        found = self._guarded(more, check.title, check.where, partial(run, check)) if more is not None else ()
+        return [result for result in found if speaks_of_now(result, case)] or results
+
+    def _standing(self, codes: Collection[str], now: Iterable[Finding], stage: int) -> list[Finding]:
+        """The findings of these codes as they stand: of this stage, else the latest of an earlier one that no
+        work has dealt with since.
+        """
+        latest: dict[tuple[str, str], list[Finding]] = {}
+        for finding in (*sorted(self.findings, key=lambda one: one.stage), *now):
+            if finding.code in codes:
+                held = latest.setdefault((finding.code, finding.place), [])
+                if held and held[0].stage < finding.stage:
+                    held.clear()
+                held.append(finding)
+        done = [noted.record for noted in self.job.repairs if noted.record.stage <= stage]
+        replaces = {key: one.replaces for key, one in self.plugins.operations.items()}
+        return [
+            finding
+            for findings in latest.values()
+            for finding in findings
+            if not any(
+                repair.stage > finding.stage
+                and (
+                    repair.operation == finding.calls_for
+                    or (finding.part and replaces.get(repair.operation) == finding.part)
+                )
+                for repair in done
+            )
+        ]
+
+    def _guarded(
+        self, case: Case, title: str, where: str, work: Callable[[Case], Sequence[_R]]
+    ) -> Sequence[_R | Gap]:
+        system = case.system
+        distribution = self.plugins.distributions.get(system.key, "")
+        try:
+            with guarded(system.key, title, CHECK_SECONDS, where):
+                return work(attrs.evolve(case, check=title))
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:
+            return [_failed(self.plugins.systems[system.key], title, where, distribution, case.stage, error)]
 
     def about(self, named: Collection[str]) -> frozenset[str]:
         """Systems of which something was read, or is asked."""
@@ -296,6 +414,7 @@ class _OfSystem(Protocol):
 
 
 _S = TypeVar("_S", bound=_OfSystem)
+_R = TypeVar("_R")
 
 
 def _of_others(results: Iterable[_S], system: System) -> list[_S]:
@@ -330,40 +449,28 @@ def _is_answered(system: System, job: Job) -> bool:
     return not job.fitted(job.stage).keys().isdisjoint(system.traits)
 
 
-def _results(system: System, case: Case, distribution: str) -> tuple[list[Finding], list[Gap]]:
-    findings: list[Finding] = []
-    gaps: list[Gap] = []
-    for check in system.checks.values():
-        for result in _check_results(system, check, case, distribution):
-            if isinstance(result, Finding):
-                findings.append(result)
-            else:
-                gaps.append(result)
-    return findings, gaps
+def _derived(
+    one: Derivation, found: Mapping[tuple[str, str], Reading], case: Case
+) -> Sequence[Reading | Gap]:
+    return list(derive(one, with_derived(case, found)))
 
 
-def _check_results(system: System, check: Check, case: Case, distribution: str) -> Sequence[Finding | Gap]:
-    try:
-        with guarded(system.key, check.title, CHECK_SECONDS, check.where):
-            return run(check, attrs.evolve(case, check=check.title))
-    except KeyboardInterrupt:
-        raise
-    except BaseException as error:
-        origin = f" ({distribution})" if distribution else ""
-        text = (
-            f"The check failed and said nothing that can be used ({failure_words(error, check.where)})."
-            f" Plugin {system.key}{origin}: {system.title} is not assessed here."
-        )
-        return [
-            Gap(
-                system=system.key,
-                check=check.title,
-                reason=Reason.PLUGIN_FAILED,
-                text=text,
-                stage=case.stage,
-                tells=PROGRAM_FAILED,
-            )
-        ]
+def _failed(
+    system: System, title: str, where: str, distribution: str, stage: int, error: BaseException
+) -> Gap:
+    origin = f" ({distribution})" if distribution else ""
+    text = (
+        f"The check failed and said nothing that can be used ({failure_words(error, where)})."
+        f" Plugin {system.key}{origin}: {system.title} is not assessed here."
+    )
+    return Gap(
+        system=system.key,
+        check=title,
+        reason=Reason.PLUGIN_FAILED,
+        text=text,
+        stage=stage,
+        tells=PROGRAM_FAILED,
+    )
 
 
 def _unsettled(finding: Finding) -> Finding:

@@ -56,13 +56,16 @@ def applies(only: Only, fitted: Mapping[str, object]) -> bool:
     """False where a known trait rules it out; an unknown one bars nothing.
 
     Args:
-        fitted: Trait → member of its closed answers, or a value.
+        fitted: Trait → member of its closed answers, or a value, which counts by its whole number.
     """
-    return all(
-        str(answer.value) in answers
-        for trait, answers in only.items()
-        if isinstance(answer := fitted.get(trait), Enum)
-    )
+    known = ((fitted[trait], answers) for trait, answers in only.items() if trait in fitted)
+    return all(_words_of(answer) in answers for answer, answers in known)
+
+
+def _words_of(answer: object) -> str:
+    if isinstance(answer, Enum):
+        return str(answer.value)
+    return f"{answer.number:.0f}" if isinstance(answer, Value) else str(answer)
 
 
 def outcomes(

@@ -24,6 +24,8 @@ HALF = 0.5
 WORTHWHILE = 0.03
 #: The same for a system that somebody asks about by name.
 SLIGHT = 1e-4
+#: A system whose faults together have less than this chance is not taken up: it would change nothing.
+UNLIKELY = 0.05
 #: A question to the customer costs no hands-on time; it is ranked as if it took so many minutes.
 ASKING = 0.5
 #: Of several faults that one work cures, one is named as the cause where it holds this share of their chance.
@@ -118,6 +120,7 @@ class Evidence:
         seen: Observation → what was seen last and still stands.
         asked: Keys of systems that somebody asks about: of those every test that tells anything is named.
         done: Keys of the operations done so far. acts: Harmless work that may be done to find out.
+        tried: Part and way of every trial that left its answer and still stands.
     """
 
     beliefs: Beliefs
@@ -131,6 +134,7 @@ class Evidence:
     asked: frozenset[str] = frozenset()
     done: frozenset[str] = frozenset()
     acts: Sequence[Operation] = ()
+    tried: frozenset[tuple[str, str]] = frozenset()
 
     @property
     def tables(self) -> Tables:
@@ -212,6 +216,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
         for key in evidence.current
         if key in tables.tests and tables.tests[key].test.group
     }
+    idle = _idle_systems(evidence)
     found = []
     for key, one in tables.tests.items():
         test = one.test
@@ -221,8 +226,10 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
         if (
             settled
             or not test.proposed
+            or one.system in idle
             or other != key
             or (test.code or test.graded) in evidence.barred
+            or _is_answered(evidence, test)
             or not applies(test.only, evidence.fitted)
             or not test.is_due(evidence.done)
             or tables.systems[one.system].is_barred(test.key, evidence.seen)
@@ -237,7 +244,39 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     found = _codes_as_one(evidence, ranking, found)
     found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
     ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))
-    return _spoilers_last(tables, ranked)
+    return _spoilers_last(tables, _each_reading_once(ranked))
+
+
+def _each_reading_once(ranked: Iterable[NextTest]) -> list[NextTest]:
+    """Without a second test of the same reading: what is read once is read for both."""
+    kept: dict[tuple[str, ...], NextTest] = {}
+    for test in ranked:
+        key = (test.wants, test.place, test.operation) if test.wants else (test.system, test.key)
+        kept.setdefault(key, test)
+    return list(kept.values())
+
+
+def _idle_systems(evidence: Evidence) -> frozenset[str]:
+    """Systems of which hardly anything can be at fault: what their tests would tell of the rest is not what
+    anybody takes them up for.
+    """
+    states, tables = now(evidence.beliefs), evidence.tables
+    faults: dict[str, set[str]] = {system: set() for system in tables.systems}
+    for full in tables.faults:
+        faults[full.partition(".")[0]].add(full)
+    return frozenset(
+        system
+        for system, own in faults.items()
+        if system not in evidence.asked and chance_of(states, own) < UNLIKELY
+    )
+
+
+def _is_answered(evidence: Evidence, test: FaultTest) -> bool:
+    """Whether a trial has asked the same already, or what the customer tells leaves nothing to ask."""
+    complaint = evidence.tables.complaint
+    if complaint is not None and not set(test.not_told).isdisjoint(complaint.symptoms):
+        return True
+    return any((part, way) in evidence.tried for part in test.rests_on or () for way in test.trials)
 
 
 def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest]) -> list[NextTest]:
@@ -439,7 +478,9 @@ def call_for_part(evidence: Evidence, operation: str, stage: int) -> Call:
         why = "No test that speaks directly against the part has plainly failed, and no trial has shown it."
         return Call(operation=operation, met=False, stage=stage, why=why)
     if held < CALL_AT:
-        why = f"Other explanations remain: the part holds {held:.0%}; {CALL_AT:.0%} is asked for."
+        # Rounded down: what lacks a little is never printed as what is asked for.
+        holds = math.floor(100 * held)
+        why = f"Other explanations remain: the part holds {holds}%; {CALL_AT:.0%} is asked for."
         return Call(operation=operation, met=False, stage=stage, why=why)
     return Call(operation=operation, met=True, stage=stage, why=reason)
 

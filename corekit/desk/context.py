@@ -18,9 +18,11 @@ from ..intake.declared import Declared
 from ..model.jurisdiction import Jurisdiction
 from ..plugin.host import Plugins, load
 from ..share import keys
+from ..store.door import Door
 from ..store.requests import Request
 from ..store.store import Store
 from .errors import DeskError
+from .looked_over import look_over, look_over_words
 from .pricing import CurrentPrices
 from .settings import (
     KEY_FILE,
@@ -145,7 +147,9 @@ def open_context(
     store = Store.open(
         folder / STORE_FILE, now=lambda: moment().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     )
-    sweep(folder / PAPERS)
+    store.door = Door(drafts=look_over, words=look_over_words)
+    if not store.is_read_only:
+        sweep(folder / PAPERS)
     try:
         if store.missing and not is_restored:
             raise DeskError(_OLDER.format(path=store.path, count=store.missing))

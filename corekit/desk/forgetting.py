@@ -50,6 +50,7 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
 
     Raises:
         RetentionError: it is too early, and there is no such reason. Nothing was destroyed.
+        StoreError: the shop may only be read.
     """
     record = job_named(shop, job)
     until = kept_until(shop, record)
@@ -60,6 +61,7 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
             f" forget its customer before, give one of these reasons:"
             f" {'; '.join(EARLY_BECAUSE)}. Nothing was destroyed."
         )
+    shop.store.must_be_writable()
     left: list[str] = []
     paper.remove_papers(shop, record)
     counts = shop.store.forget(record.id, because=because)

@@ -30,7 +30,7 @@ from .context import ShopContext, request_of
 from .errors import DeskError
 from .jobs import billed_with
 from .payments import due_of
-from .publishing import link_of, noted_link
+from .publishing import link_of, noted_link, with_page_note
 from .required import refuse_incomplete
 
 
@@ -100,7 +100,7 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bo
             refuse_incomplete(shop, bill.jobs, bill.lines, bill.totals)
             _issue_once(shop, bill, request, jump)  # unless something came in meanwhile
             records = [shop.store.job(job) for job in ids]
-        if request is not None and known is None:
+        if request is not None and known is None and not shop.store.is_read_only:
             with shop.store.transaction(*ids, request=request) as transaction:
                 if transaction.known is None:
                     transaction.note_standing(records[0].issued[-1].entry)
@@ -142,7 +142,7 @@ def _issue_once(
             bill.assessment if isinstance(bill, Bill) else None,
             bill.lines if isinstance(bill, Bill) else (),
         )
-        document = marked(unmarked, heads)
+        document = marked(with_page_note(shop, unmarked), heads)
         record = InvoiceIssued(
             place=place,
             number=document.number,

@@ -112,7 +112,10 @@ class PaperError(DeskError):
 
 
 def path_of(shop: ShopContext, name: str) -> Path:
-    return shop.folder / PAPERS / f"{name}.pdf"
+    """Where a paper is written: into the shop's folder, where `forget` reaches it; of a shop that may only be
+    read, into the folder one stands in.
+    """
+    return (Path.cwd() if shop.store.is_read_only else shop.folder / PAPERS) / f"{name}.pdf"
 
 
 #: Letters of a job's id in the names of its papers, and of a job's name.

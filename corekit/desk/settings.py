@@ -31,6 +31,8 @@ from .errors import DeskError
 SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"
 PAGE_KEY_FILE = "keys/page.key"
 SIGNING_KEY_FILE = "keys/sign.key"
+#: Holds the page address once something has answered there as a page.
+PAGE_ANSWERED_FILE = "page.answered"
 PAPERS, PUBLISHED, BACKUPS = "papers", "published", "backups"
 NUMBER_PATTERN = "{year}-{device}{place:04}"
 #: So long an estimate holds where the shop says nothing else, and at most.

@@ -20,7 +20,7 @@ from ..model.records import Fitted, Seen, body_of
 from ..units import TypedError
 from .declared import Declared
 from .examination import Examination
-from .form import InstrumentRow, VisitForm
+from .form import InstrumentRow, OriginRow, VisitForm
 
 _FARTHEST = 5e9  # m; five million kilometres, more than any vehicle drove
 
@@ -316,6 +316,11 @@ class Drafts:
 
 def personal(kind: str, text: str | None) -> PersonalText | None:
     return PersonalText(kind, text) if text else None
+
+
+def origin_words(row: OriginRow | None) -> PersonalText | None:
+    """Where a row comes from that nobody typed; a file's name may name a person."""
+    return personal("words", row.words if row is not None else None)
 
 
 def words_of(text: str) -> str:

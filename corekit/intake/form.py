@@ -72,6 +72,26 @@ class SetupValue:
 
 
 @table
+class OriginRow:
+    """Where a row comes from that nobody typed: a file with its hash and a stretch of it, or the bus and the
+    control unit.
+    """
+
+    file: str | None = None
+    sha256: str | None = None
+    lines: str | None = None
+    time: str | None = None
+    bus: str | None = None
+    said: str | None = None
+
+    @property
+    def words(self) -> str:
+        lines = f"lines {self.lines}" if self.lines else ""
+        digest = f"SHA-256 {self.sha256}" if self.sha256 else ""
+        return ", ".join(filter(None, (self.file, self.bus, self.said, lines, self.time, digest)))
+
+
+@table
 class ReadingForm:
     of: str | None = None
     place: str | None = None
@@ -80,6 +100,7 @@ class ReadingForm:
     range_: str | None = None
     confirmed: bool | None = None
     taken: Moment | None = None
+    origin: OriginRow | None = None
     withdrawn: str | None = None
 
 
@@ -97,6 +118,7 @@ class RecordRow:
     range_: str | None = None
     confirmed: bool | None = None
     taken: Moment | None = None
+    origin: OriginRow | None = None
     withdrawn: str | None = None
 
 
@@ -123,6 +145,7 @@ class CodesRow:
     permanent: list[str | None] | None = None
     cannot: str | None = None
     taken: Moment | None = None
+    origin: OriginRow | None = None
     withdrawn: str | None = None
 
 

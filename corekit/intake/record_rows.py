@@ -13,7 +13,7 @@ from ..model.job import stage_name
 from ..model.records import Recorded, body_of
 from ..model.sampling import LEAST_SAMPLES, MOST_SAMPLES, Sampling
 from ..units import TypedError
-from .drafts import Drafts, Unread, personal
+from .drafts import Drafts, Unread, origin_words, personal
 from .form import RecordRow
 from .samples import Samples, SamplesError, points_rise, read_samples
 
@@ -65,6 +65,7 @@ class RecordRows(Drafts):
             typed=[list(point) for point in taken.typed],
             file=personal("words", taken.file),
             sha256=found.sha256,
+            origin=origin_words(row.origin),
         )
         self._say(
             "recorded",

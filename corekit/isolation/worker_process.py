@@ -28,6 +28,7 @@ from ..model.finding import Finding, Gap
 from ..model.job import Job
 from ..plugin import intact
 from ..plugin.case import Case
+from ..plugin.derived import Derived
 from ..plugin.guard import Overrun, failure_words, guarded, in_words, limit_memory, listen
 from ..plugin.host import GROUP, Failure, Plugins, load
 from ..plugin.system import System
@@ -256,7 +257,14 @@ def _with_timed_out(system: System, places: Mapping[str, str]) -> System:
     def overruns(case: Case, *args: Any, **named: Any) -> Iterator[Finding | Gap]:
         raise Overrun(f"it took longer than {CHECK_SECONDS:g} s", places[case.check])
 
+    def never_derived(**given: object) -> Derived:
+        raise Overrun(f"it took longer than {CHECK_SECONDS:g} s")
+
     patched = copy.copy(system)
+    patched.derived = {
+        key: attrs.evolve(one, function=never_derived) if one.measurand.title in places else one
+        for key, one in system.derived.items()
+    }
     patched.checks = {
         key: attrs.evolve(check, function=overruns) if check.title in places else check
         for key, check in system.checks.items()

@@ -44,6 +44,11 @@ def _words() -> Any:
     return attrs.field(default=None, converter=_personal)
 
 
+def _origin() -> Any:
+    """Where a statement comes from that nobody typed, in words; a file's name may name a person."""
+    return attrs.field(default=None, converter=_personal, metadata={"later": True})
+
+
 def _later(default: Any) -> Any:
     """A field that came after the first journals were written: as long as it says nothing it is not in the
     body either.
@@ -201,7 +206,7 @@ class Measured:
 
     `half_width` is what the way of typing allows for to both sides (a range, *about*, a ± of its own:
     `loosely` says which), in the coherent unit. `usual`: the reading named no instrument, and `instrument` is
-    the one the shop uses for it.
+    the one the shop uses for it. `origin`: the file and its stretch, or the bus, where nobody typed it.
     """
 
     of: str
@@ -217,6 +222,7 @@ class Measured:
     half_width: float = _later(0.0)
     loosely: str = _later("")
     usual: bool = _later(False)
+    origin: _Person = _origin()
 
 
 @attrs.frozen(kw_only=True)
@@ -244,6 +250,7 @@ class Recorded:
     typed: Sequence[Sequence[str]] = ()
     file: _Person = _words()
     sha256: str = ""
+    origin: _Person = _origin()
 
 
 @attrs.frozen(kw_only=True)
@@ -283,6 +290,7 @@ class CodesRead:
     state: str = ""
     codes: list[str] = attrs.field(factory=list)
     cannot: str = _public(CANNOT)
+    origin: _Person = _origin()
 
 
 #: Why work is asked for without a finding.
@@ -418,6 +426,16 @@ class Photographed:
     place: str = ""
     stage: int = 0
     what: _Person = _words()
+
+
+@attrs.frozen(kw_only=True)
+class Brought:
+    """A document of another shop that the customer brought: its masked content as canonical text, and the
+    record mark that this leads to. Nothing here is judged by it.
+    """
+
+    content: str
+    mark: str
 
 
 @attrs.frozen(kw_only=True)
@@ -699,6 +717,7 @@ RECORDS: dict[str, type] = {
     "ended": Ended,
     "waived": Waived,
     "photo": Photographed,
+    "brought": Brought,
     "approved": Approved,
     "repaired": Repaired,
     "serviced": Serviced,

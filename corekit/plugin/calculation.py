@@ -11,6 +11,7 @@ from typing import (
     Generic,
     ParamSpec,
     Protocol,
+    TypeAlias,
     TypeVar,
     get_args,
     get_origin,
@@ -32,6 +33,10 @@ class Quantity(Protocol):
     """A number with a unit, as pint has it."""
 
     def m_as(self, units: Any) -> Any: ...
+
+
+#: What a calculation is called with: a bare float is refused, for nobody knows its unit.
+Given: TypeAlias = "Value | Reading | Quantity | Possible[Value]"
 
 
 @attrs.frozen
@@ -113,9 +118,9 @@ class Calculation(Generic[P]):
     def __call__(self, *args: Value | Reading | Quantity, **named: Value | Reading | Quantity) -> Value: ...
 
     @overload
-    def __call__(self, *args: Any, **named: Any) -> Value | Possible[Value]: ...
+    def __call__(self, *args: Given, **named: Given) -> Value | Possible[Value]: ...
 
-    def __call__(self, *args: Any, **named: Any) -> Value | Possible[Value]:
+    def __call__(self, *args: Given, **named: Given) -> Value | Possible[Value]:
         """The result with its uncertainty; of what is only possible, one result for each candidate.
 
         Raises:

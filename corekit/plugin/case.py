@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import Enum
-from typing import Protocol, TypeVar, cast, overload
+from typing import TYPE_CHECKING, Protocol, TypeVar, cast, overload
 
 import attrs
 
@@ -23,6 +23,9 @@ from .faults import FaultTable
 from .limit_words import limit_by_answer, possible_limit_words, uncertainty_at_most
 from .reading import Reading, Series
 from .record import Record
+
+if TYPE_CHECKING:
+    from .derived import Derivation
 
 E = TypeVar("E", bound=Enum)
 
@@ -46,6 +49,9 @@ class Owner(Protocol):
     def observations(self) -> Mapping[str, Observation]: ...
 
     @property
+    def derived(self) -> Mapping[str, Derivation]: ...
+
+    @property
     def faults(self) -> FaultTable | None: ...
 
     def checked_code(self, code: str) -> str: ...
@@ -61,7 +67,7 @@ DEPENDS = (
     "{title} {value}: whether that is right depends on what is not known yet: {unknown}. Asked for: {limit}."
 )
 DISAGREE_PLAIN = "Read several times, it came out differently, so nothing is decided; it is read again."
-DEPENDS_PLAIN = "Whether this is as it should be depends on what is not known yet: {unknown}."
+DEPENDS_PLAIN = "Whether this is as it should be depends on what is not known yet: {unknown_plain}."
 #: What the customer is told of a gap that has no other words.
 NOT_CHECKED = "Not checked: {name}."
 
@@ -423,7 +429,8 @@ class Case:
             measurand = claim.of or (judged.measurand if isinstance(judged, Reading) else None)
             places |= {
                 "title": measurand.title if measurand else self.check,
-                "unknown": depends_on.title[0].lower() + depends_on.title[1:],
+                "unknown": _lower_first(depends_on.title),
+                "unknown_plain": _lower_first(depends_on.for_customer),
                 "limit": limit_by_answer(together, unit),
             }
             claim = attrs.evolve(claim, next_test=depends_on)
@@ -619,6 +626,10 @@ class Case:
                 key=lambda place: observation.places.index(place) if place in observation.places else -1,
             )
         }
+
+
+def _lower_first(title: str) -> str:
+    return title[:1].lower() + title[1:]
 
 
 def _alike(one: Sampling, other: Sampling) -> bool:

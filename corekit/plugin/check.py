@@ -6,7 +6,18 @@ import inspect
 import types
 from collections.abc import Callable, Iterable, Iterator
 from enum import Enum, StrEnum
-from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
+from typing import (
+    Annotated,
+    Any,
+    Concatenate,
+    Generic,
+    ParamSpec,
+    TypeAlias,
+    Union,
+    get_args,
+    get_origin,
+    get_type_hints,
+)
 
 import attrs
 
@@ -21,7 +32,9 @@ from .limit_words import limit_words
 from .reading import Reading, Series
 from .record import Record
 
-Checker = Callable[..., Iterator[Finding | Gap]]
+P = ParamSpec("P")
+#: A generator of findings and gaps that takes the case first.
+Checker: TypeAlias = Callable[Concatenate[Case, P], Iterator[Finding | Gap]]
 
 
 class Form(StrEnum):
@@ -45,21 +58,23 @@ class Parameter:
 
 
 @attrs.frozen(kw_only=True)
-class Check:
+class Check(Generic[P]):
     """A declared check; calling it calls the function itself, so a test needs no host.
 
     Attributes:
         worse_with, better_with: Of these a larger reading never makes a verdict better, or never worse; the
             conformance kit holds the check to it.
+        not_while: Codes of findings; while one of them fails this check means nothing.
     """
 
     title: str
-    function: Checker
+    function: Checker[P]
     parameters: tuple[Parameter, ...]
     worse_with: tuple[Measurand, ...] = ()
     better_with: tuple[Measurand, ...] = ()
+    not_while: tuple[str, ...] = ()
 
-    def __call__(self, case: Case, *args: Any, **named: Any) -> Iterator[Finding | Gap]:
+    def __call__(self, case: Case, *args: P.args, **named: P.kwargs) -> Iterator[Finding | Gap]:
         return self.function(case, *args, **named)
 
     @property
@@ -73,7 +88,16 @@ class Check:
         return line_words(code.co_filename, code.co_firstlineno) if code is not None else ""
 
     def arguments(self, case: Case) -> dict[str, Any]:
-        """What the case has for each parameter.
+        """What the case has for each parameter, as `arguments_for` says.
+
+        Raises:
+            Missing: a need is not there.
+        """
+        return self.arguments_for(self.parameters, case)
+
+    @classmethod
+    def arguments_for(cls, parameters: Iterable[Parameter], case: Case) -> dict[str, Any]:
+        """What the case has for each of these.
 
         A measurand is looked for among what the readings bound before it were taken with (a load test's own
         temperature), then among the stage's readings, then among what any other reading of the stage was
@@ -84,8 +108,8 @@ class Check:
         """
         given: dict[str, Any] = {}
         bound: list[Reading] = []
-        for parameter in self.parameters:
-            found = self._find(case, parameter, bound)
+        for parameter in parameters:
+            found = cls._find(case, parameter, bound)
             if not found and parameter.needed:
                 raise Missing(parameter.of)
             several = parameter.form in (Form.EVERY, Form.EVERY_SERIES)
@@ -95,7 +119,8 @@ class Check:
                     bound.append(one.latest if isinstance(one, Series) else one)
         return given
 
-    def _find(self, case: Case, parameter: Parameter, bound: list[Reading]) -> Any:
+    @staticmethod
+    def _find(case: Case, parameter: Parameter, bound: list[Reading]) -> Any:
         of = parameter.of
         if isinstance(of, Sampling):
             return case.records_everywhere(of) if parameter.form is Form.EVERY else case.record(of)
@@ -129,15 +154,29 @@ def _taken_with(of: Measurand, readings: Iterable[Reading]) -> Reading | None:
     return next((reading for reading in beside if reading.measurand.kind == of.kind), None)
 
 
-def declare(function: Checker, title: str) -> Check:
+def declare(function: Checker[P], title: str) -> Check[P]:
     """Read the signature; whatever cannot be meant is refused here, at import.
 
     Raises:
         TypeError: names the function, the parameter and what to write.
     """
-    where = function.__name__
     if not inspect.isgeneratorfunction(function):
-        raise TypeError(f"{where}: a check yields its findings; use `yield case.judge(…)`, not `return`.")
+        raise TypeError(
+            f"{function.__name__}: a check yields its findings; use `yield case.judge(…)`, not `return`."
+        )
+    return Check(title=title, function=function, parameters=parameters_of(function, after_case=True))
+
+
+def parameters_of(function: Callable[..., Any], *, after_case: bool = False) -> tuple[Parameter, ...]:
+    """What a function takes, as its annotations declare it.
+
+    Args:
+        after_case: Its first parameter is the case.
+
+    Raises:
+        TypeError: names the function, the parameter and what to write.
+    """
+    where = function.__name__
     try:
         hints = get_type_hints(function, include_extras=True)
     except NameError as error:
@@ -146,10 +185,9 @@ def declare(function: Checker, title: str) -> Check:
             " outside TYPE_CHECKING."
         ) from error
     names = list(inspect.signature(function).parameters)
-    if not names or hints.get(names[0]) is not Case:
+    if after_case and (not names or hints.get(names[0]) is not Case):
         raise TypeError(f"{where}: the first parameter is `case: Case`.")
-    parameters = tuple(_parameter(where, name, hints.get(name)) for name in names[1:])
-    return Check(title=title, function=function, parameters=parameters)
+    return tuple(_parameter(where, name, hints.get(name)) for name in names[int(after_case) :])
 
 
 def _parameter(where: str, name: str, hint: Any) -> Parameter:
@@ -210,7 +248,7 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
     )
 
 
-def run(check: Check, case: Case, most: int = 1000) -> list[Finding | Gap]:
+def run(check: Check[Any], case: Case, most: int = 1000) -> list[Finding | Gap]:
     """Drain a check for one case. Missing needs become a gap that names what to measure.
 
     Nothing of a check that fails half-way is kept: half a set of findings looks like a whole one.
@@ -222,11 +260,11 @@ def run(check: Check, case: Case, most: int = 1000) -> list[Finding | Gap]:
             if len(found) > most:
                 raise ValueError(f"it yielded more than {most} findings")
     except Missing as missing:
-        return [*_left_out(check, case), _missing(case, missing.wanted)]
+        return [*_left_out(check, case), _not_there(case, missing.wanted)]
     return found
 
 
-def _left_out(check: Check, case: Case) -> Iterator[Gap]:
+def _left_out(check: Check[Any], case: Case) -> Iterator[Gap]:
     """What this check asks for and was read at a place that the vehicle does not have."""
     for parameter in check.parameters:
         of = parameter.of
@@ -274,11 +312,19 @@ def _usable(result: object, case: Case) -> Finding | Gap:
     return result
 
 
-def _missing(case: Case, wanted: Measurand | Sampling | Observation | Trait) -> Gap:
+def _not_there(case: Case, wanted: Measurand | Sampling | Observation | Trait) -> Gap:
+    from .derived import not_derived
+
+    derived = case.system.derived.get(wanted.key)
+    return not_derived(derived, case) if derived is not None else missing_gap(case, wanted)
+
+
+def missing_gap(case: Case, wanted: Measurand | Sampling | Observation | Trait) -> Gap:
+    """What is missing, in words: not on this vehicle, out of reach, or not measured."""
     there = wanted.of if isinstance(wanted, Sampling) else wanted
     if not isinstance(there, Trait) and (by := ruled_out_by(there, case.fitted_words)):
         text = f"{wanted.title}: not on this vehicle ({case.fitted_words[by]})."
-        return attrs.evolve(case.gap(wanted, text, Reason.DOES_NOT_APPLY), wants="")
+        return attrs.evolve(case.gap(wanted, text, Reason.DOES_NOT_APPLY), wants="", not_here=wanted.title)
     for (key, _), sighting in case.sightings.items():
         if key == wanted.key and sighting.cannot:
             return case.gap(

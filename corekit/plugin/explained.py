@@ -9,7 +9,6 @@ from importlib.metadata import EntryPoint, entry_points
 import attrs
 
 from ..errors import InputError
-from . import hookspecs
 from .guard import listen
 from .host import GROUP, LOADING, Plugins, load
 from .system import System
@@ -62,8 +61,10 @@ def _of(point: EntryPoint, plugins: Plugins, seconds: float | None) -> Iterator[
     if distribution is not None:
         yield f"  package   {distribution.name} {distribution.version}, in {distribution.locate_file('')}"
     yield f"  module    {point.value}"
-    hooks = [name for name in vars(hookspecs) if name.startswith(f"{hookspecs.PROJECT}_")]
-    yield f"  hooks     {', '.join(hooks)}"
+    if hooks := plugins.hooks.get(point.name):
+        yield f"  hooks     {', '.join(hooks)}"
+    if system is not None:
+        yield f"  api       {system.api or 'not declared'}"
     for failure in plugins.failures:
         if failure.plugin == point.name:
             yield f"  failed    {failure}"
@@ -76,6 +77,7 @@ def _adds(system: System) -> Iterator[str]:
         "parts": list(system.parts),
         "measurands": list(system.measurands),
         "records": list(system.records),
+        "derives": list(system.derived),
         "observed": list(system.observations),
         "traits": list(system.traits),
         "work": list(system.operations),

@@ -11,6 +11,7 @@ from typing import Any
 import attrs
 
 from .. import units
+from ..complaints import trials
 from ..datafile import Positive, Words, needed, structured, table
 from ..fault import Faults, Place, any_of, quoted
 from ..model.trouble import CodeError, read_code
@@ -108,6 +109,9 @@ class TestTable:
     rests_on: list[str] | None = None
     only: dict[str, list[str]] = attrs.field(factory=dict)
     proposed: bool = True
+    lasting: bool = False
+    trials: list[str] = attrs.field(factory=list)
+    not_told: list[str] = attrs.field(factory=list)
 
 
 @table
@@ -311,10 +315,13 @@ class _Meaning:
         for trait, answers in rows.items():
             at = (*path, "only", trait)
             if trait.startswith(f"{self.system}.") and self._one_of(at, trait, "trait", self.declared.traits):
+                known = self.declared.traits[trait]
                 for answer in answers:
-                    if answer not in self.declared.traits[trait]:
+                    if not known and answer.isdecimal():  # a trait with a value that is counted
+                        continue
+                    if answer not in known:
                         got = f"{quoted(answer)} is not an answer of {trait}"
-                        self.faults.add(at, got, any_of(map(quoted, self.declared.traits[trait])))
+                        self.faults.add(at, got, any_of(map(quoted, known)) or "a whole number")
         return {trait: tuple(answers) for trait, answers in rows.items()}
 
     def _parts(self, path: Place, keys: Iterable[str]) -> tuple[str, ...]:
@@ -449,6 +456,9 @@ class _Meaning:
             wants=row.wants,
             waits=row.waits,
             proposed=row.proposed,
+            lasting=row.lasting,
+            trials=self._ways(path, row),
+            not_told=self._told(path, row),
             after={first: tuple(names) for first, names in row.after.items()},
             since=tuple(row.since),
             until=tuple(row.until),
@@ -459,6 +469,22 @@ class _Meaning:
             only=self._only(path, row.only),
             **self._placed(path, row, self._origin(path, row)),
         )
+
+    def _ways(self, path: Place, row: TestTable) -> tuple[str, ...]:
+        """Ways of trial that ask the same as a test, of the parts that it rests on."""
+        for n, way in enumerate(row.trials):
+            self._one_of((*path, "trials", n), way, "way of trial", trials().ways)
+        if row.trials and not row.rests_on:
+            self.faults.add(
+                (*path, "trials"), "stands without rests_on", "rests_on, the parts that are tried"
+            )
+        return tuple(row.trials)
+
+    def _told(self, path: Place, row: TestTable) -> tuple[str, ...]:
+        if self.declared.symptoms is not None:
+            for n, symptom in enumerate(row.not_told):
+                self._one_of((*path, "not_told", n), symptom, "symptom", self.declared.symptoms)
+        return tuple(row.not_told)
 
     def _placed(self, path: Place, row: TestTable, origin: dict[str, Any]) -> dict[str, Any]:
         """The origin at one of several like places, where the test names one."""

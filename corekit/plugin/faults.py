@@ -14,7 +14,8 @@ import attrs
 #: The core's own two hypotheses: nothing is wrong, and something that no installed system speaks of.
 NONE, OUTSIDE = "none", "outside"
 
-#: Trait → the answers under which something applies. An unknown trait bars nothing.
+#: Trait → the answers under which something applies; of a trait that counts, the numbers. An unknown trait
+#: bars nothing.
 Only = Mapping[str, tuple[str, ...]]
 
 
@@ -119,6 +120,11 @@ class FaultTest:
             whatever it has rows for.
         only: On which vehicles it can be made.
         proposed: False for what counts where somebody found it so and is never a step to take.
+        lasting: What it shows does not come and go with a complaint that shows now and then: an age, a look,
+            a dead cell.
+        trials: Ways of trial that ask the same of the parts it rests on: where one of those was tried so,
+            and did not just go away, it is no step any more.
+        not_told: Symptoms under which it cannot be made: nothing is counted on an engine that does not run.
     """
 
     key: str
@@ -152,6 +158,9 @@ class FaultTest:
     rests_on: tuple[str, ...] | None = None
     only: Only = attrs.field(factory=dict)
     proposed: bool = True
+    lasting: bool = False
+    trials: tuple[str, ...] = ()
+    not_told: tuple[str, ...] = ()
 
     def likelihood(self, fault: str) -> tuple[float, ...]:
         """The probability of each outcome under a fault of this system (or a pair that has a row of its

@@ -12,6 +12,7 @@ import attrs
 import pluggy
 
 from ..jurisdictions import jurisdictions, read_jurisdiction
+from ..model.channel import FromChannel, Reader
 from ..model.jurisdiction import Jurisdiction
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait
@@ -53,16 +54,20 @@ class Plugins:
     """The systems and jurisdictions that are there, and the plugins that failed.
 
     Attributes:
+        readers: (plugin, reader) of every kind of file that a plugin reads.
         versions: System → version of its distribution. distributions: System → distribution and version.
         lost: Key of each system that is installed and did not load → why.
+        hooks: Plugin → the hooks that it has.
     """
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
     jurisdictions: Mapping[str, Jurisdiction] = attrs.field(factory=dict)
+    readers: tuple[tuple[str, Reader], ...] = ()
     failures: tuple[Failure, ...] = ()
     versions: Mapping[str, str] = attrs.field(factory=dict)
     distributions: Mapping[str, str] = attrs.field(factory=dict)
     lost: Mapping[str, str] = attrs.field(factory=dict)
+    hooks: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
 
     @cached_property
     def parts(self) -> dict[str, Part]:
@@ -120,6 +125,11 @@ class Plugins:
         return _merged(system.calculations for system in self.systems.values())
 
     @cached_property
+    def from_channels(self) -> tuple[FromChannel, ...]:
+        """Where readings of each system come from in a log or in the vehicle's own data."""
+        return tuple(one for system in self.systems.values() for one in system.from_channels)
+
+    @cached_property
     def limits(self) -> dict[str, Limit]:
         return _merged(dict(system.limits) for system in self.systems.values())
 
@@ -145,11 +155,13 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     """
     systems: dict[str, System] = {}
     places: dict[str, Jurisdiction] = {}
+    readers: list[tuple[str, Reader]] = []
     failures: list[Failure] = []
     distributions: dict[str, str] = {}
     versions: dict[str, str] = {}
     taken: dict[str, EntryPoint] = {}
     lost: dict[str, str] = {}
+    hooks: dict[str, tuple[str, ...]] = {}
     described_here = jurisdictions()  # read before anybody's code runs
     original = intact.Original()
     for point in sorted(found if found is not None else entry_points(group=GROUP), key=_rank):
@@ -163,7 +175,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 )
             taken[point.name] = point
             with guarded(point.name, LOADING, LOAD_SECONDS, f"{point.value} (its module)"):
-                system, described = _added_by(point)
+                system, described, reading, hooks[point.name] = _added_by(point)
             if changed := original.put_back():
                 raise intact.AlteredError(intact.altered_words(changed))
             if system is not None and system.key != point.name:
@@ -185,6 +197,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
             continue
         original.follow()
         places.update(described)
+        readers += [(point.name, reader) for reader in reading]
         if system is not None:
             original.add_system(system)
             systems[system.key] = system
@@ -194,10 +207,12 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     return Plugins(
         systems=systems,
         jurisdictions=places,
+        readers=tuple(readers),
         failures=(*failures, *_lost(systems)),
         versions=versions,
         distributions=distributions,
         lost=lost,
+        hooks=hooks,
     )
 
 
@@ -270,22 +285,50 @@ def _lost(systems: Mapping[str, System]) -> list[Failure]:
     return found
 
 
-def _added_by(point: EntryPoint) -> tuple[System | None, dict[str, Jurisdiction]]:
-    """What a plugin adds: its system, and the jurisdictions that it describes."""
+def _added_by(
+    point: EntryPoint,
+) -> tuple[System | None, dict[str, Jurisdiction], tuple[Reader, ...], tuple[str, ...]]:
+    """What a plugin adds: its system, the jurisdictions that it describes, its readers, and the hooks that it
+    has.
+    """
     module = point.load()
     manager = pluggy.PluginManager(hookspecs.PROJECT)
     manager.add_hookspecs(hookspecs)
     if manager.register(module, name=point.name) is None:
         raise TypeError("it is blocked")
-    manager.check_pending()
+    try:
+        manager.check_pending()
+    except pluggy.PluginValidationError as error:
+        known = ", ".join(name for name in vars(hookspecs) if name.startswith(f"{hookspecs.PROJECT}_"))
+        raise pluggy.PluginValidationError(
+            error.plugin,
+            f"{error}; there are {known}. A hook that only newer corekits have is marked"
+            " @corekit.hookimpl(optionalhook=True)",
+        ) from error
     systems = manager.hook.corekit_system.get_hookimpls()
     files = manager.hook.corekit_jurisdictions.get_hookimpls()
-    if not systems and not files:
+    readers = manager.hook.corekit_readers.get_hookimpls()
+    if not systems and not files and not readers:
         raise TypeError("it adds nothing: no function marked @corekit.hookimpl is called corekit_system")
     return (
         _system_of(systems[0].function) if systems else None,
         _jurisdictions_of(files[0].function) if files else {},
+        _readers_of(readers[0].function) if readers else (),
+        tuple(name for name in vars(hookspecs) if name in _named_in(manager)),
     )
+
+
+def _named_in(manager: pluggy.PluginManager) -> set[str]:
+    return {
+        caller.name for plugin in manager.get_plugins() for caller in manager.get_hookcallers(plugin) or ()
+    }
+
+
+def _readers_of(call: Callable[[], Any]) -> tuple[Reader, ...]:
+    readers = call()
+    if not isinstance(readers, (list, tuple)) or not all(isinstance(one, Reader) for one in readers):
+        raise TypeError(f"corekit_readers must return Readers; it returned {readers!r}")
+    return tuple(readers)
 
 
 def _jurisdictions_of(call: Callable[[], Any]) -> dict[str, Jurisdiction]:

@@ -18,16 +18,20 @@ from .. import units
 from ..complaints import symptoms, trials
 from ..datafile import read_toml
 from ..kept import kept
+from ..model.channel import MIDDLE, FromChannel
 from ..model.limit import Limit, Span
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait, answers_of
 from ..model.sampling import Sampling
 from ..model.source import Source
 from ..reference import data_path, sources
 from ..unit_table import OwnUnit, own_units
+from .api import check_api
 from .calculation import Calculation
-from .check import Check, Checker, closed, declare
+from .check import Check, Checker, Parameter, closed, declare
+from .derived import Derivation, Derived, derivation
 from .fault_file import Declared, read_faults
 from .faults import FaultTable
+from .from_channel import Ends, declare_from_channel, declare_from_monitor
 from .limit_file import read_limits
 from .own_unit import declare_unit
 from .relation import Relation, declare_relation
@@ -39,6 +43,7 @@ T = TypeVar("T")
 _BESIDE = ("sources.toml", "limits.toml")
 _SHARED = ("units.toml", "symptoms.toml", "trials.toml")
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
+_CODE = re.compile(r"[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*")
 
 
 class System:
@@ -49,16 +54,18 @@ class System:
         title: What paper calls it.
         folder: Where its limits.toml, faults.toml and sources.toml stand; the folder of the module that makes
             the System when left out. A missing file means: none.
+        api: The version of the API that it was written for, as `corekit.API_VERSION` was then.
 
     Raises:
-        ValueError: a key is taken, or is no plain lower-case name.
+        ValueError: a key is taken, or is no plain lower-case name. ApiError: this corekit has another API.
     """
 
-    def __init__(self, key: str, title: str, folder: Path | None = None) -> None:
+    def __init__(self, key: str, title: str, folder: Path | None = None, *, api: str = "") -> None:
         if not _NAME.fullmatch(key):
             raise ValueError(f"A system's key is a short lower-case name; got {key!r}.")
         self.key = key
         self.title = title
+        self.api = check_api(key, api)
         self.folder = folder or Path(str(sys._getframe(1).f_globals.get("__file__", "."))).parent
         self.units: tuple[OwnUnit, ...] = ()
         self.parts: dict[str, Part] = {}
@@ -68,8 +75,10 @@ class System:
         self.traits: dict[str, Trait] = {}
         self.operations: dict[str, Operation] = {}
         self.calculations: dict[str, Calculation[Any]] = {}
-        self.checks: dict[str, Check] = {}
+        self.checks: dict[str, Check[Any]] = {}
         self.relations: dict[str, Relation] = {}
+        self.derived: dict[str, Derivation] = {}
+        self.from_channels: tuple[FromChannel, ...] = ()
 
     def __repr__(self) -> str:
         return f"<system {self.key}>"
@@ -79,7 +88,7 @@ class System:
         Its fault table goes with the checks, for half the outcomes would make it suspect the wrong part.
         """
         bare = copy.copy(self)
-        bare.checks = {}
+        bare.checks, bare.derived = {}, {}
         bare.__dict__["faults"] = None
         return bare
 
@@ -127,6 +136,7 @@ class System:
         places_by: Trait | None = None,
         conditions: Iterable[Measurand] = (),
         lasting: bool = False,
+        stands_until: Iterable[Part] = (),
         only: Mapping[Trait, Iterable[Enum]] | None = None,
         part: Part | None = None,
         where: str = "",
@@ -135,7 +145,9 @@ class System:
         tells: str = "",
     ) -> Measurand:
         """Declare a quantity; `places_by` as for a part. `only`: the answers of traits under which it can be
-        read at all. `tells`: its name for the customer, where the title is the trade's.
+        read at all. `stands_until`: it stays true until one of these parts is worked on, so that what is read
+        after another repair may be held against it. `tells`: its name for the customer, where the title is
+        the trade's.
 
         `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`).
 
@@ -165,6 +177,7 @@ class System:
                 places_by=self._counted(self._key(name), named, places_by),
                 conditions=tuple(measurand.key for measurand in conditions),
                 lasting=lasting,
+                stands_until=tuple(self._part(self._key(name), one) for one in stands_until),
                 only=self._only(self._key(name), only),
                 part=self._part(self._key(name), part),
                 where=where,
@@ -234,6 +247,53 @@ class System:
         )
         return self._keep(self.records, sampling.key, sampling)
 
+    def derived_reading(
+        self,
+        name: str,
+        unit: str,
+        title: str,
+        *,
+        possible: tuple[float | None, float | None],
+        usual: tuple[float | None, float | None],
+        accuracy: str,
+        places: Iterable[str] = (),
+        places_by: Trait | None = None,
+        only: Mapping[Trait, Iterable[Enum]] | None = None,
+        part: Part | None = None,
+        how: str = "",
+        tells: str = "",
+    ) -> Callable[[Callable[..., Derived]], Measurand]:
+        """Decorator for a function that gives a reading which follows from others: a mean of a record, a sum.
+
+        Its signature declares what it takes, as a check's does, without the case. The name then stands for
+        a measurand, which checks, limits and fault tables take like any other; a reading of it that was
+        taken itself counts before the derived one. The rest is as for a measurand, and `accuracy` that of
+        somebody who reads it directly.
+
+        Raises:
+            ValueError, TypeError: as for a measurand and a check.
+        """
+
+        def declared(function: Callable[..., Derived]) -> Measurand:
+            measurand = self.measurand(
+                name,
+                unit,
+                title,
+                possible=possible,
+                usual=usual,
+                accuracy=accuracy,
+                places=places,
+                places_by=places_by,
+                only=only,
+                part=part,
+                how=how,
+                tells=tells,
+            )
+            self.derived[measurand.key] = derivation(function, measurand)
+            return measurand
+
+        return declared
+
     def observation(
         self,
         name: str,
@@ -242,6 +302,7 @@ class System:
         *,
         places: Iterable[str] = (),
         places_by: Trait | None = None,
+        stands_until: Iterable[Part] = (),
         only: Mapping[Trait, Iterable[Enum]] | None = None,
         part: Part | None = None,
         how: str = "",
@@ -249,8 +310,8 @@ class System:
         tells: str = "",
         tells_each: Mapping[Any, str] | None = None,
     ) -> Observation:
-        """Declare something to look at, with its closed answers; `places_by` as for a part, `only` and
-        `tells` as for a measurand. `tells_each` has for every answer the customer's sentence.
+        """Declare something to look at, with its closed answers; `places_by` as for a part, `stands_until`,
+        `only` and `tells` as for a measurand. `tells_each` has for every answer the customer's sentence.
 
         Raises:
             ValueError: the key is taken, an answer has no sentence where others have one, or what counts the
@@ -267,6 +328,7 @@ class System:
                 answers=closed_answers,
                 places=named,
                 places_by=self._counted(self._key(name), named, places_by),
+                stands_until=tuple(self._part(self._key(name), one) for one in stands_until),
                 only=self._only(self._key(name), only),
                 part=self._part(self._key(name), part),
                 how=how,
@@ -396,19 +458,77 @@ class System:
         )
         return self._keep(self.relations, key, declared)
 
+    def from_channel(
+        self,
+        of: Measurand | Sampling,
+        channel: str,
+        *,
+        during: str = "",
+        take: str = MIDDLE,
+        when: Mapping[str, Ends] | None = None,
+        accuracy: str = "",
+        note: str = "",
+    ) -> None:
+        """Declare that a reading or record comes from a channel of a log or of the vehicle's own data.
+
+        Args:
+            channel: One of shared/channels.toml.
+            during: The event in whose longest stretch it is read: `running`, `idling`, `cranking` …; anywhere
+                when left out.
+            take: `middle` of the steadiest part of that stretch; `lowest`, `highest` or `last` of it; the
+                `rise` of a counter; the `turns` of the engine or the `interval` between two samples.
+            when: Channels that must lie between two ends all the while, in their own unit:
+                `{"coolant_temperature": (75, None)}`.
+            accuracy: What such data are worth here, where that is less than the worst ordinary instrument.
+            note: What whoever takes the reading should know of it.
+
+        Raises:
+            ValueError: there is no such channel or event, or it is of another kind of quantity.
+        """
+        self._own(of.key)
+        made = declare_from_channel(of, channel, during, take, when, accuracy, note)
+        self.from_channels = (*self.from_channels, made)
+
+    def from_monitor(
+        self, of: Observation, monitor: str, answers: Mapping[bool, Enum], *, note: str = ""
+    ) -> None:
+        """Declare what an observation is answered with when the vehicle tells that one of its monitors is
+        complete (True) or not (False); leave out what neither shows.
+
+        Raises:
+            ValueError: there is no such monitor, or an answer is none of the observation's.
+        """
+        self._own(of.key)
+        self.from_channels = (*self.from_channels, declare_from_monitor(of, monitor, answers, note))
+
+    def _own(self, key: str) -> None:
+        if key not in {**self.measurands, **self.records, **self.observations}:
+            raise ValueError(f"{key}: {self.key} says where its own readings come from, and of no other.")
+
     def check(
-        self, title: str, *, worse_with: Iterable[Measurand] = (), better_with: Iterable[Measurand] = ()
-    ) -> Callable[[Checker], Check]:
+        self,
+        title: str,
+        *,
+        worse_with: Iterable[Measurand] = (),
+        better_with: Iterable[Measurand] = (),
+        not_while: Iterable[str] = (),
+    ) -> Callable[[Checker[P]], Check[P]]:
         """Decorator for a generator of findings whose signature says what it needs.
 
         Args:
             worse_with, better_with: Of these a larger reading never makes a verdict better, or never worse;
                 the conformance kit tries to show otherwise.
+            not_while: Codes of findings, this system's or another's. While one of them fails, this check
+                means nothing and becomes a gap that says so; while one is undecided, it decides nothing. A
+                check that is itself barred and bars another is declared before it.
         """
 
-        def declared(function: Checker) -> Check:
+        def declared(function: Checker[P]) -> Check[P]:
             check = attrs.evolve(
-                declare(function, title), worse_with=tuple(worse_with), better_with=tuple(better_with)
+                declare(function, title),
+                worse_with=tuple(worse_with),
+                better_with=tuple(better_with),
+                not_while=tuple(not_while),
             )
             if check.key in self.checks:
                 raise ValueError(f"{self.key}: there already is a check {check.key}.")
@@ -474,11 +594,16 @@ class System:
             codes=self._codes_named(),
             symptoms=symptoms().symptoms,
             circumstances=symptoms().circumstances,
-            places={
-                **{key: measurand.places for key, measurand in self.measurands.items()},
-                **{key: seen.places for key, seen in self.observations.items()},
-            },
+            places=self.places_of_all,
         )
+
+    @property
+    def places_of_all(self) -> dict[str, tuple[str, ...]]:
+        """Key of a measurand or an observation → its places."""
+        return {
+            **{key: measurand.places for key, measurand in self.measurands.items()},
+            **{key: seen.places for key, seen in self.observations.items()},
+        }
 
     def _codes_named(self) -> frozenset[str] | None:
         """Every code of this system that a text of its checks' modules names; None where the modules cannot
@@ -511,18 +636,16 @@ class System:
             f"calculation {calculation.key}: no source {calculation.source!r}" for calculation in unsourced
         ]
         for check in self.checks.values():
-            for parameter in check.parameters:
-                key = parameter.of.key
-                if key.startswith(f"{self.key}.") and key not in {
-                    **self.measurands,
-                    **self.records,
-                    **self.observations,
-                    **self.traits,
-                }:
-                    wrong.append(
-                        f"check {check.key}: {parameter.name} asks for {key}, which the system does not"
-                        " declare"
-                    )
+            wrong += [
+                f"check {check.key}: not_while names {code!r}, which is no code; write {self.key}.name"
+                for code in check.not_while
+                if not _CODE.fullmatch(code)
+            ]
+        for name, parameter in self._asked:
+            key = parameter.of.key
+            own = (self.measurands, self.records, self.observations, self.traits)
+            if key.startswith(f"{self.key}.") and not any(key in shelf for shelf in own):
+                wrong.append(f"{name}: {parameter.name} asks for {key}, which the system does not declare")
         for relation in self.relations.values():
             for term in (relation.whole, *relation.parts):
                 key = term.measurand.key
@@ -531,11 +654,28 @@ class System:
         return wrong
 
     @property
+    def _asked(self) -> list[tuple[str, Parameter]]:
+        """What its checks and its derived readings take, each with whose it is."""
+        return [
+            *(
+                (f"check {one.key}", parameter)
+                for one in self.checks.values()
+                for parameter in one.parameters
+            ),
+            *(
+                (f"derived reading {key}", parameter)
+                for key, one in self.derived.items()
+                for parameter in one.parameters
+            ),
+        ]
+
+    @property
     def foreign_wants(self) -> list[Measurand]:
         """What its checks want of other systems, each key once."""
-        asked = [parameter.of for check in self.checks.values() for parameter in check.parameters]
         strangers = [
-            of for of in asked if isinstance(of, Measurand) and not of.key.startswith(f"{self.key}.")
+            of
+            for of in (parameter.of for _, parameter in self._asked)
+            if isinstance(of, Measurand) and not of.key.startswith(f"{self.key}.")
         ]
         return list({of.key: of for of in strangers}.values())
 

@@ -317,6 +317,8 @@ def _add_address(
         column.add(setter.typed(page, measures.row, room))
         if code:
             column.add(setter.typed(words["typed"].format(code=code), measures.row, room))
+        if setter.document.no_page:
+            column.add(setter.own(setter.document.no_page, measures.small, room))
     else:
         column.add(setter.own(words["no_link"], measures.row, room))
     column.skip(measures.between * 0.4)

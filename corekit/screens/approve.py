@@ -298,6 +298,8 @@ def _given(van: Van, job: Job, noted: Noted[Approved], estimated: Estimated) -> 
     text = f"{come_to} {estimate.total.currency}, approved by the {approved.by}, {approved.how}{signed}" + (
         f"; declined: {declined}" if declined else ""
     )
+    if set(titles) == set(approved.declined):
+        text = f"Declined as a whole by the {approved.by}, {approved.how}{signed}"
     said = van.texts(job).get(approved.said.hash, "removed") if isinstance(approved.said, Personal) else ""
     return Given(
         estimate=approved.estimate,

@@ -18,6 +18,7 @@ from ..desk.next_step import again_words, can_be_read, places_here
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Measurand, Observation
 from ..report.next_tests import asks_for_codes, named_tests
+from ..report.statements import reasons_not_said
 from ..visit import guidance, questions
 from ..visit.instruments import Instruments
 from ..visit.questions import Question
@@ -439,7 +440,7 @@ def _own_limit(job: Job, key: str) -> str:
 
 def _gaps(assessment: Assessment) -> list[str]:
     """What could not be said: first what has a reason, then what was not looked at, in one sentence."""
-    texts = list(dict.fromkeys(gap.text for gap in assessment.open_gaps if not gap.about))
+    texts = [text for text, _ in reasons_not_said(assessment.open_gaps)]
     bare = list(
         dict.fromkeys(
             gap.about for gap in assessment.open_gaps if gap.about and not is_noted(gap, assessment.job)

@@ -64,6 +64,7 @@ class Store(Database):
                 lineage=self.lineage,
                 demo=self.demo,
                 now=self._now,
+                door=self.door,
             )
             yield transaction
             transaction.finish()

@@ -26,6 +26,7 @@ from ..model.records import (
     with_kept_words,
 )
 from . import links, listing, persons, queries, requests, rows, schema, seals
+from .door import Door
 from .errors import StoreError, refusal
 from .links import Link
 from .requests import Request, RequestOutcome
@@ -55,9 +56,11 @@ class Transaction:
         lineage: str,
         demo: bool,
         now: Callable[[], str],
+        door: Door | None = None,
     ) -> None:
         self._connection, self._jobs, self._request = connection, tuple(jobs), request
         self._where, self._demo, self._now = where, demo, now
+        self._door = door or Door()
         self.lineage = lineage
         self.known: RequestOutcome | None = (
             requests.outcome(connection, request) if request is not None else None
@@ -195,6 +198,7 @@ class Transaction:
         self._must_be_open()
         job = self._jobs[0]
         self._must_have_begun(job, ())
+        self._door.words(said)
         try:
             kept = persons.person(said)
         except ValueError as error:
@@ -396,6 +400,7 @@ class Transaction:
         written: list[Entry] = []
         new: list[tuple[str, ...]] = []
         for draft in drafts:
+            self._door.drafts(draft)
             texts: list[persons.Person] = []
             try:
                 body = persons.exchanged(_checked_body(draft), texts)

@@ -4,7 +4,7 @@ time.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import attrs
@@ -16,8 +16,10 @@ from ..model.measurand import Measurand, answers_of
 from ..model.records import Instrument, Measured
 from ..model.sampling import Sampling
 from ..model.value import Value, exact
+from ..plugin.barred import bars, under_bars
 from ..plugin.case import Case, Sighting, own_limit
 from ..plugin.check import run
+from ..plugin.derived import derive, with_derived
 from ..plugin.reading import Reading, with_uncertainty
 from ..plugin.record import Record
 from ..plugin.relation import contradicted, contradictions, held_open
@@ -169,7 +171,18 @@ class Bench:
         return self.describe("meter", "0.5 % + 2 digits", **ranges)
 
     def case(self, check: str = "") -> Case:
-        case = Case(
+        """What a check is given, with the readings that follow from others."""
+        case = self.bare_case(check)
+        for one in self.system.derived.values():
+            found = [result for result in derive(one, case) if isinstance(result, Reading)]
+            case = with_derived(case, {(reading.measurand.key, reading.place): reading for reading in found})
+        return attrs.evolve(
+            case, contradicted=contradicted(contradictions(self.system.relations.values(), case))
+        )
+
+    def bare_case(self, check: str = "") -> Case:
+        """What was laid on the bench, and nothing that follows from it."""
+        return Case(
             system=self.system,
             check=check,
             stage=max(self.repairs.values(), default=0),
@@ -180,23 +193,32 @@ class Bench:
             specified=self.specified,
             repairs=self.repairs,
         )
-        return attrs.evolve(
-            case, contradicted=contradicted(contradictions(self.system.relations.values(), case))
-        )
 
     def run(self, *checks: str) -> list[Finding | Gap]:
         broken = contradictions(self.system.relations.values(), self.case())
+        case = self.case()
+        said: dict[str, list[Finding | Gap]] = {}
         wanted = checks or tuple(self.system.checks)
-        results = [
-            result
-            for key in wanted
-            for result in run(self.system.checks[key], self.case(self.system.checks[key].title))
-        ]
-        held = [
-            held_open(result, contradicted(broken)) if isinstance(result, Finding) else result
-            for result in results
-        ]
-        return [*held] if checks else [*broken, *held]
+        first = any(self.system.checks[key].not_while for key in wanted)
+        for check in sorted(self.system.checks.values(), key=lambda one: bool(one.not_while)):
+            if check.key not in wanted and not first:
+                continue
+            results = [
+                held_open(result, contradicted(broken)) if isinstance(result, Finding) else result
+                for result in run(check, attrs.evolve(case, check=check.title))
+            ]
+            barring = bars(check.not_while, (*broken, *_findings(said.values())))
+            said[check.key] = [
+                *under_bars(
+                    results, barring, self.system.key, check.title, case.stage, self.system.places_of_all
+                )
+            ]
+        told = [result for key in wanted for result in said[key]]
+        return told if checks else [*broken, *self._not_derived(case), *told]
+
+    def _not_derived(self, case: Case) -> list[Gap]:
+        found = (result for one in self.system.derived.values() for result in derive(one, case))
+        return [result for result in found if isinstance(result, Gap)]
 
     def findings(self, code: str = "") -> list[Finding]:
         """All findings, or those of one code."""
@@ -213,3 +235,7 @@ class Bench:
         found = [finding for finding in self.findings(code) if place in ("", finding.place)]
         assert len(found) == 1, f"{code}: {[str(finding) for finding in found]}"
         return found[0]
+
+
+def _findings(said: Iterable[Iterable[Finding | Gap]]) -> Iterator[Finding]:
+    return (result for results in said for result in results if isinstance(result, Finding))

@@ -7,6 +7,7 @@ from typing import Any
 
 import attrs
 
+from ..desk.brought import brought_document, origin_words
 from ..desk.complaint import complaint_words, retold_words, tried_words
 from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
@@ -16,6 +17,7 @@ from ..model.records import (
     Approved,
     ApprovedMore,
     Arrived,
+    Brought,
     Charged,
     CodesRead,
     Complained,
@@ -106,6 +108,10 @@ class _Context:
     def text(self, reference: object) -> str:
         return self.texts.get(reference.hash, "removed") if isinstance(reference, Personal) else ""
 
+    def origin(self, reference: object) -> str:
+        words = self.text(reference)
+        return f". From {words}" if words else ""
+
     def own(self, words: str) -> str:
         return shop_words(words, self.texts)
 
@@ -163,7 +169,7 @@ def _measured(asked: _Context, record: Measured) -> _Row:
     beside = asked.beside(record.setup)
     return (
         asked.title(record.of, record.place),
-        record.typed + (f" ({beside})" if beside else ""),
+        record.typed + (f" ({beside})" if beside else "") + asked.origin(record.origin),
         record.stage,
     )
 
@@ -173,7 +179,7 @@ def _recorded(asked: _Context, record: Recorded) -> _Row:
     came = ", ".join(f"{at}: {read}" for at, read in record.typed[:_POINTS])
     more = f", and {len(record.typed) - _POINTS} more" if len(record.typed) > _POINTS else ""
     text = came + more if came else f"{len(record.samples)} samples from {asked.text(record.file)}"
-    return asked.title(record.of, record.place), text, record.stage
+    return asked.title(record.of, record.place), text + asked.origin(record.origin), record.stage
 
 
 def _seen(asked: _Context, record: Seen) -> _Row:
@@ -192,7 +198,7 @@ def _codes(asked: _Context, record: CodesRead) -> _Row:
     text = (
         f"could not be read: {asked.own(record.cannot)}"
         if record.cannot
-        else ", ".join(record.codes) or "none"
+        else (", ".join(record.codes) or "none") + asked.origin(record.origin)
     )
     return title, text, record.stage
 
@@ -318,6 +324,10 @@ def _photographed(asked: _Context, record: Photographed) -> _Row:
     return "Photo", asked.text(record.what) or about, record.stage
 
 
+def _brought(asked: _Context, record: Brought) -> _Row:
+    return "Earlier, elsewhere", origin_words(brought_document(record)), None
+
+
 def _remarked(asked: _Context, record: Remarked) -> _Row:
     return "Noted", _with_answer(asked.text(record.words), asked.own(record.cleared)), record.stage
 
@@ -370,6 +380,7 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     OldParts: _old_parts,
     Discounted: _discounted,
     Photographed: _photographed,
+    Brought: _brought,
     Remarked: _remarked,
     Complained: _complained,
     Retold: _retold,
@@ -400,6 +411,7 @@ _MAY_BE_WITHDRAWN = (
     ApprovedMore,
     Discounted,
     Photographed,
+    Brought,
     Remarked,
     Retold,
     Tried,

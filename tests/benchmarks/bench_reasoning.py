@@ -177,6 +177,8 @@ class Visit:
         test = one.test
         row = self.truth.tables.row(one.system, test, self.state)
         shows = self.truth.complaint.shows
+        if test.lasting:
+            shows = 1.0
         if self.draw.random() >= shows:
             row = self.truth.tables.row(one.system, test, frozenset())
         place = self.draw.choices(range(len(row)), row)[0]
@@ -307,9 +309,9 @@ def likeliest(visit: Visit) -> JointTest | None:
     return max(_open(visit), key=telling, default=None)
 
 
-def decided(visit: Visit, plugins: Plugins) -> str:
+def decided(visit: Visit, plugins: Plugins, *, all_made: bool = False) -> str:
     """The work that may be done now, `(…)` for what is passed on, `-` where nothing in these systems explains
-    the complaint; empty: go on.
+    the complaint; empty: go on. Where all tests were made nothing is left to be made first.
     """
     tables, states = visit.beliefs.tables, now(visit.beliefs)
     direct = set()
@@ -318,21 +320,22 @@ def decided(visit: Visit, plugins: Plugins) -> str:
         for fault, row in shown.outcome.test.given.items():
             if row.direct and shown.outcome.plain == row.direct:
                 direct.add(f"{shown.system}.{fault}")
+    telling = not all_made and telling_step(visit)
     works: dict[str, set[str]] = {}
     for fault in tables.faults:
         works.setdefault(*[next(iter(tables.work(frozenset({fault}))))], set()).add(fault)
     for work, faults in works.items():
         held = chance_of(states, faults)
         if work.startswith("("):
-            if held >= WORK_AT and not (held < SURE and telling_step(visit)):
+            if held >= WORK_AT and not (held < SURE and telling):
                 return work
         elif plugins.operations[work].replaces:
             if held >= CALL_AT and direct & faults:
                 return work
-        elif held >= WORK_AT and not (held < SURE and telling_step(visit)):
+        elif held >= WORK_AT and not (held < SURE and telling):
             return work
     clear = 1.0 - chance_of(states, tables.faults.keys())
-    if clear >= WORK_AT and visit.latest and not (clear < SURE and telling_step(visit)):
+    if clear >= WORK_AT and visit.latest and not (clear < SURE and telling):
         return "-"
     return ""
 
@@ -352,7 +355,7 @@ def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = Fal
     while True:
         if all_first:
             everything(visit)
-        work = decided(visit, plugins)
+        work = decided(visit, plugins, all_made=all_first)
         if work and said is None:
             said = _said(visit)
         if work == "-":

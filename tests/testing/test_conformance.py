@@ -72,6 +72,19 @@ def test_the_example_plugin_conforms(monkeypatch: pytest.MonkeyPatch) -> None:
 
 WAY = "    lost = voltage_lost(at_battery, at_connector)\n    yield"
 LOST = '"skeleton.lost", of=arriving, unit="V", calls_for=clean, next_test=arriving'
+DERIVED = """@system.derived_reading(
+    "share", "V", "Share", possible=(0, 90), usual=(0, 9), accuracy="1 V", how="Read it.", tells="the share"
+)
+def share(at: Annotated[ck.Reading, supply]) -> ck.Value | None:
+    return BODY
+
+
+@system.check("Share")
+def shared(case: ck.Case, one: Annotated[ck.Reading, share]) -> Iterator[ck.Finding | ck.Gap]:
+    yield case.advise(ck.Claim("skeleton.share"), "{value} shared.", one, tells="It is shared.")
+
+
+@system.check("Voltage on"""
 DIRECT = ', direct = "does not work" }'
 
 #: What is planted, how the line begins, and what it must say of fault and cure.
@@ -164,6 +177,21 @@ PLANTED: dict[str, tuple[list[tuple[str, str, str]], str, tuple[str, ...]]] = {
           'otherwise = [0.9, 0.1]\n\n[test.lost]')],
         "fault table: test supply: no bench led to its outcome 'high'",
         ("move `at`",),
+    ),
+    "a check that is barred by a code that nothing yields": (
+        [(MODULE, '"Working with full voltage"', '"Working with full voltage", not_while=["skeleton.lots"]')],
+        "checks: check with_full_voltage: not_while names skeleton.lots, which no check yielded",
+        ("Correct the code",),
+    ),
+    "a derived reading that divides by what may be 0": (
+        [(MODULE, '@system.check("Voltage on', DERIVED.replace("BODY", "at.value.number and None or 1 / 0"))],
+        "checks: derived reading share (__init__.py line",
+        ("raised ZeroDivisionError", "skeleton.supply_voltage = ", "gap"),
+    ),
+    "a derived reading of another kind": (
+        [(MODULE, '@system.check("Voltage on', DERIVED.replace("BODY", 'ck.exact("pressure gauge", 1.0)'))],
+        "checks: derived reading share",
+        ("skeleton.share is a voltage, and what was derived is pressure gauge",),
     ),
     "a check prints": (
         [(MODULE, WAY, "    print('here')\n" + WAY)],

@@ -29,7 +29,7 @@ from corekit.report.page import render_page
 from corekit.report.personal_text import mask
 from corekit.store.transaction import Transaction
 
-from .chain import corekit, done, paper_text, refused, squeezed
+from .chain import corekit, done, pages_of, paper_text, refused, squeezed
 from .fleet import CUSTOMER, Fleet
 
 # Van 1: call-out 20.01, diagnosis 30.02, 0.35 h × 61.70 = 21.595 → 21.60, part 4.55: net 76.18. Alone 19 %:
@@ -364,7 +364,10 @@ def test_a_payment_in_the_file_of_one_job_is_held_against_the_whole_invoice(flee
         assert due(shop.context, job_named(shop.context, "van-2")) == euros(0)
 
 
-def test_the_page_shows_the_masked_paper_once_and_goes_down_for_all(fleet: Fleet) -> None:
+def test_the_page_shows_the_masked_paper_once_and_goes_down_for_all(
+    fleet: Fleet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("corekit.share.reader.asked", pages_of(fleet.folder))
     with fleet.open() as shop:
         first = shop.issue_together(["van-1", "van-2"])
         assert first.page is Page.WAITS

@@ -19,18 +19,22 @@ from pathlib import Path
 from typing import Any
 from unittest import mock
 
+import attrs
 import pytest
 
 from corekit.cli import main
 from corekit.cli.command import VERBS
+from corekit.desk.publishing import NO_PAGE, with_page_note
 from corekit.desk.shop import Shop
 from corekit.model.finding import Reason, Urgency, Verdict
 from corekit.model.source import Basis, Status
 from corekit.plugin.host import load
+from corekit.share.reader import asked as ASKED
 
 from .chain import (
     COREKIT,
     JOBS,
+    PAGE,
     Said,
     checked,
     corekit,
@@ -38,6 +42,7 @@ from .chain import (
     edited,
     estimate_of,
     found_shop,
+    pages_of,
     paper_text,
     real,
     refused,
@@ -1023,9 +1028,13 @@ def test_an_amount_that_is_none_is_refused_in_words(unpaid: Path, amount: str) -
 # ---- publish, serve, verify, forget
 
 
-def test_publishing_sends_each_page_once(shop: Path, visit: Path) -> None:
+READER = "corekit.share.reader.asked"
+
+
+def test_publishing_sends_each_page_once(shop: Path, visit: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     to_the_end(visit, shop)
     assert not (shop / "published").exists()
+    monkeypatch.setattr(READER, pages_of(shop))
     assert re.search(r"Published: \d{4}-A0001\.", done(corekit("publish", shop=shop)).out)
     there = files(shop / "published")
     assert len(there) == 1
@@ -1034,8 +1043,64 @@ def test_publishing_sends_each_page_once(shop: Path, visit: Path) -> None:
     done(corekit("verify", shop=shop))
 
 
-def test_a_published_page_that_is_sent_again_after_a_lost_answer_is_no_fault(shop: Path, visit: Path) -> None:
+def test_a_page_counts_as_published_when_the_address_on_the_document_opens_it(
+    shop: Path, visit: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     to_the_end(visit, shop)
+    refused(corekit("publish", shop=shop), PAGE, "does not open Invoice", "no network in tests")
+    there = files(shop / "published")
+    assert len(there) == 1, "it lies where it is to be served from"
+    with Shop(shop) as opened:
+        assert not opened.store.links()[0].published_at
+    monkeypatch.setattr(READER, lambda *_: (200, "<h1>Another page</h1>"))
+    refused(corekit("publish", shop=shop), "shows something else")
+    monkeypatch.setattr(READER, pages_of(shop))
+    assert re.search(r"Published: \d{4}-A0001\.", done(corekit("publish", shop=shop)).out)
+    assert files(shop / "published") == there
+
+
+def test_who_sets_a_shop_up_is_told_where_codes_would_lead_nowhere_and_so_is_the_customer(
+    tmp_path: Path, visit: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def set_up(name: str) -> tuple[str, str]:
+        shop = tmp_path / name
+        words = ("--name", "Test", "--address", "2 Invented Lane", "--currency", "EUR", "--page", PAGE)
+        said = done(corekit("init", shop, *words)).words
+        other = found_shop(tmp_path / f"{name}-2")
+        to_the_end(visit, other)
+        return said, " ".join(paper_text(next((other / "papers").glob("invoice-*.pdf"))).split())
+
+    said, printed = set_up("unserved")
+    assert f"lead nowhere yet: nothing answers as a page at {PAGE}" in said
+    assert NO_PAGE in printed
+    monkeypatch.setattr(READER, lambda *_: (200, "<h1>Parked</h1>"))
+    assert "what answers there is another page" in set_up("parked")[0]
+    monkeypatch.setattr(READER, pages_of(tmp_path / "served"))
+    said, printed = set_up("served")
+    assert f"A page answers at {PAGE}." in said
+    assert NO_PAGE not in printed
+
+
+def test_once_a_page_was_fetched_back_the_next_document_says_no_more_of_it(
+    shop: Path, visit: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    to_the_end(visit, shop)
+    first = next((shop / "papers").glob("invoice-*.pdf"))
+    printed = first.read_bytes()
+    monkeypatch.setattr(READER, pages_of(shop))
+    corekit("publish", shop=shop)
+    with Shop(shop) as opened:
+        again = opened.issue(WORN)
+        assert again.document.no_page == NO_PAGE, "what was issued stays as it is"
+        assert with_page_note(opened.context, attrs.evolve(again.document, no_page="")).no_page == ""
+    assert first.read_bytes() == printed
+
+
+def test_a_published_page_that_is_sent_again_after_a_lost_answer_is_no_fault(
+    shop: Path, visit: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    to_the_end(visit, shop)
+    monkeypatch.setattr(READER, pages_of(shop))
     corekit("publish", shop=shop)
     there = files(shop / "published")
     with Shop(shop) as opened:
@@ -1089,7 +1154,7 @@ def test_a_target_that_asks_for_a_key_names_where_to_put_it(shop: Path, visit: P
 
 
 def test_a_page_server_of_its_own_takes_what_a_shop_with_its_key_publishes(
-    shop: Path, visit: Path, tmp_path: Path
+    shop: Path, visit: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     to_the_end(visit, shop)
     pages, key = tmp_path / "server" / "pages", tmp_path / "server" / "page.key"
@@ -1109,6 +1174,7 @@ def test_a_page_server_of_its_own_takes_what_a_shop_with_its_key_publishes(
         refused(corekit("publish", shop=shop), "does not know this key")
         assert files(pages) == {}
         shutil.copy(key, shop / "keys" / "page.key")
+        monkeypatch.setattr(READER, lambda asked, form, wait: ASKED(asked.replace(PAGE, address), form, wait))
         assert re.search(r"Published: \d{4}-A0001\.", done(corekit("publish", shop=shop)).out)
         with Shop(shop) as opened:
             code = opened.issue(WORN).link.partition("#")[2]

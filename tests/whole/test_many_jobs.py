@@ -131,6 +131,7 @@ OTHERS = {
     "work": "serves the screens, which are counted below",
     "serve": "serves published pages and opens no store",
     "calculate": "opens no store",
+    "read": "reads a log and writes into a visit file",
     "person": "goes through the books for what one person paid, when asked for all that is kept",
     "open": "reads a paper and opens no store",
     "page": "writes keys and titles, and reads no job",

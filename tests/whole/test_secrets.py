@@ -26,7 +26,7 @@ from corekit.share.link import token_hash
 from corekit.share.published import PublishedFolder
 from corekit.web.page_app import page_app
 
-from .chain import found_shop, paper_text
+from .chain import found_shop, pages_of, paper_text
 
 SECRET = "Zebedee"
 #: Printed and published because their type says so; what is typed there names nobody.
@@ -34,7 +34,8 @@ PUBLIC = {"requested.because", "ended.because", "repaired.cause"}
 
 
 @pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
+def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Shop]:
+    monkeypatch.setattr("corekit.share.reader.asked", pages_of(tmp_path / "van"))
     with Shop(found_shop(tmp_path / "van")) as shop:
         yield shop
 
@@ -177,6 +178,7 @@ def test_a_field_of_text_is_an_answer_our_own_word_or_named_as_public() -> None:
 #: Keys, units, numbers as typed, closed lists and names that the program, a plugin or the shop's files give.
 OWN = {
     "announced.currency",
+    *("brought.content", "brought.mark"),
     "approved.by",
     "approved.currency",
     *("approved_more.by", "approved_more.currency", "approved_more.operation"),

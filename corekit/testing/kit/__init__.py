@@ -16,7 +16,14 @@ from ...plugin.system import System
 from .declared import nonconforming_declarations, nonconforming_sources, nonconforming_words
 from .driving import nonconforming_calculations, nonconforming_checks
 from .nonconformity import Nonconformity
-from .whole import Said, nonconforming_calls, nonconforming_figures, nonconforming_table, said_by
+from .whole import (
+    Said,
+    nonconforming_bars,
+    nonconforming_calls,
+    nonconforming_figures,
+    nonconforming_table,
+    said_by,
+)
 
 #: How often each check and each calculation is attacked, and over how many benches a table is looked at.
 EXAMPLES = 60
@@ -53,7 +60,9 @@ class Subject:
 
 
 def _checks(subject: Subject) -> Iterator[Nonconformity]:
-    return nonconforming_checks(subject.system, subject.examples, subject.foreign)
+    yield from nonconforming_checks(subject.system, subject.examples, subject.foreign)
+    if any(check.not_while for check in subject.system.checks.values()):
+        yield from nonconforming_bars(subject.system, subject.said)
 
 
 def _calculations(subject: Subject) -> Iterator[Nonconformity]:

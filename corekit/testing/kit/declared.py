@@ -63,6 +63,7 @@ def _for_nothing(system: System) -> Iterator[Nonconformity]:
     if not text:
         return
     asked = {parameter.of.key for check in system.checks.values() for parameter in check.parameters}
+    asked |= {parameter.of.key for one in system.derived.values() for parameter in one.parameters}
     table = system.faults
     tests = table.tests.values() if table else ()
     asked |= {key for test in tests for key in (test.measurand, test.seen, test.trait, test.wants)}

@@ -7,12 +7,17 @@ import random
 import time
 from collections.abc import Callable, Iterator, Mapping
 
+import attrs
+
 from ...errors import InputError
 from ...model.finding import Finding, Gap, Verdict
 from ...model.measurand import Measurand
 from ...model.value import Value
 from ...plugin.calculation import Calculation, Input
+from ...plugin.case import Case
 from ...plugin.check import Check, run
+from ...plugin.claim import Claim
+from ...plugin.derived import Derivation, derive
 from ...plugin.guard import Overrun, time_limit
 from ...plugin.reading import Reading
 from ...plugin.system import System
@@ -110,17 +115,22 @@ def smallest(attack: Callable[[random.Random], None], examples: int, of: str) ->
 def nonconforming_checks(
     system: System, examples: int, foreign: Mapping[str, Measurand]
 ) -> Iterator[Nonconformity]:
-    """Each check over everything that can lie before it; of each the first fault alone."""
-    for check in system.checks.values():
-        of = f"check {check.key}"
+    """Each check, and each derived reading, over everything that can lie before it; of each the first fault
+    alone.
+    """
+    driven = [
+        (f"derived reading {key.split('.', 1)[1]}", _deriving(one)) for key, one in system.derived.items()
+    ]
+    driven += [(f"check {check.key}", check) for check in system.checks.values()]
+    for of, check in driven:
 
-        def attack(chance: random.Random, check: Check = check, of: str = of) -> None:
+        def attack(chance: random.Random, check: Check[...] = check, of: str = of) -> None:
             _attack_check(system, check, laid(system, check, chance, foreign=foreign), of)
 
-        def attack_without(chance: random.Random, check: Check = check, of: str = of) -> None:
+        def attack_without(chance: random.Random, check: Check[...] = check, of: str = of) -> None:
             _attack_need(system, check, chance, foreign, of)
 
-        def attack_order(chance: random.Random, check: Check = check, of: str = of) -> None:
+        def attack_order(chance: random.Random, check: Check[...] = check, of: str = of) -> None:
             _attack_order(system, check, chance, foreign, of)
 
         attacks = [attack]
@@ -134,7 +144,25 @@ def nonconforming_checks(
             yield first
 
 
-def results_of(check: Check, before: Laid, system: System, of: str) -> list[Finding | Gap]:
+def _deriving(one: Derivation) -> Check[...]:
+    """A check that says what a derivation gives, to be driven like any other."""
+
+    def says(case: Case, **given: object) -> Iterator[Finding | Gap]:
+        for made in derive(one, attrs.evolve(case, readings=_without(case, one.measurand.key))):
+            if isinstance(made, Gap):
+                yield made
+            else:
+                claim = Claim(f"{case.system.key}.derived", unit=one.measurand.unit)
+                yield case.advise(claim, "{value}", made, tells="{value}")
+
+    return Check(title=one.measurand.title, function=says, parameters=one.parameters)
+
+
+def _without(case: Case, key: str) -> dict[tuple[str, str], Reading]:
+    return {at: reading for at, reading in case.readings.items() if at[0] != key}
+
+
+def results_of(check: Check[...], before: Laid, system: System, of: str) -> list[Finding | Gap]:
     """What a check says of what lies before it.
 
     Raises:
@@ -188,7 +216,7 @@ def _cure_of(error: BaseException) -> str:
     return "Whatever is possible by the declarations is judged, or becomes a gap that says why not."
 
 
-def _attack_check(system: System, check: Check, before: Laid, of: str) -> None:
+def _attack_check(system: System, check: Check[...], before: Laid, of: str) -> None:
     found = results_of(check, before, system, of)
     for result in found:
         if not isinstance(result, Finding):
@@ -222,7 +250,7 @@ def _told(result: Finding | Gap) -> tuple[object, ...]:
 
 
 def _attack_need(
-    system: System, check: Check, chance: random.Random, foreign: Mapping[str, Measurand], of: str
+    system: System, check: Check[...], chance: random.Random, foreign: Mapping[str, Measurand], of: str
 ) -> None:
     """Without one of its needs a check says what is missing and nothing else of it."""
     needs = [parameter.of for parameter in check.parameters if parameter.needed]
@@ -241,7 +269,7 @@ def _attack_need(
 
 
 def _attack_order(
-    system: System, check: Check, chance: random.Random, foreign: Mapping[str, Measurand], of: str
+    system: System, check: Check[...], chance: random.Random, foreign: Mapping[str, Measurand], of: str
 ) -> None:
     """Where more of a reading is declared to be worse, it never makes a verdict better."""
     ordered = [*((one, False) for one in check.worse_with), *((one, True) for one in check.better_with)]
@@ -279,8 +307,6 @@ def _attack_order(
 
 
 def _with_setup(reading: Reading, kept: Reading) -> Reading:
-    import attrs
-
     return attrs.evolve(reading, setup=kept.setup)
 
 

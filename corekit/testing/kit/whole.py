@@ -40,7 +40,7 @@ class Said:
         grades: Code → the grades that its findings had.
     """
 
-    codes: dict[str, dict[str, Check]] = attrs.field(factory=dict)
+    codes: dict[str, dict[str, Check[...]]] = attrs.field(factory=dict)
     valued: set[str] = attrs.field(factory=set)
     outcomes: set[tuple[str, str]] = attrs.field(factory=set)
     figures: dict[str, list[Figure]] = attrs.field(factory=dict)
@@ -72,7 +72,7 @@ def said_by(system: System, benches: int, foreign: Mapping[str, Measurand]) -> S
 
 
 def _search(
-    said: Said, system: System, check: Check, test: FaultTest, foreign: Mapping[str, Measurand]
+    said: Said, system: System, check: Check[...], test: FaultTest, foreign: Mapping[str, Measurand]
 ) -> None:
     """Lay usual readings and move one at a time, until the test's outcomes came up or patience is over."""
     for seed in range(_SEARCHES):
@@ -88,7 +88,7 @@ def _search(
                 return
 
 
-def _hear(said: Said, system: System, check: Check, before: Laid) -> bool:
+def _hear(said: Said, system: System, check: Check[...], before: Laid) -> bool:
     """Whether the check found something."""
     try:
         results = results_of(check, before, system, "")
@@ -189,6 +189,18 @@ def _without_direct_test(system: System) -> Iterator[Nonconformity]:
                 cure=f'Give the row given.{fault.key} of the test that shows it direct = "…", or add such a'
                 " test: without one the part is never called for.",
             )
+
+
+def nonconforming_bars(system: System, said: Said) -> Iterator[Nonconformity]:
+    """Checks that are barred by a finding of their own system which no check yields."""
+    for check in system.checks.values():
+        for code in check.not_while:
+            if code.startswith(f"{system.key}.") and code not in said.codes:
+                yield Nonconformity(
+                    of=f"check {check.key}",
+                    fault=f"not_while names {code}, which no check yielded over any bench",
+                    cure="Correct the code, or let a check yield it.",
+                )
 
 
 def nonconforming_calls(system: System, said: Said) -> Iterator[Nonconformity]:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import corekit as ck
 
-brakes = ck.System("brakes", "Hydraulic brakes")
+brakes = ck.System("brakes", "Hydraulic brakes", api="1.0")
 
 
 class Pedal(Enum):

@@ -144,7 +144,8 @@ def _unmet(
     flows: ck.Reading | None,
 ) -> str:
     """Why a small rise means nothing yet; empty when it does."""
-    if charge_of(case, before).flattered:
+    drains = flows is not None and case.side(flows, _in(case)) is ck.Side.BELOW
+    if charge_of(case, before).flattered and not drains:  # what runs on its battery took no charge before
         return "a charge just taken flatters the open-circuit voltage; let it rest, then read both"
     slow = case.computed_limit("battery.rise", "charging-rise", low=ck.exact("engine speed", FAST))
     if speed is not None and case.side(speed, slow) is ck.Side.BELOW:
@@ -220,6 +221,7 @@ def charging_current(
     running: Annotated[ck.Reading | None, charging_voltage],
     ruled: Annotated[Control | None, control],
     driven: Annotated[Drive | None, drive],
+    looked: Annotated[Belt | None, belt_seen],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Which way it flows. Smart charging lets it flow out on purpose: there the voltage must be low too."""
     if flows is None:
@@ -227,7 +229,10 @@ def charging_current(
     if driven in (Drive.MILD, Drive.HYBRID, Drive.ELECTRIC):
         yield case.does_not_apply("A converter charges the 12-V battery here, not an alternator of its own.")
         return
-    read = {"read": ck.show(flows.value, "A", uncertainty=False)}
+    read = {
+        "read": ck.show(flows.value, "A", uncertainty=False),
+        "belt": "; look at the belt first" if looked is None else f"; the belt is {looked.value}",
+    }
     side = case.side(flows, _in(case))
     if side is not ck.Side.ABOVE and ruled is Control.MANAGED:
         low = case.computed_limit("battery.amps", "charging-rise", low=ck.exact("voltage", ASKED_ON_PURPOSE))
@@ -268,8 +273,7 @@ _FLOW = {
         "With the engine running about no current flows into the battery.",
     ),
     ck.Side.BELOW: (
-        "{read}: with the engine running the battery feeds the vehicle. Belt, wiring or alternator; look at"
-        " the belt first.",
+        "{read}: with the engine running the battery feeds the vehicle. Belt, wiring or alternator{belt}.",
         "With the engine running the battery is being discharged instead of charged.",
     ),
     ck.Side.UNDECIDED: (
@@ -350,8 +354,8 @@ def alternator_leaks(
             urgency=ck.Urgency.PLAN_IT if flows else ck.Urgency.NOTHING,
         ),
         (
-            "Parked, current flows back through the alternator's lead: a leaking diode. Read it again with"
-            " the engine cold before the alternator is blamed."
+            "Parked, current flows back through the alternator's lead: a leaking diode. It is read with the"
+            " engine cold, and with the lead off the draw has to be gone."
             if flows
             else "Parked, no current flows in the alternator's lead: what draws current is elsewhere;"
             " go fuse by"

@@ -34,7 +34,7 @@ from .answers import (
 )
 from .cautions import ACID, CLAMPS, DAMAGED, HIGH_VOLTAGE, LITHIUM_CARE, MEMORY, MOVING, RUNAWAY, SHORT, SPARK
 
-battery = ck.System("battery", "Battery and charging")
+battery = ck.System("battery", "Battery and charging", api="1.0")
 
 # ---- what can fail or be renewed
 
@@ -140,7 +140,7 @@ open_circuit_voltage = battery.measurand(
     "Open-circuit voltage",
     part=starter_battery,
     possible=(0, 16),
-    usual=(10.5, 13.2),
+    usual=(6, 13.6),
     accuracy="0.5 % + 0.02 V",
     conditions=(rest_time, temperature),
     where="On the posts themselves, not on the clamps.",
@@ -154,7 +154,7 @@ gravity = battery.measurand(
     "Specific gravity",
     part=starter_battery,
     possible=(1.0, 1.35),
-    usual=(1.1, 1.3),
+    usual=(1.03, 1.32),
     accuracy="0.005",
     conditions=(temperature,),
     places=("cell 1", "cell 2", "cell 3", "cell 4", "cell 5", "cell 6"),
@@ -168,7 +168,7 @@ cranking_voltage = battery.measurand(
     "V",
     "Voltage while cranking",
     possible=(0, 15),
-    usual=(6, 12.5),
+    usual=(2, 12.8),
     accuracy="0.5 % + 0.05 V",
     places=("posts", "clamps"),
     conditions=(temperature,),
@@ -206,7 +206,7 @@ load_voltage = battery.measurand(
     "Voltage under load",
     part=starter_battery,
     possible=(0, 14),
-    usual=(5, 12.5),
+    usual=(2, 12.8),
     accuracy="0.5 % + 0.05 V",
     conditions=(load_current, load_time, temperature),
     where="On the posts, the meter's probes inside the load clamps.",
@@ -228,7 +228,7 @@ charging_voltage = battery.measurand(
     "V",
     "Charging voltage",
     possible=(0, 20),
-    usual=(11.5, 15.6),
+    usual=(10.5, 17.5),
     accuracy="0.5 % + 0.02 V",
     conditions=(engine_speed, temperature),
     where="On the posts, engine running.",
@@ -254,7 +254,7 @@ drain = battery.measurand(
     "mA",
     "Parasitic draw",
     possible=(0, 30000),
-    usual=(1, 3000),
+    usual=(0, 15000),
     accuracy="3 % + 10 mA",
     conditions=(sleep_time,),
     where="Around the negative lead.",
@@ -316,7 +316,7 @@ cable_drop = battery.measurand(
     "V",
     "Voltage drop in the starting circuit",
     possible=(0, 15),
-    usual=(0, 1.5),
+    usual=(0, 6),
     accuracy="0.5 % + 0.01 V",
     conditions=(starter_current, temperature),
     places=("positive side", "ground side", "positive post to clamp", "negative post to clamp"),
@@ -333,7 +333,7 @@ starter_voltage = battery.measurand(
     "V",
     "Voltage at the starter",
     possible=(0, 15),
-    usual=(5, 12.5),
+    usual=(0, 12.8),
     accuracy="0.5 % + 0.02 V",
     conditions=(starter_current,),
     where="Starter stud to starter body.",
@@ -379,7 +379,7 @@ small_load_voltage = battery.measurand(
     "V",
     "Voltage with a small load, engine off",
     possible=(0, 16),
-    usual=(10.5, 13.2),
+    usual=(5, 13.6),
     accuracy="0.5 % + 0.02 V",
     conditions=(small_load_current, temperature),
     places=("posts", "fuse box", "ECU"),

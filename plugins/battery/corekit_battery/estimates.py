@@ -68,9 +68,10 @@ def tester(
         )
         return
     found = charge_of(case, rest)
-    if (judged_charge(case, rest, found).probability or 0.0) < SURE or found.flattered or rest.disagrees:
+    charged = judged_charge(case, rest, found).probability or 0.0
+    if charged < SURE or found.flattered or rest.disagrees:
         yield case.inconclusive(
-            ck.Claim("battery.tester", evidence=[rest], next_test=load_voltage),
+            ck.Claim("battery.tester", evidence=[rest], next_test=load_voltage if charged >= 0.5 else None),
             (
                 "The tester shows {read}, but the charge may be anywhere {band}, and below 75 % such a"
                 " figure is low however good the battery is. {then}"

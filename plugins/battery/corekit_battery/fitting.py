@@ -11,6 +11,7 @@ from typing import Annotated
 import corekit as ck
 
 from .answers import (
+    Case,
     Control,
 )
 from .cautions import (
@@ -81,7 +82,7 @@ def _battery_in_view(case: ck.Case) -> list[str]:
     """
     results = [*load(case, **load.arguments(case)), *cell_spread(case, **cell_spread.arguments(case))]
     body = case.seen(case_seen)
-    if body is not None:
+    if isinstance(body, Case):
         results += case_looked_at(case, body)
     return [
         entry

@@ -207,7 +207,7 @@ def _not_loaded(case: ck.Case, rest: ck.Reading | None) -> Iterator[ck.Finding |
                     "battery.load",
                     of=load_voltage,
                     evidence=[rest],
-                    next_test=load_voltage if charged is None else None,
+                    next_test=_asked_first(case, rest, found),
                 ),
                 _barred_says(case, rest, found, charged).format(seen=""),
                 tells=_BARRED_PLAIN if charged is None else _CHARGED_PLAIN,
@@ -215,6 +215,15 @@ def _not_loaded(case: ck.Case, rest: ck.Reading | None) -> Iterator[ck.Finding |
             )
             return
     yield case.gap(load_voltage, "Voltage under load was not measured.")
+
+
+def _asked_first(case: ck.Case, rest: ck.Reading, found: Charge) -> ck.Trait | ck.Measurand | None:
+    """What has to be known before the load is put on; None where it is to be charged, which is work."""
+    if _type_is_open(case, rest):
+        return battery_type
+    if found.flattered and (judged_charge(case, rest, found).probability or 0.0) > 1 - SURE:
+        return open_circuit_voltage
+    return None
 
 
 _NO_RATING = (

@@ -37,8 +37,20 @@ from .declarations import (
 )
 
 
-def _warm(record: ck.Record | None, read: ck.Reading | None) -> ck.Value | None:
-    """The temperature of the warmed-up engine: where the record settled, else as it was read."""
+@cooling.derived_reading(
+    "settled_temperature",
+    "°C",
+    "Coolant temperature when warmed up",
+    possible=(-50, 180),
+    usual=(60, 120),
+    accuracy="3 °C",
+    how="Where the temperature stays after ten to twenty minutes; a record gives it by itself.",
+    tells="how warm the engine gets",
+)
+def settled_temperature(
+    record: Annotated[ck.Record | None, warm_up], read: Annotated[ck.Reading | None, temperature]
+) -> ck.Value | None:
+    """Where the record settled; without a record, as it was read."""
     if record is not None:
         return record.settled.value if record.settled is not None else None
     return read.value if read is not None else None
@@ -47,12 +59,11 @@ def _warm(record: ck.Record | None, read: ck.Reading | None) -> ck.Value | None:
 @cooling.check("Temperature when warmed up")
 def settled(
     case: ck.Case,
+    warm: Annotated[ck.Reading | None, settled_temperature],
     record: Annotated[ck.Record | None, warm_up],
-    read: Annotated[ck.Reading | None, temperature],
     marking: Annotated[ck.Value, marked_opening],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Settled well below the marking, the thermostat does not close; hose and driving decide it."""
-    warm = _warm(record, read)
     if warm is None and record is not None:
         yield case.gap(
             warm_up,
@@ -279,7 +290,8 @@ def exhaust(case: ck.Case, fluid: Annotated[Fluid, block_test]) -> Iterator[ck.F
     )
 
 
-@cooling.check("Margin to boiling")
+# The margin of an engine that does not get warm is the thermostat's doing.
+@cooling.check("Margin to boiling", not_while=["cooling.settled"])
 def margin(
     case: ck.Case,
     holds: Annotated[ck.Reading, cap_opens],
@@ -287,23 +299,11 @@ def margin(
     record: Annotated[ck.Record | None, warm_up],
     read: Annotated[ck.Reading | None, temperature],
     air: Annotated[ck.Reading | None, air_pressure],
-    marking: Annotated[ck.Value | None, marked_opening],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Says nothing of an engine that does not get warm: its margin is the thermostat's doing."""
     top = record.highest if record is not None else read.value if read is not None else None
     if top is None:
         yield case.gap(temperature, "Coolant temperature: not measured.")
         return
-    warm = _warm(record, read)
-    if warm is not None and marking is not None:
-        cold = case.side(below_marking(marking, warm), case.limit("cooling.settled"))
-        if cold is not ck.Side.INSIDE:
-            yield case.gap(
-                temperature,
-                "The engine may not get warm, so the distance to boiling says nothing; thermostat first.",
-                tells="Whether the coolant may boil is judged once the engine gets warm.",
-            )
-            return
     boils = ck.for_each(
         lambda outside: boils_at(holds, outside, glycol_by_frost(protects)), case.ends(air, air_pressure)
     )

@@ -125,7 +125,7 @@ def test_a_cap_that_holds_nothing_brings_the_coolant_near_boiling(cap: str, verd
 
 def test_the_margin_to_boiling_means_nothing_while_the_engine_stays_cold() -> None:
     gaps = at_its_hottest(61, "1.0 bar").gaps("margin")
-    assert ["thermostat first" in gap.text for gap in gaps] == [True]
+    assert ["while this stands: Warmed up, the coolant stays" in gap.text for gap in gaps] == [True]
 
 
 def test_an_air_pressure_that_nobody_read_takes_both_ends_of_what_is_usual() -> None:

@@ -44,6 +44,7 @@ commanded_opening = egr.measurand(
     accuracy="0.4 points",
     where="Live data or freeze frame, commanded EGR.",
     how="Note it at the same moment as what it is held against.",
+    tells="How far the car tells the valve to open",
 )
 error_shown = egr.measurand(
     "error",
@@ -55,6 +56,7 @@ error_shown = egr.measurand(
     conditions=(commanded_opening,),
     where="Live data or freeze frame, EGR error.",
     how="With the commanded opening of the same moment: while nothing is asked it means nothing.",
+    tells="Whether the car gets the exhaust flow it asks for",
 )
 position_shown = egr.measurand(
     "position",
@@ -68,6 +70,7 @@ position_shown = egr.measurand(
     part=egr_valve,
     where="Live data.",
     how="Key on, engine off; a scan tool that holds the valve at one opening, at least 20 %.",
+    tells="Where the valve says it stands",
 )
 position_closed = egr.measurand(
     "position_closed",
@@ -80,6 +83,7 @@ position_closed = egr.measurand(
     part=egr_valve,
     where="Live data.",
     how="Key on, engine off, valve not commanded.",
+    tells="Where the closed valve stands now",
 )
 position_learned = egr.measurand(
     "position_learned",
@@ -91,6 +95,7 @@ position_learned = egr.measurand(
     only={valve_type: ELECTRIC},
     where="Live data.",
     how="Where it is shown; the value learned when it was new or last taught.",
+    tells="Where the closed valve should stand",
 )
 drive_current = egr.measurand(
     "drive_current",
@@ -104,6 +109,7 @@ drive_current = egr.measurand(
     where="Current clamp around one wire of its winding, set to zero first.",
     how="Key on, engine off, commanded by a scan tool.",
     hazard="Unplug the valve before fingers or tools go in: its motor closes with force and without warning.",
+    tells="Current of the valve's drive",
 )
 intake_air = egr.measurand(
     "intake_air",

@@ -28,6 +28,7 @@ from .declarations import (
     vacuum_on,
     valve_type,
 )
+from .observations import Raised, raised
 
 INHG = 3386.389  # Pa, the conventional inch of mercury
 SEA_LEVEL = 101325.0  # Pa abs, the standard atmosphere
@@ -37,6 +38,10 @@ COMMANDED = 0.20  # below this duty a regulator gives next to nothing on purpose
 #: Least vacuum of one remembered regulator by its duty cycle, inHg; source: regulator
 LEAST_BY_DUTY = ((0.0, 0.0), (0.33, 0.55), (0.90, 5.69))
 
+BLEEDS = (
+    "A back-pressure valve bleeds off its vacuum until exhaust pressure closes the bleed: that is by design,"
+    " not a fault."
+)
 NO_VACUUM = "This valve is electric; there is no vacuum to measure."
 
 
@@ -313,16 +318,25 @@ def commanded(
 
 @egr.check("Whether the valve holds vacuum")
 def holds(
-    case: ck.Case, loss: Annotated[ck.Reading, hold_loss], valve: Annotated[Valve | None, valve_type]
+    case: ck.Case,
+    loss: Annotated[ck.Reading, hold_loss],
+    seen: Annotated[Raised | None, raised],
+    valve: Annotated[Valve | None, valve_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A diaphragm that leaks cannot open its valve. Back-pressure valves let their vacuum go on purpose."""
     if valve in ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
         return
     if valve is Valve.BACK_PRESSURE:
-        yield case.does_not_apply(
-            "A back-pressure valve bleeds off its vacuum until exhaust pressure closes the bleed: that"
-            " is by design, not a fault."
+        yield (
+            case.does_not_apply(BLEEDS)
+            if seen is not None
+            else case.inconclusive(
+                ck.Claim("egr.hold", next_test=raised),
+                f"{BLEEDS} Try it at about 2500 rpm.",
+                loss,
+                tells="This valve can only be tried at higher engine speed.",
+            )
         )
         return
     unknown = "" if valve is not None else " A good back-pressure valve would do the same: find out the type."

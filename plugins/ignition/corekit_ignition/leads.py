@@ -107,8 +107,9 @@ def lead_resistances(
                 undecided="{it} reads {read}{over}, too close to the {limit} that {usual} to call.",
             ),
             ck.Tells(
-                passes="{it} has a resistance within the expected range.",
-                fails="{it} has a resistance outside the expected range.",
+                passes="{it} measures as is expected.",
+                fails="{it} does not measure as is expected.",
+                undecided="{it} measured close to the end of what is usual; it is read again.",
             ),
             values={
                 "it": place.capitalize(),
@@ -133,6 +134,7 @@ def _slip(case: ck.Case, reading: ck.Reading) -> ck.Finding:
             " most likely the display showed kΩ. Read it again."
         ),
         reading,
+        tells="{it}: one reading was noted in another unit than it was read in; it is taken again.",
         values={"it": reading.place.capitalize(), "read": ck.show(reading.value, "Ω", uncertainty=False)},
     )
 

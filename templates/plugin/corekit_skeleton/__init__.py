@@ -6,7 +6,7 @@ from typing import Annotated
 
 import corekit as ck
 
-system = ck.System("skeleton", "Skeleton")
+system = ck.System("skeleton", "Skeleton", api="1.0")
 
 
 class Working(Enum):
