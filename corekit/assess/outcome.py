@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 from enum import Enum
 from itertools import pairwise
@@ -37,7 +38,7 @@ class Outcome:
 
     def share(self, names: Collection[str]) -> float:
         """The weight that these outcomes have together."""
-        return sum(
+        return math.fsum(
             weight for weight, name in zip(self.weights, self.test.outcomes, strict=True) if name in names
         )
 
@@ -179,7 +180,7 @@ def _measured_outcome(test: FaultTest, case: Case) -> Outcome | None:
     # Of readings that disagree each counts alike; of those that agree the latest speaks.
     several = [reading.value, *reading.others] if reading.disagrees else [reading.value]
     shares = zip(*(_shares(test.at, value.number, value.u) for value in several), strict=True)
-    weights = tuple(sum(share) / len(several) for share in shares)
+    weights = tuple(math.fsum(share) / len(several) for share in shares)
     return Outcome(test=test, weights=weights, evidence=(reading.entry,), settled=not reading.disagrees)
 
 

@@ -196,6 +196,7 @@ def _evidence(
         barred=frozenset(stage.barred),
         fitted=stage.fitted,
         seen=_standing(job, plugins, stage.stage),
+        found=frozenset(one.code for one in stage.findings if one.verdict is not Verdict.PASS),
         asked=frozenset(asked),
         done=stage.done,
         acts=[

@@ -117,7 +117,8 @@ class Evidence:
         made: Full keys of all tests made at the latest stage, also of those that count for nothing.
         barred: Codes of checks that cannot be made yet.
         fitted: Trait → answer.
-        seen: Observation → what was seen last and still stands.
+        seen: Observation → what was seen last and still stands. found: Codes of this stage's findings that do
+            not pass.
         asked: Keys of systems that somebody asks about: of those every test that tells anything is named.
         done: Keys of the operations done so far. acts: Harmless work that may be done to find out.
         tried: Part and way of every trial that left its answer and still stands.
@@ -131,6 +132,7 @@ class Evidence:
     barred: frozenset[str]
     fitted: Mapping[str, object]
     seen: Mapping[str, str] = attrs.field(factory=dict)
+    found: frozenset[str] = frozenset()
     asked: frozenset[str] = frozenset()
     done: frozenset[str] = frozenset()
     acts: Sequence[Operation] = ()
@@ -195,7 +197,7 @@ def _speaking(evidence: Evidence, fault: str, sign: int) -> tuple[str, ...]:
 
 
 def _fit(row: Sequence[float], outcome: Outcome) -> float:
-    return sum(weight * p for weight, p in zip(outcome.weights, row, strict=True))
+    return math.fsum(weight * p for weight, p in zip(outcome.weights, row, strict=True))
 
 
 # ---- the next test
@@ -232,7 +234,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             or _is_answered(evidence, test)
             or not applies(test.only, evidence.fitted)
             or not test.is_due(evidence.done)
-            or tables.systems[one.system].is_barred(test.key, evidence.seen)
+            or tables.systems[one.system].is_barred(test.key, evidence.seen, evidence.found)
             or allowance(tables.systems[one.system], test, _of_system(evidence, one.system), evidence.done)
             < LIKELY
         ):
@@ -288,7 +290,7 @@ def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest
     if not codes:
         return list(found)
     best = max(codes, key=lambda test: test.bits)
-    bits = sum(test.bits for test in codes)
+    bits = math.fsum(test.bits for test in codes)
     for key, one in tables.tests.items():
         table = tables.systems[one.system]
         firsts = [(table.tests[first], names) for first, names in one.test.after.items()]
@@ -324,7 +326,7 @@ def _confirmation(unconfirmed: Collection[str], beliefs: Beliefs, one: JointTest
         if row.direct and full in unconfirmed:
             place = one.test.outcomes.index(row.direct)
             rows, kinds = rows_for(beliefs, one.system, one.test), branches.layout.kinds(one.system)
-            worth += sum(
+            worth += math.fsum(
                 branches.chances[n] * rows.of(kinds.of[n])[place]
                 for n, branch in enumerate(branches.layout.branches)
                 if full in branch.now
@@ -338,7 +340,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     removes, table = tables.of_work(operation.key), tables.systems[operation.key.partition(".")[0]]
     if operation.key in evidence.done or operation.as_test is None or not removes:
         return None
-    if table.is_barred(operation.key, evidence.seen):
+    if table.is_barred(operation.key, evidence.seen, evidence.found):
         return None
     after = step(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
     ranking, done = Ranking(after), evidence.done | {operation.key}
@@ -347,7 +349,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     best: tuple[float, NextTest] | None = None
     for key, one in tables.tests.items():
         allowed = _opened(evidence, after, one, done)
-        barred = tables.systems[one.system].is_barred(one.test.key, evidence.seen)
+        barred = tables.systems[one.system].is_barred(one.test.key, evidence.seen, evidence.found)
         if not allowed or barred or not one.test.proposed or not applies(one.test.only, evidence.fitted):
             continue
         bits = information(ranking, one.system, one.test)
@@ -389,7 +391,9 @@ def _chance_of_outcome(beliefs: Beliefs, system: str, test: FaultTest, names: Co
     places = [place for place, name in enumerate(test.outcomes) if name in names]
     table, branches = beliefs.tables.systems[system], beliefs.branches
     chances = zip(branches.layout.kinds(system).own, branches.of_kinds(system), strict=True)
-    return sum(chance * sum([table.row(test, own)[place] for place in places]) for own, chance in chances)
+    return math.fsum(
+        chance * math.fsum([table.row(test, own)[place] for place in places]) for own, chance in chances
+    )
 
 
 def _lower(sentence: str) -> str:

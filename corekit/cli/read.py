@@ -1,5 +1,5 @@
-"""Make a draft of a logger's file: what happened in it, the readings and records that the installed systems
-take from it, and what it can and cannot show.
+"""Make a draft of a logger's file, or of the vehicle's own data: what happened in it, the readings and
+records that the installed systems take from it, and what it can and cannot show.
 
 Nothing is saved by it. With --into its rows are written into a visit file, after you have looked at them.
 """
@@ -15,9 +15,26 @@ if TYPE_CHECKING:
     from ..desk.log_drafts import LogDraft, Told
     from ..plugin.host import Plugins
 
+MOST_SECONDS = 3600.0
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", nargs="?", help="a logger's file")
+    parser.add_argument(
+        "--car",
+        metavar="CHANNEL",
+        help="read the car's own data over this channel of an adapter, e.g. can0; nothing is cleared or set",
+    )
+    parser.add_argument(
+        "--interface", default="socketcan", help="the adapter, by python-can's name for it; else socketcan"
+    )
+    parser.add_argument("--bitrate", type=int, default=0, help="of the bus, where the adapter has to be told")
+    parser.add_argument(
+        "--seconds",
+        type=float,
+        default=10.0,
+        help="how long live values are read; else 10, 0 for none",
+    )
     parser.add_argument("--into", metavar="VISIT", help="write the draft into this visit file")
     parser.add_argument("--rows", metavar="1,2,5", help="of the draft these rows alone; all if left out")
     parser.add_argument("--yes", action="store_true", help="with --into: the draft was looked at before")
@@ -54,11 +71,15 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _draft(args: argparse.Namespace, plugins: Plugins) -> LogDraft:
-    from ..desk.log_drafts import draft_from_file
+    from ..desk.log_drafts import draft_from_car, draft_from_file
     from ..errors import InputError
 
-    if not args.file:
-        raise InputError("Name a logger's file: corekit read log.csv")
+    if bool(args.file) == bool(args.car):
+        raise InputError("Name a logger's file, or --car with a channel: corekit read log.csv")
+    if args.car:
+        if not 0 <= args.seconds <= MOST_SECONDS:
+            raise InputError(f"--seconds: 0 to {MOST_SECONDS:g}; got {args.seconds:g}.")
+        return draft_from_car(plugins, args.car, args.interface, bitrate=args.bitrate, seconds=args.seconds)
     path = Path(args.file)
     return draft_from_file(plugins, path.name, path.read_bytes(), _told(args))
 

@@ -15,6 +15,7 @@ from ..intake.visit import VisitError, read_visit
 from ..plugin.host import Plugins
 from ..readers.draft import DraftRow, LogDraft, draft_of, rows_of
 from ..readers.errors import LogError
+from ..readers.events import EVENTS_REST_ON
 from ..readers.files import Told, log_of
 
 __all__ = [
@@ -24,6 +25,7 @@ __all__ = [
     "Told",
     "as_words",
     "declared_here",
+    "draft_from_car",
     "draft_from_file",
     "rows_of",
     "write_into",
@@ -41,6 +43,28 @@ def draft_from_file(plugins: Plugins, name: str, content: bytes, told: Told | No
         LogError: no reader makes anything of it; every fault at once.
     """
     return draft_of(log_of(plugins, name, content, told), plugins)
+
+
+def draft_from_car(
+    plugins: Plugins, channel: str, interface: str, *, bitrate: int = 0, seconds: float = 10.0
+) -> LogDraft:
+    """The draft of the vehicle's own data, read over a bus; nothing of it is kept, and nothing is sent to the
+    vehicle but questions.
+
+    Raises:
+        LogError: there is no such bus, or no module answers on it.
+    """
+    from ..readers.bus_link import Link, open_bus
+    from ..readers.vehicle import read_vehicle
+
+    wanted = {one.channel for one in plugins.from_channels}
+    wanted |= {key for one in plugins.from_channels for key in one.when} | EVENTS_REST_ON
+    bus = open_bus(channel, interface, bitrate)
+    try:
+        log = read_vehicle(Link(bus), f"{interface} {channel}", seconds=seconds, wanted=wanted)
+    finally:
+        bus.shutdown()
+    return draft_of(log, plugins)
 
 
 def as_words(draft: LogDraft) -> str:

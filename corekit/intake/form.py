@@ -106,11 +106,15 @@ class ReadingForm:
 
 @table
 class RecordRow:
-    """A record; each point is `"0 s: 2.1 A"` or `["0 s", "2.1 A"]`."""
+    """A record; each point is `"0 s: 2.1 A"` or `["0 s", "2.1 A"]`.
+
+    `content` is what stands in the file, where it does not lie beside the visit file.
+    """
 
     of: str | None = None
     place: str | None = None
     file: str | None = None
+    content: str | None = None
     points: list[Words | None] | None = None
     units: list[str | None] | None = None
     decimal: str | None = None

@@ -62,6 +62,8 @@ _AMOUNT = re.compile(r"(?P<whole>[0-9]{1,9})(?:\.(?P<point>[0-9]{1,3})|,(?P<comm
 _TIME = re.compile(r"(?:[01]?[0-9]|2[0-3]):[0-5][0-9]")
 _LONGEST_WAIT = 14 * 86400.0  # s; a part left to rest, or a leak watched, over two weeks
 _LONGEST_NUMBER = 40  # characters of an invoice's number
+# It is printed and published, so it holds no words.
+_NUMBER = re.compile(rf"(?=.*[0-9])[A-Za-z0-9./_-]{{1,{_LONGEST_NUMBER}}}")
 LONGEST_CAUSE = 80  # characters that say what was wrong: a line on the first sheet
 
 
@@ -449,11 +451,11 @@ class WorkRows(Drafts):
             self.faults.add(
                 path, f"an earlier invoice belongs to {only_for}", "no invoice", "the row without of"
             )
-        if number is not None and len(number) > _LONGEST_NUMBER:
+        if number is not None and number.strip() and not _NUMBER.fullmatch(number.strip()):
             self.faults.add(
                 path,
                 f"{quoted(number)} is not the number of an invoice",
-                f"at most {_LONGEST_NUMBER} characters",
+                f"at most {_LONGEST_NUMBER} letters and figures without spaces, one figure at least",
                 "it as it is printed",
             )
         return (number or "").strip()

@@ -167,6 +167,7 @@ class Operation:
             fails hangs on it.
         as_test: Hands-on minutes and minutes of waiting, for harmless work that may be done to find out
             (charge it, tighten it, then test again).
+        asks: Keys of the traits that say how it was done, asked for with the work.
         tells: What the work does, in one sentence for the customer that is as true of a proposal as of a
             bill; empty where the title says it plainly.
     """
@@ -177,6 +178,7 @@ class Operation:
     replaces: str = ""
     way: str = "repaired"
     as_test: tuple[float, float] | None = None
+    asks: tuple[str, ...] = ()
     hazard: str = ""
     tells: str = ""
 

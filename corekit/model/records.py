@@ -26,6 +26,7 @@ from .public_words import (
     WHY_CHANGED,
     WHY_CREDITED,
     WHY_LESS,
+    WHY_WITHDRAWN,
     WHY_WRITTEN_OFF,
     PublicWords,
 )
@@ -619,7 +620,11 @@ class Receipted:
 
 @attrs.frozen(kw_only=True)
 class Withdrawn:
-    """The subject no longer stands; the entry's reason says why."""
+    """The subject no longer stands; the entry's reason says why. Own words are kept with the persons, in
+    `because`, and the reason says what stands for them.
+    """
+
+    because: str = _public(WHY_WITHDRAWN, later=True)
 
 
 @attrs.frozen(kw_only=True)
@@ -765,6 +770,15 @@ def with_kept_words(kind: str, body: Mapping[str, Any]) -> dict[str, Any]:
         if isinstance(getattr(record, field.name), KeptWords)
     }
     return {**body, **kept}
+
+
+def with_kept_reason(kind: str, body: Mapping[str, Any], reason: str) -> tuple[dict[str, Any], str]:
+    """Body and reason of an entry as they may be written down: own words for why something is withdrawn stand
+    as personal text.
+    """
+    if kind != "withdrawn" or not reason.strip() or WHY_WITHDRAWN.holds(reason):
+        return dict(body), reason
+    return {**body, "because": PersonalText("note", reason)}, WHY_WITHDRAWN.instead
 
 
 def as_the_file_says(body: Mapping[str, Any]) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import Enum
 from typing import TYPE_CHECKING, Protocol, TypeVar, cast, overload
@@ -399,7 +400,7 @@ class Case:
             # came last.
             others = [conform_together(other, limit).judged for other in judged.others]
             several = [probability, *(other.probability for other in others)]
-            probability, leans = sum(several) / len(several), Verdict.UNDECIDED
+            probability, leans = math.fsum(several) / len(several), Verdict.UNDECIDED
             verdict = Verdict.ADVICE if verdict is Verdict.ADVICE else Verdict.UNDECIDED
         advises = verdict is Verdict.ADVICE
         depends_on = None if apart else together.depends_on

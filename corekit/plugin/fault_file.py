@@ -117,6 +117,7 @@ class TestTable:
 @table
 class NotWhileRow:
     seen: dict[str, list[str]] = needed("an observation with the answers that bar", factory=dict)
+    found: list[str] = attrs.field(factory=list)
     tests: list[str] = attrs.field(factory=list)
     works: list[str] = attrs.field(factory=list)
     why: str = needed("the danger", default="")
@@ -269,12 +270,17 @@ class _Meaning:
             if self._one_of(at, of, "observation", self.declared.observations):
                 for answer in answers:
                     self._one_of(at, answer, "answer", self.declared.observations[of])
+        for code in row.found:
+            if code.partition(".")[0] != self.system or not code.partition(".")[2]:
+                got = f"{quoted(code)} is no code of this system's findings"
+                self.faults.add((*path, "found"), got, quoted(f"{self.system}.name"))
         for key in row.tests:
             self._one_of((*path, "tests"), key, "test", tests)
         for key in row.works:
             self._one_of((*path, "works"), key, "operation", self.declared.operations)
         return NotWhile(
             seen={of: tuple(answers) for of, answers in row.seen.items()},
+            found=frozenset(row.found),
             tests=frozenset(row.tests),
             works=frozenset(row.works),
             why=row.why,
@@ -520,14 +526,14 @@ class _Meaning:
         self, path: Place, numbers: list[float], outcomes: tuple[str, ...], least: float
     ) -> tuple[float, ...]:
         """Probabilities kept away from 0 and 1."""
-        sums = math.isclose(sum(numbers), 1.0, abs_tol=1e-6) and min(numbers) >= 0
+        sums = math.isclose(math.fsum(numbers), 1.0, abs_tol=1e-6) and min(numbers) >= 0
         if len(numbers) != len(outcomes) or not sums:
             if not self.faults.below(path):
                 expected = f"{len(outcomes)} probabilities, one for each outcome, that sum to 1"
                 self.faults.add(path, f"is {numbers}", expected)
             return tuple(1 / len(outcomes) for _ in outcomes)
         clamped = [min(1 - least, max(least, p)) for p in numbers]
-        return tuple(p / sum(clamped) for p in clamped)
+        return tuple(p / math.fsum(clamped) for p in clamped)
 
     def _origin(self, path: Place, row: TestTable) -> dict[str, Any]:
         """Where the outcome comes from, as fields of a test."""

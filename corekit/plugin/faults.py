@@ -185,7 +185,7 @@ class FaultTest:
         largest = [
             0.0 if place == at else max(row[place] for row in rows) for place in range(len(self.outcomes))
         ]
-        rest = (1.0 - looks_sound) / sum(largest)
+        rest = (1.0 - looks_sound) / math.fsum(largest)
         return tuple(looks_sound if place == at else rest * p for place, p in enumerate(largest))
 
     def is_due(self, done: Collection[str]) -> bool:
@@ -205,12 +205,13 @@ class NotWhile:
     """What is not done while something dangerous stands as it was seen.
 
     Attributes:
-        seen: Observation → the answers that bar.
+        seen: Observation → the answers that bar. found: Codes of findings that bar while they do not pass.
         tests, works: Keys of tests that are not offered, and of operations that are not offered as a step.
     """
 
     seen: Mapping[str, tuple[str, ...]]
     tests: frozenset[str]
+    found: frozenset[str] = frozenset()
     works: frozenset[str] = frozenset()
     why: str = ""
 
@@ -234,10 +235,16 @@ class FaultTable:
     when: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
     not_while: tuple[NotWhile, ...] = ()
 
-    def is_barred(self, key: str, seen: Mapping[str, str]) -> bool:
-        """Whether a test or an operation is not done, by what was seen: observation → answer."""
+    def is_barred(self, key: str, seen: Mapping[str, str], found: Collection[str] = ()) -> bool:
+        """Whether a test or an operation is not done, by what was seen (observation → answer) or found (codes
+        of findings).
+        """
         return any(
-            key in one.tests | one.works and any(seen.get(of) in answers for of, answers in one.seen.items())
+            key in one.tests | one.works
+            and (
+                any(seen.get(of) in answers for of, answers in one.seen.items())
+                or not one.found.isdisjoint(found)
+            )
             for one in self.not_while
         )
 

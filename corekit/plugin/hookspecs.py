@@ -8,6 +8,7 @@ from pathlib import Path
 import pluggy
 
 from ..model.channel import Reader
+from ..model.export import Exporter
 from .system import System
 
 PROJECT = "corekit"
@@ -45,4 +46,15 @@ def corekit_readers() -> Sequence[Reader]:  # type: ignore[empty-body]
     Return `Reader`s. What you return is kept; each is handed the name and content of a file that somebody
     reads in, under a time limit, before the core's own reader, and gives a `Log` or None. The log becomes a
     draft by what the systems declare with `from_channel`, and nothing is saved before a person looked at it.
+    """
+
+
+@hookspec
+def corekit_exporters() -> Sequence[Exporter]:  # type: ignore[empty-body]
+    """Give the host what writes issued invoices in another form: for bookkeeping, for a network.
+
+    Asked once of every plugin that has it, when plugins are loaded; one that adds exporters needs no system.
+    Return `Exporter`s. What you return is kept; each is handed an invoice as it stands in the books
+    (`InvoiceValue`) and its paper as PDF when somebody asks for its form (`corekit export`), under a time
+    limit, and gives the file's content. A ValueError says what is missing, and nothing is written then.
     """

@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import re
 import sys
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import Enum
 from fractions import Fraction
 from functools import cached_property
@@ -381,12 +381,14 @@ class System:
         replaces: Part | None = None,
         way: str = "",
         as_test: tuple[float, float] | None = None,
+        asks: Sequence[Trait] = (),
         hazard: str = "",
         tells: str = "",
     ) -> Operation:
         """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a
         part. `way` is one of the ways of a trial: renewed for a part, else repaired, or cleaned. `as_test`:
-        it is harmless and may be done to find out, in so many minutes hands-on and of waiting. `tells`: what
+        it is harmless and may be done to find out, in so many minutes hands-on and of waiting. `asks`: traits
+        that say how it was done and are asked for with it (charged for how long). `tells`: what
         the work does, in one sentence for the customer that is as true of a proposal as of a bill.
 
         Raises:
@@ -405,6 +407,7 @@ class System:
                 replaces=self._part(self._key(name), replaces),
                 way=way,
                 as_test=as_test,
+                asks=tuple(trait.key for trait in asks),
                 hazard=hazard,
                 tells=tells,
             ),

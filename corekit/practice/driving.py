@@ -285,9 +285,10 @@ def _drive(visit: Visit, minutes: float) -> str:
         quick = bool(tests) and tests[0].bits >= 0.1 and tests[0].minutes <= 10
         if first is not None and first.refer and first.probability >= REFERRED_AT and not quick:
             return _end(visit, "right" if visit.is_there(first) else "wrong")
-        if not set(visit.told) & set(visit.car.complaints) and visit.car.done:
-            break
+        gone = bool(visit.car.done) and not set(visit.told) & set(visit.car.complaints)
         if not tests or visit.minutes + tests[0].minutes > minutes:
+            if gone:
+                break
             return "undecided"
         visit.make(tests[0])
     else:

@@ -42,6 +42,12 @@ CHARGES = 13.0  # V
 LONGEST_START = 15.0  # s
 
 
+#: Channels that events are told by.
+EVENTS_REST_ON = frozenset(
+    {"engine_speed", "vehicle_speed", "coolant_temperature", "calculated_load", "module_voltage"}
+)
+
+
 @attrs.frozen
 class _Run:
     """Samples in a row at one level: 0 standing, 1 cranking, 2 running; `after_break`: nothing is known of

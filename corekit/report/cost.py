@@ -139,9 +139,10 @@ def paid_row(how: str, amount: Money, before: str = "") -> tuple[str, str, bool]
 
 def facts(payable: Payable, sheet: Sheet) -> tuple[tuple[str, str, bool], ...]:
     """The total, and whether it is paid, for the line under the answer."""
-    gross = f"{payable.gross + payable.rounding} {sheet.currency}"
-    if payable.due.minor == 0:
-        return (("Total", f"{gross}, paid", True),)
+    whole = payable.gross + payable.rounding
+    gross = f"{whole} {sheet.currency}"
+    if payable.due.minor == 0:  # where nothing is charged nothing was paid either
+        return (("Total", f"{gross}, {'paid' if whole.minor else 'nothing to pay'}", True),)
     if payable.due.minor < 0:
         return (("Total", gross, True), ("Refund due to you", f"{-payable.due} {sheet.currency}", True))
     return (("Total", gross, True), ("Still to pay", f"{payable.due} {sheet.currency}", True))

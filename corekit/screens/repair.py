@@ -28,8 +28,8 @@ class RepairWork:
 
     Attributes:
         cautions: Of the operation and of the shop's price book. parts: What the estimate said goes in.
-        asked: What is asked of the new part. shown_by: What will show that it worked; empty for work that
-            nothing measures.
+        asked: What is asked of the new part (`renews`), or of how the work was done. shown_by: What will show
+            that it worked; empty for work that nothing measures.
         cause: What was wrong in the customer's words, as far as the findings say it.
         is_own: It is work of the shop's own, which cures nothing and is shown by nothing.
     """
@@ -40,6 +40,7 @@ class RepairWork:
     parts: tuple[str, ...]
     asked: tuple[TraitQuestion, ...]
     shown_by: str
+    renews: bool = False
     cause: str = ""
     is_own: bool = False
 
@@ -54,6 +55,7 @@ def work_on(van: Van, key: str, job: Job, cause: str = "") -> RepairWork:
     asked = [
         trait for trait in plugins.traits.values() if declared.replaces and trait.part == declared.replaces
     ]
+    asked += [plugins.traits[key] for key in declared.asks if key in plugins.traits]
     return RepairWork(
         key=key,
         title=declared.title,
@@ -61,6 +63,7 @@ def work_on(van: Van, key: str, job: Job, cause: str = "") -> RepairWork:
         parts=tuple(part.name for part in priced.parts) if priced else (),
         asked=tuple(trait_question(trait, _known(old.get(trait.key, ""))) for trait in asked),
         shown_by=measured.title if measured else "",
+        renews=bool(declared.replaces),
         cause=cause,
         is_own=is_own_work(key),
     )

@@ -28,6 +28,7 @@ from .page import job_page
 from .preview import said
 from .retest import again_path, arrival, shown_by, shown_repair
 from .returning import last_time
+from .samples import records_of
 from .test_options import TestOptions, options_in_address
 
 _AHEAD = 30  # of the next tests are kept ready for when the network goes: nobody keeps to the first few
@@ -120,6 +121,7 @@ def add(app: flask.Flask, van: Van) -> None:
             place_path=lambda place: own.path(job, f"test/{ask.key}", place=place),
             enough=wishes.without(ask.key).path(job, back),
             own_limit=_own_limit(job, ask.key),
+            records=records_of(van, ask.key),
             ahead=ahead_of(job, others, wishes, following),
             trial=preview.trial_again(van, job.id),
             now=complaint_now(job),

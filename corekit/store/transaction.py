@@ -23,6 +23,7 @@ from ..model.records import (
     PaymentTaken,
     Published,
     body_of,
+    with_kept_reason,
     with_kept_words,
 )
 from . import links, listing, persons, queries, requests, rows, schema, seals
@@ -403,7 +404,8 @@ class Transaction:
             self._door.drafts(draft)
             texts: list[persons.Person] = []
             try:
-                body = persons.exchanged(_checked_body(draft), texts)
+                said, reason = with_kept_reason(draft.kind, _checked_body(draft), draft.reason)
+                body = persons.exchanged(said, texts)
                 replaces = _joined(draft.replaces, latest.get(draft.subject))
                 self._must_be_here(whose, replaces, body, {text.hash for text in texts})
                 if draft.kind == "opened" and body.get("demo") and not self._demo:
@@ -425,7 +427,7 @@ class Transaction:
                         seen=seen,
                         taken=draft.taken,
                         replaces=replaces,
-                        reason=draft.reason,
+                        reason=reason,
                     )
                 )
                 _check_document(entry)

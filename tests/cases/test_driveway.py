@@ -42,6 +42,21 @@ def test_nobody_is_asked_to_crank_with_a_dangerous_battery(of: str, answer: str)
     assert "battery.cranks" not in wanted(made)
 
 
+@pytest.mark.parametrize(("cold", "barred"), [("-12 °C", True), ("15 °C", False)])
+def test_a_battery_that_may_be_frozen_is_looked_at_and_neither_charged_nor_cranked_with(
+    cold: str, barred: bool
+) -> None:
+    # acid of 1.05 and less freezes at some −3.6 °C, and at 11.2 V nobody knows that it is stronger
+    rest = read(
+        "battery.open_circuit_voltage", "11.2 V", battery__temperature=cold, battery__rest_time="72 h"
+    )
+    made = assessed([rest], "does_nothing", fitted={"battery.type": "flooded", **ENGINE})
+    live = {"battery.cranks", "battery.starter_current", "battery.charging_voltage", "battery.load_voltage"}
+    assert live.isdisjoint(wanted(made)) is barred
+    assert (not [test for test in made.next_tests if test.operation]) is barred
+    assert ("battery.case" in wanted(made)) or not barred
+
+
 def test_a_lithium_battery_is_not_sent_to_be_charged_and_loaded_like_a_lead_acid_one() -> None:
     steps = [read("battery.open_circuit_voltage", "13.1 V", **RESTED)]
     made = assessed(steps, "cranks_slowly", fitted={"battery.type": "lithium", "battery.capacity": "10 Ah"})
@@ -219,10 +234,77 @@ def test_a_battery_that_is_low_after_a_full_charge_is_left_alone_for_a_night_and
     assert "battery.replace" in called(assessed(fell, "does_nothing", fitted=HYBRID))
 
 
+def test_capacity_from_full_calls_for_a_battery_whose_voltage_stays_low() -> None:
+    acid = {"battery.capacity": "100 Ah", **HYBRID, "battery.type": "flooded"}
+    flat = {"battery__discharge_current": "5 A", "battery__temperature": "20 °C"}
+    steps = [*FULL_AND_LOW, read("battery.delivered", "42 Ah", **flat)]
+    made = assessed(steps, "does_nothing", fitted=acid)
+    assert "battery.replace" in called(made)
+    assert leads(made) in ("battery.worn_out", "battery.dead_cell")
+
+
+def test_a_testers_low_figure_alone_and_beside_a_good_load_test_calls_for_no_battery() -> None:
+    charged = [
+        read("battery.open_circuit_voltage", "12.75 V", **RESTED),
+        read("battery.tester_figure", "250 A"),
+    ]
+    fitted = {"battery.type": "flooded", "battery.acid": "1.265", "battery.rating": "600 A SAE", **ENGINE}
+    assert "battery.replace" not in called(assessed(charged, "cranks_slowly", fitted=fitted))
+    load = {"battery__load_current": "300 A", "battery__load_time": "15 s", "battery__temperature": "20 °C"}
+    steps = [*charged, read("battery.load_voltage", "10.4 V", **load)]
+    assert "battery.replace" not in called(assessed(steps, "cranks_slowly", fitted=fitted))
+
+
 def test_a_low_night_without_a_full_charge_that_was_seen_condemns_no_battery() -> None:
     alone = {"battery__evening_voltage": "12.1 V", "battery__night_time": "12 h"}
     steps = [FULL_AND_LOW[0], FULL_AND_LOW[1], read("battery.night_voltage", "11.6 V", **alone)]
     assert "battery.replace" not in called(assessed(steps, "does_nothing", fitted=HYBRID))
+
+
+# ---- what is known of a charge: from which voltage, for how long, by which charger
+
+
+@pytest.mark.parametrize(
+    ("hours", "short"),
+    # 11.9 V lies between empty and a quarter of a charge, known to 15 and 10 points (half-widths):
+    # less than a third. Of the 36 Ah that 60 Ah still hold, 25 to 30 were missing at least, 5 to 6 h at 5 A.
+    [("1 h", True), ("4 h", True), ("7 h", False)],
+)
+def test_a_charge_that_cannot_have_filled_it_is_no_full_charge(hours: str, short: bool) -> None:
+    charged = {
+        "repaired": {
+            "operation": "battery.charge",
+            "battery.charged_from": "11.9 V",
+            "battery.charged_for": hours,
+            "battery.charger": "5 A",
+        }
+    }
+    steps = [
+        read("battery.open_circuit_voltage", "11.9 V", **RESTED),
+        charged,
+        read("battery.open_circuit_voltage", "12.2 V", **RESTED),
+    ]
+    made = assessed(steps, "clicks", fitted={"battery.type": "flooded", "battery.capacity": "60 Ah"})
+    now = {one.code for one in made.findings if one.stage == made.job.stage}
+    assert ("battery.charged_too_short" in now) is short
+    # Low after a full charge means a battery that does not hold it; after a short one it means nothing.
+    assert ("battery.low_after_charge" in now) is not short
+
+
+def test_a_charge_whose_end_was_seen_is_full_however_short_it_was() -> None:
+    charged = {
+        "repaired": {
+            "operation": "battery.charge",
+            "battery.charged_from": "11.9 V",
+            "battery.charged_for": "1 h",
+            "battery.charger": "5 A",
+        }
+    }
+    steps = [charged, seen(battery__charge_end="current fell and stayed low")]
+    steps += [read("battery.open_circuit_voltage", "12.2 V", **RESTED)]
+    made = assessed(steps, "clicks", fitted={"battery.type": "flooded", "battery.capacity": "60 Ah"})
+    codes = {one.code for one in made.findings}
+    assert "battery.charged_too_short" not in codes and "battery.low_after_charge" in codes
 
 
 # ---- now and then
@@ -238,6 +320,61 @@ def test_a_worn_belt_looks_worn_also_where_the_complaint_comes_and_goes() -> Non
     gained = (at_times["battery.belt"] / at_times["none"]) / (untold["battery.belt"] / untold["none"])
     assert gained == pytest.approx(0.60 / 0.043, rel=0.02)
     assert at_times["battery.belt"] < always["battery.belt"]
+
+
+# ---- volts with their current
+
+
+@pytest.mark.parametrize(("amps", "fails"), [("400 A", True), ("920 A", False)])
+def test_a_cable_is_not_condemned_for_what_an_unusual_current_makes_of_it(amps: str, fails: bool) -> None:
+    # 0.9 V is 2.3 mΩ at 400 A, and under a milliohm at 920 A
+    steps = [read("battery.voltage_drop", "0.9 V", "positive side", battery__starter_current=amps)]
+    made = assessed(steps, "cranks_slowly", fitted=ENGINE)
+    (found,) = [one for one in made.findings if one.code == "battery.voltage_drop"]
+    assert (found.verdict is Verdict.FAIL) is fails
+
+
+def test_a_current_beyond_the_rating_of_the_battery_blames_no_starter() -> None:
+    steps = [
+        read(
+            "battery.cranking_voltage",
+            "8.3 V",
+            "posts",
+            battery__temperature="20 °C",
+            battery__starter_current="920 A",
+        )
+    ]
+    made = assessed(steps, "cranks_slowly", fitted={"battery.rating": "720 A EN", **ENGINE})
+    (found,) = [one for one in made.findings if one.code == "battery.crank_pair"]
+    assert found.verdict is Verdict.UNDECIDED and "Two batteries side by side" in str(found.text)
+
+
+def test_cables_that_lose_too_much_are_not_said_to_do_their_work() -> None:
+    steps = [
+        read(
+            "battery.cranking_voltage",
+            "11.3 V",
+            "posts",
+            battery__temperature="15 °C",
+            battery__starter_current="180 A",
+        ),
+        read("battery.voltage_drop", "1.15 V", "ground side", battery__starter_current="180 A"),
+    ]
+    made = assessed(steps, "cranks_slowly", fitted={"battery.rating": "800 A EN", **ENGINE})
+    assert "Battery and starter do their work" in texts(made) and "cables" not in str(
+        next(one for one in made.findings if one.code == "battery.crank_pair").text
+    )
+    assert leads(made) == "battery.cable"
+
+
+def test_a_voltage_that_falls_while_the_engine_runs_is_not_said_to_rise() -> None:
+    steps = [
+        read("battery.open_circuit_voltage", "12.5 V", battery__rest_time="6 h"),
+        read("battery.charging_voltage", "12.0 V", battery__engine_speed="2000 rpm"),
+    ]
+    made = assessed(steps, "battery_lamp", fitted={"battery.charging_control": "fixed", **ENGINE})
+    (found,) = [one for one in made.findings if one.code == "battery.rise"]
+    assert "falls by 0.50 V" in str(found.text)
 
 
 # ---- how it is printed

@@ -9,6 +9,7 @@ import pytest
 from corekit.cli import main
 
 from .logs import drive, table
+from .small_vehicle import Module, SmallVehicle, engine
 
 VISIT = 'job = "first"\nreason = "Runs rough."\nvehicle = { plate = "A 1" }\n'
 
@@ -75,3 +76,24 @@ def test_a_file_that_is_no_log_is_refused_in_words(
     path.write_text("Date;Payee;Amount\n2026-03-01;Rent;-650.00\n2026-03-02;Bread;-3.20\n", "utf-8")
     assert main(["read", str(path)]) == 1
     assert "none of them is a quantity of a vehicle" in capsys.readouterr().err
+
+
+def test_the_car_is_read_like_a_file(log: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    visit = log.parent / "visit.toml"
+    words = ["read", "--car", "verb-car", "--interface", "virtual", "--seconds", "3"]
+    with SmallVehicle("verb-car", Module(0x7E8, engine())):
+        assert main([*words, "--into", str(visit), "--yes"]) == 0
+    said = capsys.readouterr().out
+    assert "Trouble codes: stored: P0401; pending: none; permanent: none" in said
+    assert 'write vin = "1M8GDM9AXKP042788"' in said
+    assert "EGR error the ECU reports: -100 %" in said
+    assert main(["check", str(visit)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "the ECU reports an error of −100.0 %" in said
+    assert "P0401" in said
+
+
+def test_a_car_that_does_not_answer_is_said_so(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["read", "--car", "nobody", "--interface", "virtual"]) == 1
+    assert "no module (ECU) on virtual nobody answers" in capsys.readouterr().err
+    assert main(["read"]) == 1

@@ -1,4 +1,4 @@
-"""The fault layer (`fault_layer.c`): built with the machine's compiler, loaded in front of a Python of its own."""
+"""The fault layer (`fault_layer.c`): built by the machine's compiler, loaded in front of another Python."""
 
 from __future__ import annotations
 

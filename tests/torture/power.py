@@ -24,7 +24,7 @@ _SECTOR = 512
 
 
 def main(folder: Path, *, jobs: int, planted: str) -> int:
-    """The logged run, under the layer: answers, invoices and their papers, each said when it is acknowledged."""
+    """The logged run, under the layer: answers, invoices, papers, each said when it is acknowledged."""
     from corekit.desk import paper
     from corekit.desk.shop import Shop
 
@@ -142,7 +142,7 @@ class Disk:
 
     @staticmethod
     def _settle(names: dict[str, _File], change: tuple[str, str, _File | None]) -> None:
-        kind, path, file = change
+        _, path, file = change
         if file is not None:
             names[path] = file
         else:

@@ -12,13 +12,13 @@ from .answers import (
     Case,
 )
 from .capacity import capacity_known, reserve
-from .charge import charger
 from .charge_history import known_full_charge
 from .declarations import (
     battery,
     battery_type,
     capacity,
     case_seen,
+    charger,
     load_voltage,
     open_circuit_voltage,
     replace,

@@ -19,7 +19,7 @@ from .answers import (
     SurfaceCharge,
 )
 from .charge_history import ChargeEnd, charge_end, known_full_charge
-from .charge_scales import KNOWN, UNKNOWN, WEAK, scale_for
+from .charge_scales import KNOWN, UNKNOWN, UNRESTED, WEAK, scale_for
 from .dangers import barred
 from .declarations import (
     battery,
@@ -34,8 +34,6 @@ from .declarations import (
 )
 from .lithium import ask_for_the_type, by_lithium_voltage, may_be_lithium
 
-# more of it when the rest was short or nobody wrote it down; an estimate of ours, source: charge-uncertainty
-UNRESTED = 0.10
 REST_AGM, REST_FLOODED = 3 * 3600.0, 4 * 3600.0  # s; source: rest-agm, source: rest-flooded
 PROBABLY, SURE = 0.5, 0.95
 # V: no full lead-acid block of six cells rests higher (gel 12.90 V); an estimate of ours with a meter's

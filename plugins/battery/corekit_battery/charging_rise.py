@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
+import attrs
+
 import corekit as ck
 
 from .answers import (
@@ -130,7 +132,8 @@ def _read(running: ck.Reading, before: ck.Reading, added: ck.Value) -> dict[str,
     return {
         "running": ck.show(running.value, "V", uncertainty=False),
         "before": ck.show(before.value, "V", uncertainty=False),
-        "added": ck.show(added, "V", uncertainty=False),
+        "added": ck.show(attrs.evolve(added, number=abs(added.number)), "V", uncertainty=False),
+        "moves": "rises by no more than" if added.number >= 0 else "falls by",
     }
 
 
@@ -186,7 +189,7 @@ def _open(case: ck.Case, running: ck.Reading, before: ck.Reading, why: str) -> c
 _NONE = ck.Says(
     passes="Running, the voltage rises by {added} from {before} to {running}: the alternator charges.",
     fails=(
-        "Running, the voltage rises by no more than {added} from {before} to {running}: no charge arrives."
+        "Running, the voltage {moves} {added} from {before} to {running}: no charge arrives."
         " Look at the belt, at the charge warning light with the key on, and read the alternator's own"
         " terminal before the alternator is blamed."
     ),

@@ -27,6 +27,7 @@ from .answers import (
     Lamp,
     Level,
     Loads,
+    Program,
     RippleMeter,
     Settles,
     SurfaceCharge,
@@ -109,6 +110,38 @@ alternator_rating = battery.trait(
     possible=(5, 500),
     how="On its rating plate; hot and at full speed.",
     tells="the size of the alternator",
+)
+
+charger = battery.trait(
+    "charger",
+    "Rated current of the charger",
+    units=("A",),
+    possible=(0.5, 200),
+    how="On its rating plate.",
+    tells="the size of the charger",
+)
+charged_from = battery.trait(
+    "charged_from",
+    "Voltage when the charge began",
+    units=("V",),
+    possible=(0, 16),
+    how="On the posts, just before the charger went on.",
+    tells="the battery's voltage when the charge began",
+)
+charged_for = battery.trait(
+    "charged_for",
+    "Time it was charged",
+    units=("h", "min"),
+    possible=(0.02, 200),
+    how="From the charger's start to its end.",
+    tells="how long the battery was charged",
+)
+charger_program = battery.trait(
+    "charger_program",
+    "Program of the charger",
+    Program,
+    how="As set or shown on it.",
+    tells="how the charger was set",
 )
 
 # ---- what to measure
@@ -600,6 +633,7 @@ charge = battery.operation(
     "Charge the battery",
     shown_by=open_circuit_voltage,
     as_test=(5, 240),
+    asks=(charged_from, charged_for, charger, charger_program),
     hazard=(
         f"{DAMAGED} {SPARK} Charger off while its leads are connected or removed; keep the place"
         f" ventilated. {RUNAWAY} {LITHIUM_CARE} {CLAMPS} {HIGH_VOLTAGE}"

@@ -18,6 +18,7 @@ from .dangers import barred
 from .declarations import (
     battery,
     battery_type,
+    case_seen,
     charging_voltage,
     drain,
     open_circuit_voltage,
@@ -168,13 +169,21 @@ def discharge_cause(
             values={"cause": _CAUSES[_TOLD[says]], "ask": " and ".join(running_and_drawn)},
         )
         return
-    asked = told if says is None else charging_voltage if running is None else drain
+    asked: ck.Measurand | ck.Observation = (
+        told if says is None else charging_voltage if running is None else drain
+    )
+    if barred(
+        case
+    ):  # where only the frost is feared a look tells; else nothing is done before the danger is over
+        asked = case_seen if case.seen(case_seen) is None else discharged_by
+    elif not running_and_drawn:
+        asked = discharged_by
     yield case.inconclusive(
         ck.Claim(
             "battery.discharge_cause",
             of=open_circuit_voltage,
             evidence=[rest],
-            next_test=discharged_by if barred(case) or not running_and_drawn else asked,
+            next_test=asked,
         ),
         (
             "Discharged is a state and no cause: what discharged it is still to be named. Something left on,"

@@ -169,7 +169,7 @@ def load(
     }
     if rated is None:
         yield case.inconclusive(
-            ck.Claim("battery.load", evidence=[under, current]),
+            ck.Claim("battery.load", evidence=[under, current], next_test=rating),
             _NO_RATING,
             under,
             tells="Whether the battery was tested with the right load is not known.",
@@ -329,9 +329,9 @@ def _ruled(
     discharged = _too_empty(case, tried, limit, places, passes=passes)
     if discharged is not None:
         return discharged
-    return (
-        judged if fails else attrs.evolve(judged, figure=None)
-    )  # the limit strip beside the reading says the rest
+    if fails or (passes and replace.key in case.repairs):  # drawn before, so drawn as it is now as well
+        return judged
+    return attrs.evolve(judged, figure=None)  # the limit strip beside the reading says the rest
 
 
 def _beside(less: bool, more: bool, wanted: ck.Value) -> str:

@@ -24,6 +24,7 @@ from .declarations import (
     egr,
     egr_regulator,
     egr_vacuum_hoses,
+    hold_loss,
     regulator_type,
     repair_wiring,
     replace_regulator,
@@ -117,6 +118,7 @@ def outlet(
     arriving: Annotated[ck.Reading | None, vacuum_on],
     command: Annotated[ck.Reading | None, duty],
     source: Annotated[ck.Reading | None, supply_vacuum],
+    loss: Annotated[ck.Reading | None, hold_loss],
     valve: Annotated[Valve | None, valve_type],
     kind: Annotated[Regulator | None, regulator_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -159,6 +161,7 @@ def outlet(
     )
     if arriving is None:
         return
+    holds = loss is not None and case.side(loss, case.limit(hold_loss)) is ck.Side.INSIDE
     yield case.judge(
         leaving.value - arriving.value,
         case.limit("egr.hose_drop"),
@@ -167,12 +170,12 @@ def outlet(
             of=vacuum_on,
             unit="inHg diff",
             evidence=[leaving, arriving],
-            calls_for=replace_vacuum_hose,
+            calls_for=replace_vacuum_hose if holds else None,
             next_test=vacuum_on,
         ),
         ck.Says(
             passes="What leaves the regulator arrives at the valve, within {limit}.",
-            fails="Between regulator and valve {value} are lost: the hose leaks, or the valve's diaphragm.",
+            fails="Between regulator and valve {value} are lost: {where}",
             undecided=(
                 "Between regulator and valve {value} are lost, where {limit} is usual: too close to call."
             ),
@@ -182,6 +185,13 @@ def outlet(
             fails="Vacuum is lost on its way to the valve.",
             undecided="Whether vacuum is lost on its way to the valve could not be told yet.",
         ),
+        values={
+            "where": (
+                "the valve itself holds, so the hose leaks."
+                if holds
+                else "the hose leaks, or the valve's diaphragm. Try whether each holds vacuum by itself."
+            )
+        },
     )
 
 

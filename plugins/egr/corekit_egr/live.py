@@ -22,9 +22,11 @@ from .declarations import (
     engine,
     engine_speed,
     manifold_shut,
+    replace_valve,
     valve_type,
 )
 
+MOVES_AT_ALL = 0.2  # of the way asked for: a valve that goes less does not follow; source: position-control
 NOTHING_ASKED = 0.05  # of full opening: below it an error means nothing; source: data-scaling
 R_AIR = 287.05  # J/(kg K), dry air; source: speed-density
 #: The standard atmosphere up to 11 km: sea level, lapse, exponent, radius; source: standard-atmosphere
@@ -305,6 +307,7 @@ def tracks(
             of=position_shown,
             unit="%",
             evidence=[actual, asked],
+            calls_for=replace_valve if share < MOVES_AT_ALL else None,
             next_test=position_shown,
             grade=(
                 "follows"
@@ -312,7 +315,7 @@ def tracks(
                 else ""
                 if side is ck.Side.UNDECIDED
                 else "does not follow"
-                if share < 0.2
+                if share < MOVES_AT_ALL
                 else "slow or short"
             ),
         ),
@@ -389,6 +392,7 @@ def current_measured(
             "egr.drive_current",
             of=drive_current,
             unit="A",
+            calls_for=replace_valve if side is ck.Side.BELOW else None,
             next_test=drive_current,
             grade={
                 ck.Side.INSIDE: "usual" if own else "",

@@ -252,6 +252,7 @@ _SAYS: dict[Enum, Seen] = {
     Sweep.NOT: Seen(
         False,
         "Commanded from end to end, the valve does not follow: motor, wiring, soot or its position sensor.",
+        replace_valve,
     ),
     Learned.AS_LEARNED: Seen(True, "Closed, the valve stands where it was learned."),
     Learned.OFF: Seen(
@@ -275,6 +276,7 @@ _SAYS: dict[Enum, Seen] = {
     MotorCurrent.NONE: Seen(
         False,
         "The valve's motor takes no current: it is open, or nothing is sent to it.",
+        replace_valve,
     ),
     Flap.THIN: Seen(
         True,

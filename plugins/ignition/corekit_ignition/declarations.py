@@ -380,7 +380,7 @@ lead_resistance = ignition.measurand(
     "kΩ",
     "Lead resistance",
     possible=(0, 10000),
-    usual=(0.05, 35),
+    usual=(0.05, 200),
     accuracy="2 % + 0.1 kΩ",
     places=LEADS,
     only={kind: (Kind.DISTRIBUTOR, Kind.WASTED)},

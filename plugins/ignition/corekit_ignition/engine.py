@@ -129,7 +129,9 @@ def balance(
     part = contribution(worst.reading, worst.median)
     weak = [one.reading.place for one in compared if case.side(one.ratio, limit) is ck.Side.BELOW]
     whole = number is not None and len(drops) == int(number.number)
-    grade = "" if not whole else "none seen" if not weak else "one" if len(weak) == 1 else "some"
+    sound = all(case.side(one.ratio, limit) is ck.Side.INSIDE for one in compared)
+    grade = "some" if len(weak) > 1 else "one" if weak else "none seen" if sound else ""
+    grade = grade if whole else ""
     yield case.judge(
         part,
         limit,

@@ -33,6 +33,7 @@ _GRADE = {
     ck.Side.BELOW: "off its figure",
     ck.Side.ABOVE: "off its figure",
 }
+APART = 3.0  # times the others from which a lead stands out; source: lead-apart
 OPEN = 100e3  # Ω: the longest lead of any design reads less, so this one is open; an estimate of ours
 
 
@@ -124,6 +125,52 @@ def lead_resistances(
         yield case.gap(
             lead_length, "A lead is judged by its length; where that was not recorded, only the total counts."
         )
+
+
+@ignition.check("Plug leads beside each other")
+def leads_compared(
+    case: ck.Case,
+    ohms: Annotated[list[ck.Reading], lead_resistance],
+    lengths: Annotated[list[ck.Reading] | None, lead_length],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """One lead that reads several times what the others do, by its length where that is known of all."""
+    metres = {one.place: one.number for one in lengths or []}
+    whole = all(one.place in metres for one in ohms)
+    rated = {one.place: one.number / (metres[one.place] if whole else 1.0) for one in ohms}
+    if len(rated) < COMPARED:
+        yield case.gap(lead_resistance, "Leads are compared where three of them at least were read.")
+        return
+    beside = {
+        place: number / median([other for at, other in rated.items() if at != place])
+        for place, number in rated.items()
+        if median([other for at, other in rated.items() if at != place]) > 0
+    }
+    far = [place for place, times in beside.items() if times > APART]
+    yield case.advise(
+        ck.Claim(
+            "ignition.lead_apart",
+            evidence=ohms,
+            urgency=ck.Urgency.THIS_VISIT if far else ck.Urgency.NOTHING,
+            grade="apart" if far else "alike",
+        ),
+        (
+            "{which} read{s} {times} times what the others do{by}. Read it again boot and lead apart, then"
+            " swap it: resistance alone condemns no lead."
+        )
+        if far
+        else "The leads read alike{by}; one that leaks does too.",
+        tells=(
+            "One spark plug lead measures otherwise than the others; it is tried elsewhere."
+            if far
+            else "The spark plug leads measure alike."
+        ),
+        values={
+            "which": " and ".join(far).capitalize(),
+            "s": "" if len(far) > 1 else "s",
+            "times": f"{max(beside.values(), default=1.0):.1f}",
+            "by": " for their length" if whole else "",
+        },
+    )
 
 
 def _slip(case: ck.Case, reading: ck.Reading) -> ck.Finding:

@@ -48,6 +48,7 @@ from .declarations import (
     switching,
 )
 from .observations import Rpm, rpm
+from .spark_path import spark_at_coil
 from .supply import RUNNING, battery_cranking, battery_running, loss_of, may_be_ballasted, may_hide
 
 # What each look usually means. source: plug-looks
@@ -169,6 +170,7 @@ def spark_seen(
     grounded: Annotated[ck.Reading | None, ground_drop],
     turning: Annotated[Rpm | None, rpm],
     pulses: Annotated[Switching | None, switching],
+    before: Annotated[Spark | None, spark_at_coil],
     running: Annotated[ck.Reading | None, supply_running],
     cranking: Annotated[ck.Reading | None, supply_cranking],
     battery_runs: Annotated[ck.Reading | None, battery_running],
@@ -226,7 +228,7 @@ def spark_seen(
         return
     if grounded is not None and case.side(grounded, case.limit(ground_drop)) is ck.Side.ABOVE:
         yield case.inconclusive(
-            ck.Claim("ignition.spark", evidence=[*evidence, grounded], next_test=ground_drop),
+            ck.Claim("ignition.spark", evidence=[*evidence, grounded]),
             (
                 "At the spark tester there is {what} on {bad}, and the ground side loses {lost}, which"
                 " explains it:"
@@ -234,6 +236,15 @@ def spark_seen(
             ),
             tells="A bad connection back to the battery makes the spark weak; that is repaired first.",
             values={**words, "lost": ck.show(grounded.value, "V", uncertainty=False)},
+        )
+        return
+    if before is Spark.STEADY:
+        yield case.advise(
+            ck.Claim("ignition.spark", evidence=evidence, urgency=ck.Urgency.THIS_VISIT),
+            "At the spark tester there is {what} on {bad}, and at the coil's own lead every time: supply"
+            " and coil make it.",
+            tells="The spark is made, and lost on its way to the spark plugs.",
+            values=words,
         )
         return
     if how is not None and how not in IN_SCOPE:
@@ -262,7 +273,7 @@ def spark_seen(
         )
     elif weak:
         yield case.inconclusive(
-            ck.Claim("ignition.spark", evidence=evidence, next_test=feed_drop),
+            ck.Claim("ignition.spark", evidence=evidence),
             (
                 "At the spark tester there is {what} on {bad}, but the coil supply is weak, which"
                 " explains it: repair that, then check the spark again."
@@ -367,6 +378,8 @@ def switched(
     seen: Annotated[Switching, switching],
     wires: Annotated[Wires | None, coil_wires],
     fed: Annotated[ck.Reading | None, supply_key_on],
+    turning: Annotated[Rpm | None, rpm],
+    made: Annotated[CoilType | None, coil_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A coil that is never switched makes no spark, however good it is.
 
@@ -407,7 +420,11 @@ def switched(
     }[seen]
     yield case.visual(
         switching,
-        ck.Claim("ignition.switching", calls_for=repair_switching),
+        ck.Claim(
+            "ignition.switching",
+            # Without engine speed nothing is switched however sound it is: that has to be seen first.
+            calls_for=repair_switching if made is CoilType.POINTS or turning is Rpm.SHOWN else None,
+        ),
         says,
         passes=seen is Switching.SWINGS,
         tells=(

@@ -11,6 +11,7 @@ import corekit as ck
 from .answers import Banks, CoilPairs, Kind
 from .declarations import banks, coil_pairs, cylinders, ignition, kind, misfires, revolutions
 
+RUINS = 0.05  # share of firings from which unburned fuel soon ruins a catalyst; source: misfire-catalyst
 ONE = 0.90  # share of all misfires from which they are one cylinder's; source: misfire-one
 SEVERAL = 0.10  # share above which a cylinder counts as one of several; source: misfire-one
 AS_MUCH = 1.5  # times the even share up to which all cylinders count as alike; source: misfire-alike
@@ -84,11 +85,11 @@ def misfire(
     if number is None:
         yield case.gap(cylinders, "The misfire rate depends on the number of cylinders, which is not known.")
         return
-    total = sum(reading.number for reading in counts)
+    total = math.fsum(reading.number for reading in counts)
     # A count over so many turns would come out a little different next time: its own square root is added to
     # the uncertainty.
     chance = {"ignition.misfires.chance": math.sqrt(max(total, 1.0))}
-    whole = ck.propagate(lambda *each: sum(each), [reading.value for reading in counts], "count")
+    whole = ck.propagate(lambda *each: math.fsum(each), [reading.value for reading in counts], "count")
     whole = ck.Value(whole.kind, whole.number, {**whole.budget, **chance}, whole.rests_on)
     share = misfire_share(
         ck.Value(whole.kind, max(0.0, whole.number), whole.budget, whole.rests_on), turns, number
@@ -102,6 +103,7 @@ def misfire(
             unit="%",
             evidence=[*counts, turns],
             next_test=misfires,
+            urgency=ck.Urgency.BEFORE_DRIVING if share.number - 2 * share.u > RUINS else None,
             grade=_where(case, share, counts, total, int(number.number), how, pairs, heads),
         ),
         ck.Says(
@@ -111,7 +113,7 @@ def misfire(
             ),
             fails=(
                 "Misfires counted in {turns} revolutions: {total}, a rate of {share} of all firings; a"
-                " monitor allows {limit}. {pattern}"
+                " monitor allows {limit}.{ruins} {pattern}"
             ),
             undecided=(
                 "Misfires counted in {turns} revolutions: {total}, about {share} of all firings, "
@@ -129,6 +131,11 @@ def misfire(
             "total": f"{total:.0f}",
             "turns": f"{turns.number:.0f}",
             "share": ck.show(share, "%", uncertainty=False),
+            "ruins": (
+                " So much unburned fuel overheats the catalyst: off the throttle, and not driven on with it."
+                if share.number - 2 * share.u > RUINS
+                else ""
+            ),
             "pattern": _pattern(counts, total, int(number.number), how, bool(coils_of(pairs)))
             + _on_one_bank(counts, total, int(number.number), heads)
             + (_on_one_coil(case, counts, turns, pairs) if how is Kind.WASTED else ""),

@@ -53,6 +53,17 @@ def named(
         if misses
         else f"the coil of cylinder {next(iter(coils))}, most likely"
     )
+    if how is Kind.WASTED and pairs is None and len(misses) == 2:
+        yield case.inconclusive(
+            ck.Claim("ignition.named", evidence=list(dict.fromkeys(entries)), next_test=coil_pairs),
+            (
+                "{listed}: whether these two share a coil decides what comes first: that coil, or what each"
+                " has for itself. Follow the two leads of each coil."
+            ),
+            tells="The car's own report names two cylinders; whether they share a part is looked up.",
+            values={"listed": listed},
+        )
+        return
     yield case.advise(
         ck.Claim(
             "ignition.named",

@@ -246,7 +246,7 @@ def _compared(
             place=gap.place if given.by is not None and given.by.measurand is available_voltage else "",
             evidence=[one for one in (gap, given.by, intake) if one is not None],
             urgency=ck.Urgency.THIS_VISIT if short else ck.Urgency.NOTHING,
-            figure=None if ample else _picture((low, high), (given.low, given.high)),
+            figure=None if ample and not case.repairs else _picture((low, high), (given.low, given.high)),
         ),
         "Required voltage of {it} with a {gap} gap {when}: about {asked}; {words}.{unknown}{tight}{proposed}",
         asked,
