@@ -27,8 +27,8 @@ from .suspect import (
     call_for_part,
     named_fault,
     next_tests,
+    shown_directly,
     suspects,
-    tried_out,
     work_is_likely,
 )
 from .timeline import (
@@ -247,7 +247,7 @@ def _calls(plugins: Plugins, stage: StageEvidence, evidence: Evidence) -> list[C
             calls[operation.key] = call
     for operation in plugins.operations.values():
         cures = evidence.tables.of_work(operation.key)
-        if operation.replaces and operation.key not in calls and tried_out(evidence, cures):
+        if operation.replaces and operation.key not in calls and shown_directly(evidence, cures):
             calls[operation.key] = call_for_part(evidence, operation.key, stage.stage)
     return [
         attrs.evolve(

@@ -478,9 +478,7 @@ def call_for_part(evidence: Evidence, operation: str, stage: int) -> Call:
     tables = evidence.tables
     against = tables.of_work(operation)
     held = chance_of(now(evidence.beliefs), against)
-    reason = next(
-        (reason for fault in sorted(against) if (reason := _direct(evidence, fault))), ""
-    ) or tried_out(evidence, against)
+    reason = shown_directly(evidence, against)
     if not reason:
         why = "No test that speaks directly against the part has plainly failed, and no trial has shown it."
         return Call(operation=operation, met=False, stage=stage, why=why)
@@ -501,6 +499,14 @@ def _direct(evidence: Evidence, fault: str) -> str:
         if shown.system == system and row and (answer := shown.outcome.plain_among(row.direct)):
             return f"{shown.outcome.test.question} Answer: {answer}."
     return ""
+
+
+def shown_directly(evidence: Evidence, faults: Collection[str]) -> str:
+    """What speaks directly against the part of one of these faults: the answer of a test that plainly failed,
+    else a trial; empty without either.
+    """
+    answers = (answer for fault in sorted(faults) if (answer := _direct(evidence, fault)))
+    return next(answers, "") or tried_out(evidence, faults)
 
 
 def tried_out(evidence: Evidence, faults: Collection[str]) -> str:
@@ -533,6 +539,7 @@ __all__ = [
     "Suspect",
     "call_for_part",
     "next_tests",
+    "shown_directly",
     "suspects",
     "tried_out",
     "work_is_likely",
