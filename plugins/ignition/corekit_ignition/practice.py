@@ -380,23 +380,6 @@ def firing_voltage(car: Car, at: At) -> float | None:
     return min(available(now, _n(at)), 0.6 * demanded(now, _n(at)))
 
 
-@practice.reads("compression")
-def compression_read(car: Car, at: At) -> float | None:
-    now = _own(car)
-    if _n(at) >= now.cylinders:
-        return None
-    return 12.5 * (now.pressed if _n(at) == now.it else 1.0)
-
-
-@practice.reads("speed_drop")
-def speed_drop(car: Car, at: At) -> float | None:
-    """What the engine loses when a cylinder's fuel is cut: next to nothing where it did not work anyway."""
-    now = _own(car)
-    if _n(at) >= now.cylinders or not _runs(now):
-        return None
-    return 5.0 if misses(now, _n(at)) else 70.0
-
-
 @practice.reads("plug_gap", "removed_gap")
 def plug_gap(car: Car, at: At) -> float | None:
     now = _own(car)
@@ -417,6 +400,22 @@ def misfires(car: Car, at: At) -> float | None:
     if _n(at) >= now.cylinders or not _runs(now):
         return None
     return float(140 + 7 * _n(at)) if misses(now, _n(at)) else float(_n(at) % 2)
+
+
+@practice.reads("compression")
+def compression_pressure(car: Car, at: At) -> float | None:
+    now = _own(car)
+    if _n(at) >= now.cylinders:
+        return None
+    return 12.0 * (now.pressed if _n(at) == now.it else 1.0)
+
+
+@practice.reads("speed_drop")
+def speed_drop(car: Car, at: At) -> float | None:
+    now = _own(car)
+    if _n(at) >= now.cylinders or not _runs(now):
+        return None
+    return 3.0 if misses(now, _n(at)) else 60.0
 
 
 @practice.reads("intake_pressure")
@@ -476,21 +475,6 @@ def lead_path(car: Car, at: At) -> str | None:
     return "shows a value" if now.kind != ON_PLUG and _n(at) < now.cylinders else None
 
 
-@practice.sees("cap_look")
-def cap_look(car: Car, at: At) -> str | None:
-    return _own(car).cap if _own(car).kind == DISTRIBUTOR else None
-
-
-@practice.sees("tower_gap")
-def tower_gap(car: Car, at: At) -> str | None:
-    return "no change" if _own(car).kind == DISTRIBUTOR else None
-
-
-@practice.sees("secondary_path")
-def secondary_path(car: Car, at: At) -> str | None:
-    return "shows a value" if _n(at) < len(_own(car).secondary) else None
-
-
 @practice.sees("coil_look")
 def coil_look(car: Car, at: At) -> str | None:
     return "sound" if _n(at) < len(_own(car).reach) else None
@@ -504,6 +488,21 @@ def routing(car: Car, at: At) -> str:
 @practice.sees("timing_marks")
 def timing_marks(car: Car, at: At) -> str:
     return "right"
+
+
+@practice.sees("cap_look")
+def cap_look(car: Car, at: At) -> str | None:
+    return _own(car).cap if _own(car).kind == DISTRIBUTOR else None
+
+
+@practice.sees("tower_gap")
+def tower_gap(car: Car, at: At) -> str | None:
+    return "no change" if _own(car).kind == DISTRIBUTOR else None
+
+
+@practice.sees("secondary_path")
+def secondary_path(car: Car, at: At) -> str | None:
+    return "shows a value" if _n(at) < len(_own(car).secondary) else None
 
 
 @practice.sees("switching")
@@ -636,7 +635,7 @@ def codes(car: Car) -> list[str]:
 
 
 practice.refuses("these cars have no breaker points and no pickup winding", "condenser", "pickup_resistance")
-practice.refuses("nobody brought a scope", "dwell", "burn_time", "burn_voltage", "ramp")
+practice.refuses("nobody brought a scope", "dwell", "ramp", "burn_time", "burn_voltage")
 practice.refuses(
     "it is not known of these cars",
     "rotor",
@@ -656,6 +655,16 @@ practice.refuses(
 @practice.fits("cylinders")
 def cylinders(car: Car) -> str:
     return str(_own(car).cylinders)
+
+
+@practice.fits("banks")
+def banks(car: Car) -> str:
+    return "one bank"
+
+
+@practice.fits("drop_meter")
+def drop_meter(car: Car) -> str:
+    return "peak hold, scope or record"
 
 
 @practice.fits("kind")
@@ -694,16 +703,6 @@ def diode(car: Car) -> str:
 @practice.fits("lead_type")
 def lead_type(car: Car) -> str | None:
     return "carbon" if _own(car).kind != ON_PLUG else None
-
-
-@practice.fits("banks")
-def banks(car: Car) -> str:
-    return "one bank" if _own(car).cylinders == 4 else "first half and second half"
-
-
-@practice.fits("drop_meter")
-def drop_meter(car: Car) -> str:
-    return "peak hold, scope or record"
 
 
 @practice.fits("plug_type")
