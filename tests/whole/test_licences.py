@@ -12,7 +12,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 NEEDS = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]["dependencies"]
 TABLE = (ROOT / "shared" / "licences.md").read_text("utf-8")
-LISTED = dict(re.findall(r"^\| ([a-z0-9-]+) \|[^|]+\| ([^|]+) \|$", TABLE, re.M))
+LISTED: dict[str, str] = dict(re.findall(r"^\| (?!package)([a-z0-9-]+) \|[^|]+\| ([^|]+) \|$", TABLE, re.M))
 
 
 def name_of(need: str) -> str:
