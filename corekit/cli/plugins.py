@@ -114,6 +114,10 @@ def _words(system: System) -> Iterator[str]:
         yield from _row(
             trait.key, trait.title, _answers(trait.answers) if trait.answers else _unit(*trait.units)
         )
+    if system.symptoms:
+        yield "\n[complaint] symptoms = [ … ], besides those that every vehicle has"
+    for told in system.symptoms.values():
+        yield from _row(told.symptom.key, told.symptom.words)
     yield "\nrequested = { operation = … }, repaired = { operation = … }, and the price book's [operations.…]"
     for operation in system.operations.values():
         yield from _row(operation.key, operation.title)

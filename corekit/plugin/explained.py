@@ -74,6 +74,7 @@ def _of(point: EntryPoint, plugins: Plugins, seconds: float | None) -> Iterator[
 
 def _adds(system: System) -> Iterator[str]:
     named = {
+        "symptoms": list(system.symptoms),
         "parts": list(system.parts),
         "measurands": list(system.measurands),
         "records": list(system.records),

@@ -11,6 +11,7 @@ from typing import Any
 import attrs
 import pluggy
 
+from ..complaints import own_symptoms, set_own_symptoms
 from ..jurisdictions import jurisdictions, read_jurisdiction
 from ..model.jurisdiction import Jurisdiction
 from ..model.limit import Limit
@@ -156,7 +157,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     described_here = jurisdictions()  # read before anybody's code runs
     original = intact.Original()
     for point in sorted(found if found is not None else entry_points(group=GROUP), key=_rank):
-        before = own_units()
+        before, told_before = own_units(), own_symptoms()
         try:
             if point.name in set_aside.plugins:
                 raise _LeftOutError(set_aside.plugins[point.name])
@@ -177,10 +178,12 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
             if again := [code for code in described if code in places or code in described_here]:
                 raise ValueError(f"the jurisdiction {again[0]!r} is described already")
             set_own_units((*before, *(system.units if system is not None else ())))
+            set_own_symptoms((*told_before, *(system.symptoms.values() if system is not None else ())))
         except KeyboardInterrupt:
             raise
         except BaseException as error:
             set_own_units(before)
+            set_own_symptoms(told_before)
             original.put_back()
             failures.append(_failure(point, error))
             if point.name not in systems:

@@ -15,7 +15,7 @@ from typing import Any, ParamSpec, TypeVar
 import attrs
 
 from .. import units
-from ..complaints import symptoms, trials
+from ..complaints import OwnSymptom, Symptom, own_symptoms, set_own_symptoms, symptoms, trials
 from ..datafile import read_toml
 from ..kept import kept
 from ..model.limit import Limit, Span
@@ -66,6 +66,7 @@ class System:
         self.api = check_api(key, api)
         self.folder = folder or Path(str(sys._getframe(1).f_globals.get("__file__", "."))).parent
         self.units: tuple[OwnUnit, ...] = ()
+        self.symptoms: dict[str, OwnSymptom] = {}
         self.parts: dict[str, Part] = {}
         self.measurands: dict[str, Measurand] = {}
         self.records: dict[str, Sampling] = {}
@@ -109,6 +110,47 @@ class System:
         declared = declare_unit(self.key, text, kind, title, factor, also)
         self.units = (*self.units, declared)
         return declared.unit.text
+
+    def symptom(
+        self,
+        name: str,
+        words: str,
+        *,
+        group: str,
+        none: float,
+        why: str,
+        outside: float,
+        first_step: str = "",
+        codes: bool = False,
+    ) -> Symptom:
+        """Declare what a customer may tell and the shared list lacks; the fault table says under which faults
+        it is told, [symptoms."system.name"].
+
+        Args:
+            words: In a customer's words, as on the button. group: Key of the heading that it stands below.
+            none: The chance that somebody tells it whose vehicle has no fault, and why. outside: The chance
+                under something that no installed system speaks of.
+            first_step: What to do first where no installed system speaks to it. codes: The vehicle's own
+                trouble codes speak of it.
+
+        Raises:
+            ValueError: the key is taken, or a chance is none. SymptomError: another says the same, or there
+                is no such heading.
+        """
+        key = self._key(name)
+        for chance in (none, outside):
+            if not 0 < chance < 1:
+                raise ValueError(f"{key}: a chance lies between 0 and 1; got {chance}.")
+        if not words.strip() or not why.strip():
+            raise ValueError(
+                f"{key}: say it in a customer's words, and why somebody without a fault tells it."
+            )
+        symptom = Symptom(
+            key=key, words=words, none=none, why=why, outside=outside, first_step=first_step, codes=codes
+        )
+        own = OwnSymptom(symptom=symptom, group=group)
+        set_own_symptoms((*own_symptoms(), own))
+        return self._keep(self.symptoms, key, own).symptom
 
     def part(
         self, name: str, title: str, *, places: Iterable[str] = (), places_by: Trait | None = None
@@ -516,7 +558,7 @@ class System:
             self.key,
             own_units(),
             [sorted(shelf) for shelf in (self.parts, self.measurands, self.observations, self.traits)],
-            [sorted(shelf) for shelf in (self.operations, self.checks, self.calculations)],
+            [sorted(shelf) for shelf in (self.operations, self.checks, self.calculations, self.symptoms)],
             [(str(file), file.stat().st_mtime_ns) for file in sorted(modules) if file.is_file()],
         )
         return kept(f"{self.key}-{path.stem}", [path, *beside, *shared], make, code=self.folder, told=told)

@@ -94,6 +94,13 @@ def _for_nothing(system: System) -> Iterator[Nonconformity]:
                     fault="is asked for and no check, test or condition takes it",
                     cure="Use it, or drop it: nobody should be asked for nothing.",
                 )
+    for key in system.symptoms:
+        if table is None or not table.symptoms.get(key):
+            yield Nonconformity(
+                of=f"symptom {key}",
+                fault="is offered to the customer and no fault of the table is told by it",
+                cure=f'Give its chance under the faults that make it, [symptoms."{key}"], or drop it.',
+            )
     for key in system.limits:
         if key not in system.measurands and f'"{key}"' not in text:
             yield Nonconformity(
