@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from .model.measurand import Observation as Observation
     from .model.measurand import Operation as Operation
     from .model.measurand import Part as Part
+    from .model.measurand import Setting as Setting
     from .model.measurand import Trait as Trait
     from .model.possible import Possible as Possible
     from .model.possible import for_each as for_each
@@ -102,6 +103,7 @@ _WHERE = {
     "Observation": "model.measurand",
     "Operation": "model.measurand",
     "Part": "model.measurand",
+    "Setting": "model.measurand",
     "Trait": "model.measurand",
     "Possible": "model.possible",
     "for_each": "model.possible",

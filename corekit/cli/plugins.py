@@ -118,6 +118,12 @@ def _words(system: System) -> Iterator[str]:
         yield "\n[complaint] symptoms = [ … ], besides those that every vehicle has"
     for told in system.symptoms.values():
         yield from _row(told.symptom.key, told.symptom.words)
+    if system.settings:
+        yield f"\nin shop.toml, [plugins.{system.key}]"
+    for setting in system.settings.values():
+        what = _answers(setting.answers) if setting.answers else _unit(*setting.units)
+        default = f'"{setting.default}" where nothing is said'
+        yield from _row(setting.key.partition(".")[2], setting.title, what, default)
     yield "\nrequested = { operation = … }, repaired = { operation = … }, and the price book's [operations.…]"
     for operation in system.operations.values():
         yield from _row(operation.key, operation.title)

@@ -238,6 +238,7 @@ class Worker:
             failures=(*plugins.failures, *self._disabled.values()),
             versions=dict(plugins.versions),
             distributions=dict(plugins.distributions),
+            said=dict(plugins.said),
             disabled=frozenset(self._disabled),
             timed_out=self._timed_out,
             minutes_left=minutes_left,

@@ -128,6 +128,7 @@ class Case:
         left_out: (measurand, record or observation key, place) → id of the entry, for what was read at a
             place that this vehicle does not have; no check and no cause rests on it.
         contradicted: Id of an entry → title of the declared relation that it does not fit.
+        settings: Key of a setting → what the shop says of it.
     """
 
     system: Owner
@@ -144,6 +145,7 @@ class Case:
     repairs: Mapping[str, int] = attrs.field(factory=dict)
     left_out: Mapping[tuple[str, str], str] = attrs.field(factory=dict)
     contradicted: Mapping[str, str] = attrs.field(factory=dict)
+    settings: Mapping[str, str] = attrs.field(factory=dict)
 
     def __attrs_post_init__(self) -> None:
         """Set apart what was read at a place that this vehicle does not have."""

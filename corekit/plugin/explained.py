@@ -81,6 +81,7 @@ def _adds(system: System) -> Iterator[str]:
         "derives": list(system.derived),
         "observed": list(system.observations),
         "traits": list(system.traits),
+        "settings": list(system.settings),
         "work": list(system.operations),
         "computes": list(system.calculations),
         "checks": [check.title for check in system.checks.values()],

@@ -15,7 +15,7 @@ from ..complaints import own_symptoms, set_own_symptoms
 from ..jurisdictions import jurisdictions, read_jurisdiction
 from ..model.jurisdiction import Jurisdiction
 from ..model.limit import Limit
-from ..model.measurand import Measurand, Observation, Operation, Part, Trait
+from ..model.measurand import Measurand, Observation, Operation, Part, Setting, Trait
 from ..model.sampling import Sampling
 from ..model.source import Source
 from ..unit_table import own_units, set_own_units
@@ -57,6 +57,7 @@ class Plugins:
         versions: System → version of its distribution. distributions: System → distribution and version.
         lost: Key of each system that is installed and did not load → why.
         hooks: Plugin → the hooks that it has.
+        said: Key of a setting → what the shop says of it.
     """
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
@@ -66,6 +67,7 @@ class Plugins:
     distributions: Mapping[str, str] = attrs.field(factory=dict)
     lost: Mapping[str, str] = attrs.field(factory=dict)
     hooks: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
+    said: Mapping[str, str] = attrs.field(factory=dict)
 
     @cached_property
     def parts(self) -> dict[str, Part]:
@@ -86,6 +88,10 @@ class Plugins:
     @cached_property
     def traits(self) -> dict[str, Trait]:
         return _merged(system.traits for system in self.systems.values())
+
+    @cached_property
+    def settings(self) -> dict[str, Setting]:
+        return _merged(system.settings for system in self.systems.values())
 
     @cached_property
     def operations(self) -> dict[str, Operation]:

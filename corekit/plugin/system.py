@@ -19,7 +19,7 @@ from ..complaints import OwnSymptom, Symptom, own_symptoms, set_own_symptoms, sy
 from ..datafile import read_toml
 from ..kept import kept
 from ..model.limit import Limit, Span
-from ..model.measurand import Measurand, Observation, Operation, Part, Trait, answers_of
+from ..model.measurand import Measurand, Observation, Operation, Part, Setting, Trait, answers_of
 from ..model.sampling import Sampling
 from ..model.source import Source
 from ..reference import data_path, sources
@@ -34,6 +34,7 @@ from .limit_file import read_limits
 from .own_unit import declare_unit
 from .relation import Relation, declare_relation
 from .sampling import sampling_of
+from .setting import setting_value
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -72,6 +73,7 @@ class System:
         self.records: dict[str, Sampling] = {}
         self.observations: dict[str, Observation] = {}
         self.traits: dict[str, Trait] = {}
+        self.settings: dict[str, Setting] = {}
         self.operations: dict[str, Operation] = {}
         self.calculations: dict[str, Calculation[Any]] = {}
         self.checks: dict[str, Check[Any]] = {}
@@ -405,6 +407,46 @@ class System:
             ),
         )
 
+    def setting(
+        self,
+        name: str,
+        title: str,
+        answers: type[Enum] | None = None,
+        *,
+        default: Enum | str,
+        units: Iterable[str] = (),
+        possible: tuple[float | None, float | None] = (None, None),
+        how: str = "",
+    ) -> Setting:
+        """Declare what a shop says once for all its vehicles: closed answers, or a value in one of `units`. A
+        check takes it like a trait and always gets one: what stands in shop.toml under [plugins.NAME], or the
+        default.
+
+        Args:
+            default: A member of the answers, or a text such as "-20 °C". how: What it is for, in one
+                sentence.
+
+        Raises:
+            ValueError: the key is taken, or the default cannot be meant.
+        """
+        key, accepted = self._key(name), tuple(units)
+        if (answers is None) == (not accepted):
+            raise ValueError(f"{key}: a setting has closed answers or units, one of the two.")
+        setting = Setting(
+            key=key,
+            title=title,
+            default=str(default.value) if isinstance(default, Enum) else default,
+            answers=closed(answers) if answers else None,
+            units=accepted,
+            possible=self._span(possible, accepted[0]) if accepted else Span(),
+            how=how,
+        )
+        try:
+            setting_value(setting, {})
+        except ValueError as error:
+            raise ValueError(f"{key}: its default: {error}.") from error
+        return self._keep(self.settings, key, setting)
+
     def operation(
         self,
         name: str,
@@ -629,7 +671,7 @@ class System:
             ]
         for name, parameter in self._asked:
             key = parameter.of.key
-            own = (self.measurands, self.records, self.observations, self.traits)
+            own = (self.measurands, self.records, self.observations, self.traits, self.settings)
             if key.startswith(f"{self.key}.") and not any(key in shelf for shelf in own):
                 wrong.append(f"{name}: {parameter.name} asks for {key}, which the system does not declare")
         for relation in self.relations.values():
@@ -734,6 +776,7 @@ class System:
             self.records,
             self.observations,
             self.traits,
+            self.settings,
         )  # one key, one meaning: a visit file names them all alike
         if key in shelf or (any(shelf is one for one in asked) and any(key in one for one in asked)):
             raise ValueError(f"{key} is declared twice.")

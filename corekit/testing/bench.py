@@ -23,6 +23,7 @@ from ..plugin.derived import derive, with_derived
 from ..plugin.reading import Reading, with_uncertainty
 from ..plugin.record import Record
 from ..plugin.relation import contradicted, contradictions, held_open
+from ..plugin.setting import setting_value
 from ..plugin.system import System
 from .evidence import Shown, shown_by
 
@@ -52,6 +53,7 @@ class Bench:
     fitted: dict[str, Any] = attrs.field(factory=dict)
     specified: dict[str, Limit] = attrs.field(factory=dict)
     repairs: dict[str, int] = attrs.field(factory=dict)
+    settings: dict[str, str] = attrs.field(factory=dict)
 
     def reading(
         self,
@@ -137,6 +139,13 @@ class Bench:
             self.fitted[trait.key] = exact(found.kind, found.number, [f"fitted-{key}"])
         return self
 
+    def say(self, key: str, text: str) -> Bench:
+        """What the shop says of a setting, as in shop.toml."""
+        setting = self.system.settings[f"{self.system.key}.{key}"]
+        setting_value(setting, {setting.key: text})
+        self.settings[setting.key] = text
+        return self
+
     def specify(
         self, key: str, *, low: str = "", high: str = "", source: str = "label under the bonnet"
     ) -> Bench:
@@ -192,6 +201,7 @@ class Bench:
             fitted=self.fitted,
             specified=self.specified,
             repairs=self.repairs,
+            settings=self.settings,
         )
 
     def run(self, *checks: str) -> list[Finding | Gap]:

@@ -81,7 +81,7 @@ def test_every_file_speaks_of_the_new_system(installed: tuple[Path, Path]) -> No
 def test_a_title_stands_where_paper_names_the_system(tmp_path: Path) -> None:
     folder = written(tmp_path, "abs_pump", "--title", "ABS pump & valves")
     text = (folder / "corekit_abs_pump" / "__init__.py").read_text("utf-8")
-    assert 'ck.System("abs_pump", "ABS pump & valves")' in text
+    assert 'ck.System("abs_pump", "ABS pump & valves", api="1.0")' in text
     assert '"Replace the ABS pump & valves"' in text
 
 

@@ -85,6 +85,7 @@ def _for_nothing(system: System) -> Iterator[Nonconformity]:
         "observation": system.observations,
         "trait": system.traits,
         "record": system.records,
+        "setting": system.settings,
     }
     for what, declared in named.items():
         for key in declared:
