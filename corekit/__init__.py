@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from .model.value import Value as Value
     from .model.value import exact as exact
     from .model.value import propagate as propagate
+    from .plugin.addition import Addition as Addition
     from .plugin.api import API_VERSION as API_VERSION
     from .plugin.calculation import Calculation as Calculation
     from .plugin.calculation import Input as Input
@@ -112,6 +113,7 @@ _WHERE = {
     "Value": "model.value",
     "exact": "model.value",
     "propagate": "model.value",
+    "Addition": "plugin.addition",
     "API_VERSION": "plugin.api",
     "Calculation": "plugin.calculation",
     "Input": "plugin.calculation",

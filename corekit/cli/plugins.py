@@ -73,6 +73,8 @@ def run(args: argparse.Namespace) -> int:
             + (f", from {origin}" if origin else "")
         )
         print("  " + ", ".join(f"{count} {what}" for count, what in counts))
+    for name, more in plugins.additions.items():
+        print(f"{name}  {more.title}, adds to {plugins.systems[more.key].title}")
     for failure in plugins.failures:
         print(f"{'left out' if failure.is_wished else 'failed'}: {failure}")
     if not plugins.systems:

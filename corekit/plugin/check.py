@@ -66,6 +66,7 @@ class Check(Generic[P]):
         worse_with, better_with: Of these a larger reading never makes a verdict better, or never worse; the
             conformance kit holds the check to it.
         not_while: Codes of findings; while one of them fails this check means nothing.
+        plugin: Name of the plugin that adds it to another's system; empty for the system's own.
     """
 
     title: str
@@ -74,6 +75,7 @@ class Check(Generic[P]):
     worse_with: tuple[Measurand, ...] = ()
     better_with: tuple[Measurand, ...] = ()
     not_while: tuple[str, ...] = ()
+    plugin: str = ""
 
     def __call__(self, case: Case, *args: P.args, **named: P.kwargs) -> Iterator[Finding | Gap]:
         return self.function(case, *args, **named)

@@ -54,7 +54,7 @@ def explained(key: str | None = None) -> Iterator[str]:
 
 
 def _of(point: EntryPoint, plugins: Plugins, seconds: float | None) -> Iterator[str]:
-    system = plugins.systems.get(point.name)
+    system = plugins.systems.get(point.name) or plugins.additions.get(point.name)
     took = "" if seconds is None else f", loaded in {seconds * 1000:.0f} ms"
     yield f"{point.name}  {system.title if system else 'failed to load'}{took}"
     distribution = point.dist

@@ -20,6 +20,7 @@ from ..model.sampling import Sampling
 from ..model.source import Source
 from ..unit_table import own_units, set_own_units
 from . import hookspecs, intact, set_aside
+from .addition import Addition
 from .calculation import Calculation
 from .guard import failure_words, guarded
 from .system import System
@@ -58,6 +59,7 @@ class Plugins:
         lost: Key of each system that is installed and did not load → why.
         hooks: Plugin → the hooks that it has.
         said: Key of a setting → what the shop says of it.
+        additions: Name of the entry point → what it adds to another's system.
     """
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
@@ -68,6 +70,7 @@ class Plugins:
     lost: Mapping[str, str] = attrs.field(factory=dict)
     hooks: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
     said: Mapping[str, str] = attrs.field(factory=dict)
+    additions: Mapping[str, Addition] = attrs.field(factory=dict)
 
     @cached_property
     def parts(self) -> dict[str, Part]:
@@ -160,6 +163,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     taken: dict[str, EntryPoint] = {}
     lost: dict[str, str] = {}
     hooks: dict[str, tuple[str, ...]] = {}
+    additions: dict[str, Addition] = {}
     described_here = jurisdictions()  # read before anybody's code runs
     original = intact.Original()
     for point in sorted(found if found is not None else entry_points(group=GROUP), key=_rank):
@@ -167,6 +171,8 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
         try:
             if point.name in set_aside.plugins:
                 raise _LeftOutError(set_aside.plugins[point.name])
+            if "." in point.name and point.name in set_aside.checks:
+                raise _LeftOutError(set_aside.checks[point.name])
             if point.name in taken:
                 raise ValueError(
                     f"its name is taken by {_origin(taken[point.name])}; of several the first alone is loaded"
@@ -176,6 +182,17 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 system, described, hooks[point.name] = _added_by(point)
             if changed := original.put_back():
                 raise intact.AlteredError(intact.altered_words(changed))
+            if isinstance(system, Addition):
+                whole = _added_to(systems.get(system.key), system, point)
+                set_own_units((*before, *system.units))
+                set_own_symptoms((*told_before, *system.symptoms.values()))
+                original.follow()
+                original.add_system(whole)
+                systems[system.key], additions[point.name] = whole, system
+                with_it = f", with {_named(point) or point.name}"
+                versions[system.key] += with_it
+                distributions[system.key] += with_it
+                continue
             if system is not None and system.key != point.name:
                 raise ValueError(
                     f"its entry point is called {point.name!r} and its system {system.key!r}; give the entry"
@@ -192,7 +209,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
             set_own_symptoms(told_before)
             original.put_back()
             failures.append(_failure(point, error))
-            if point.name not in systems:
+            if point.name not in systems and "." not in point.name:
                 lost.setdefault(point.name, failures[-1].what)
             continue
         original.follow()
@@ -211,6 +228,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
         distributions=distributions,
         lost=lost,
         hooks=hooks,
+        additions=additions,
     )
 
 
@@ -223,7 +241,9 @@ def _failure(point: EntryPoint, error: BaseException) -> Failure:
     return Failure(
         plugin=point.name,
         what=str(error) if left_out else failure_words(error, f"{point.value} (its module)"),
-        cost="Its system is not assessed in this visit.",
+        cost="What it adds is not assessed in this visit."
+        if "." in point.name
+        else "Its system is not assessed in this visit.",
         distribution=_named(point),
         is_wished=left_out and str(error) == set_aside.BY_WISH,
     )
@@ -335,11 +355,30 @@ def _system_of(call: Callable[[], Any]) -> System:
     system = call()
     if not isinstance(system, System):
         raise TypeError(f"corekit_system must return a System; it returned {type(system).__name__}")
+    if isinstance(system, Addition):
+        return system  # its table means something on the system alone
     _ = system.limits, system.faults
-    ends = system.loose_ends()
-    if ends:
-        raise ValueError("; ".join(ends))
+    _refuse_loose_ends(system)
     return system
+
+
+def _refuse_loose_ends(system: System) -> None:
+    if ends := system.loose_ends():
+        raise ValueError("; ".join(ends))
+
+
+def _added_to(base: System | None, added: Addition, point: EntryPoint) -> System:
+    """The system with what a plugin adds to it."""
+    if point.name != added.entry_point:
+        raise ValueError(
+            f"its entry point is called {point.name!r}; what {added.name!r} adds to {added.key!r} is called"
+            f" {added.entry_point!r}"
+        )
+    if base is None:
+        raise ValueError(f"it adds to {added.key!r}, which is not loaded")
+    whole = added.onto(base)
+    _refuse_loose_ends(whole)
+    return whole
 
 
 def _version(point: EntryPoint) -> str:

@@ -41,6 +41,11 @@ T = TypeVar("T")
 #: Data files that have a say in how others of a system are read.
 _BESIDE = ("sources.toml", "limits.toml")
 _SHARED = ("units.toml", "symptoms.toml", "trials.toml")
+#: What a system keeps its declarations in, by key; checks are kept by the names of their functions.
+SHELVES = (
+    "symptoms", "parts", "measurands", "records", "observations", "traits", "settings", "operations",
+    "calculations", "relations", "derived",
+)  # fmt: skip
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _CODE = re.compile(r"[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*")
 
@@ -67,6 +72,7 @@ class System:
         self.api = check_api(key, api)
         self.folder = folder or Path(str(sys._getframe(1).f_globals.get("__file__", "."))).parent
         self.units: tuple[OwnUnit, ...] = ()
+        self.added: tuple[str, ...] = ()
         self.symptoms: dict[str, OwnSymptom] = {}
         self.parts: dict[str, Part] = {}
         self.measurands: dict[str, Measurand] = {}
@@ -646,6 +652,18 @@ class System:
             code for file in files if file for code in pattern.findall(Path(file).read_text("utf-8"))
         )
 
+    def declares(self, one: Any) -> bool:
+        """Whether it is this system's own declaration."""
+        return any(getattr(self, shelf).get(one.key) is one for shelf in SHELVES)
+
+    def table_data(self) -> Mapping[str, Any]:
+        """The fault table as plain data; empty where there is none."""
+        path = self.folder / "faults.toml"
+        known: Mapping[str, Any] | None = self.__dict__.get("_data")
+        if known is not None:
+            return known
+        return read_toml(path, f"{path.name} of {self.key}") if path.is_file() else {}
+
     def checked_code(self, code: str) -> str:
         if not code.startswith(f"{self.key}."):
             raise ValueError(f"A finding's code begins with its system's key: {self.key}.…; got {code!r}.")
@@ -677,7 +695,7 @@ class System:
         for relation in self.relations.values():
             for term in (relation.whole, *relation.parts):
                 key = term.measurand.key
-                if key.startswith(f"{self.key}.") and self.measurands.get(key) is not term.measurand:
+                if key.startswith(f"{self.key}.") and not self.declares(term.measurand):
                     wrong.append(f"relation {relation.key}: {key} is not what the system declares")
         return wrong
 
@@ -722,7 +740,7 @@ class System:
     def _part(self, key: str, part: Part | None) -> str:
         if part is None:
             return ""
-        if not isinstance(part, Part) or self.parts.get(part.key) is not part:
+        if not isinstance(part, Part) or not self.declares(part):
             raise ValueError(
                 f"{key}: its part must be one that {self.key}.part(…) has declared before; got"
                 f" {part.key if isinstance(part, Part) else part!r}."
@@ -739,7 +757,7 @@ class System:
             return ""
         if not places:
             raise ValueError(f"{key}: places_by counts places, and it has none.")
-        if self.traits.get(by.key) is not by or not by.units or units.unit(by.units[0]).kind != "count":
+        if not self.declares(by) or not by.units or units.unit(by.units[0]).kind != "count":
             raise ValueError(
                 f"{key}: places_by is a trait in count that {self.key}.trait(…) has declared before; got"
                 f" {by.key}."
@@ -756,7 +774,7 @@ class System:
         for trait, members in (only or {}).items():
             answers = tuple(members)
             own = trait.answers
-            if self.traits.get(trait.key) is not trait or own is None:
+            if not self.declares(trait) or own is None:
                 raise ValueError(
                     f"{key}: only names a trait with closed answers that {self.key}.trait(…) has declared"
                     f" before; got {trait.key}."

@@ -210,15 +210,15 @@ class Bench:
         said: dict[str, list[Finding | Gap]] = {}
         wanted = checks or tuple(self.system.checks)
         first = any(self.system.checks[key].not_while for key in wanted)
-        for check in sorted(self.system.checks.values(), key=lambda one: bool(one.not_while)):
-            if check.key not in wanted and not first:
+        for key, check in sorted(self.system.checks.items(), key=lambda one: bool(one[1].not_while)):
+            if key not in wanted and not first:
                 continue
             results = [
                 held_open(result, contradicted(broken)) if isinstance(result, Finding) else result
                 for result in run(check, attrs.evolve(case, check=check.title))
             ]
             barring = bars(check.not_while, (*broken, *_findings(said.values())))
-            said[check.key] = [
+            said[key] = [
                 *under_bars(
                     results, barring, self.system.key, check.title, case.stage, self.system.places_of_all
                 )
