@@ -18,6 +18,7 @@ from ...plugin.system import System
 from .declared import nonconforming_declarations, nonconforming_sources, nonconforming_words
 from .driving import nonconforming_calculations, nonconforming_checks
 from .nonconformity import Nonconformity
+from .visits import nonconforming_visits
 from .whole import (
     Said,
     nonconforming_bars,
@@ -31,6 +32,8 @@ from .whole import (
 EXAMPLES = 60
 #: Over so many benches for each check a table is looked at, however few examples are asked for.
 LEAST_BENCHES = 20
+#: How many visits are simulated over a fault table; they leave some ten percent either side.
+VISITS = 100
 
 __all__ = ["EXAMPLES", "REQUIREMENTS", "Nonconformity", "Subject", "conformance", "nonconformities"]
 
@@ -41,25 +44,34 @@ class Subject:
 
     Attributes:
         examples: How often each check and each calculation is attacked.
+        visits: How many visits are simulated over its fault table.
         addition: What is held to the kit, where that is not the system itself.
     """
 
     system: System
     examples: int = EXAMPLES
+    visits: int = VISITS
     addition: Addition | None = None
 
     @classmethod
-    def of(cls, system: System, examples: int) -> Subject:
+    def of(cls, system: System, examples: int, visits: int) -> Subject:
         """A system; of an addition what it adds, on the system that it adds to."""
         if isinstance(system, Addition):
-            return cls(system=_restricted(system), examples=examples, addition=system)
-        return cls(system=system, examples=examples)
+            return cls(system=_restricted(system), examples=examples, visits=visits, addition=system)
+        return cls(system=system, examples=examples, visits=visits)
+
+    @property
+    def whole(self) -> System:
+        """The system as it is in the product."""
+        return self.system if self.addition is None else self.addition.whole
 
     def judges(self, found: Nonconformity) -> bool:
         """False of what is the system's own and not the addition's."""
         if self.addition is None or found.of.startswith(_OF_ITS_CODE):
             return True
         source = found.of.removeprefix("source ")
+        if found.of.startswith("fault table "):
+            return f"{self.addition.name}_" in found.fault
         return f"{self.addition.name}_" in found.of or source in self.addition.own_sources
 
     @cached_property
@@ -120,16 +132,17 @@ REQUIREMENTS: Mapping[str, Callable[[Subject], Iterator[Nonconformity]]] = {
     "calculations": _calculations,
     "checks": _checks,
     "fault table": _table,
+    "simulated visits": lambda subject: nonconforming_visits(subject.whole, subject.visits),
     "figures": lambda subject: nonconforming_figures(subject.said),
     "words": lambda subject: nonconforming_words(subject.system),
 }
 
 
 def nonconformities(
-    system: System, *, examples: int = EXAMPLES, without: tuple[str, ...] = ()
+    system: System, *, examples: int = EXAMPLES, visits: int = VISITS, without: tuple[str, ...] = ()
 ) -> Iterator[tuple[str, Nonconformity]]:
     """(requirement, what does not fulfil it) of a system; nothing where all of it conforms."""
-    subject = Subject.of(system, examples)
+    subject = Subject.of(system, examples, visits)
     for name, requirement in REQUIREMENTS.items():
         if name not in without:
             for found in requirement(subject):
@@ -138,18 +151,23 @@ def nonconformities(
 
 
 def conformance(
-    system: System, *, examples: int = EXAMPLES, known: Mapping[str, str] | None = None
+    system: System,
+    *,
+    examples: int = EXAMPLES,
+    visits: int = VISITS,
+    known: Mapping[str, str] | None = None,
 ) -> Callable[..., None]:
     """A test for each requirement: `test_conformance = conformance(system)` in a plugin's own tests.
 
     Args:
-        examples: How often each check and each calculation is attacked.
+        examples: How often each check and each calculation is attacked. visits: How many visits are
+            simulated over its fault table.
         known: What is known and stays, by the beginning of its line as the kit prints it, each with the
             reason.
     """
     import pytest
 
-    subject = Subject.of(system, examples)
+    subject = Subject.of(system, examples, visits)
     reasons = dict(known or {})
 
     @pytest.mark.parametrize("requirement", REQUIREMENTS)

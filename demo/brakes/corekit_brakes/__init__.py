@@ -16,6 +16,15 @@ class Pedal(Enum):
     SINKS = "sinks slowly under steady pressure"
 
 
+soft = brakes.symptom(
+    "soft_pedal",
+    "The brake pedal goes soft or sinks",
+    group="senses",
+    none=0.001,
+    why="a long pedal that was always so",
+    outside=0.003,
+    first_step="whether the brakes hold, before the vehicle is moved",
+)
 PRESS = "Chock the wheels; nobody under the vehicle. Brake fluid harms skin, eyes and paint."
 
 cylinder = brakes.part("master_cylinder", "Master cylinder")
