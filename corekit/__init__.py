@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import importlib
 
-from ._version import __version__
+from ._version import DEPRECATED, __version__
 
 TYPE_CHECKING = False  # importing typing for this one name would cost a third of a bare start
 if TYPE_CHECKING:
@@ -74,10 +74,10 @@ else:  # a type checker that saw this would let any misspelt name pass
             raise AttributeError(
                 f"corekit has no name {name!r}; it has {', '.join(sorted(_WHERE))} (API {API_VERSION})"
             )
-        if name in _DEPRECATED:
+        if name in DEPRECATED:
             import warnings
 
-            instead, since = _DEPRECATED[name]
+            instead, since = DEPRECATED[name]
             text = f"corekit.{name} is deprecated since API {since}; write {instead}"
             warnings.warn(text, DeprecationWarning, stacklevel=2)
         return getattr(importlib.import_module(f".{_WHERE[name]}", __name__), name)
@@ -140,9 +140,6 @@ _WHERE = {
 }
 
 __all__ = ["__version__", *_WHERE]  # noqa: PLE0604
-
-#: A name that goes with the API's next first number → what to write instead, and since which version.
-_DEPRECATED: dict[str, tuple[str, str]] = {}
 
 
 def __dir__() -> list[str]:

@@ -574,12 +574,24 @@ class Case:
         )
 
     def does_not_apply(self, why: str) -> Gap:
+        """A gap for what this vehicle does not have."""
         return Gap(
             system=self.system.key, check=self.check, reason=Reason.DOES_NOT_APPLY, text=why, stage=self.stage
         )
 
     def pairs(self, readings: Sequence[Reading], *places: str) -> Iterator[tuple[Reading, ...] | Gap]:
-        """The readings at the places named, together, or a gap for each place that is missing."""
+        """The readings at the places named, together, or a gap for each place that is missing.
+
+        Raises:
+            KeyError: the measurand has no such place.
+        """
+        known = readings[0].measurand.places if readings else places
+        strange = [place for place in places if place not in known]
+        if strange:
+            raise KeyError(
+                f"{readings[0].measurand.key} has no place {strange[0]!r}; it has"
+                f" {', '.join(known) or 'no places'}."
+            )
         found = {reading.place: reading for reading in readings}
         missing = [place for place in places if place not in found]
         for place in missing:
@@ -598,6 +610,7 @@ class Case:
             yield tuple(found[place] for place in places)
 
     def seen(self, observation: Observation, place: str = "") -> Enum | None:
+        """The answer at one place; None where it was not looked at, or could not be."""
         sighting = self.sightings.get((observation.key, place))
         return sighting.answer if sighting else None
 

@@ -200,7 +200,10 @@ class System:
                 no declaration has; what counts the places cannot.
         """
         named = tuple(places)
-        worst = units.parse_accuracy(accuracy, unit)
+        try:
+            worst, kind = units.parse_accuracy(accuracy, unit), units.unit(unit).kind
+        except ValueError as error:
+            raise units.UnitError(f"{self._key(name)}: {error}") from error
         if worst.digits:
             raise ValueError(
                 f"{self._key(name)}: {accuracy!r} counts digits, and only an instrument's range says how much"
@@ -212,7 +215,7 @@ class System:
             Measurand(
                 key=self._key(name),
                 unit=unit,
-                kind=units.unit(unit).kind,
+                kind=kind,
                 title=title,
                 possible=self._span(possible, unit),
                 usual=self._span(usual, unit),
@@ -573,6 +576,7 @@ class System:
 
     @cached_property
     def sources(self) -> Mapping[str, Source]:
+        """The system's own sources, by key."""
         path = self.folder / "sources.toml"
         return sources(path) if path.is_file() else {}
 
@@ -588,6 +592,7 @@ class System:
 
     @cached_property
     def faults(self) -> FaultTable | None:
+        """Its fault table; None where it has none."""
         path = self.folder / "faults.toml"
         where = f"{path.name} of {self.key}"
         if not path.is_file():
@@ -665,6 +670,7 @@ class System:
         return read_toml(path, f"{path.name} of {self.key}") if path.is_file() else {}
 
     def checked_code(self, code: str) -> str:
+        """A code of its own findings, given back."""
         if not code.startswith(f"{self.key}."):
             raise ValueError(f"A finding's code begins with its system's key: {self.key}.…; got {code!r}.")
         return code

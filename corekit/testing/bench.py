@@ -82,6 +82,7 @@ class Bench:
         )
 
     def read(self, of: str | Measurand, typed: str, **how: Any) -> Bench:
+        """Lay a reading, `read("line_pressure", "24 bar", place="front left")`; `using` an instrument."""
         reading = self.reading(of, typed, **how)
         self.readings[reading.measurand.key, reading.place] = reading
         return self
@@ -124,6 +125,7 @@ class Bench:
         return self
 
     def see(self, key: str, answer: str, place: str = "") -> Bench:
+        """Note what was seen, by the words of its answer."""
         declared = self.system.observations[f"{self.system.key}.{key}"]
         self.sightings[declared.key, place] = Sighting(
             answers_of(declared.answers)[answer], f"seen-{key}" + (f"-{place}" if place else "")
@@ -131,6 +133,7 @@ class Bench:
         return self
 
     def fit(self, key: str, typed: str) -> Bench:
+        """Say what the vehicle is fitted with, as in a visit file."""
         trait = self.system.traits[f"{self.system.key}.{key}"]
         if trait.answers is not None:
             self.fitted[trait.key] = answers_of(trait.answers)[typed]
@@ -205,6 +208,7 @@ class Bench:
         )
 
     def run(self, *checks: str) -> list[Finding | Gap]:
+        """What these checks say, or all of them, findings and gaps."""
         broken = contradictions(self.system.relations.values(), self.case())
         case = self.case()
         said: dict[str, list[Finding | Gap]] = {}
@@ -239,9 +243,11 @@ class Bench:
         return shown_by(self.system, self.case(), self.findings())
 
     def gaps(self, *checks: str) -> list[Gap]:
+        """The gaps of these checks, or of all."""
         return [result for result in self.run(*checks) if isinstance(result, Gap)]
 
     def finding(self, code: str, place: str = "") -> Finding:
+        """The one finding of a code (and place); fails the test where there is none, or more than one."""
         found = [finding for finding in self.findings(code) if place in ("", finding.place)]
         assert len(found) == 1, f"{code}: {[str(finding) for finding in found]}"
         return found[0]

@@ -105,7 +105,7 @@ def test_only_the_hooks_that_a_plugin_has_are_told() -> None:
 
 
 def test_a_name_that_goes_warns_and_says_what_to_write(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(ck._DEPRECATED, "show", ("ck.written", "1.2"))
+    monkeypatch.setitem(ck.DEPRECATED, "show", ("ck.written", "1.2"))
     with pytest.warns(
         DeprecationWarning, match=r"corekit\.show is deprecated since API 1\.2; write ck\.writ"
     ):

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
+from ...plugin.faults import OUTSIDE
 from ...plugin.host import Plugins
 from ...plugin.system import System
 from .nonconformity import Nonconformity
@@ -49,12 +50,14 @@ def nonconforming_visits(system: System, count: int) -> Iterator[Nonconformity]:
             cure="Give the table tests that tell these faults apart, with rows that differ, or a direct row.",
         )
     made = list(ended_visits(tables, plugins, ranked, count, SEED))
-    right = _right(made)
-    if wilson(right, count)[1] < OF_CEILING * ceiling / count:
+    own, best_own = _with_own_fault(made), _with_own_fault(best)
+    right, reachable, there = _right(own), _right(best_own), len(own)
+    if there and wilson(right, there)[1] < OF_CEILING * reachable / there:
         yield Nonconformity(
             of=of,
-            fault=f"as its tests are offered {_share(right, count)} of {count} simulated visits end right,"
-            f" where every test made gives {_share(ceiling, count)}; {_not_found(made, system)}",
+            fault=f"as its tests are offered {_share(right, there)} of {there} simulated visits with a fault"
+            f" of it end right, where every test made gives {_share(reachable, there)};"
+            f" {_not_found(own, system)}",
             cure="Look at minutes and after of the tests that would find these: they come too late or never.",
         )
     for what, hits, most in (
@@ -68,6 +71,11 @@ def nonconforming_visits(system: System, count: int) -> Iterator[Nonconformity]:
                 f" are borne; {_not_found(made, system)}",
                 cure="A direct row has an outcome that other faults show as well: ask for more before it.",
             )
+
+
+def _with_own_fault(visits: _Visits) -> _Visits:
+    """Where nothing of the table is wrong its tests are rightly offered no further and nothing is decided."""
+    return [(truth, one) for truth, one in visits if truth.state - {OUTSIDE}]
 
 
 def _right(visits: _Visits) -> int:
