@@ -253,8 +253,8 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
             expected += f" or dict[str, {expected}] by place"
         raise TypeError(f"{where}: {name} is {of.key}; its type is {expected}, not {inner}.")
     raise TypeError(
-        f"{where}: {name} names {of!r}, which is neither a measurand, a record, an observation, a trait nor a"
-        " setting."
+        f"{where}: {name} names {of!r}, which is neither a measurand, a record, an observation nor a trait,"
+        " nor a setting."
     )
 
 

@@ -76,7 +76,7 @@ def _adds(system: System) -> Iterator[str]:
     named = {
         "symptoms": list(system.symptoms),
         "parts": list(system.parts),
-        "measurands": list(system.measurands),
+        "measured": list(system.measurands),
         "records": list(system.records),
         "derives": list(system.derived),
         "observed": list(system.observations),
