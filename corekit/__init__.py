@@ -15,6 +15,14 @@ if TYPE_CHECKING:
     from .desk.shop import Shop as Shop
     from .desk.shop import open_shop as open_shop
     from .judge import Side as Side
+    from .model.channel import Log as Log
+    from .model.channel import Reader as Reader
+    from .model.channel import Track as Track
+    from .model.export import Exporter as Exporter
+    from .model.export import InvoiceLine as InvoiceLine
+    from .model.export import InvoiceParty as InvoiceParty
+    from .model.export import InvoiceRate as InvoiceRate
+    from .model.export import InvoiceValue as InvoiceValue
     from .model.figure import Band as Band
     from .model.figure import Dot as Dot
     from .model.figure import Figure as Figure
@@ -87,6 +95,14 @@ _WHERE = {
     "Shop": "desk.shop",
     "open_shop": "desk.shop",
     "Side": "judge",
+    "Log": "model.channel",
+    "Reader": "model.channel",
+    "Track": "model.channel",
+    "Exporter": "model.export",
+    "InvoiceLine": "model.export",
+    "InvoiceParty": "model.export",
+    "InvoiceRate": "model.export",
+    "InvoiceValue": "model.export",
     "Band": "model.figure",
     "Dot": "model.figure",
     "Figure": "model.figure",

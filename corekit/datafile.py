@@ -53,6 +53,10 @@ Words = NewType("Words", tuple[str, ...])
 Count = NewType("Count", Decimal)
 
 LARGEST = 1 << 20  # bytes: a season of visits; a real file has a few thousand
+#: A key of more parts is one that a parser takes minutes for; files of ours are at most seven deep.
+MOST_PARTS = 16
+_PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
+_DEEP_KEY = re.compile(rf"(?<![\w-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_PARTS}}}")
 
 
 # ---- from bytes to plain data
@@ -103,6 +107,13 @@ def toml_of(text: str) -> dict[str, Any]:
     Raises:
         DataFileError: it is not TOML (with line and column), or nobody wrote it by hand.
     """
+    deep = _DEEP_KEY.search(text)
+    if deep is not None:
+        content = text.encode()
+        place = _position(content, len(text[: deep.start()].encode()))
+        refuse(
+            place, f"is nested too deeply: more than {MOST_PARTS} words joined by dots", "keys of a few parts"
+        )
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -13,6 +13,8 @@ from .errors import CorekitError
 
 #: A file with more faults than this is of another kind; the rest are counted.
 SHOWN = 100
+#: So many are kept of one file; looking for more of them helps nobody and takes its time.
+KEPT = 1000
 
 #: So many keys are named as perhaps meant, and from this likeness of their words (0 to 1) on; of
 #: words that were run together from the second. Estimates of ours.
@@ -109,6 +111,12 @@ class Faults:
         asked: bool = False,
         guesses: Iterable[str] = (),
     ) -> None:
+        if len(self.found) > KEPT:
+            return
+        if len(self.found) == KEPT:
+            path, got = (), f"has more than {KEPT} faults; the rest was not looked for"
+            expected = write = ""
+            asked, guesses = False, ()
         self.found.append((path, DataFault(path_text(path), expected, got, write, asked, tuple(guesses))))
         self.places.add(path)
 

@@ -73,7 +73,7 @@ def conform(value: Value, limit: Limit) -> Judged:
     return Judged(
         verdict=leans if limit.decides else Verdict.ADVICE,
         leans=leans,
-        probability=min(1.0, max(0.0, sum(chances) - (len(chances) - 1))),
+        probability=min(1.0, max(0.0, math.fsum(chances) - (len(chances) - 1))),
         unfit=unfit,
         needed=_needed(value, limit, margins, unfit) if leans is Verdict.UNDECIDED or unfit else None,
     )

@@ -8,6 +8,7 @@ limit at one end and above it at the other may lie inside; between two answers o
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable, Mapping, Sequence
 
 import attrs
@@ -75,7 +76,7 @@ def conform_together(value: Value | Possible[Value], limit: Limit | Possible[Lim
         probability = max(chances)
     else:
         # Nobody knows which holds, so each counts alike, and what is open does not look decided.
-        probability = min(max(sum(chances) / len(chances), FAIL_AT), PASS_AT)
+        probability = min(max(math.fsum(chances) / len(chances), FAIL_AT), PASS_AT)
     close = all(row.judged.leans is Verdict.UNDECIDED for row in rows)
     first = rows[chances.index(max(chances) if leans is Verdict.FAIL else min(chances))]
     one = first.judged if leans is first.judged.leans else None

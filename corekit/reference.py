@@ -76,11 +76,15 @@ def _read_sources(path: Path) -> dict[str, Source]:
 
 @attrs.frozen(kw_only=True)
 class CodeMeaning:
-    """What a generic trouble code means, in our own words, and where that is known from."""
+    """What a generic trouble code means, in our own words, and where that is known from.
+
+    `places`: where one looks first, for a code that names a place; systems call their places so.
+    """
 
     code: str
     meaning: str
     source: Source
+    places: tuple[str, ...] = ()
 
 
 @table
@@ -88,6 +92,7 @@ class _CodeRow:
     code: str
     meaning: str
     source: str = "trouble-codes"
+    places: list[str] = attrs.field(factory=list)
 
 
 @table
@@ -128,7 +133,9 @@ def _read_code_meanings(path: Path) -> dict[str, CodeMeaning]:
         if row.source not in known:
             faults.add((*at, "source"), f"there is no source {quoted(row.source)}", "a key of sources.toml")
         else:
-            found[row.code] = CodeMeaning(code=row.code, meaning=row.meaning, source=known[row.source])
+            found[row.code] = CodeMeaning(
+                code=row.code, meaning=row.meaning, source=known[row.source], places=tuple(row.places)
+            )
     faults.refuse(data, str(path))
     return found
 

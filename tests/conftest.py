@@ -158,6 +158,14 @@ def demo_copy(demo_out: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(demo_out, tmp_path / "demo-out"))
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _no_page_answers() -> Iterator[None]:
+    """No test asks the open network for a shop's page; one that wants an answer gives it (`whole.chain`)."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("corekit.share.reader.asked", lambda *_: (0, "no network in tests"))
+        yield
+
+
 @pytest.fixture
 def empty_shop(tmp_path: Path) -> Path:
     """The invented shop with its prices and instruments, and no job in it."""

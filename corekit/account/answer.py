@@ -17,6 +17,7 @@ _COUNTED = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight"
 #: In this order the answer says how things stand.
 _FAULTS = (
     (State.SHOWN, "Put right"),
+    (State.SERVICED, "Done"),
     (State.DONE, "Done, not shown yet"),
     (State.NOT_RIGHT, "Not put right"),
     (State.PROPOSED, "Found"),

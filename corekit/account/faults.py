@@ -13,6 +13,7 @@ from ..billing.waiver import did_not_fix
 from ..model.approval import operations_of
 from ..model.finding import Finding, Urgency, Verdict
 from ..model.job import Job
+from ..model.own_work import is_own_work
 from ..plugin.faults import Fault
 from ..plugin.host import Plugins
 from .quantity import quantity_words
@@ -53,7 +54,7 @@ def fault_rows(told: Told) -> list[FaultRow]:
 def _operations(told: Told) -> list[str]:
     """Keys of all the work that the account speaks of."""
     job, assessment = told.job, told.assessment
-    keys = [noted.record.operation for noted in job.repairs]
+    keys = [*job.works_done]
     keys += [line.operation for line in told.lines if line.operation]
     keys += [
         finding.calls_for for finding in assessment.current if finding.calls_for and _is_called(finding, told)
@@ -111,6 +112,7 @@ def _of_work(key: str, told: Told) -> FaultRow:
         is_ended=job.ended is not None and job.ended.record.how == "declined",
         since=last.stage if last else 0,
         next=_next(key, progress, last, told),
+        is_service=is_own_work(key),
     )
 
 
@@ -155,6 +157,7 @@ def _name(key: str, fault: Fault | None, told: Told) -> str:
 OUT, IN = 0.05, 0.95
 #: Said of work that nothing found calls for.
 OUR_JUDGEMENT, ASKED_FOR = "By our judgement, not by a reading.", "You asked for it."
+SCHEDULED = "It was due."
 #: Said of work that was not the cure, in place of the fault that it was meant for.
 NO_CURE = "It did not fix what you came with."
 
@@ -184,6 +187,8 @@ def _wanted(key: str, told: Told) -> str:
             return f"{OUR_JUDGEMENT} {line.ground.text}"
         if line.operation == key and line.ground.kind is GroundKind.CUSTOMER:
             return ASKED_FOR
+        if line.operation == key and line.ground.kind is GroundKind.SCHEDULED:
+            return SCHEDULED
     return ""
 
 

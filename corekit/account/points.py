@@ -12,7 +12,6 @@ from ..complaints import CHECK_UP, SOMETHING_ELSE, symptoms
 from ..model.finding import Finding, Verdict
 from ..model.job import Job
 from ..model.personal import Personal
-from ..plugin.host import Plugins
 from .faults import Told, customers_words, read_as
 from .row import STAYED, STILL_THERE, FaultRow, PointRow, Row, Shown, still_fails
 from .state import State
@@ -45,9 +44,7 @@ def answered(faults: Sequence[FaultRow], told: Told) -> list[Row]:
     of = {n: set[str]() for n in range(len(faults))}
     own: list[tuple[Point, list[FaultRow]]] = []
     for point in points:
-        answering = [
-            n for n, row in enumerate(faults) if not row.did_not_fix and _answers(row, point, told.plugins)
-        ]
+        answering = [n for n, row in enumerate(faults) if not row.did_not_fix and _answers(row, point, told)]
         counted = [faults[n] for n in answering if not faults[n].is_superseded] or [
             faults[n] for n in answering
         ]
@@ -66,14 +63,16 @@ def answered(faults: Sequence[FaultRow], told: Told) -> list[Row]:
     return rows + [row for row in placed if not row.points]
 
 
-def _answers(row: FaultRow, point: Point, plugins: Plugins) -> bool:
+def _answers(row: FaultRow, point: Point, told: Told) -> bool:
     """Whether a symptom is told plainly oftener under a fault that this work cures; a check-up is answered by
     whatever was found.
     """
     if point.key == CHECK_UP:
         return True
+    if not point.key:
+        return _is_the_wish(row, told)
     usual = symptoms().symptoms.get(point.key)
-    system = plugins.systems.get(row.operation.partition(".")[0])
+    system = told.plugins.systems.get(row.operation.partition(".")[0])
     if usual is None or point.key == SOMETHING_ELSE or system is None or system.faults is None:
         return False
     told_under = system.faults.symptoms.get(point.key, {})
@@ -81,6 +80,24 @@ def _answers(row: FaultRow, point: Point, plugins: Plugins) -> bool:
         fault.calls_for == row.operation and speaks_for(told_under.get(key, 0.0), usual.none)
         for key, fault in system.faults.faults.items()
     )
+
+
+def _is_the_wish(row: FaultRow, told: Told) -> bool:
+    """Whether own words without a symptom can only have been the wish for this work: the shop's own work was
+    asked for, and nothing was looked for.
+    """
+    return (
+        row.is_service
+        and not told.assessment.findings
+        and any(
+            noted.record.operation == row.operation and noted.record.ground in _WISHES
+            for noted in told.job.requested
+        )
+    )
+
+
+#: Grounds of work that is wanted for its own sake.
+_WISHES = ("customer", "scheduled")
 
 
 def _needs_own_row(point: Point, rows: Sequence[FaultRow], told: Told) -> bool:
@@ -171,7 +188,7 @@ def _undecided(point: Point, told: Told) -> tuple[Finding, ...]:
         for finding in told.assessment.current
         if finding.verdict is Verdict.UNDECIDED
         and finding.calls_for
-        and (not point.key or _answers(_bare(finding.calls_for), point, told.plugins))
+        and (not point.key or _answers(_bare(finding.calls_for), point, told))
     )
 
 

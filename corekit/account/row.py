@@ -91,6 +91,7 @@ class FaultRow:
         is_ended: The customer decided against (further) repair.
         since: The stage that began with the last work on it: what was found earlier says nothing of the work.
         next: What is to be done about it, with its price where it has one.
+        is_service: Work of the shop's own, an oil change: done is all that can be said of it.
     """
 
     operation: str
@@ -110,6 +111,7 @@ class FaultRow:
     is_ended: bool = False
     since: int = 0
     next: str = ""
+    is_service: bool = False
 
     @property
     def state(self) -> State:
@@ -129,6 +131,8 @@ class FaultRow:
 
     @property
     def _state_of_done_work(self) -> State:
+        if self.is_service and not self.did_not_fix:
+            return State.SERVICED
         fails = [finding for finding in self.now if still_fails(finding)]
         if self.did_not_fix or self.proof is Proof.NOT_YET or any(one.stage >= self.since for one in fails):
             return State.NOT_RIGHT

@@ -17,6 +17,7 @@ class State(StrEnum):
     PUT_OFF = "put off"
     PROPOSED = "proposed"
     APPROVED = "approved, not done yet"
+    SERVICED = "done"
 
 
 class Progress(StrEnum):
@@ -30,4 +31,4 @@ class Progress(StrEnum):
 
 
 #: States after which something is still to be done or to be known.
-OPEN = frozenset(State) - {State.SHOWN}
+OPEN = frozenset(State) - {State.SHOWN, State.SERVICED}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from functools import partial
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 import attrs
 
@@ -14,7 +14,7 @@ from ..model.records import Measured
 from ..plugin import intact
 from ..plugin.barred import bars, under_bars
 from ..plugin.case import Case
-from ..plugin.check import run
+from ..plugin.check import Check, run
 from ..plugin.derived import Derivation, derive, with_derived
 from ..plugin.guard import failure_words, guarded
 from ..plugin.host import Failure, Plugins
@@ -26,6 +26,7 @@ from .contradiction import Contradiction, all_alike
 from .proof import RepairProof, repair_proofs
 from .ruling import StageEvidence, rule
 from .stage import case_at, unknown_at, unknown_codes
+from .standing import Standing, speaks_of_now, standing_at
 from .suspect import Call, NextTest, Suspect
 
 CHECK_SECONDS = 5.0
@@ -178,9 +179,7 @@ def assess(
         with intact.each_piece_held():
             made = _evaluation(job, plugins)
     readings = tuple(_readings(job, stage, plugins) for stage in job.stages)
-    findings = tuple(
-        sorted(made.findings, key=lambda finding: (_URGENCIES.index(finding.urgency), finding.stage))
-    )
+    findings = tuple(sorted(made.findings, key=_before_others))
     in_question = made.about(about)
     ruling = rule(job, plugins, made.stages, in_question, about)
     tests = ruling.tests
@@ -192,7 +191,7 @@ def assess(
         next_tests=tuple(test for test in tests if test.fits(minutes_left)),
         calls=tuple(ruling.calls),
         comparisons=tuple(comparisons(readings, findings)),
-        repairs=tuple(repair_proofs(job, findings, plugins)),
+        repairs=tuple(repair_proofs(job, findings, made.gaps, plugins)),
         readings=readings,
         failures=plugins.failures,
         versions={
@@ -206,6 +205,11 @@ def assess(
         contradictions=(*ruling.contradictions, *made.alike),
         too_long=tuple(test for test in tests if not test.fits(minutes_left)),
     )
+
+
+def _before_others(finding: Finding) -> tuple[int, int, bool]:
+    """What is more urgent first; of one stage what failed before what is open or only advised."""
+    return _URGENCIES.index(finding.urgency), finding.stage, finding.verdict is not Verdict.FAIL
 
 
 def _evaluation(job: Job, plugins: Plugins) -> _Evaluation:
@@ -249,7 +253,8 @@ class _Evaluation:
         }
         titles = contradicted(finding for findings in broken.values() for finding in findings)
         cases = {key: attrs.evolve(one, contradicted=titles) for key, one in cases.items()}
-        for key, results in self._results(cases, broken).items():
+        standing = standing_at(self.job, case, self.plugins) if case is not None and stage else Standing()
+        for key, results in self._results(cases, broken, standing).items():
             self._add_system(self.plugins.systems[key], cases[key], shown, broken[key], results)
         if case is not None:
             shown.fitted, shown.done = case.fitted, frozenset(case.repairs)
@@ -314,7 +319,7 @@ class _Evaluation:
         return {key: with_derived(case, found) for key, case in cases.items()}
 
     def _results(
-        self, cases: Mapping[str, Case], broken: Mapping[str, Sequence[Finding]]
+        self, cases: Mapping[str, Case], broken: Mapping[str, Sequence[Finding]], standing: Standing
     ) -> dict[str, list[Finding | Gap]]:
         """What every check says, in the order of the declarations; those that a finding can bar are run when
         the findings of all others are known.
@@ -328,9 +333,7 @@ class _Evaluation:
                 self._settled(held_open(result, cases[key].contradicted))
                 if isinstance(result, Finding)
                 else result
-                for result in self._guarded(
-                    cases[key], check.title, check.where, partial(run, check), check.plugin
-                )
+                for result in self._with_what_stands(check, cases[key], standing)
             ]
             if check.not_while:
                 now = [
@@ -345,6 +348,19 @@ class _Evaluation:
             key: [result for name in self.plugins.systems[key].checks for result in said[key, name]]
             for key in cases
         }
+
+    def _with_what_stands(self, check: Check[Any], case: Case, standing: Standing) -> Sequence[Finding | Gap]:
+        """What a check makes of a stage; where that alone leads to no finding, what stands from earlier
+        helps.
+        """
+        results = self._guarded(case, check.title, check.where, partial(run, check), check.plugin)
+        if any(isinstance(result, Finding) for result in results):
+            return results
+        more = standing.beside(check, case)
+        if more is None:
+            return results
+        found = self._guarded(more, check.title, check.where, partial(run, check), check.plugin)
+        return [result for result in found if speaks_of_now(result, case)] or results
 
     def _standing(self, codes: Collection[str], now: Iterable[Finding], stage: int) -> list[Finding]:
         """The findings of these codes as they stand: of this stage, else the latest of an earlier one that no

@@ -73,7 +73,7 @@ class Rows:
             found = self.ids[kind] = self._known.setdefault(row, len(self.each))
             if found == len(self.each):
                 self.each.append(row)
-                self.logs.append(sum(p * math.log2(p) for p in row if p > 0.0))
+                self.logs.append(math.fsum(p * math.log2(p) for p in row if p > 0.0))
         return found
 
 
@@ -166,5 +166,5 @@ class Branches(Mapping[Branch, float]):
 
 
 def _normal(weights: Sequence[float]) -> list[float]:
-    whole = sum(weights)
+    whole = math.fsum(weights)
     return [weight / whole for weight in weights]

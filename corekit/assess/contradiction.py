@@ -109,7 +109,7 @@ def _name(tables: Tables, fault: str) -> str:
 
 
 def _fit(row: Sequence[float], outcome: Outcome) -> float:
-    return sum(weight * p for weight, p in zip(outcome.weights, row, strict=True)) / max(row)
+    return math.fsum(weight * p for weight, p in zip(outcome.weights, row, strict=True)) / max(row)
 
 
 def _by_chance(rows: Sequence[Sequence[float]], fit: float) -> float:

@@ -146,7 +146,7 @@ class Tables:
             _any_of([self._tells(fault, symptom) for fault in hypothesis], symptoms().symptoms[symptom].none)
             for symptom in listed
         ]
-        return sum(chances) / len(chances)
+        return math.fsum(chances) / len(chances)
 
     @cached_property
     def told_each(self) -> list[float]:
@@ -202,7 +202,7 @@ class Tables:
             for fault in hypothesis:
                 weight *= odds[fault]
             weights[hypothesis] = max(weight, named.get(hypothesis, 0.0))
-        whole = sum(weights.values())
+        whole = math.fsum(weights.values())
         return {hypothesis: weight / whole for hypothesis, weight in weights.items()}
 
     def _odds(self, fault: str) -> float:

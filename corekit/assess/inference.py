@@ -7,6 +7,7 @@ with what a test showed, `now`, `first`, and `chance_of` a fault.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 import attrs
@@ -137,7 +138,7 @@ def first(beliefs: Beliefs) -> dict[Hypothesis, float]:
 
 def chance_of(states: Mapping[Hypothesis, float], faults: Collection[str]) -> float:
     """The chance that at least one of these faults is there."""
-    return sum(chance for state, chance in states.items() if not state.isdisjoint(faults))
+    return math.fsum(chance for state, chance in states.items() if not state.isdisjoint(faults))
 
 
 def chances_of_each(states: Mapping[Hypothesis, float]) -> dict[str, float]:
@@ -163,7 +164,7 @@ def _likelihoods(beliefs: Beliefs, event: Retold | Shown | Hint) -> Iterable[flo
         return [_hinted(branch.now, event) for branch in layout.branches]
     rows, kinds = _rows(beliefs, event.system, event.test, event.shows), layout.kinds(event.system)
     ids = rows.numbered(range(len(kinds.own)))
-    fits = [sum(weight * p for weight, p in zip(event.weights, row, strict=True)) for row in rows.each]
+    fits = [math.fsum(weight * p for weight, p in zip(event.weights, row, strict=True)) for row in rows.each]
     each = [fits[number] for number in ids]
     return map(each.__getitem__, kinds.of)
 
@@ -216,12 +217,15 @@ def _row(
             [share * (shows * weights[i] + (1.0 - shows) * weights[j]) for j, share in enumerate(shares)]
             for i, shares in enumerate(both)
         ]
-        kept = (test.again - slip) / sum(map(sum, fits))
+        kept = (test.again - slip) / math.fsum(map(math.fsum, fits))
         both = [
             [kept * share + (slip if i == j else 0.0) for j, share in enumerate(shares)]
             for i, shares in enumerate(fits)
         ]
-    return [shows * sum(both[i]) + (1.0 - shows) * sum(shares[i] for shares in both) for i in range(len(row))]
+    return [
+        shows * math.fsum(both[i]) + (1.0 - shows) * math.fsum(shares[i] for shares in both)
+        for i in range(len(row))
+    ]
 
 
 def fresh_row(tables: Tables, system: str, test: FaultTest, state: Hypothesis) -> Sequence[float]:
@@ -240,7 +244,7 @@ def _side_by_side(row: Sequence[float], usual: Sequence[float]) -> list[list[flo
     as far as the two rows agree.
     """
     alike = [min(p, q) for p, q in zip(row, usual, strict=True)]
-    apart = 1.0 - sum(alike)
+    apart = 1.0 - math.fsum(alike)
     return [
         [
             (alike[i] if i == j else 0.0)

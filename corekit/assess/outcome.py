@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 from enum import Enum
 from itertools import pairwise
@@ -37,7 +38,7 @@ class Outcome:
 
     def share(self, names: Collection[str]) -> float:
         """The weight that these outcomes have together."""
-        return sum(
+        return math.fsum(
             weight for weight, name in zip(self.weights, self.test.outcomes, strict=True) if name in names
         )
 
@@ -56,13 +57,16 @@ def applies(only: Only, fitted: Mapping[str, object]) -> bool:
     """False where a known trait rules it out; an unknown one bars nothing.
 
     Args:
-        fitted: Trait → member of its closed answers, or a value.
+        fitted: Trait → member of its closed answers, or a value, which counts by its whole number.
     """
-    return all(
-        str(answer.value) in answers
-        for trait, answers in only.items()
-        if isinstance(answer := fitted.get(trait), Enum)
-    )
+    known = ((fitted[trait], answers) for trait, answers in only.items() if trait in fitted)
+    return all(_words_of(answer) in answers for answer, answers in known)
+
+
+def _words_of(answer: object) -> str:
+    if isinstance(answer, Enum):
+        return str(answer.value)
+    return f"{answer.number:.0f}" if isinstance(answer, Value) else str(answer)
 
 
 def outcomes(
@@ -176,7 +180,7 @@ def _measured_outcome(test: FaultTest, case: Case) -> Outcome | None:
     # Of readings that disagree each counts alike; of those that agree the latest speaks.
     several = [reading.value, *reading.others] if reading.disagrees else [reading.value]
     shares = zip(*(_shares(test.at, value.number, value.u) for value in several), strict=True)
-    weights = tuple(sum(share) / len(several) for share in shares)
+    weights = tuple(math.fsum(share) / len(several) for share in shares)
     return Outcome(test=test, weights=weights, evidence=(reading.entry,), settled=not reading.disagrees)
 
 

@@ -7,10 +7,10 @@ from enum import StrEnum
 
 import attrs
 
-from ..model.finding import Finding, Verdict
+from ..model.finding import Finding, Gap, Reason, Verdict
 from ..model.job import Job
 from ..model.measurand import Operation
-from ..model.records import Repaired
+from ..model.records import Measured, Repaired
 from ..plugin.host import Plugins
 
 
@@ -41,7 +41,9 @@ class RepairProof:
     retest: str = ""
 
 
-def repair_proofs(job: Job, findings: Sequence[Finding], plugins: Plugins) -> list[RepairProof]:
+def repair_proofs(
+    job: Job, findings: Sequence[Finding], gaps: Sequence[Gap], plugins: Plugins
+) -> list[RepairProof]:
     """Each repair of a job with what was read after it."""
     proofs = []
     for noted in job.repairs:
@@ -64,18 +66,57 @@ def repair_proofs(job: Job, findings: Sequence[Finding], plugins: Plugins) -> li
         ]
         until = _next_of(job, operation, stage, plugins)
         proof, why, finding = _proof(operation.shown_by, called, stage, until, findings, plugins)
+        lacking = _lacking(job, operation.shown_by, stage, findings, gaps, plugins) if finding is None else ""
         proofs.append(
             RepairProof(
                 operation=operation.key,
                 title=operation.title,
                 stage=stage,
                 proof=proof,
-                why=why,
+                why=lacking or why,
                 finding=finding,
                 retest=operation.shown_by,
             )
         )
     return proofs
+
+
+def _lacking(
+    job: Job,
+    shown_by: str,
+    stage: int,
+    findings: Sequence[Finding],
+    gaps: Sequence[Gap],
+    plugins: Plugins,
+) -> str:
+    """Of a retest that was read and not judged: what its check lacked; empty where it was not read."""
+    read = [
+        noted.record.stage
+        for noted in job.all(Measured)
+        if noted.record.of == shown_by and noted.record.stage >= stage
+    ]
+    system = plugins.systems.get(shown_by.partition(".")[0])
+    if not read or system is None:
+        return ""
+    checks = {
+        check.title
+        for check in system.checks.values()
+        if any(parameter.of.key == shown_by for parameter in check.parameters)
+    }
+    judged = {finding.check for finding in findings if finding.of == shown_by}
+    lacked = dict.fromkeys(
+        gap.text
+        for gap in gaps
+        if gap.stage == max(read)
+        and gap.check in (judged & checks or checks)
+        and gap.reason is Reason.NOT_MEASURED
+        and gap.wants != shown_by
+    )
+    if not lacked:
+        return ""
+    return (
+        f"{plugins.title(shown_by)} was read after the work, and could not be judged yet. {' '.join(lacked)}"
+    )
 
 
 def _next_of(job: Job, operation: Operation, stage: int, plugins: Plugins) -> Repaired | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from math import log2
 
@@ -61,7 +62,7 @@ class Ranking:
                 ((kind, chance),) = group.items()
                 alone[kind] = alone.get(kind, 0.0) + chance
             else:
-                mixed.append((tuple(group), tuple(group.values()), sum(group.values())))
+                mixed.append((tuple(group), tuple(group.values()), math.fsum(group.values())))
         return _Seen(list(whole.items()), list(alone.items()), mixed)
 
 
@@ -102,8 +103,8 @@ def information(ranking: Ranking, system: str, test: FaultTest) -> float:
         else:
             shown = zip([rows.each[number] for number in numbers], chances, strict=True)
             bits += _weighed_logs(_mixture(shown, len(results)))
-    bits += sum([held * rows.logs[number] for number, held in linear.items()])
-    return max(0.0, (bits - _weighed_logs(results)) / sum(results))
+    bits += math.fsum([held * rows.logs[number] for number, held in linear.items()])
+    return max(0.0, (bits - _weighed_logs(results)) / math.fsum(results))
 
 
 def _mixture(parts: Iterable[tuple[Sequence[float], float]], outcomes: int) -> list[float]:
@@ -117,6 +118,6 @@ def _mixture(parts: Iterable[tuple[Sequence[float], float]], outcomes: int) -> l
 
 def _weighed_logs(joint: Sequence[float]) -> float:
     """Σ p log₂(p/Σp)."""
-    held = sum(joint)
-    logs: float = sum([p * log2(p) for p in joint if p > 0.0])
+    held = math.fsum(joint)
+    logs: float = math.fsum([p * log2(p) for p in joint if p > 0.0])
     return logs - held * log2(held)

@@ -8,14 +8,17 @@ import attrs
 
 from ..model.finding import Finding, Verdict
 from ..model.job import Job
+from ..model.records import Retold
 from ..plugin.case import Case
 from ..plugin.host import Plugins
 from ..plugin.system import System
 from .contradiction import Contradiction, misfits
-from .hypotheses import Tables, joint
-from .inference import Beliefs, start, step
+from .hypotheses import SOUND, Tables, joint
+from .inference import Beliefs, now, start, step
 from .outcome import Outcome, all_outcomes, countable
+from .steps import with_what_findings_ask
 from .suspect import (
+    CALL_AT,
     WORK_AT,
     Call,
     Evidence,
@@ -29,8 +32,10 @@ from .suspect import (
     work_is_likely,
 )
 from .timeline import (
+    GONE,
     Event,
     StageOutcome,
+    answered_trials,
     complaint_of,
     events,
     let_in,
@@ -124,13 +129,22 @@ def rule(
         calls += _calls(plugins, stage, evidence)
     assert evidence is not None, "a job has at least the stage of arrival"
     ahead = {(test.system, test.wants, test.place): test for test in reversed(stages[-1].ahead)}
+    tests = [] if _is_put_right(job, beliefs) else next_tests(evidence)
     return Ruling(
         systems=frozenset(tables.systems),
         calls=calls,
         suspects=suspects(evidence) if order or _is_told(tables) else [],
-        tests=[*reversed(ahead.values()), *next_tests(evidence)],  # several findings may ask for one reading
+        # several findings may ask for one reading
+        tests=with_what_findings_ask(evidence, [*reversed(ahead.values())], tests),
         contradictions=misfits(evidence),
     )
+
+
+def _is_put_right(job: Job, beliefs: Beliefs) -> bool:
+    """Whether the complaint is gone and nothing is left, most likely: nobody looks for a cause any more."""
+    again = job.last(Retold)
+    gone = again is not None and again.record.result in GONE
+    return gone and now(beliefs).get(SOUND, 0.0) >= CALL_AT
 
 
 def _is_told(tables: Tables) -> bool:
@@ -182,6 +196,7 @@ def _evidence(
         barred=frozenset(stage.barred),
         fitted=stage.fitted,
         seen=_standing(job, plugins, stage.stage),
+        found=frozenset(one.code for one in stage.findings if one.verdict is not Verdict.PASS),
         asked=frozenset(asked),
         done=stage.done,
         acts=[
@@ -189,6 +204,7 @@ def _evidence(
             for operation in plugins.operations.values()
             if operation.as_test and operation.key.partition(".")[0] in beliefs.tables.systems
         ],
+        tried=answered_trials(job, plugins, stage.stage),
     )
 
 
@@ -254,11 +270,12 @@ def _test_before(system: System, finding: Finding) -> NextTest:
     wanted = system.measurands.get(key) or system.observations.get(key) or system.traits.get(key)
     title = wanted.title if wanted is not None else finding.next_test
     check = finding.check[0].lower() + finding.check[1:]
-    question = (
-        f"Test again {check}."
-        if finding.next_test == finding.of and finding.value is not None
-        else f"{title}, before anything is said of {check}."
-    )
+    if finding.next_test == finding.of and finding.value is not None:
+        question = f"Test again {check}."
+    elif title.casefold() == check.casefold():
+        question = f"{title}: not known yet."
+    else:
+        question = f"{title}, before anything is said of {check}."
     return NextTest(
         system=system.key,
         key=finding.next_test,

@@ -24,6 +24,8 @@ HALF = 0.5
 WORTHWHILE = 0.03
 #: The same for a system that somebody asks about by name.
 SLIGHT = 1e-4
+#: A system whose faults together have less than this chance is not taken up: it would change nothing.
+UNLIKELY = 0.05
 #: A question to the customer costs no hands-on time; it is ranked as if it took so many minutes.
 ASKING = 0.5
 #: Of several faults that one work cures, one is named as the cause where it holds this share of their chance.
@@ -115,9 +117,11 @@ class Evidence:
         made: Full keys of all tests made at the latest stage, also of those that count for nothing.
         barred: Codes of checks that cannot be made yet.
         fitted: Trait → answer.
-        seen: Observation → what was seen last and still stands.
+        seen: Observation → what was seen last and still stands. found: Codes of this stage's findings that do
+            not pass.
         asked: Keys of systems that somebody asks about: of those every test that tells anything is named.
         done: Keys of the operations done so far. acts: Harmless work that may be done to find out.
+        tried: Part and way of every trial that left its answer and still stands.
     """
 
     beliefs: Beliefs
@@ -128,9 +132,11 @@ class Evidence:
     barred: frozenset[str]
     fitted: Mapping[str, object]
     seen: Mapping[str, str] = attrs.field(factory=dict)
+    found: frozenset[str] = frozenset()
     asked: frozenset[str] = frozenset()
     done: frozenset[str] = frozenset()
     acts: Sequence[Operation] = ()
+    tried: frozenset[tuple[str, str]] = frozenset()
 
     @property
     def tables(self) -> Tables:
@@ -191,7 +197,7 @@ def _speaking(evidence: Evidence, fault: str, sign: int) -> tuple[str, ...]:
 
 
 def _fit(row: Sequence[float], outcome: Outcome) -> float:
-    return sum(weight * p for weight, p in zip(outcome.weights, row, strict=True))
+    return math.fsum(weight * p for weight, p in zip(outcome.weights, row, strict=True))
 
 
 # ---- the next test
@@ -212,6 +218,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
         for key in evidence.current
         if key in tables.tests and tables.tests[key].test.group
     }
+    idle = _idle_systems(evidence)
     found = []
     for key, one in tables.tests.items():
         test = one.test
@@ -221,11 +228,13 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
         if (
             settled
             or not test.proposed
+            or one.system in idle
             or other != key
             or (test.code or test.graded) in evidence.barred
+            or _is_answered(evidence, test)
             or not applies(test.only, evidence.fitted)
             or not test.is_due(evidence.done)
-            or tables.systems[one.system].is_barred(test.key, evidence.seen)
+            or tables.systems[one.system].is_barred(test.key, evidence.seen, evidence.found)
             or allowance(tables.systems[one.system], test, _of_system(evidence, one.system), evidence.done)
             < LIKELY
         ):
@@ -237,7 +246,39 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     found = _codes_as_one(evidence, ranking, found)
     found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
     ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))
-    return _spoilers_last(tables, ranked)
+    return _spoilers_last(tables, _each_reading_once(ranked))
+
+
+def _each_reading_once(ranked: Iterable[NextTest]) -> list[NextTest]:
+    """Without a second test of the same reading: what is read once is read for both."""
+    kept: dict[tuple[str, ...], NextTest] = {}
+    for test in ranked:
+        key = (test.wants, test.place, test.operation) if test.wants else (test.system, test.key)
+        kept.setdefault(key, test)
+    return list(kept.values())
+
+
+def _idle_systems(evidence: Evidence) -> frozenset[str]:
+    """Systems of which hardly anything can be at fault: what their tests would tell of the rest is not what
+    anybody takes them up for.
+    """
+    states, tables = now(evidence.beliefs), evidence.tables
+    faults: dict[str, set[str]] = {system: set() for system in tables.systems}
+    for full in tables.faults:
+        faults[full.partition(".")[0]].add(full)
+    return frozenset(
+        system
+        for system, own in faults.items()
+        if system not in evidence.asked and chance_of(states, own) < UNLIKELY
+    )
+
+
+def _is_answered(evidence: Evidence, test: FaultTest) -> bool:
+    """Whether a trial has asked the same already, or what the customer tells leaves nothing to ask."""
+    complaint = evidence.tables.complaint
+    if complaint is not None and not set(test.not_told).isdisjoint(complaint.symptoms):
+        return True
+    return any((part, way) in evidence.tried for part in test.rests_on or () for way in test.trials)
 
 
 def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest]) -> list[NextTest]:
@@ -249,7 +290,7 @@ def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest
     if not codes:
         return list(found)
     best = max(codes, key=lambda test: test.bits)
-    bits = sum(test.bits for test in codes)
+    bits = math.fsum(test.bits for test in codes)
     for key, one in tables.tests.items():
         table = tables.systems[one.system]
         firsts = [(table.tests[first], names) for first, names in one.test.after.items()]
@@ -285,7 +326,7 @@ def _confirmation(unconfirmed: Collection[str], beliefs: Beliefs, one: JointTest
         if row.direct and full in unconfirmed:
             place = one.test.outcomes.index(row.direct)
             rows, kinds = rows_for(beliefs, one.system, one.test), branches.layout.kinds(one.system)
-            worth += sum(
+            worth += math.fsum(
                 branches.chances[n] * rows.of(kinds.of[n])[place]
                 for n, branch in enumerate(branches.layout.branches)
                 if full in branch.now
@@ -299,7 +340,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     removes, table = tables.of_work(operation.key), tables.systems[operation.key.partition(".")[0]]
     if operation.key in evidence.done or operation.as_test is None or not removes:
         return None
-    if table.is_barred(operation.key, evidence.seen):
+    if table.is_barred(operation.key, evidence.seen, evidence.found):
         return None
     after = step(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
     ranking, done = Ranking(after), evidence.done | {operation.key}
@@ -308,7 +349,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     best: tuple[float, NextTest] | None = None
     for key, one in tables.tests.items():
         allowed = _opened(evidence, after, one, done)
-        barred = tables.systems[one.system].is_barred(one.test.key, evidence.seen)
+        barred = tables.systems[one.system].is_barred(one.test.key, evidence.seen, evidence.found)
         if not allowed or barred or not one.test.proposed or not applies(one.test.only, evidence.fitted):
             continue
         bits = information(ranking, one.system, one.test)
@@ -350,7 +391,9 @@ def _chance_of_outcome(beliefs: Beliefs, system: str, test: FaultTest, names: Co
     places = [place for place, name in enumerate(test.outcomes) if name in names]
     table, branches = beliefs.tables.systems[system], beliefs.branches
     chances = zip(branches.layout.kinds(system).own, branches.of_kinds(system), strict=True)
-    return sum(chance * sum([table.row(test, own)[place] for place in places]) for own, chance in chances)
+    return math.fsum(
+        chance * math.fsum([table.row(test, own)[place] for place in places]) for own, chance in chances
+    )
 
 
 def _lower(sentence: str) -> str:
@@ -439,7 +482,9 @@ def call_for_part(evidence: Evidence, operation: str, stage: int) -> Call:
         why = "No test that speaks directly against the part has plainly failed, and no trial has shown it."
         return Call(operation=operation, met=False, stage=stage, why=why)
     if held < CALL_AT:
-        why = f"Other explanations remain: the part holds {held:.0%}; {CALL_AT:.0%} is asked for."
+        # Rounded down: what lacks a little is never printed as what is asked for.
+        holds = math.floor(100 * held)
+        why = f"Other explanations remain: the part holds {holds}%; {CALL_AT:.0%} is asked for."
         return Call(operation=operation, met=False, stage=stage, why=why)
     return Call(operation=operation, met=True, stage=stage, why=reason)
 

@@ -19,6 +19,8 @@ from .outcome import Outcome
 
 YEAR = 365.25 * 86400.0  # s
 #: Results of a trial that say the complaint is still there, or gone.
+#: Results after which a part need not be tried in the same way again.
+ANSWERS = frozenset({"moved", "back", "stayed"})
 STILL, GONE = frozenset({"stayed", "worse", "less"}), frozenset({"gone"})
 
 
@@ -78,7 +80,7 @@ def events(job: Job, plugins: Plugins, tables: Tables, outcomes: Sequence[StageO
             system=found.system,
             test=found.outcome.test,
             weights=found.outcome.weights,
-            shows=tables.shows,
+            shows=1.0 if found.outcome.test.lasting else tables.shows,
         )
         placed.append(((stage, 1, at), Event(stage=stage, step=shown)))
     tried: list[Tried] = []
@@ -174,6 +176,25 @@ def _is_said(record: Tried, before: Sequence[Tried]) -> bool:
 def _same_trial(record: Tried) -> tuple[str, str, str, frozenset[str], int]:
     ends = frozenset({record.place, record.swapped_with})
     return record.part, record.how, record.result, ends, record.stage
+
+
+def answered_trials(job: Job, plugins: Plugins, until: int) -> frozenset[tuple[str, str]]:
+    """Part and way of the trials up to a stage whose result says something of the part, and that was not
+    renewed since. One that is gone since a swap may be a pin that was seated anew: it leaves the question
+    open.
+    """
+    found = set()
+    for noted in job.tried:
+        record = noted.record
+        renewed = any(
+            record.stage < done.record.stage <= until
+            and (one := plugins.operations.get(done.record.operation)) is not None
+            and one.replaces == record.part
+            for done in job.repairs
+        )
+        if record.stage <= until and not record.before and not renewed and record.result in ANSWERS:
+            found.add((record.part, record.how))
+    return frozenset(found)
 
 
 def renewed_before(job: Job) -> dict[str, float]:

@@ -19,7 +19,7 @@ from ..model.approval import Approval, Decision, estimate_of
 from ..model.job import Job
 from ..model.jurisdiction import NOTHING_ABOVE, ExceedRule
 from ..model.money import Money, total
-from ..model.records import Approved, ApprovedMore, Estimated, Repaired
+from ..model.records import Approved, ApprovedMore, Estimated, Repaired, Serviced
 from .book import PriceBook
 from .errors import ConsentError
 from .estimate import without_declined
@@ -41,13 +41,17 @@ def _estimates(given: Iterable[Estimated]) -> tuple[Estimated, ...]:
     return tuple(given)
 
 
-def _acts(given: Iterable[Approved | Repaired]) -> tuple[Approved | Repaired, ...]:
+#: What changes what is approved, open or done.
+Act = Approved | Repaired | Serviced
+
+
+def _acts(given: Iterable[Act]) -> tuple[Act, ...]:
     return tuple(given)
 
 
 @attrs.frozen
 class ApprovedWork:
-    """`model.approval.Approval` in lines and money: every estimate, every approval and repair in the
+    """`model.approval.Approval` in lines and money: every estimate, every approval and work done in the
     journal's order, the price book, what was approved beyond the estimates since, and how far an invoice may
     go without a new approval.
 
@@ -55,7 +59,7 @@ class ApprovedWork:
     """
 
     estimates: tuple[Estimated, ...] = attrs.field(converter=_estimates)
-    acts: tuple[Approved | Repaired, ...] = attrs.field(converter=_acts)
+    acts: tuple[Act, ...] = attrs.field(converter=_acts)
     book: PriceBook
     additions: tuple[ApprovedMore, ...] = ()
     rule: ExceedRule = NOTHING_ABOVE
@@ -75,13 +79,13 @@ class ApprovedWork:
             more: Approvals that are about to be written. instead_of: Ids of the entries that they take the
                 place of. rule: The jurisdiction's.
         """
-        acts: list[Approved | Repaired] = []
+        acts: list[Act] = []
         new = list(more)
         for noted in job.standing:
             if noted.id in instead_of:
                 acts += new
                 new = []
-            elif isinstance(noted.record, (Approved, Repaired)):
+            elif isinstance(noted.record, (Approved, Repaired, Serviced)):
                 acts.append(noted.record)
         additions = tuple(noted.record for noted in job.approved_more)
         return cls((noted.record for noted in job.estimates), (*acts, *new), book, additions, rule)

@@ -33,9 +33,12 @@ class PricedPart:
 
 @attrs.frozen(kw_only=True)
 class PricedOperation:
-    """What a piece of repair work takes: hours and parts. `hazard` is a caution for the one who does it."""
+    """What a piece of work takes: hours and parts. `tax` names a rate for its labour where that is not the
+    usual one; `hazard` is a caution for the one who does it.
+    """
 
     hours: Decimal
+    tax: str = ""
     parts: tuple[PricedPart, ...] = ()
     hazard: str = ""
 
@@ -74,7 +77,7 @@ class PriceBook:
         diagnosis: Flat price of looking for the fault.
         diagnosis_cap: The most that call-out, travel and diagnosis may come to together before tax; None
             without a cap.
-        operations: Operation key → what it takes.
+        operations: Operation key, or the name of work of the shop's own → what it takes.
         least_hours: No work is charged with fewer hours. zones: Prices of the drive by distance.
         supplies: The general charge for small supplies; None without one.
     """

@@ -32,7 +32,9 @@ class WorkItem:
     shown_by: str = ""
 
 
-def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: bool = True) -> tuple[Line, ...]:
+def diagnosis_lines(
+    book: PriceBook, km: Decimal | None = None, *, call_out: bool = True, diagnosis: bool = True
+) -> tuple[Line, ...]:
     """Call-out, travel and diagnosis, as far as the price book has them; the ground is the customer's
     request.
 
@@ -41,6 +43,7 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
         km: The distance that is charged; needed when the price book prices the kilometre.
         call_out: False where another job pays for the call-out (the second vehicle in one driveway): neither
             call-out nor travel.
+        diagnosis: False where nothing is to be looked for: an oil change that was asked for.
 
     Raises:
         PriceError: travel is priced per kilometre and no distance is given, or the lines together exceed
@@ -50,7 +53,9 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
     ground = Ground(
         kind=GroundKind.CUSTOMER,
         text=(
-            "asked for a diagnosis"
+            "asked us to come"
+            if not diagnosis
+            else "asked for a diagnosis"
             if call_out
             else "asked for a diagnosis while we were there for another vehicle"
         ),
@@ -80,10 +85,12 @@ def diagnosis_lines(book: PriceBook, km: Decimal | None = None, *, call_out: boo
             raise PriceError([DataFault("travel.per_km", "the kilometres", got, write)], book.where)
         if km < 0:
             raise InputError(f"A distance cannot be negative; got {km} km.")
-        lines.append(row(LineKind.TRAVEL, "Travel", km, "km", book.per_km))
+        if km or diagnosis:
+            lines.append(row(LineKind.TRAVEL, "Travel", km, "km", book.per_km))
     if call_out and book.zones:
         lines.append(row(LineKind.TRAVEL, "Travel", Decimal(1), "flat", _zone_price(book, km)))
-    lines.append(row(LineKind.DIAGNOSIS, "Diagnosis, flat price", Decimal(1), "flat", book.diagnosis))
+    if diagnosis:
+        lines.append(row(LineKind.DIAGNOSIS, "Diagnosis, flat price", Decimal(1), "flat", book.diagnosis))
     _keep_within_cap(lines, book)
     return tuple(lines)
 
@@ -150,7 +157,7 @@ def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line,
                     unit="h",
                     price=book.labour,
                     currency=book.currency,
-                    tax=book.tax_of[LineKind.LABOUR],
+                    tax=operation.tax or book.tax_of[LineKind.LABOUR],
                     shown_by=asked.shown_by,
                 )
             )

@@ -10,8 +10,10 @@ from typing import Any
 import attrs
 
 from ..datafile import Count, needed, structured, table
+from ..errors import InputError
 from ..fault import Faults, Place, quoted
 from ..model.money import minor_digits
+from ..model.own_work import LONGEST_NAME, OPERATION_KEY, own_work_name
 from .book import OUTSIDE_TAX, PriceBook, PricedOperation, PricedPart, SuppliesCharge, Zone
 from .line import Condition, LineKind
 
@@ -83,6 +85,7 @@ class PartRow:
 class OperationTable:
     hours: Decimal | None = needed("the hours it takes", '"0.6"')
     parts: list[PartRow | None] = attrs.field(factory=list)
+    tax: str = ""
     hazard: str = ""
 
 
@@ -120,9 +123,10 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
     parts  = [ { name = "Brake fluid", price = "12.80", quantity = "0.8", unit = "l", condition = "new" } ]
     hazard = "…"                                          # optional
     ```
-    A part may have, in place of its `price`, a `cost`, and then `markup = [{ up_to = "20.00", percent =
-    "60" }, { percent = "30" }]` makes the price of it. It may name its `tax` rate, its `number`, and a `core`
-    deposit.
+    `[operations."Oil change"]` prices work of the shop's own, which no system declares. An operation may name
+    its own `tax` rate for the labour. A part may have, in place of its `price`, a `cost`, and then
+    `markup = [{ up_to = "20.00", percent = "60" }, { percent = "30" }]` makes the price of it. It may name
+    its `tax` rate, its `number`, and a `core` deposit.
     With `labour = { …, least = "0.5" }` no work is charged with fewer hours; `travel = { zones = [{ up_to =
     "10", price = "12.00" }, …] }` prices the drive by its kilometres; `supplies = { percent = "5", cap =
     "10.00" }` is charged on each work's labour, where the law allows it.
@@ -184,7 +188,6 @@ _NO_RATES = {
     "none": "a shop outside tax has no rates",
     "reverse_charge": "a shop whose customers owe the tax has no rates",
 }
-_OPERATION_KEY = re.compile(r"[a-z0-9_]+(\.[a-z0-9_]+)+")
 _CURRENCY = re.compile(r"[A-Z]{3}")
 _UNIT_PRICE_PLACES = 6
 _LONGEST_UNIT = 12
@@ -281,11 +284,13 @@ def _tax(tax: TaxTable, faults: Faults) -> tuple[dict[str, Decimal], dict[LineKi
 def _operation(
     path: Place, key: str, table: OperationTable, places: int, form: PriceFile, faults: Faults
 ) -> PricedOperation:
-    if not _OPERATION_KEY.fullmatch(key):
+    if not OPERATION_KEY.fullmatch(key) and not _is_own_name(key):
         example = 'the key whole and in quotes, as in [operations."brakes.bleed"]'
-        faults.add(path, "is no operation key", "system.name", example)
+        expected = f"system.name, or own work in words of at most {LONGEST_NAME} characters"
+        faults.add(path, "is no operation key", expected, example)
     hours = table.hours or _ZERO
     _fine((*path, "hours"), hours, 3, faults)
+    _rate((*path, "tax"), table.tax, form, faults)
     if not hours and not table.parts and not faults.below(path):
         faults.add(path, "has neither hours nor parts", "what it takes")
     first: dict[tuple[str, str], int] = {}
@@ -297,7 +302,22 @@ def _operation(
             if same != n and row.name and row.condition:
                 got = f"{quoted(row.name)}, {row.condition}, stands in parts[{same}] already"
                 faults.add((*path, "parts", n), got, "each part once", "one row with the whole quantity")
-    return PricedOperation(hours=hours, parts=tuple(parts), hazard=table.hazard)
+    return PricedOperation(hours=hours, tax=table.tax, parts=tuple(parts), hazard=table.hazard)
+
+
+def _is_own_name(key: str) -> bool:
+    try:
+        return own_work_name(key) == key
+    except InputError:
+        return False
+
+
+def _rate(path: Place, name: str, form: PriceFile, faults: Faults) -> None:
+    """A tax rate that is named is one of the book's."""
+    rates = form.tax.rates if form.tax else {}
+    if name and name not in rates:
+        known = f"one of {', '.join(map(quoted, rates))}" if rates else "no rate, where no tax is shown"
+        faults.add(path, f"{quoted(name)} is not among the rates", known)
 
 
 def _part(path: Place, row: PartRow, places: int, form: PriceFile, faults: Faults) -> PricedPart:
@@ -306,10 +326,7 @@ def _part(path: Place, row: PartRow, places: int, form: PriceFile, faults: Fault
     price = _price(path, row, form, faults)
     _fine((*path, "price"), row.price, places, faults)
     _fine((*path, "core"), row.core, places, faults)
-    rates = form.tax.rates if form.tax else {}
-    if row.tax and row.tax not in rates:
-        known = f"one of {', '.join(map(quoted, rates))}" if rates else "no rate, where no tax is shown"
-        faults.add((*path, "tax"), f"{quoted(row.tax)} is not among the rates", known)
+    _rate((*path, "tax"), row.tax, form, faults)
     _fine((*path, "quantity"), row.quantity, 3, faults)
     if row.quantity == 0:
         cure = "the list without the row if nothing is used"

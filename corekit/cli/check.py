@@ -43,11 +43,10 @@ def run(args: argparse.Namespace) -> int:
         args.visit, is_file=is_file(args.visit), folder=shop_folder(args.shop), minutes_left=args.minutes
     )
     if args.json:
-        import json
-
         from ..desk.assessment_data import as_data
+        from ..output import as_json
 
-        print(json.dumps(as_data(seen), indent=2, ensure_ascii=False))
+        print(as_json(as_data(seen)))
     else:
         from ..desk.assessment_text import as_words
 

@@ -26,6 +26,7 @@ VERBS = {
     "init": "set up your shop: name, prices, where invoices are numbered",
     "work": "open the screens: a whole visit in the browser of a phone",
     "check": "say what a visit file or a job shows, and which test comes next",
+    "read": "make a draft of a logger's file or of the car's own data, to look at",
     "add": "save a visit file in the store, or what has changed in it",
     "estimate": "make an estimate and save it; the customer approves exactly this",
     "approve": "record the customer's approval of an estimate",
@@ -37,6 +38,7 @@ VERBS = {
     "credit": "issue a credit note on an invoice, whole or in part",
     "writeoff": "ask no more for some of an issued invoice",
     "books": "the money of a day, month or year, and what is open; as CSV too",
+    "export": "write an issued invoice in another form, such as an e-invoice",
     "receipt": "print the receipt for a payment that the invoice does not show",
     "publish": "send issued invoices' pages to where their codes lead",
     "links": "list an invoice's links, make another one, or take one down",
@@ -56,7 +58,7 @@ VERBS = {
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "open", "plugins")
+_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "plugins")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)
@@ -72,12 +74,21 @@ if it is one, else the one in COREKIT_SHOP, else ~/corekit; --shop names another
 
 
 def run(words: list[str], request: str = "") -> int:
-    """Run one command; nothing a person does wrong shows a traceback.
+    """Run one command; nothing a person does wrong shows a traceback, and nothing printed steers a terminal.
 
     Args:
         request: Id of what it writes: said again under it, it writes nothing more. Empty where a command is
             run only once.
     """
+    from contextlib import redirect_stderr, redirect_stdout
+
+    from ..output import Output
+
+    with redirect_stdout(Output(sys.stdout)), redirect_stderr(Output(sys.stderr)):
+        return _run(words, request)
+
+
+def _run(words: list[str], request: str) -> int:
     try:
         if not words or words[0] in ("-h", "--help", "help"):
             print(_overview())
@@ -180,9 +191,8 @@ def _wants_json(words: list[str]) -> bool:
 
 def _as_json(error: Exception) -> str:
     """A refusal for programs: each fault with what is wrong, where, and what to do."""
-    import json
-
     from ..fault import DataFault, DataFileError
+    from ..output import as_json
 
     if isinstance(error, DataFileError):
         text, faults = str(error), error.faults
@@ -194,7 +204,7 @@ def _as_json(error: Exception) -> str:
         where = error.filename if isinstance(error, OSError) and isinstance(error.filename, str) else ""
         faults = (DataFault(where, "", text),)
     data = {"refused": True, "text": text, "faults": [fault.data for fault in faults]}
-    return json.dumps(data, indent=2, ensure_ascii=False)
+    return as_json(data)
 
 
 class _Help(argparse.RawDescriptionHelpFormatter):
@@ -309,7 +319,8 @@ def quantity(text: str | None, option: str, what: str) -> Decimal | None:
 def sure(question: str) -> bool:
     """Ask before something that cannot be undone; no answer is a no."""
     try:
-        return input(f"{question} [y/N] ").strip().lower() in ("y", "yes")
+        print(f"{question} [y/N] ", end="", flush=True)  # input's own prompt goes past what cleans the output
+        return input("").strip().lower() in ("y", "yes")
     except EOFError:
         return False
 

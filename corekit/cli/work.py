@@ -28,6 +28,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="the same, and say how a phone is paired: a code to scan and a fingerprint to compare",
     )
     parser.add_argument(
+        "--set-up",
+        action="store_true",
+        help="begin with a folder that holds no shop yet: the first screen sets it up",
+    )
+    parser.add_argument(
         "--forget-pairing",
         action="store_true",
         help="make a new certificate, so that the old one opens nothing; phones must be paired again",
@@ -59,12 +64,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from ..desk.setup import may_be_set_up
     from ..screens.serve import check_shop, serve_here, serve_on_hotspot
     from ..web.passcode import has_passcode
     from .command import shop_folder
 
     folder = shop_folder(args.shop)
-    check_shop(folder)
+    if not (args.set_up and may_be_set_up(folder)):
+        check_shop(folder)
     if not 1 <= args.lock_after <= 240:
         raise InputError(f"--lock-after: {args.lock_after:g} is not from 1 to 240 minutes.")
     if args.forget_pairing:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import attrs
 
@@ -13,7 +14,7 @@ from ..model.records import Estimated
 from ..share import link
 from ..share.answer import CustomerAnswer, open_answer
 from ..share.published import PublishError, answer_from
-from . import approving, publishing
+from . import approving, publishing, rows
 from .context import ShopContext
 from .errors import DeskError
 from .estimating import Estimate, estimate_named
@@ -69,10 +70,10 @@ _AT_ONCE = 50
 
 def _open_jobs(shop: ShopContext) -> Iterator[Job]:
     """Every job that is open: an estimate of a closed one waits for no answer."""
-    rows = shop.store.open_jobs(_AT_ONCE)
-    while rows:
-        yield from (shop.store.job(row.id) for row in rows)
-        rows = shop.store.open_jobs(_AT_ONCE, rows[-1].began)
+    listed = shop.store.open_jobs(_AT_ONCE)
+    while listed:
+        yield from (shop.store.job(row.id) for row in listed)
+        listed = shop.store.open_jobs(_AT_ONCE, listed[-1].began)
 
 
 def _offered(shop: ShopContext, job: Job) -> Iterator[Noted[Estimated]]:
@@ -101,9 +102,10 @@ def _fetch(shop: ShopContext, job: Job, noted: Noted[Estimated]) -> Iterator[Fet
         return
     keys = list(dict.fromkeys(str(line["operation"]) for line in record.lines))
     declined = [key for key, word in zip(keys, answer.words, strict=True) if word == "no"]
-    if "" in declined or len(declined) == len(keys):
-        words = "the customer declined it as a whole; end the job, or make another estimate"
-        yield Fetched(job=job.name, estimate=record.name, is_recorded=False, words=words)
+    if "" in declined:
+        words = _without_diagnosis(shop, job, record, is_whole=len(declined) == len(keys))
+        if words:
+            yield Fetched(job=job.name, estimate=record.name, is_recorded=True, words=words)
         return
     estimate = estimate_named(shop, job_named(shop, job.id), record.name)
     approving.approve(
@@ -112,10 +114,38 @@ def _fetch(shop: ShopContext, job: Job, noted: Noted[Estimated]) -> Iterator[Fet
         by="customer",
         how=ON_THE_PAGE,
         declined=declined,
-        request_id=f"answer-{record.document_id}",
+        request_id=_request_id(record),
     )
     words = f"approved {ON_THE_PAGE}" + (f", without {len(declined)} of it" if declined else "")
+    if len(declined) == len(keys):
+        words = f"declined as a whole {ON_THE_PAGE}"
     yield Fetched(job=job.name, estimate=record.name, is_recorded=True, words=words)
+
+
+def _without_diagnosis(shop: ShopContext, job: Job, record: Estimated, *, is_whole: bool) -> str:
+    """Record that call-out and diagnosis were declined, and say what became of it; empty where that was done
+    before.
+
+    Without them nothing is looked at: a job in which nothing else was approved or asked has ended. Else the
+    answer is noted, and the shop talks with its customer.
+    """
+    is_all = is_whole and not job.approvals and not set(job.approval.pending) - {record.name}
+    if is_all:
+        row: dict[str, Any] = {"ended": {"how": "declined", "because": f"The diagnosis, {ON_THE_PAGE}"}}
+        words = f"declined as a whole {ON_THE_PAGE}, so the job has ended"
+    else:
+        what = "call-out and diagnosis" if is_whole else "call-out and diagnosis, but not all of the work"
+        row = {"remarked": {"words": f"Declined {ON_THE_PAGE}: {what} of the estimate {record.name!r}."}}
+        words = (
+            f"declined {ON_THE_PAGE}: {what}; it is noted, and what becomes of the rest is for you to agree"
+        )
+    added = rows.add_rows(shop, job.id, {"step": [row]}, request_id=_request_id(record))
+    return "" if added.again else words
+
+
+def _request_id(record: Estimated) -> str:
+    """Under which an answer is recorded, once."""
+    return f"answer-{record.document_id}"
 
 
 def _void(shop: ShopContext, job: Job, record: Estimated, made: str, answer: CustomerAnswer) -> str:

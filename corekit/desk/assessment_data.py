@@ -16,6 +16,7 @@ from ..plugin.reading import Reading
 from ..plugin.record import record_words
 from ..plugin.uncertainty import shares
 from ..report.records import records_of
+from .brought import brought_lines
 from .causes import chance_words, pair_of
 from .check import CheckView
 from .complaint import complaint_data
@@ -23,9 +24,9 @@ from .next_step import again_words
 
 
 def as_data(seen: CheckView) -> dict[str, Any]:
-    """Everything as plain data: what was set aside, remarks, what was noted in words, findings, gaps,
-    contradictions, suspects, next_tests, readings, records, repairs, calls; numbers also as printed
-    (`shown`).
+    """Everything as plain data: what was set aside, remarks, what was noted in words and what another shop's
+    papers say, findings, gaps, contradictions, suspects, next_tests, readings, records, repairs, calls;
+    numbers also as printed (`shown`).
     """
     assessment = seen.assessment
     return {
@@ -34,6 +35,7 @@ def as_data(seen: CheckView) -> dict[str, Any]:
         "complaint": complaint_data(assessment.job, seen.plugins),
         "remarks": list(seen.remarks),
         "noted": _noted_data(seen),
+        "brought": list(brought_lines(assessment.job)),
         "findings": [_finding_data(finding, seen) for finding in assessment.findings],
         "records": [
             {

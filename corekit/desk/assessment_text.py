@@ -13,7 +13,7 @@ from ..account.noted import OwnWords, is_noted, own_words, unanswered
 from ..assess.suspect import Call, NextTest
 from ..billing.waiver import waivers
 from ..judge import conform
-from ..model.finding import Finding, Gap, Reason, Verdict
+from ..model.finding import Finding, Reason, Verdict
 from ..model.job import stage_name
 from ..model.measurand import Measurand, Observation, Trait
 from ..model.records import WAIVED_CHARGES
@@ -21,14 +21,17 @@ from ..plugin.limit_words import limit_with_basis, uncertainty_at_most
 from ..plugin.uncertainty import overdue, shares
 from ..report.next_tests import asks_for_codes
 from ..report.records import record_lines, records_of
-from ..report.statements import code_sentences, nothing_found
+from ..report.statements import code_sentences, nothing_found, reasons_not_said
+from ..signs import visible
+from .brought import brought_lines
 from .causes import cause_lines
 from .check import CheckView
 from .complaint import complaint_sentences
-from .next_step import again_words
+from .next_step import again_words, begins_at
 
 WIDTH = 100
 NEXT_SHOWN = 4  # tests shown with hazard and step; the others by their question
+LATER_SHOWN = 6  # of the others: before these are made, the list has changed
 LEAST_SHARE = 0.005  # of an uncertainty; smaller ones are only counted
 
 
@@ -75,6 +78,10 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
     noted = own_words(assessment.job)
     if noted:
         parts.append("Noted in words\n" + "\n".join(_item(_own_words(one, seen)) for one in noted))
+    brought = list(brought_lines(assessment.job))
+    if brought:
+        heading = "Earlier, elsewhere (nothing here is judged by it)"
+        parts.append("\n".join([heading, *(_item(*lines) for lines in brought)]))
     stands = _where_it_stands(seen)
     if stands:
         parts.append("Where the job stands\n" + "\n".join(map(_item, stands)))
@@ -112,7 +119,7 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
             "Too long for the time left\n"
             + "\n".join(_item(f"{test.question}{_time(test)}") for test in too_long)
         )
-    return printable("\n\n".join(parts))
+    return visible("\n\n".join(parts))
 
 
 def _what_next(seen: CheckView) -> Iterator[str]:
@@ -127,8 +134,10 @@ def _what_next(seen: CheckView) -> Iterator[str]:
     tests = seen.to_make(seen.assessment.next_tests)
     if tests:
         shown = [_test(seen, n, test) for n, test in enumerate(tests[:NEXT_SHOWN], 1)]
-        later = "; ".join(_plain(test.question) for test in tests[NEXT_SHOWN:])
-        yield "Next test\n" + "\n".join([*shown, *([_item(f"After these: {later}.")] if later else [])])
+        later = [_plain(test.question) for test in tests[NEXT_SHOWN:]]
+        more = f"; and {len(later) - LATER_SHOWN} more" if len(later) > LATER_SHOWN else ""
+        after = [_item(f"After these: {'; '.join(later[:LATER_SHOWN])}{more}.")] if later else []
+        yield "Next test\n" + "\n".join([*shown, *after])
 
 
 def _own_words(one: OwnWords, seen: CheckView) -> str:
@@ -158,11 +167,6 @@ def _where_it_stands(seen: CheckView) -> list[str]:
     for what, note in waivers(job).items():
         lines.append(f"{what.capitalize() if what in WAIVED_CHARGES else seen.plugins.title(what)}: {note}")
     return lines
-
-
-def printable(text: str) -> str:
-    """What a terminal may be given: no control characters from anybody's file."""
-    return "".join(character if character == "\n" or character.isprintable() else "�" for character in text)
 
 
 def _tally(seen: CheckView) -> str:
@@ -249,11 +253,10 @@ def _gaps(seen: CheckView) -> list[str]:
         _item(f"{seen.plugins.systems[system].title}, not looked at: {', '.join(names)}.")
         for system, names in missing.items()
     ]
-    return rows + [_item(_gap(gap)) for gap in seen.assessment.open_gaps if not gap.about]
-
-
-def _gap(gap: Gap) -> str:
-    return gap.text if gap.reason is Reason.NOT_MEASURED else f"{gap.text} ({gap.reason})"
+    return rows + [
+        _item(text if reason is Reason.NOT_MEASURED else f"{text} ({reason})")
+        for text, reason in reasons_not_said(seen.assessment.open_gaps)
+    ]
 
 
 def _call(seen: CheckView, call: Call) -> str:
@@ -280,6 +283,8 @@ def _test(seen: CheckView, number: int, test: NextTest) -> str:
         lines += [f"Caution: {wanted.hazard}"] if not isinstance(wanted, Trait) and wanted.hazard else []
         where = wanted.where if isinstance(wanted, Measurand) else ""
         lines += [" ".join(part for part in (where, wanted.how) if part)] if where or wanted.how else []
+        begin = "" if isinstance(wanted, Trait) else begins_at(test.wants, seen.assessment.job, seen.plugins)
+        lines += [f"Begin at {begin}, which the trouble code names."] if begin and not test.place else []
         at = f', place = "{test.place}"' if test.place else ""
         lines.append(
             f'Write it down under [traits] as "{wanted.key}".'

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import re
 import secrets
@@ -52,7 +53,6 @@ def back_up(shop: ShopContext, to: Path | None = None, *, daily: bool = False) -
     """
     to = to if to is not None else shop.folder / BACKUPS
     made = datetime.fromisoformat(shop.store.now())
-    path = to / f"{'daily' if daily else 'backup'}-{made:%Y%m%dT%H%M%S}Z"
     unfinished = to / f"{TEMPORARY}{secrets.token_hex(8)}"
     try:
         to.mkdir(parents=True, exist_ok=True)
@@ -65,7 +65,7 @@ def back_up(shop: ShopContext, to: Path | None = None, *, daily: bool = False) -
             shutil.copytree(shop.folder / KEYS, unfinished / KEYS)
             told = {"made": shop.store.now(), "lineage": shop.store.lineage, "heads": heads, "jobs": jobs}
             write_once(unfinished / HEADS_FILE, json.dumps(told, indent=2).encode())
-            unfinished.rename(path)
+            path, made = _named(unfinished, "daily" if daily else "backup", made)
             flush_folder(to)
         finally:
             shutil.rmtree(unfinished, ignore_errors=True)
@@ -75,6 +75,24 @@ def back_up(shop: ShopContext, to: Path | None = None, *, daily: bool = False) -
             " written and has room, such as a memory stick. The shop itself is as it was."
         ) from error
     return Backup(path=path, made=made, jobs=jobs, daily=daily)
+
+
+def _named(unfinished: Path, kind: str, made: datetime) -> tuple[Path, datetime]:
+    """Give a whole backup its name: its moment to the second, or the next that is free.
+
+    Raises:
+        OSError: the folder cannot be written.
+    """
+    while True:
+        path = unfinished.with_name(f"{kind}-{made:%Y%m%dT%H%M%S}Z")
+        if not path.exists():
+            try:
+                unfinished.rename(path)
+                return path, made
+            except OSError as error:
+                if error.errno not in (errno.ENOTEMPTY, errno.EEXIST):  # another program was faster
+                    raise
+        made += timedelta(seconds=1)
 
 
 def _checked(store: Path) -> tuple[list[str], int]:

@@ -81,7 +81,8 @@ def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None 
 
     settings = read_settings(folder, demo=True)
     plugins = with_settings(plugins, settings)
-    read = read_for_check(Path(visit), declared(plugins, settings, read_prices(folder).currency))
+    book = read_prices(folder)
+    read = read_for_check(Path(visit), declared(plugins, settings, book.currency, book))
     return _view(read, plugins, minutes_left, paper.instruments_for(read, settings))
 
 

@@ -18,9 +18,11 @@ from ..intake.declared import Declared
 from ..model.jurisdiction import Jurisdiction
 from ..plugin.host import Plugins, load
 from ..share import keys
+from ..store.door import Door
 from ..store.requests import Request
 from ..store.store import Store
 from .errors import DeskError
+from .looked_over import look_over, look_over_words
 from .pricing import CurrentPrices
 from .settings import (
     KEY_FILE,
@@ -57,7 +59,7 @@ class ShopContext:
     load_plugins: Callable[[], Plugins]
     clock: Callable[[], datetime] = utc_now
     assessor: Assessor = assess
-    lock: threading.RLock = attrs.field(factory=threading.RLock, init=False, repr=False)
+    lock: threading.RLock = attrs.field(factory=threading.RLock, repr=False)
 
     @property
     def prices(self) -> PriceBook:
@@ -69,10 +71,10 @@ class ShopContext:
         """The systems that are installed, loaded when they are first asked for."""
         return with_settings(self.load_plugins(), self.settings)
 
-    @cached_property
+    @property
     def declared(self) -> Declared:
-        """What a visit file of this shop may say."""
-        return declared(self.plugins, self.settings, self.prices.currency)
+        """What a visit file of this shop may say, by the price book as it is now."""
+        return declared(self.plugins, self.settings, self.prices.currency, self.prices)
 
     @cached_property
     def jurisdiction(self) -> Jurisdiction:
@@ -146,7 +148,9 @@ def open_context(
     store = Store.open(
         folder / STORE_FILE, now=lambda: moment().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     )
-    sweep(folder / PAPERS)
+    store.door = Door(drafts=look_over, words=look_over_words)
+    if not store.is_read_only:
+        sweep(folder / PAPERS)
     try:
         if store.missing and not is_restored:
             raise DeskError(_OLDER.format(path=store.path, count=store.missing))

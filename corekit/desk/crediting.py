@@ -30,7 +30,7 @@ from .context import ShopContext, request_of
 from .errors import DeskError
 from .jobs import billed_with
 from .payments import due_of, payments_of
-from .publishing import link_of
+from .publishing import link_of, with_page_note
 
 
 @attrs.frozen(kw_only=True)
@@ -149,7 +149,7 @@ def _draft(
         due=due_of(shop, jobs) + credited,
         record_mark=UNMARKED,
     )
-    document = marked(unmarked, heads)
+    document = marked(with_page_note(shop, unmarked), heads)
     return InvoiceIssued(
         place=place,
         number=number,

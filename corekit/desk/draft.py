@@ -14,6 +14,7 @@ from ..assess.assessment import Assessment, assess
 from ..billing.book import PriceBook
 from ..billing.estimate import diagnosis_lines, repair_lines
 from ..billing.line import Line
+from ..billing.own_prices import book_for
 from ..billing.payment import payable_after
 from ..billing.totals import totals
 from ..billing.waiver import waive, waivers
@@ -68,7 +69,9 @@ def draft_estimate(
             " test."
         )
     lines = waive(
-        repair_lines(bench.book, work) if stage == "repair" else bench.looking(km, call_out),
+        repair_lines(book_for(bench.job, bench.book), work)
+        if stage == "repair"
+        else bench.looking(km, call_out),
         waivers(bench.job),
     )
     sums = totals(lines, bench.book)
@@ -111,7 +114,7 @@ def draft_invoice(
         )
     work = done_without_estimate(job, bench.assessment, bench.plugins)
     looking = [line for line in bench.looking(km) if is_charged(line, job)]
-    lines = waive([*looking, *repair_lines(bench.book, work)], waivers(job))
+    lines = waive([*looking, *repair_lines(book_for(job, bench.book), work)], waivers(job))
     sums = totals(lines, bench.book)
     document = invoice_document(
         job,
@@ -143,7 +146,7 @@ class _Bench:
         self.assessment: Assessment = assess(self.job, self.plugins)
 
     def _from_file(self, visit: str) -> tuple[Job, dict[str, str]]:
-        read = read_visit(Path(visit), declared(self.plugins, self.settings, self.book.currency))
+        read = read_visit(Path(visit), declared(self.plugins, self.settings, self.book.currency, self.book))
         return scratch_job(read, paper.instruments_for(read, self.settings))
 
     def _from_store(self, visit: str, folder: Path) -> tuple[Job, dict[str, str]]:

@@ -15,6 +15,7 @@ from ..billing.discount import with_discounts
 from ..billing.estimate import diagnosis_lines, repair_lines
 from ..billing.line import Line
 from ..billing.line import to_data as line_data
+from ..billing.own_prices import book_for
 from ..billing.totals import totals
 from ..billing.waiver import charged_lines, waive, waivers
 from ..model.document import Document, document_hash, from_data, to_data
@@ -74,7 +75,7 @@ def estimate(
     Args:
         km: How far the drive was.
         call_out: whether a diagnosis is charged with the call-out; not said, it is unless the job came in the
-            same drive as another one.
+            same drive as another one. Work without any diagnosis is charged with it where that is said.
         without: Keys of work that could be proposed and is not: it is approved already, or the customer does
             not want to hear of it.
         request_id: Of what asks for it, where a screen does; asked under it again, it is the estimate made
@@ -168,8 +169,24 @@ def lines_of(
             " file as requested = { … }."
         )
     _supplies_allowed(shop)
-    repairs = repair_lines(shop.prices, left_in(work, terms.without))
+    repairs = repair_lines(book_for(job, shop.prices), left_in(work, terms.without))
+    if terms.call_out and may_charge_call_out(job):
+        repairs = (*diagnosis_lines(shop.prices, terms.km, diagnosis=False), *repairs)
     return waive(with_discounts(repairs, discounts), waivers(job))
+
+
+def may_charge_call_out(job: Job) -> bool:
+    """True where work is estimated that nobody had to look for: its estimate may hold the call-out, which
+    stands on no other.
+    """
+    answered = {noted.record.document_hash for noted in job.approvals}
+    charged = {
+        str(line["kind"])
+        for noted in job.estimates
+        if noted.record.stage == "diagnosis" or noted.record.document_hash in answered
+        for line in noted.record.lines
+    }
+    return not job.same_trip_as and not charged & {"diagnosis", "call-out", "travel"}
 
 
 def _supplies_allowed(shop: ShopContext) -> None:
@@ -227,7 +244,9 @@ def _new_estimate(
     document = estimate_document(
         job,
         assessment,
-        account_of(job, assessment, shop.plugins, lines=lines, is_proposal=True, book=shop.prices),
+        account_of(
+            job, assessment, shop.plugins, lines=lines, is_proposal=True, book=book_for(job, shop.prices)
+        ),
         paper.sheet_of(shop, job),
         name=name,
         stage=stage,

@@ -19,7 +19,7 @@ from .jobs import job_named
 EARLY_BECAUSE = ("the customer asked for it", "entered by mistake", "an authority asks for it")
 #: What `forget` cannot reach, in sentences.
 OUT_OF_REACH = (
-    "What the job was called, and reasons typed for corrections, stay in the record.",
+    "What the job was called stays in the record; so do reasons for corrections typed into an older corekit.",
     "Papers in the customer's hands, copies outside the shop's folder, and other vans keep theirs.",
 )
 
@@ -50,6 +50,7 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
 
     Raises:
         RetentionError: it is too early, and there is no such reason. Nothing was destroyed.
+        StoreError: the shop may only be read.
     """
     record = job_named(shop, job)
     until = kept_until(shop, record)
@@ -60,8 +61,8 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
             f" forget its customer before, give one of these reasons:"
             f" {'; '.join(EARLY_BECAUSE)}. Nothing was destroyed."
         )
-    left: list[str] = []
-    paper.remove_papers(shop, record)
+    shop.store.must_be_writable()
+    left = paper.remove_papers(shop, record)
     counts = shop.store.forget(record.id, because=because)
     withdrawn = _withdraw(shop, record, left)
     forget_in_backups(shop.folder, record.id)

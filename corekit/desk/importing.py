@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import attrs
@@ -11,6 +12,7 @@ from ..billing.payment import PaymentError
 from ..intake.visit import ApprovedRow, VisitFile, read_visit
 from ..model.entry import Draft
 from ..model.job import Job
+from ..model.personal import PersonalText
 from . import approvals, paper, recording
 from .context import ShopContext
 from .errors import ApprovalError, DeskError, EstimateAwaitedError
@@ -57,6 +59,8 @@ def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> ImportRe
     with shop.lock:
         # The job that a file of this name was added to, under the job's own name or as a further file of it.
         known = shop.store.find(job) if job else shop.store.job_called(visit.origin)
+        if known is None:
+            _refuse_name_of_a_person(visit)
         target = known or shop.store.new_job()
         with shop.store.transaction(target) as transaction:
             standing = transaction.job
@@ -78,6 +82,36 @@ def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> ImportRe
     corrected = sum(bool(draft.replaces) for draft in result.drafts if draft.kind != "withdrawn")
     added = len(result.drafts) - corrected - withdrawn
     return ImportResult(job=target, added=added, corrected=corrected, withdrawn=withdrawn)
+
+
+def _refuse_name_of_a_person(visit: VisitFile) -> None:
+    """A job's name stays in the record, also once its customer was forgotten.
+
+    Raises:
+        DeskError: something of the customer or the vehicle stands in it.
+    """
+    called = _words(visit.origin)
+    for row in visit.drafts:
+        for value in row.body.values():
+            if not isinstance(value, PersonalText) or value.kind not in _NAMING:
+                continue
+            told = _words(value.text)
+            named = value.kind == "name" and any(len(word) >= _TELLING and word in called for word in told)
+            if named or (len("".join(told)) >= _TELLING and "".join(told) in "".join(called)):
+                raise DeskError(
+                    f"{visit.origin!r} holds the customer's {value.kind}. What a job is called stays in the"
+                    " record for good, also once its customer is forgotten: call it by what is wrong with the"
+                    f" vehicle, or by a number. {NOTHING_ADDED}"
+                )
+
+
+#: Kinds of personal text that are looked for in a job's name; what has fewer letters may be there by chance.
+_NAMING = ("name", "phone", "plate", "vin")
+_TELLING = 4
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"[^\W_]+", text.casefold())
 
 
 def _with_approvals(visit: VisitFile, job: Job | None) -> tuple[list[Draft], str | None]:

@@ -11,6 +11,7 @@ from ..model.canonical import digest
 from ..model.entry import JOB, Draft, Entry, seal
 from ..model.job import Job, fold
 from ..model.personal import PersonalText
+from ..model.records import with_kept_reason
 from ..store.reconcile import reconcile
 from .errors import DeskError
 
@@ -41,6 +42,7 @@ def entries_of(drafts: Sequence[Draft], job: str, chain: str, texts: dict[str, s
     recorded = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     for n, draft in enumerate(drafts):
         earlier = latest.get(draft.subject)
+        body, reason = with_kept_reason(draft.kind, draft.body, draft.reason)
         entry = seal(
             Entry(
                 journal=JOB,
@@ -50,11 +52,11 @@ def entries_of(drafts: Sequence[Draft], job: str, chain: str, texts: dict[str, s
                 prev=entries[-1].id if entries else "",
                 kind=draft.kind,
                 subject=draft.subject,
-                body=referring(draft.body, texts),
+                body=referring(body, texts),
                 recorded=recorded,
                 taken=draft.taken,
                 replaces=(*draft.replaces, *([earlier] if earlier else [])),
-                reason=draft.reason,
+                reason=reason,
             )
         )
         entries.append(entry)

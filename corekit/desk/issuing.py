@@ -14,6 +14,7 @@ from .._version import __version__
 from ..billing.approval import ApprovedWork
 from ..billing.line import to_data as line_data
 from ..billing.waiver import waivers
+from ..model.account_number import transfer_code
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.job import Job
 from ..model.mark import UNMARKED, marked
@@ -29,7 +30,7 @@ from .context import ShopContext, request_of
 from .errors import DeskError
 from .jobs import billed_with
 from .payments import due_of
-from .publishing import link_of, noted_link
+from .publishing import link_of, noted_link, with_page_note
 from .required import refuse_incomplete
 
 
@@ -99,7 +100,7 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bo
             refuse_incomplete(shop, bill.jobs, bill.lines, bill.totals)
             _issue_once(shop, bill, request, jump)  # unless something came in meanwhile
             records = [shop.store.job(job) for job in ids]
-        if request is not None and known is None:
+        if request is not None and known is None and not shop.store.is_read_only:
             with shop.store.transaction(*ids, request=request) as transaction:
                 if transaction.known is None:
                     transaction.note_standing(records[0].issued[-1].entry)
@@ -137,11 +138,11 @@ def _issue_once(
         number = shop.settings.number.format(year=shop.now.year, device=shop.device, place=place)
         unmarked = with_carried(
             shop,
-            bill.document(sheet, number, UNMARKED),
+            with_transfer(shop, bill.document(sheet, number, UNMARKED), bill.payable.due),
             bill.assessment if isinstance(bill, Bill) else None,
             bill.lines if isinstance(bill, Bill) else (),
         )
-        document = marked(unmarked, heads)
+        document = marked(with_page_note(shop, unmarked), heads)
         record = InvoiceIssued(
             place=place,
             number=document.number,
@@ -164,6 +165,19 @@ def _issue_once(
             rates={row.rate: str(row.percent) for row in bill.totals.per_rate},
         )
         transaction.issue(shop.books_chain, record)
+
+
+def with_transfer(shop: ShopContext, document: Document, due: Money) -> Document:
+    """The invoice with the code of its transfer, where the shop names an account and something is due."""
+    return attrs.evolve(document, transfer=transfer_of(shop, document.number, due))
+
+
+def transfer_of(shop: ShopContext, number: str, due: Money) -> str:
+    """What the code of a transfer holds; empty where none is made."""
+    issuer = shop.settings.issuer
+    if not issuer.iban:
+        return ""
+    return transfer_code(name=issuer.name, iban=issuer.iban, bic=issuer.bic, amount=due, words=number)
 
 
 def _corrected(jobs: Sequence[Job]) -> str:

@@ -11,6 +11,7 @@ from ..model.job import Job
 from ..model.measurand import Measurand, Observation, Part, places_counted, ruled_out_by
 from ..model.records import CodesRead, Fitted, Measured, Seen, Tried
 from ..plugin.host import Plugins
+from ..reference import code_meanings
 from ..report.next_tests import asks_for_codes, named_tests
 
 
@@ -20,6 +21,30 @@ def places_here(declared: Measurand | Observation | Part, job: Job, plugins: Plu
         return declared.places
     count = standing_traits(job, job.stage, plugins).get(declared.places_by)
     return places_counted(declared, count.record.number if count is not None else None)
+
+
+def begins_at(wants: str, job: Job, plugins: Plugins) -> str:
+    """The place of this vehicle at which a thing is looked at first because a trouble code names it; empty
+    where no code does.
+    """
+    declared = plugins.measurands.get(wants) or plugins.observations.get(wants)
+    if declared is None:
+        return ""
+    here = places_here(declared, job, plugins)
+    if (
+        not here and (part := plugins.parts.get(declared.part)) is not None
+    ):  # an answer about one of its parts
+        here = places_here(part, job, plugins)
+    lists = [job.codes_by_list(stage) for stage in range(job.stage, -1, -1)]
+    named = [
+        place
+        for read in lists
+        for state in ("stored", "pending")
+        for code in read.get(state, ())
+        if (known := code_meanings().get(code)) is not None
+        for place in known.places
+    ]
+    return next((place for place in named if place in here), "")
 
 
 def can_be_read(declared: Measurand | Observation, job: Job, plugins: Plugins) -> bool:

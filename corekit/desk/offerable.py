@@ -28,7 +28,7 @@ def requested_work(job: Job, assessment: Assessment, plugins: Plugins) -> list[W
     call for, then what a trial has shown, then what was asked for.
     """
     asked: dict[str, WorkItem] = {}
-    done = {noted.record.operation for noted in job.repairs}
+    done = set(job.works_done)
     now = [finding for finding in assessment.findings if finding.stage == job.stage]
     for finding in now:
         operation = finding.calls_for
@@ -103,12 +103,13 @@ def done_without_estimate(job: Job, assessment: Assessment, plugins: Plugins) ->
     """For a draft: every repair in the journal with the ground there is for it."""
     asked: dict[str, WorkItem] = {}
     wanted = {noted.record.operation: noted.record for noted in job.requested}
-    for noted in job.repairs:
-        operation = noted.record.operation
+    stages = {noted.record.operation: noted.record.stage for noted in job.repairs}
+    for operation in job.works_done:
+        begun = stages.get(operation, job.stage + 1)
         speaking = [
             finding
             for finding in assessment.findings
-            if finding.calls_for == operation and finding.stage < noted.record.stage
+            if finding.calls_for == operation and finding.stage < begun
         ]
         grounds = [ground_of(strongest(speaking, operation))] if speaking else []
         if not grounds and operation in wanted:

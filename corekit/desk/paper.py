@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import hashlib
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -112,7 +113,10 @@ class PaperError(DeskError):
 
 
 def path_of(shop: ShopContext, name: str) -> Path:
-    return shop.folder / PAPERS / f"{name}.pdf"
+    """Where a paper is written: into the shop's folder, where `forget` reaches it; of a shop that may only be
+    read, into the folder one stands in.
+    """
+    return (Path.cwd() if shop.store.is_read_only else shop.folder / PAPERS) / f"{name}.pdf"
 
 
 #: Letters of a job's id in the names of its papers, and of a job's name.
@@ -152,18 +156,32 @@ def _short(id_: str) -> str:
     return id_[:_ID_LETTERS]
 
 
-def remove_papers(shop: ShopContext, job: Job) -> None:
-    """Delete every paper and draft of a job that is kept in the shop's folder."""
+def remove_papers(shop: ShopContext, job: Job) -> list[str]:
+    """Delete every paper and draft of a job that is kept in the shop's folder; gives in sentences what could
+    not be deleted.
+    """
     folder = shop.folder / PAPERS
     named = [
         *(invoice_name(noted.record.number) for noted in job.all(Issued)),
         *(draft_name(kind, name) for kind in DRAFTS for name in names_of(job)),
     ]
+    # An invoice in another form lies beside its paper: `invoice-2026-A0001.form.pdf`.
+    for name in named:
+        for path in folder.glob(f"{glob.escape(name)}.*"):
+            path.unlink(missing_ok=True)
     # What a job was called may have changed since its papers were made; its id has not.
     with_id = folder.glob(f"*-{_short(job.id)}-*.pdf")
+    left = []
     for path in (*(path_of(shop, name) for name in named), *with_id):
-        path.unlink(missing_ok=True)
-    sweep(folder, older_than=0.0)
+        try:
+            path.unlink(missing_ok=True)
+        except OSError as error:
+            left.append(f"{path} could not be deleted ({error.strerror or error}). Ask again.")
+    try:
+        sweep(folder, older_than=0.0)
+    except OSError as error:
+        left.append(f"What was left behind in {folder} could not be deleted ({error.strerror or error}).")
+    return left
 
 
 #: Kinds of paper that can be drafted.
@@ -207,7 +225,11 @@ def payments_of(job: Job) -> list[tuple[str, Money]]:
     work = max(
         (
             place[one]
-            for one in (*(noted.id for noted in job.repairs), *(noted.id for noted in job.all(Arrived)))
+            for one in (
+                *(noted.id for noted in job.repairs),
+                *(noted.id for noted in job.serviced),
+                *(noted.id for noted in job.all(Arrived)),
+            )
         ),
         default=-1,
     )

@@ -12,6 +12,7 @@ from . import recording
 from .context import ShopContext, request_of
 from .jobs import screen_origin
 from .payments import due
+from .rows import withdraw_entry
 
 
 def pay(shop: ShopContext, job: str, amount: Money, how: str, *, request_id: str = "") -> Money:
@@ -30,6 +31,29 @@ def pay(shop: ShopContext, job: str, amount: Money, how: str, *, request_id: str
     job = shop.store.find(job)
     request = request_of(request_id, {"pay": [amount.minor, amount.currency, how], "job": job})
     return _record(shop, job, Paid(amount=amount.minor, currency=amount.currency, how=how), request)
+
+
+def arrived(shop: ShopContext, job: str, announced: str, *, request_id: str) -> Money:
+    """Take money that was announced: it has arrived as it was said; gives what is still due.
+
+    Args:
+        announced: Id of the entry that announced it.
+
+    Raises:
+        PaymentError: it was not announced, or does not stand any more; it is more than is due.
+        RequestConflictError: the id is another request's.
+    """
+    job = shop.store.find(job)
+    request = request_of(request_id, {"arrived": announced, "job": job})
+    if request is not None and shop.store.outcome(request) is not None:
+        return due(shop, shop.store.job(job))
+    found = next((noted for noted in shop.store.job(job).announced if noted.id == announced), None)
+    if found is None:
+        raise PaymentError("This payment is not announced any more. Look at the payments again.")
+    record = Paid(amount=found.record.amount, currency=found.record.currency, how=found.record.how)
+    left = _record(shop, job, record, request)
+    withdraw_entry(shop, job, announced, "it has arrived", request_id=f"{request_id[:58]}-here")
+    return left
 
 
 def refund(shop: ShopContext, job: str, amount: Money, how: str, *, request_id: str = "") -> Money:

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -80,14 +80,24 @@ class TypedPart:
     quantity: str = "1"
     condition: str = "new"
     unit: str = ""
+    number: str = ""
+    tax: str = ""
+
+    @property
+    def is_filled(self) -> bool:
+        """True where a part was typed at all."""
+        return bool(self.name.strip() or self.price.strip())
 
 
-def write_price(prices: CurrentPrices, key: str, hours: str, parts: Sequence[TypedPart]) -> None:
+def write_price(
+    prices: CurrentPrices, key: str, hours: str, parts: Sequence[TypedPart], *, tax: str = ""
+) -> None:
     """Write what a piece of work takes into the price book, in place of what it said of it.
 
     Args:
-        key: Of an operation that an installed system declares.
-        hours, parts: As they were typed; a decimal comma is read as a point.
+        key: Of an operation that an installed system declares, or the name of own work.
+        hours, parts: As they were typed; a decimal comma is read as a point. tax: Rate of the labour; empty
+            for the usual one.
 
     Raises:
         VisitError: something of it cannot be used, each with the field's name: `hours`, `parts[0].price` …
@@ -100,8 +110,7 @@ def write_price(prices: CurrentPrices, key: str, hours: str, parts: Sequence[Typ
     except tomllib.TOMLDecodeError as error:
         raise DeskError(f"{PRICE_FILE} cannot be read as it is; nothing was changed: {error}") from error
     old = before.get("operations", {}).get(key, {})
-    filled = [part for part in parts if part.name.strip() or part.price.strip()]
-    block = _block(key, hours, filled, str(old.get("hazard", "")))
+    block = _block(key, hours, [part for part in parts if part.is_filled], tax, old)
     new = _with_block(text, key, block)
     try:
         after = tomllib.loads(new)
@@ -120,8 +129,14 @@ def write_price(prices: CurrentPrices, key: str, hours: str, parts: Sequence[Typ
     prices.refresh()
 
 
-def _block(key: str, hours: str, parts: Sequence[TypedPart], hazard: str) -> str:
-    lines = [f"[operations.{_quoted(key)}]", f"hours = {_quoted(_number(hours))}"]
+def _block(key: str, hours: str, parts: Sequence[TypedPart], tax: str, old: Mapping[str, Any]) -> str:
+    """The table of a piece of work; of what a form does not ask, the old one's hazard and its parts' deposits
+    stay.
+    """
+    lines = [f"[operations.{_quoted(key)}]", f"hours = {_quoted(_number(hours) or '0')}"]
+    if tax:
+        lines.append(f"tax = {_quoted(tax)}")
+    cores = {str(part.get("name")): str(part["core"]) for part in old.get("parts", ()) if "core" in part}
     rows = []
     for part in parts:
         typed = {
@@ -130,12 +145,14 @@ def _block(key: str, hours: str, parts: Sequence[TypedPart], hazard: str) -> str
             "quantity": _number(part.quantity) or "1",
             "condition": part.condition,
         }
-        if part.unit:
-            typed["unit"] = part.unit
+        optional = {"unit": part.unit, "number": part.number.strip(), "tax": part.tax}
+        typed |= {name: text for name, text in optional.items() if text}
+        if core := cores.get(part.name.strip()):
+            typed["core"] = core
         rows.append("{ " + ", ".join(f"{name} = {_quoted(text)}" for name, text in typed.items()) + " }")
     if rows:
         lines.append(f"parts = [ {', '.join(rows)} ]")
-    if hazard:
+    if hazard := str(old.get("hazard", "")):
         lines.append(f"hazard = {_quoted(hazard)}")
     return "\n".join(lines) + "\n"
 
@@ -152,7 +169,8 @@ def _quoted(text: str) -> str:
 
 def _with_block(text: str, key: str, block: str) -> str:
     """The file with this block in place of the operation's own; at its end where there is none."""
-    header = re.compile(rf"^[ \t]*\[operations\.[\"']{re.escape(key)}[\"']\][ \t]*(?:#.*)?$\n?", re.M)
+    quoted = f"(?:{re.escape(_quoted(key))}|'{re.escape(key)}')"
+    header = re.compile(rf"^[ \t]*\[operations\.{quoted}\][ \t]*(?:#.*)?$\n?", re.M)
     found = header.search(text)
     if found is None:
         return f"{text.rstrip()}\n\n{block}"

@@ -6,6 +6,9 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import attrs
+
+from ..files import write_over
 from ..model.document import Document, from_data
 from ..model.entry import jobs_of, utc_text
 from ..model.records import InvoiceIssued
@@ -13,7 +16,7 @@ from ..share import link
 from ..store.links import Link
 from .context import ShopContext
 from .errors import DeskError
-from .settings import PAGE_KEY_FILE
+from .settings import PAGE_ANSWERED_FILE, PAGE_KEY_FILE
 
 
 def link_of(shop: ShopContext, document_id: str, number: int) -> str:
@@ -40,12 +43,15 @@ def publish(shop: ShopContext, job: str | None = None) -> list[str]:
     their numbers.
 
     Raises:
+        NotOpenError: all were sent, and the address does not open some of them yet.
         PublishError: the target refuses or cannot be reached; what was sent before stays sent.
     """
+    from ..share.reader import NotOpenError
+
     if not shop.settings.page:
         return []
     only = shop.store.find(job) if job is not None else None
-    sent = []
+    sent, missing = [], list[NotOpenError]()
     for waiting in shop.store.waiting_invoices(only):
         entry = shop.store.books_entry(waiting)
         record = InvoiceIssued(**entry.body)
@@ -55,31 +61,85 @@ def publish(shop: ShopContext, job: str | None = None) -> list[str]:
             for known in shop.store.links(record.document_id)
             if not (known.published_at or known.revoked)
         ]
-        for known in unsent:
-            send(shop, known, from_data(record.document), jobs_of(entry))
+        try:
+            for known in unsent:
+                send(shop, known, from_data(record.document), jobs_of(entry))
+        except NotOpenError as error:  # it lies where it is to be served: so may the others
+            missing.append(error)
+            continue
         if unsent:
             sent.append(record.number)
+    if missing:
+        more = f" So it is with {len(missing) - 1} more." if len(missing) > 1 else ""
+        raise NotOpenError(f"{missing[0]}{more}", later=True)
     return sent
 
 
 def send(
     shop: ShopContext, known: Link, document: Document, jobs: Sequence[str], *, until: datetime | None = None
 ) -> None:
-    """Publish a document under one link; it counts as published when it was fetched back from there.
+    """Publish a document under one link; it counts as published when it was fetched back from the address
+    that is printed.
 
     Args:
         until: When its page goes, where the link itself has no end.
+
+    Raises:
+        NotOpenError: it was sent, and the address does not open it yet.
+        PublishError: it could not be sent.
     """
-    from ..share.published import fetch_back, publish_to, seal_envelope
+    from ..share.published import publish_to, seal_envelope
 
     target, bearer = target_of(shop)
-    now = shop.clock()
     expires = datetime.fromisoformat(known.expires) if known.expires else until
-    envelope = seal_envelope(document, published=now, expires=expires)
+    envelope = seal_envelope(document, published=shop.clock(), expires=expires)
     publish_to(target, known.token_hash, envelope, bearer)
-    fetch_back(target, token(shop, known.document_id, known.link), document, now)
+    if not shop.demo:  # a demo's address is this machine's own, where nobody need be serving yet
+        _fetch_back(shop, token(shop, known.document_id, known.link), document)
     with shop.store.transaction(*jobs) as transaction:
         transaction.mark_published(known.token_hash)
+
+
+def _fetch_back(shop: ShopContext, code: str, document: Document) -> None:
+    from ..share.reader import fetch_back
+
+    fetch_back(shop.settings.page, code, document)
+    note_answer(shop.folder, shop.settings.page)
+
+
+def page_problem(folder: Path, address: str) -> str:
+    """Why the codes of a shop's papers open nothing yet, as seen from here; empty where a page answers at the
+    address, which is kept in mind.
+    """
+    from ..share import reader
+
+    problem = reader.page_problem(address)
+    if not problem:
+        note_answer(folder, address)
+    return problem
+
+
+def note_answer(folder: Path, address: str) -> None:
+    """Keep in mind that the page answered at its address."""
+    if not _has_answered(folder, address):
+        write_over(folder / PAGE_ANSWERED_FILE, address.encode("ascii"))
+
+
+def _has_answered(folder: Path, address: str) -> bool:
+    path = folder / PAGE_ANSWERED_FILE
+    return path.is_file() and path.read_text("ascii", "replace").strip() == address
+
+
+def with_page_note(shop: ShopContext, document: Document) -> Document:
+    """The Document, with what it says of its code where nothing ever answered at the page's address."""
+    if not shop.settings.page or shop.demo or _has_answered(shop.folder, shop.settings.page):
+        return document
+    return attrs.evolve(document, no_page=NO_PAGE)
+
+
+NO_PAGE = (
+    "When this was issued nothing answered at this address yet. Until it does, ask the shop for the readings."
+)
 
 
 def add_link(shop: ShopContext, number: str, *, days: int = 0) -> str:

@@ -8,7 +8,9 @@ import attrs
 
 from ..assess.assessment import Assessment
 from ..billing.approval import ApprovedWork
+from ..billing.book import PriceBook
 from ..billing.line import Line, from_data
+from ..billing.own_prices import book_for
 from ..billing.totals import totals
 from ..model.document import document_hash
 from ..model.job import Job
@@ -18,6 +20,11 @@ from ..report.cost import ground_words
 from .context import ShopContext
 from .estimating import Estimate, Terms, lines_of
 from .offerable import requested_work
+
+
+def prices_in(shop: ShopContext, job: Job) -> PriceBook:
+    """The prices that hold in a job: the book's, and its own in their place."""
+    return book_for(job, shop.prices)
 
 
 @attrs.frozen(kw_only=True)

@@ -52,6 +52,7 @@ _OBSERVED = frozenset(
         "ended",
         "approved",
         "repaired",
+        "serviced",
         "paid",
     }
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
@@ -13,12 +13,15 @@ import attrs
 from ..billing.book import PriceBook
 from ..billing.price_file import read_price_book
 from ..datafile import needed, read_toml, structured, table
+from ..errors import InputError
 from ..fault import DataFault, DataFileError, Faults, Place, any_of, near, path_text, quoted
 from ..intake.datasheet import Datasheet
 from ..intake.declared import Declared
 from ..intake.form import InstrumentRow
 from ..jurisdictions import CODE, general, jurisdictions
+from ..model.account_number import read_bic, read_iban
 from ..model.jurisdiction import Jurisdiction, described
+from ..model.own_work import is_own_work
 from ..model.records import Instrument
 from ..plugin.host import Plugins
 from ..plugin.setting import SettingError, setting_value
@@ -29,6 +32,8 @@ from .errors import DeskError
 SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"
 PAGE_KEY_FILE = "keys/page.key"
 SIGNING_KEY_FILE = "keys/sign.key"
+#: Holds the page address once something has answered there as a page.
+PAGE_ANSWERED_FILE = "page.answered"
 PAPERS, PUBLISHED, BACKUPS = "papers", "published", "backups"
 NUMBER_PATTERN = "{year}-{device}{place:04}"
 #: So long an estimate holds where the shop says nothing else, and at most.
@@ -107,6 +112,8 @@ class ShopFile:
     number: str = NUMBER_PATTERN
     guarantee: str = ""
     pays_by: str = ""
+    iban: str = ""
+    bic: str = ""
     decimal: DecimalMark = DecimalMark.EITHER
     estimate_days: int = ESTIMATE_DAYS
     jurisdiction: str = ""
@@ -170,6 +177,8 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             f"years from 0 to {LONGEST_RETENTION}",
             str(RETENTION_YEARS),
         )
+    iban = _read(("iban",), form.iban, read_iban, "BE72 0000 0000 1616", faults)
+    bic = _read(("bic",), form.bic, read_bic, "ABCDBE22", faults)
     instruments, usual = _instruments(form, faults)
     faults.refuse(data, str(path))
     return Settings(
@@ -180,6 +189,8 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             tax_id=form.tax_id,
             guarantee=form.guarantee,
             pays_by=form.pays_by,
+            iban=iban,
+            bic=bic,
             registration=form.registration,
             mechanic=form.mechanic,
         ),
@@ -202,6 +213,15 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             for name, rows in form.plugins.items()
         },
     )
+
+
+def _read(path: Place, text: str, read: Callable[[str], str], example: str, faults: Faults) -> str:
+    """What is said of the account as it is kept; empty where nothing is, or it is a fault."""
+    try:
+        return read(text) if text.strip() else ""
+    except InputError as error:
+        faults.add(path, str(error), "as it stands on your bank's papers", quoted(example))
+        return ""
 
 
 def read_prices(folder: Path) -> PriceBook:
@@ -282,14 +302,21 @@ def with_settings(plugins: Plugins, settings: Settings) -> Plugins:
     return attrs.evolve(plugins, said=said) if said else plugins
 
 
-def declared(plugins: Plugins, settings: Settings, currency: str) -> Declared:
+def declared(plugins: Plugins, settings: Settings, currency: str, book: PriceBook | None = None) -> Declared:
     """What a visit file of this shop may speak of.
+
+    Args:
+        book: For the tax rates and the work of the shop's own that it prices.
 
     Raises:
         DataFileError: an instrument is said to be the usual one for something that is no reading of an
             installed system. What belongs to a system that is not installed waits until it is.
     """
-    known = Declared.of(plugins, settings.instruments, currency, settings.usual, settings.decimal)
+    known = attrs.evolve(
+        Declared.of(plugins, settings.instruments, currency, settings.usual, settings.decimal),
+        rates=tuple(book.rates) if book is not None else None,
+        own_work=tuple(filter(is_own_work, book.operations)) if book is not None else (),
+    )
     faults = []
     for key, name in settings.usual.items():
         if key not in plugins.measurands and key.partition(".")[0] in plugins.systems:

@@ -25,11 +25,12 @@ from .settings import (
     SIGNING_KEY_FILE,
     STORE_FILE,
 )
+from .shop_files import ShopAnswers, change
 
 
 @attrs.frozen(kw_only=True)
 class Answers:
-    """What `corekit init` asks."""
+    """What `corekit init` asks; `more`: what a shop may say later as well."""
 
     name: str
     address: tuple[str, ...]
@@ -38,6 +39,7 @@ class Answers:
     tax_id: str = ""
     zone: str = ""
     jurisdiction: str = ""
+    more: ShopAnswers = ShopAnswers()
 
 
 def set_up(folder: Path, answers: Answers) -> list[Path]:
@@ -64,6 +66,7 @@ def set_up(folder: Path, answers: Answers) -> list[Path]:
         "jurisdiction": _quoted(answers.jurisdiction),
         "currency": _quoted(answers.currency),
     }
+    is_new = not folder.exists()
     folder.mkdir(parents=True, exist_ok=True)
     written = []
     for name in (SHOP_FILE, PRICE_FILE):
@@ -73,8 +76,31 @@ def set_up(folder: Path, answers: Answers) -> list[Path]:
         path = folder / name
         path.write_text(text, "utf-8")
         written.append(path)
+    try:
+        change(folder, answers.more)
+    except BaseException:  # an answer that cannot be used leaves nothing behind
+        for path in written:
+            path.unlink()
+        if is_new:
+            folder.rmdir()
+        raise
     create_shop(folder, demo=False)
     return [*written, folder / STORE_FILE, folder / KEY_FILE]
+
+
+def is_shop(folder: Path) -> bool:
+    """True when there is a shop in the folder, or what is left of one."""
+    return (folder / STORE_FILE).exists() or (folder / SHOP_FILE).exists()
+
+
+def may_be_set_up(folder: Path) -> bool:
+    """True when there is no shop in the folder and nothing of anybody's: it is not there, is empty, or holds
+    only what the screens keep of who may come in.
+    """
+    if is_shop(folder):
+        return False
+    kept = {KEY_FILE.partition("/")[0]}
+    return not folder.exists() or {path.name for path in folder.iterdir()} <= kept
 
 
 def no_shop_yet(folder: Path) -> None:
@@ -83,7 +109,7 @@ def no_shop_yet(folder: Path) -> None:
     Raises:
         DeskError: there is a shop in it already.
     """
-    if (folder / STORE_FILE).exists() or (folder / SHOP_FILE).exists():
+    if is_shop(folder):
         raise DeskError(
             f"{folder} is a shop already; nothing was changed. Edit {SHOP_FILE} and {PRICE_FILE} there."
         )

@@ -58,6 +58,8 @@ class Declared:
         usual: Measurand key → name of the shop's instrument that its readings are taken with when they name
             none.
         currency: The shop's, for payments (ISO 4217); a file states amounts without one.
+        rates: Names of the tax rates of the shop's price book; None where it is not known here.
+        own_work: Names of the shop's own work that its price book or the job speaks of.
         decimal: The mark in the shop's numbers, `.` or `,`; empty when both are usual.
     """
 
@@ -73,6 +75,8 @@ class Declared:
     currency: str = ""
     usual: Mapping[str, str] = attrs.field(factory=dict)
     decimal: str = ""
+    rates: tuple[str, ...] | None = None
+    own_work: tuple[str, ...] = ()
 
     @classmethod
     def of(

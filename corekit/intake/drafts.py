@@ -20,7 +20,7 @@ from ..model.records import Fitted, Seen, body_of
 from ..units import TypedError
 from .declared import Declared
 from .examination import Examination
-from .form import InstrumentRow, VisitForm
+from .form import InstrumentRow, OriginRow, VisitForm
 
 _FARTHEST = 5e9  # m; five million kilometres, more than any vehicle drove
 
@@ -55,8 +55,9 @@ class Drafts:
     """The drafts and the faults of a form, while it is read.
 
     `stage`: how many repairs came before. `used`: what was read with each instrument. `codes`: what each list
-    of a stage held so far. `usual`: which instrument is meant where a reading names none. `folder`: where the
-    files lie that the form names; None where it is no file itself.
+    of a stage held so far. `named`: own work that was asked for so far. `usual`: which instrument is meant
+    where a reading names none. `folder`: where the files lie that the form names; None where it is no file
+    itself.
     """
 
     def __init__(
@@ -70,6 +71,7 @@ class Drafts:
         self.remarks: list[str] = []
         self.unread: dict[str, list[Place]] = {}
         self.stage = 0
+        self.named: list[str] = []
         self.counts: Counter[str] = Counter()
         self.instruments: dict[str, InstrumentRow] = {
             name: row for name, row in (form.instruments or {}).items() if row is not None
@@ -314,6 +316,11 @@ class Drafts:
 
 def personal(kind: str, text: str | None) -> PersonalText | None:
     return PersonalText(kind, text) if text else None
+
+
+def origin_words(row: OriginRow | None) -> PersonalText | None:
+    """Where a row comes from that nobody typed; a file's name may name a person."""
+    return personal("words", row.words if row is not None else None)
 
 
 def words_of(text: str) -> str:

@@ -12,7 +12,7 @@ from ..model.measurand import answers_of
 from ..model.records import CodesRead, Measured, Seen, Setup, Specified, body_of
 from ..model.trouble import CodeError, read_code
 from .datasheet import Datasheet
-from .drafts import Unread, personal, words_of
+from .drafts import Unread, origin_words, personal, words_of
 from .form import CodesRow, InstrumentRow, ReadingForm, SeenRow, SetupValue, SpecificationRow, StepRow
 from .record_rows import RecordRows
 
@@ -182,6 +182,7 @@ class Evidence(RecordRows):
             half_width=read.half_width,
             loosely=read.loosely,
             usual=bool(instrument) and row.with_ is None,
+            origin=origin_words(row.origin),
         )
         self._say(
             "measured",
@@ -287,7 +288,7 @@ class Evidence(RecordRows):
                 self.faults.add((*path, state), f"{code} is given twice", "each code once", "it once")
             if reason is None:
                 self._read_again((*path, state), state, codes)
-            record = CodesRead(stage=self.stage, state=state, codes=codes)
+            record = CodesRead(stage=self.stage, state=state, codes=codes, origin=origin_words(row.origin))
             self._say(
                 "codes",
                 f"{stage_name(self.stage)}/codes/{state}",

@@ -16,10 +16,13 @@ from typing import Any
 
 from ..datafile import refuse, text_of, toml_of
 from ..fault import DataFileError, Faults, Place
+from ..signs import LONGEST, steering
 from .fault import VisitError
 
 DEEPEST = 12  # the form itself is seven deep
-LONGEST = 4000  # characters of one text
+_DEEPEST_OF_ALL = 60  # from here on nothing else of a file is looked at
+#: Of a visit: steps, rows and tables in all, keys of one table. A long one has a few dozen of each.
+MOST_STEPS, MOST_TABLES, MOST_KEYS = 2000, 6000, 1000
 
 
 def read_data(source: Path | bytes) -> dict[str, Any]:
@@ -51,9 +54,40 @@ def parsed(source: Path | bytes) -> dict[str, Any]:
     try:
         text = text_of(source, "a visit file")
         as_json = (isinstance(source, Path) and source.suffix.lower() == ".json") or text.lstrip()[:1] == "{"
-        return _json(text) if as_json else toml_of(text)
+        return _bounded(_json(text) if as_json else toml_of(text))
     except DataFileError as error:
         raise VisitError(error.faults, source.name if isinstance(source, Path) else "") from error
+
+
+def _bounded(data: dict[str, Any]) -> dict[str, Any]:
+    """The same, where it is neither too deep nor too long for whatever looks at it.
+
+    Raises:
+        DataFileError: it is.
+    """
+    level: list[Any] = [data]
+    tables = 0
+    for _ in range(_DEEPEST_OF_ALL):
+        for item in level:
+            if isinstance(item, Mapping) and len(item) > MOST_KEYS:
+                refuse("file", f"has a table of {len(item)} keys", f"at most {MOST_KEYS} in one")
+        tables += sum(isinstance(item, Mapping) for item in level)
+        level = [
+            inner
+            for item in level
+            for inner in (item.values() if isinstance(item, Mapping) else item)
+            if isinstance(inner, (dict, list))
+        ]
+        if not level:
+            break
+    else:
+        refuse("file", "is nested too deeply", "the form of a visit file")
+    steps = data.get("step")
+    if isinstance(steps, list) and len(steps) > MOST_STEPS:
+        refuse("step", f"has {len(steps)} rows", f"at most {MOST_STEPS} steps", "a file for each visit")
+    if tables > MOST_TABLES:
+        refuse("file", f"has {tables} rows", f"at most {MOST_TABLES}", "a file for each visit")
+    return data
 
 
 def looked_over(data: dict[str, Any]) -> dict[str, Any]:
@@ -134,29 +168,12 @@ def _look_at(path: Place, item: Any, faults: Faults) -> None:
         faults.add(path, f"{item} is not a number", "text in quotes")
     elif isinstance(item, str):
         _look_at_text(path, item, faults)
-    if path and isinstance(path[-1], str) and (strange := _strange(path[-1])):
+    if path and isinstance(path[-1], str) and (strange := steering(path[-1])):
         faults.add(path, f"the key has the character {strange} in it", "a plain key")
 
 
 def _look_at_text(path: Place, text: str, faults: Faults) -> None:
     if len(text) > LONGEST:
         faults.add(path, f"has {len(text)} characters", f"at most {LONGEST} characters")
-    if strange := _strange(text.replace("\n", "").replace("\r", "").replace("\t", "")):
+    if strange := steering(text.replace("\n", "").replace("\r", "").replace("\t", "")):
         faults.add(path, f"has the character {strange} in it", "text that can be printed")
-
-
-def _strange(text: str) -> str:
-    """The first character that no text has: a control character, half of a pair, or one that turns the
-    writing round.
-    """
-    for sign in text:
-        code = ord(sign)
-        if (
-            code < 0x20
-            or 0x7F <= code < 0xA0
-            or 0xD800 <= code <= 0xDFFF
-            or 0x202A <= code <= 0x202E
-            or 0x2066 <= code <= 0x2069
-        ):
-            return f"U+{code:04X}"
-    return ""

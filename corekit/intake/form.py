@@ -16,6 +16,7 @@ class CustomerRow:
     name: str | None = None
     phone: str | None = None
     address: str | None = None
+    email: str | None = None
     tax_number: str | None = None
 
 
@@ -71,6 +72,26 @@ class SetupValue:
 
 
 @table
+class OriginRow:
+    """Where a row comes from that nobody typed: a file with its hash and a stretch of it, or the bus and the
+    control unit.
+    """
+
+    file: str | None = None
+    sha256: str | None = None
+    lines: str | None = None
+    time: str | None = None
+    bus: str | None = None
+    said: str | None = None
+
+    @property
+    def words(self) -> str:
+        lines = f"lines {self.lines}" if self.lines else ""
+        digest = f"SHA-256 {self.sha256}" if self.sha256 else ""
+        return ", ".join(filter(None, (self.file, self.bus, self.said, lines, self.time, digest)))
+
+
+@table
 class ReadingForm:
     of: str | None = None
     place: str | None = None
@@ -79,16 +100,21 @@ class ReadingForm:
     range_: str | None = None
     confirmed: bool | None = None
     taken: Moment | None = None
+    origin: OriginRow | None = None
     withdrawn: str | None = None
 
 
 @table
 class RecordRow:
-    """A record; each point is `"0 s: 2.1 A"` or `["0 s", "2.1 A"]`."""
+    """A record; each point is `"0 s: 2.1 A"` or `["0 s", "2.1 A"]`.
+
+    `content` is what stands in the file, where it does not lie beside the visit file.
+    """
 
     of: str | None = None
     place: str | None = None
     file: str | None = None
+    content: str | None = None
     points: list[Words | None] | None = None
     units: list[str | None] | None = None
     decimal: str | None = None
@@ -96,6 +122,7 @@ class RecordRow:
     range_: str | None = None
     confirmed: bool | None = None
     taken: Moment | None = None
+    origin: OriginRow | None = None
     withdrawn: str | None = None
 
 
@@ -122,15 +149,44 @@ class CodesRow:
     permanent: list[str | None] | None = None
     cannot: str | None = None
     taken: Moment | None = None
+    origin: OriginRow | None = None
     withdrawn: str | None = None
 
 
 @table
 class RequestedStep:
     operation: str | None = None
+    work: str | None = None
     ground: str | None = None
     because: str | None = None
     of: str | None = None
+    withdrawn: str | None = None
+
+
+@table
+class ServicedStep:
+    work: str | None = None
+    taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@table
+class PricedPartRow:
+    name: str | None = None
+    price: str | None = None
+    quantity: str | None = None
+    unit: str | None = None
+    number: str | None = None
+    condition: str | None = None
+    tax: str | None = None
+
+
+@table
+class PricedStep:
+    operation: str | None = None
+    hours: str | None = None
+    tax: str | None = None
+    parts: list[PricedPartRow | None] | None = None
     withdrawn: str | None = None
 
 
@@ -175,6 +231,22 @@ class ArrivedStep:
     odometer: Quantity | None = None
     same_trip_as: str | None = None
     taken: Moment | None = None
+    withdrawn: str | None = None
+
+
+@table
+class PlannedStep:
+    on: Day | None = None
+    time: str | None = None
+    place: str | None = None
+    what: str | None = None
+    withdrawn: str | None = None
+
+
+@table
+class RecalledStep:
+    on: Day | None = None
+    what: str | None = None
     withdrawn: str | None = None
 
 
@@ -279,8 +351,12 @@ class StepRow:
     tried: TriedStep | None = None
     complaint_again: ComplaintAgainStep | None = None
     requested: RequestedStep | None = None
+    planned: PlannedStep | None = None
+    recalled: RecalledStep | None = None
     started: StartedStep | None = None
     repaired: dict[str, Quantity | None] | None = None
+    serviced: ServicedStep | None = None
+    priced: PricedStep | None = None
     waived: WaivedStep | None = None
     charged: ChargedStep | None = None
     approved_more: ApprovedMoreStep | None = None

@@ -31,8 +31,8 @@ from .visit import JOB, Reader, VisitFile
 _TABLES = frozenset({"vehicle", "customer", "traits", "instruments", "specification"})
 #: Without these a reading is one of no named instrument, which is trusted less.
 _INSTRUMENT = ("with", "range")
-#: More rounds than a file can need: each sets at least one row aside.
-_ROUNDS = 10_000
+#: A file with more odd rows than this is of another kind, and is refused as a whole.
+_ASIDE_AT_MOST = 200
 
 
 def read_for_check(source: Path | bytes, declared: Declared) -> VisitFile:
@@ -49,7 +49,7 @@ def read_for_check(source: Path | bytes, declared: Declared) -> VisitFile:
     name = source.stem if isinstance(source, Path) and JOB.fullmatch(source.stem) else "visit"
     whole = parsed(source)
     sifted = _Sifted(copy.deepcopy(whole))
-    for _ in range(_ROUNDS):
+    while True:
         sifted.data.setdefault("job", name)
         faults = Faults()
         look_over(sifted.data, faults)
@@ -99,7 +99,10 @@ class _Sifted:
     unknown_repairs: dict[int, str] = attrs.field(factory=dict)
 
     def take_out(self, faults: Faults) -> bool:
-        """Set aside whatever these faults are about; False where that is the whole file."""
+        """Set aside whatever these faults are about; False where that is the whole file, or much of it."""
+        if len(self.aside.found) + len(faults.found) > _ASIDE_AT_MOST:
+            self.aside.found += [one for one in faults.found if one[0] not in self.aside.places]
+            return False
         self.aside.found += [
             one for one in faults.found if not self._follows(one[0]) and one not in self.aside.found
         ]

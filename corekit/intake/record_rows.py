@@ -13,7 +13,7 @@ from ..model.job import stage_name
 from ..model.records import Recorded, body_of
 from ..model.sampling import LEAST_SAMPLES, MOST_SAMPLES, Sampling
 from ..units import TypedError
-from .drafts import Drafts, Unread, personal
+from .drafts import Drafts, Unread, origin_words, personal
 from .form import RecordRow
 from .samples import Samples, SamplesError, points_rise, read_samples
 
@@ -65,6 +65,7 @@ class RecordRows(Drafts):
             typed=[list(point) for point in taken.typed],
             file=personal("words", taken.file),
             sha256=found.sha256,
+            origin=origin_words(row.origin),
         )
         self._say(
             "recorded",
@@ -88,7 +89,7 @@ class RecordRows(Drafts):
                 got, expected = "has no samples", "file or points"
                 self.faults.add(path, got, expected, f'file = "drain.csv", or points = {_POINTS}')
             return None
-        for name, value in (("units", row.units), ("decimal", row.decimal)):
+        for name, value in (("units", row.units), ("decimal", row.decimal), ("content", row.content)):
             if row.file is None and value is not None:
                 self.faults.add(
                     (*path, name), "belongs to a file", "points with their units", f"points = {_POINTS}"
@@ -143,7 +144,8 @@ class RecordRows(Drafts):
 
     def _from_file(self, path: Place, row: RecordRow, sampling: Sampling) -> _Taken | None:
         name = row.file or ""
-        content = self._content((*path, "file"), name)
+        at = (*path, "file")
+        content = self._sent(at, row.content) if row.content is not None else self._content(at, name)
         given = self._units((*path, "units"), row.units, sampling)
         if row.decimal is not None:
             self._one_of((*path, "decimal"), row.decimal, "a decimal mark", "the decimal mark", (".", ","))
@@ -177,6 +179,14 @@ class RecordRows(Drafts):
                 kind = units.unit(unit).kind
                 self.faults.add((*path, n), f"{quoted(text or '')} is no unit of {kind}", unit, quoted(unit))
         return found if len(found) == 2 else None
+
+    def _sent(self, path: Place, text: str) -> bytes | None:
+        """The content of a file that was sent along; None with a fault."""
+        content = text.encode("utf-8", "surrogatepass")
+        if len(content) > LARGEST:
+            self.faults.add(path, "its content is larger than 1 MiB", "a file of at most 1 MiB")
+            return None
+        return content
 
     def _content(self, path: Place, name: str) -> bytes | None:
         """The content of a file beside the visit file; None with a fault."""

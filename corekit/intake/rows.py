@@ -15,6 +15,7 @@ from ..datafile import LARGEST, structured
 from ..fault import DataFault, Faults
 from ..model.entry import Entry
 from ..model.job import Job
+from ..model.own_work import is_own_work
 from ..model.records import Customer, Opened, Vehicle, body_of
 from .declared import Declared
 from .drafts import personal
@@ -108,6 +109,8 @@ class _Rows(Reader):
         self.job, self.name, self.demo, self.corrects = job, name, demo, corrects
         self.setup_alone = corrects is not None and corrects.kind == "setup"
         self.stage = _stage(job, corrects)
+        if job is not None:
+            self.named += filter(is_own_work, (noted.record.operation for noted in job.requested))
 
     def _opened(self, form: VisitForm) -> None:
         """A new job begins. Of one that has begun, the complaint may be said later, or corrected."""

@@ -148,7 +148,7 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             return
         given = {
             name: self._full(("customer", name), getattr(row, name))
-            for name in ("name", "phone", "address", "tax_number")
+            for name in ("name", "phone", "address", "email", "tax_number")
         }
         if not any(given.values()) and not any(self.faults.at(("customer", name)) for name in given):
             self.faults.add(
@@ -246,8 +246,12 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             "tried",
             "complaint_again",
             "requested",
+            "planned",
+            "recalled",
             "started",
             "repaired",
+            "serviced",
+            "priced",
             "waived",
             "charged",
             "approved_more",
@@ -271,8 +275,9 @@ class Reader(Evidence, WorkRows, ComplaintRows):
                 path,
                 "is empty",
                 "arrived, remarked, approved, setup, readings, records, seen, codes, tried, complaint_again,"
-                " requested, started, repaired, waived, charged, approved_more, old_parts,"
-                " discounted, paid, refunded, announced, written_off, left or ended",
+                " requested, planned, recalled, started, repaired, serviced, priced, waived, charged,"
+                " approved_more, old_parts, discounted, paid, refunded, announced, written_off, left"
+                " or ended",
             )
         if "repaired" in groups and len(groups) > 1:
             others = any_of(name for name in groups if name != "repaired")
@@ -296,10 +301,18 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             self._tried((*path, "tried"), step.tried)
         if step.complaint_again is not None:
             self._complaint_again((*path, "complaint_again"), step.complaint_again)
+        if step.planned is not None:
+            self._planned((*path, "planned"), step.planned)
+        if step.recalled is not None:
+            self._recalled((*path, "recalled"), step.recalled)
         if step.started is not None:
             self._started((*path, "started"), step.started)
         if step.repaired is not None:
             self._repaired((*path, "repaired"), step.repaired)
+        if step.serviced is not None:
+            self._serviced((*path, "serviced"), step.serviced)
+        if step.priced is not None:
+            self._priced((*path, "priced"), step.priced)
         if step.waived is not None:
             self._waived((*path, "waived"), step.waived)
         if step.charged is not None:

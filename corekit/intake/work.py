@@ -6,9 +6,11 @@ import re
 from collections.abc import Mapping
 from decimal import Decimal
 
+from ..errors import InputError
 from ..fault import Place, any_of, path_text, quoted
 from ..model.job import stage_name
 from ..model.money import Money, minor_digits
+from ..model.own_work import is_own_work, own_work_name
 from ..model.records import (
     ENDED_HOW,
     LEFT_BECAUSE,
@@ -23,9 +25,12 @@ from ..model.records import (
     Ended,
     Left,
     Paid,
+    Planned,
+    Recalled,
     Remarked,
     Repaired,
     Requested,
+    Serviced,
     Started,
     Waived,
     WrittenOff,
@@ -41,16 +46,24 @@ from .form import (
     EndedStep,
     LeftStep,
     PaidStep,
+    PlannedStep,
+    PricedStep,
+    RecalledStep,
     RemarkedStep,
     RequestedStep,
+    ServicedStep,
     StartedStep,
     WaivedStep,
     WrittenOffStep,
 )
+from .prices import PriceRows
 
 _AMOUNT = re.compile(r"(?P<whole>[0-9]{1,9})(?:\.(?P<point>[0-9]{1,3})|,(?P<comma>[0-9]{1,2}))?")
+_TIME = re.compile(r"(?:[01]?[0-9]|2[0-3]):[0-5][0-9]")
 _LONGEST_WAIT = 14 * 86400.0  # s; a part left to rest, or a leak watched, over two weeks
 _LONGEST_NUMBER = 40  # characters of an invoice's number
+# It is printed and published, so it holds no words.
+_NUMBER = re.compile(rf"(?=.*[0-9])[A-Za-z0-9./_-]{{1,{_LONGEST_NUMBER}}}")
 LONGEST_CAUSE = 80  # characters that say what was wrong: a line on the first sheet
 
 
@@ -58,7 +71,7 @@ class WorkRows(Drafts):
     """Rows about work, money, waiting and the end."""
 
     def _requested(self, path: Place, row: RequestedStep) -> None:
-        operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
+        key = self._own_named(path, row) if row.work is not None else self._work(path, row.operation)
         ground = self._one_of((*path, "ground"), row.ground, "a ground", "why it is done", REQUESTED_ON)
         because = self._full((*path, "because"), row.because)
         if row.ground == "judgement" and not because and not self.faults.at((*path, "because")):
@@ -72,9 +85,70 @@ class WorkRows(Drafts):
             (*path, "of"), row.of, needed=ground == "rework", only_for=f"the ground {quoted('rework')}"
         )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
-        if operation is not None:
-            record = Requested(operation=operation.key, ground=ground, because=because or "", invoice=invoice)
-            self._say("requested", f"requested/{operation.key}", body_of(record), path, withdrawn=reason)
+        if key:
+            record = Requested(operation=key, ground=ground, because=because or "", invoice=invoice)
+            self._say("requested", f"requested/{key}", body_of(record), path, withdrawn=reason)
+
+    def _own_named(self, path: Place, row: RequestedStep) -> str:
+        """The name of work that no system declares; asked for, it is known from here on."""
+        if row.operation is not None:
+            self.faults.add((*path, "work"), "there is an operation beside it", "one of the two")
+        try:
+            name = own_work_name(row.work or "")
+        except InputError as error:
+            self.faults.add((*path, "work"), str(error), "", '"Oil change"')
+            return ""
+        # The name as it is known already, so that one work has one price whoever types it.
+        name = next((own for own in self._own_work() if own.casefold() == name.casefold()), name)
+        self.named.append(name)
+        return name
+
+    def _own_work(self) -> list[str]:
+        """Names of all work of the shop's own that is known here."""
+        return [*self.named, *self.declared.own_work]
+
+    def _work(self, path: Place, key: str | None, field: str | int = "operation") -> str:
+        """The key of an operation, or the name of own work; empty with a fault."""
+        own = next((name for name in self._own_work() if name.casefold() == (key or "").casefold()), "")
+        if own:
+            return own
+        if key and is_own_work(key):
+            self.faults.add(
+                (*path, field),
+                f"{quoted(key)} is neither the key of an operation nor work that was asked for",
+                "the key of an operation, system.name, or own work that was asked for",
+                f"requested = {{ work = {quoted(key)}, … }} in an earlier step",
+            )
+            return ""
+        operation = self._known((*path, field), key, "an operation", self.declared.operations)
+        return operation.key if operation is not None else ""
+
+    def _serviced(self, path: Place, row: ServicedStep) -> None:
+        """Work of the shop's own was done; it opens no stage, because no reading rests on it."""
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        if not self._given((*path, "work"), row.work, "the name of the work", '"Oil change"'):
+            return
+        key = self._work(path, row.work, "work")
+        if key and not is_own_work(key):
+            got = f"{quoted(key)} is an operation of a system"
+            self.faults.add((*path, "work"), got, "own work", f"repaired = {{ operation = {quoted(key)} }}")
+        elif key:
+            record = Serviced(operation=key, stage=self.stage)
+            self._say(
+                "serviced",
+                f"serviced/{key}",
+                body_of(record),
+                path,
+                taken=row.taken,
+                withdrawn=reason,
+            )
+
+    def _priced(self, path: Place, row: PricedStep) -> None:
+        key = self._work(path, row.operation)
+        record = PriceRows(self.faults, self.declared.rates).read(path, row, key)
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        if key:
+            self._say("priced", f"priced/{key}", body_of(record), path, withdrawn=reason)
 
     def _started(self, path: Place, row: StartedStep) -> None:
         measurand = self._known((*path, "of"), row.of, "a reading", self.declared.measurands)
@@ -176,10 +250,7 @@ class WorkRows(Drafts):
                     quoted("goodwill"),
                 )
         else:
-            operation = self._known(
-                (*path, "operation"), row.operation, "an operation", self.declared.operations
-            )
-            what = operation.key if operation is not None else ""
+            what = self._work(path, row.operation)
         record = Waived(
             because=because, invoice=invoice, **{"charge" if row.charge is not None else "operation": what}
         )
@@ -192,7 +263,7 @@ class WorkRows(Drafts):
         total = self._amount((*path, "total"), row.total)
         for n, key in enumerate(row.declined or []):
             if key is not None:
-                self._known((*path, "declined", n), key, "an operation", self.declared.operations)
+                self._work((*path, "declined"), key, n)
         declined = tuple(key for key in row.declined or [] if key is not None)
         said = {name: getattr(row, name) or "" for name in ("estimate", "by", "how", "taken")}
         self.steps.append(
@@ -200,7 +271,7 @@ class WorkRows(Drafts):
         )
 
     def _charged(self, path: Place, row: ChargedStep) -> None:
-        operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
+        work = self._work(path, row.operation)
         self._given((*path, "because"), row.because, "the reason, as it is printed", '"a seized bolt"')
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         part = self._full((*path, "part"), row.part) or ""
@@ -213,18 +284,18 @@ class WorkRows(Drafts):
             self.faults.add((*path, key), f"is {number}", "from 0 to below 100000")
         if number is not None and -int(number.as_tuple().exponent) > 3:
             self.faults.add((*path, key), f"{number} has more than 3 decimals", "at most 3")
-        if operation is not None:
+        if work:
             record = Charged(
-                operation=operation.key,
+                operation=work,
                 because=" ".join((row.because or "").split()),
                 part=part,
                 **{key: f"{number:f}" if number is not None else ""},
             )
-            what = f"charged/{operation.key}/{part}" if part else f"charged/{operation.key}"
+            what = f"charged/{work}/{part}" if part else f"charged/{work}"
             self._say("charged", what, body_of(record), path, withdrawn=reason)
 
     def _approved_more(self, path: Place, row: ApprovedMoreStep) -> None:
-        operation = self._known((*path, "operation"), row.operation, "an operation", self.declared.operations)
+        work = self._work(path, row.operation)
         self._given((*path, "by"), row.by, "who approved", '"customer"')
         self._given((*path, "how"), row.how, "how", '"by phone, 14:10"')
         self._given((*path, "because"), row.because, "what for, as it is printed", '"a seized bolt"')
@@ -232,16 +303,16 @@ class WorkRows(Drafts):
         if amount == 0:
             self.faults.add((*path, "amount"), "is nothing", "how much more, tax included")
         reason = self._full((*path, "withdrawn"), row.withdrawn)
-        if operation is not None:
+        if work:
             record = ApprovedMore(
-                operation=operation.key,
+                operation=work,
                 amount=Money.of(amount or Decimal(0), self.declared.currency).minor,
                 currency=self.declared.currency,
                 by=row.by or "",
                 how=" ".join((row.how or "").split()),
                 because=" ".join((row.because or "").split()),
             )
-            what = f"approved_more/{operation.key}"
+            what = f"approved_more/{work}"
             self._say("approved_more", what, body_of(record), path, taken=row.taken, withdrawn=reason)
 
     def _paid(self, path: Place, row: PaidStep, said: str = "paid") -> None:
@@ -259,11 +330,7 @@ class WorkRows(Drafts):
         self._say(kind, said, body_of(record), path, taken=row.taken, withdrawn=reason)
 
     def _discounted(self, path: Place, row: DiscountedStep) -> None:
-        operation = None
-        if row.operation is not None:
-            operation = self._known(
-                (*path, "operation"), row.operation, "an operation", self.declared.operations
-            )
+        key = self._work(path, row.operation) if row.operation is not None else ""
         self._given((*path, "because"), row.because, "why, as it is printed", '"a customer of many years"')
         if self._given((*path, "percent"), row.percent, "by how much", '"10"'):
             percent = row.percent or Decimal(0)
@@ -272,7 +339,6 @@ class WorkRows(Drafts):
                     (*path, "percent"), f"is {percent}", "from above 0 to 100, two decimals", '"10"'
                 )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
-        key = operation.key if operation is not None else ""
         record = Discounted(
             percent=f"{row.percent or 0:f}", because=" ".join((row.because or "").split()), operation=key
         )
@@ -330,6 +396,27 @@ class WorkRows(Drafts):
             withdrawn=reason,
         )
 
+    def _planned(self, path: Place, row: PlannedStep) -> None:
+        self._given((*path, "on"), row.on, "the day", '"2026-12-03"')
+        if row.time is not None and _TIME.fullmatch(row.time.strip()) is None:
+            got = f"{quoted(row.time)} is no time of day"
+            self.faults.add((*path, "time"), got, "hours and minutes", '"09:30"')
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        record = Planned(
+            on=row.on or "",
+            time=(row.time or "").strip().zfill(5) if row.time else "",
+            place=personal("address", row.place),
+            what=personal("note", row.what),
+        )
+        self._say("planned", "planned", body_of(record), path, withdrawn=reason)
+
+    def _recalled(self, path: Place, row: RecalledStep) -> None:
+        self._given((*path, "on"), row.on, "the day from which on", '"2027-05-29"')
+        self._given((*path, "what"), row.what, "what is to be looked at again", '"brake fluid again"')
+        reason = self._full((*path, "withdrawn"), row.withdrawn)
+        record = Recalled(on=row.on or "", what=personal("note", row.what))
+        self._say("recalled", "recalled", body_of(record), path, withdrawn=reason)
+
     def _left(self, path: Place, row: LeftStep) -> None:
         because = self._one_of(
             (*path, "because"), row.because, "a reason to leave", "why the job stays open", LEFT_BECAUSE
@@ -364,11 +451,11 @@ class WorkRows(Drafts):
             self.faults.add(
                 path, f"an earlier invoice belongs to {only_for}", "no invoice", "the row without of"
             )
-        if number is not None and len(number) > _LONGEST_NUMBER:
+        if number is not None and number.strip() and not _NUMBER.fullmatch(number.strip()):
             self.faults.add(
                 path,
                 f"{quoted(number)} is not the number of an invoice",
-                f"at most {_LONGEST_NUMBER} characters",
+                f"at most {_LONGEST_NUMBER} letters and figures without spaces, one figure at least",
                 "it as it is printed",
             )
         return (number or "").strip()

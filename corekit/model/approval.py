@@ -11,7 +11,7 @@ from typing import Any
 
 import attrs
 
-from .records import Approved, Estimated, Repaired
+from .records import Approved, Estimated, Repaired, Serviced
 
 
 @attrs.frozen(kw_only=True)
@@ -58,7 +58,7 @@ class Approval:
     pending: tuple[str, ...]
 
     @classmethod
-    def of(cls, estimates: Sequence[Estimated], acts: Iterable[Approved | Repaired]) -> Approval:
+    def of(cls, estimates: Sequence[Estimated], acts: Iterable[Approved | Repaired | Serviced]) -> Approval:
         """What stands after these estimates and these acts, both in the journal's order.
 
         An approval of an estimate that was never made approves nothing here; a bill refuses it by name.
@@ -68,7 +68,7 @@ class Approval:
         works: dict[str, _Work] = {}
         decided: list[tuple[Estimated, Approved]] = []
         for place, act in enumerate(acts):
-            if isinstance(act, Repaired):
+            if isinstance(act, (Repaired, Serviced)):
                 works.setdefault(act.operation, _Work()).do()
             elif latest[act.estimate] == place and (estimate := estimate_of(act, estimates)) is not None:
                 for key in operations_of(estimate):

@@ -301,6 +301,9 @@ class Document:
         carried, carried_mark, carried_key: What the code that carries the readings holds, its own mark, and
             the fingerprint of the key it is signed with; `no_carried` says why there is none where the shop
             prints such codes.
+        no_page: Said beside the address where nothing had answered there yet when it was issued.
+        transfer: What the code holds from which the customer's bank fills in the transfer (EPC069-12); empty
+            where nothing is to be paid, or the shop names no account.
     """
 
     id: str
@@ -322,6 +325,8 @@ class Document:
     carried_mark: str = attrs.field(default="", metadata={"later": True})
     carried_key: str = attrs.field(default="", metadata={"later": True})
     no_carried: str = attrs.field(default="", metadata={"later": True})
+    no_page: str = attrs.field(default="", metadata={"later": True})
+    transfer: str = attrs.field(default="", metadata={"later": True})
 
 
 #: Name → class of everything that says in its data what it is.

@@ -151,7 +151,8 @@ class Gap:
     """What is not a finding, and why.
 
     `wants` names the measurand, observation or trait that would close it, `about` its title where the text
-    says nothing more than that it is missing. `tells` is the same in the customer's words.
+    says nothing more than that it is missing. `not_here` is the title of a thing that this vehicle does not
+    have; the text says the same and why. `tells` is the same in the customer's words.
     """
 
     system: str
@@ -161,6 +162,7 @@ class Gap:
     stage: int = 0
     wants: str = ""
     about: str = ""
+    not_here: str = ""
     tells: str = ""
 
     @property

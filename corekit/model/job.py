@@ -34,12 +34,16 @@ from .records import (
     Opened,
     Paid,
     Photographed,
+    Planned,
+    Priced,
+    Recalled,
     Receipted,
     Recorded,
     Repaired,
     Requested,
     Retold,
     Seen,
+    Serviced,
     Setup,
     Specified,
     Started,
@@ -217,12 +221,32 @@ class Job:
     @cached_property
     def approval(self) -> Approval:
         """What is approved, declined, done and open."""
-        acts = (noted.record for noted in self.standing if isinstance(noted.record, (Approved, Repaired)))
+        acts = (
+            noted.record
+            for noted in self.standing
+            if isinstance(noted.record, (Approved, Repaired, Serviced))
+        )
         return Approval.of([noted.record for noted in self.estimates], acts)
 
     @property
     def repairs(self) -> tuple[Noted[Repaired], ...]:
         return self.all(Repaired)
+
+    @property
+    def serviced(self) -> tuple[Noted[Serviced], ...]:
+        """Work of the shop's own that was done; it opens no stage."""
+        return self.all(Serviced)
+
+    @property
+    def works_done(self) -> tuple[str, ...]:
+        """All work that was done, each once: repairs first, then work of the shop's own."""
+        repaired = [noted.record.operation for noted in self.repairs]
+        return tuple(dict.fromkeys([*repaired, *(noted.record.operation for noted in self.serviced)]))
+
+    @property
+    def priced(self) -> dict[str, Priced]:
+        """Work → what it costs in this job alone, where that was said."""
+        return {noted.record.operation: noted.record for noted in self.all(Priced)}
 
     @property
     def requested(self) -> tuple[Noted[Requested], ...]:
@@ -285,6 +309,20 @@ class Job:
             for noted in self.standing
             if isinstance(noted.record, (Left, Arrived))
         )
+
+    @property
+    def planned(self) -> Noted[Planned] | None:
+        """The next visit, while nobody has come since it was planned."""
+        noted = self.last(Planned)
+        if noted is None:
+            return None
+        after = self.standing[[one.id for one in self.standing].index(noted.id) :]
+        return None if any(isinstance(one.record, Arrived) for one in after) else noted
+
+    @property
+    def recalls(self) -> tuple[Noted[Recalled], ...]:
+        """What the vehicle is to be looked at again for."""
+        return self.all(Recalled)
 
     @property
     def left_open(self) -> Noted[Left] | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 from .job import Job
+from .own_work import is_own_work
 from .records import NOT_SEEN
 
 
@@ -32,6 +33,15 @@ class JobState(StrEnum):
         return self in (JobState.INVOICED, JobState.OVER)
 
 
+def estimate_comes_first(job: Job) -> bool:
+    """True where a job begins with the estimate of work: of a repair, or of work of the shop's own that was
+    asked for before anybody spoke of a diagnosis.
+    """
+    stages = {noted.record.stage for noted in job.estimates}
+    own = any(is_own_work(noted.record.operation) for noted in job.requested)
+    return "repair" in stages or (own and not stages)
+
+
 def state_of(job: Job) -> JobState:
     """Where a job stands."""
     if job.issued:
@@ -44,7 +54,7 @@ def state_of(job: Job) -> JobState:
         return JobState.HAND_OVER
     stages = {noted.record.name: noted.record.stage for noted in job.estimates}
     if not job.approvals:
-        return JobState.ESTIMATE if "repair" in stages.values() else JobState.DIAGNOSIS
+        return JobState.ESTIMATE if estimate_comes_first(job) else JobState.DIAGNOSIS
     if job.vehicle.why_no_vin == NOT_SEEN:
         return JobState.ARRIVE
     approval = job.approval
@@ -53,7 +63,7 @@ def state_of(job: Job) -> JobState:
     if approval.open:
         return JobState.REPAIR
     # What was done without anybody's approval was done to find out.
-    repaired = any(noted.record.operation not in approval.unapproved for noted in job.repairs)
+    repaired = any(key not in approval.unapproved for key in job.works_done)
     if repaired or any(stages.get(noted.record.estimate) == "repair" for noted in job.approvals):
         return JobState.DONE
     return JobState.TEST

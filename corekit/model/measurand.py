@@ -60,6 +60,8 @@ class Measurand:
         places_by: Key of the trait that counts the places: a vehicle has the first so many.
         conditions: Keys of measurands it must be read with (temperature, load current).
         lasting: Stays true through a repair (ambient temperature).
+        stands_until: Keys of parts: it stays true until one of them is worked on, so what is read after some
+            other repair may be held against it.
         only: Trait → the answers under which it can be read at all; an unknown trait bars nothing.
         part: Key of the part that it is read on; what was found on a part is past once the part is exchanged.
         where, how, hazard: For the person with the probe; the hazard is shown before the step.
@@ -77,6 +79,7 @@ class Measurand:
     places_by: str = ""
     conditions: tuple[str, ...] = ()
     lasting: bool = False
+    stands_until: tuple[str, ...] = ()
     only: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, hash=False)
     part: str = ""
     where: str = ""
@@ -94,7 +97,8 @@ class Measurand:
 class Observation:
     """Something seen: one of closed answers.
 
-    Members of `answers` carry the words people type and read; `only`, `part`, `tells` as for a measurand.
+    Members of `answers` carry the words people type and read; `stands_until`, `only`, `part`, `tells` as for
+    a measurand.
     `tells_each` has for the words of an answer the sentence that the customer reads in their place.
     """
 
@@ -103,6 +107,7 @@ class Observation:
     answers: type[Enum]
     places: tuple[str, ...] = ()
     places_by: str = ""
+    stands_until: tuple[str, ...] = ()
     only: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, hash=False)
     part: str = ""
     how: str = ""
@@ -181,6 +186,7 @@ class Operation:
             fails hangs on it.
         as_test: Hands-on minutes and minutes of waiting, for harmless work that may be done to find out
             (charge it, tighten it, then test again).
+        asks: Keys of the traits that say how it was done, asked for with the work.
         tells: What the work does, in one sentence for the customer that is as true of a proposal as of a
             bill; empty where the title says it plainly.
     """
@@ -191,6 +197,7 @@ class Operation:
     replaces: str = ""
     way: str = "repaired"
     as_test: tuple[float, float] | None = None
+    asks: tuple[str, ...] = ()
     hazard: str = ""
     tells: str = ""
 

@@ -14,6 +14,7 @@ PICTURE_KINDS = ("photo", "signature")
 PERSONAL_KINDS = (
     "name",
     "phone",
+    "email",
     "address",
     "plate",
     "vin",

@@ -226,3 +226,26 @@ WHY_LESS = PublicWords(
     answers=("a regular", "goodwill", "as agreed", "a colleague in the trade", "paid at once", "a discount"),
     instead="for a reason that is noted with the shop",
 )
+#: Why what was said is taken back. The program's own words are among them, and those that screens offer.
+WHY_WITHDRAWN = PublicWords(
+    answers=(
+        "its system can read it now",
+        "the probe slipped",
+        "the clip slipped",
+        "clip slipped",
+        "wrong clamp",
+        "wrong range",
+        "read at the wrong place",
+        "read on the wrong vehicle",
+        "typing error",
+        "typed for another car",
+        "typed twice",
+        "the diagnosis was wrong",
+        "noted wrongly",
+        "it turned out otherwise",
+        "the customer decided otherwise",
+        "the money was given back",
+        "given back",
+    ),
+    instead="for a reason that is noted with the shop",
+)

@@ -26,6 +26,7 @@ from .public_words import (
     WHY_CHANGED,
     WHY_CREDITED,
     WHY_LESS,
+    WHY_WITHDRAWN,
     WHY_WRITTEN_OFF,
     PublicWords,
 )
@@ -42,6 +43,11 @@ def _personal(raw: Any) -> _Person:
 def _words() -> Any:
     """A field for a person's words, absent by default."""
     return attrs.field(default=None, converter=_personal)
+
+
+def _origin() -> Any:
+    """Where a statement comes from that nobody typed, in words; a file's name may name a person."""
+    return attrs.field(default=None, converter=_personal, metadata={"later": True})
 
 
 def _later(default: Any) -> Any:
@@ -140,6 +146,7 @@ class Customer:
     name: _Person = _words()
     phone: _Person = _words()
     address: _Person = _words()
+    email: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
     tax_number: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
 
 
@@ -200,7 +207,7 @@ class Measured:
 
     `half_width` is what the way of typing allows for to both sides (a range, *about*, a ± of its own:
     `loosely` says which), in the coherent unit. `usual`: the reading named no instrument, and `instrument` is
-    the one the shop uses for it.
+    the one the shop uses for it. `origin`: the file and its stretch, or the bus, where nobody typed it.
     """
 
     of: str
@@ -216,6 +223,7 @@ class Measured:
     half_width: float = _later(0.0)
     loosely: str = _later("")
     usual: bool = _later(False)
+    origin: _Person = _origin()
 
 
 @attrs.frozen(kw_only=True)
@@ -243,6 +251,7 @@ class Recorded:
     typed: Sequence[Sequence[str]] = ()
     file: _Person = _words()
     sha256: str = ""
+    origin: _Person = _origin()
 
 
 @attrs.frozen(kw_only=True)
@@ -282,6 +291,7 @@ class CodesRead:
     state: str = ""
     codes: list[str] = attrs.field(factory=list)
     cannot: str = _public(CANNOT)
+    origin: _Person = _origin()
 
 
 #: Why work is asked for without a finding.
@@ -298,10 +308,10 @@ WAIVED_CHARGES = ("call-out", "travel", "diagnosis")
 
 @attrs.frozen(kw_only=True)
 class Requested:
-    """Work asked for without a finding: `ground` is one of `WANTED_ON`.
+    """Work asked for without a finding: `ground` is one of `REQUESTED_ON`.
 
-    A judgement needs a reason; a rework makes good what an earlier invoice (`invoice`, its number) was for,
-    and is not charged.
+    `operation` is a system's, or the name of work of the shop's own (`model.own_work`). A judgement needs a
+    reason; a rework makes good what an earlier invoice (`invoice`, its number) was for, and is not charged.
     """
 
     operation: str
@@ -331,6 +341,27 @@ class Left:
     because: str
     stage: int = 0
     back: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Planned:
+    """When the mechanic means to be at the vehicle: `on` a day (YYYY-MM-DD), `time` (HH:MM) if one was named.
+
+    `place` is where, if it is not the customer's address; `what` says what for.
+    """
+
+    on: str
+    time: str = ""
+    place: _Person = _words()
+    what: _Person = _words()
+
+
+@attrs.frozen(kw_only=True)
+class Recalled:
+    """The vehicle is to be looked at again from a day on (YYYY-MM-DD): `what` says why."""
+
+    on: str
+    what: _Person = _words()
 
 
 @attrs.frozen(kw_only=True)
@@ -399,6 +430,16 @@ class Photographed:
 
 
 @attrs.frozen(kw_only=True)
+class Brought:
+    """A document of another shop that the customer brought: its masked content as canonical text, and the
+    record mark that this leads to. Nothing here is judged by it.
+    """
+
+    content: str
+    mark: str
+
+
+@attrs.frozen(kw_only=True)
 class Estimated:
     """A Document that was handed over for approval, kept whole."""
 
@@ -443,6 +484,29 @@ class Repaired:
     operation: str
     stage: int
     cause: str = _later("")
+
+
+@attrs.frozen(kw_only=True)
+class Serviced:
+    """Work of the shop's own was done: nothing that was read rests on it, so no stage follows it."""
+
+    operation: str
+    stage: int = 0
+
+
+@attrs.frozen(kw_only=True)
+class Priced:
+    """What a piece of work costs in this job alone, in place of what the price book says of it.
+
+    `hours` is a decimal number as text, `tax` names a rate for the labour where it is not the usual one. Each
+    of `parts` has the texts name, price, quantity, condition, and unit, number and tax where they say
+    something.
+    """
+
+    operation: str
+    hours: str = ""
+    tax: str = ""
+    parts: list[dict[str, str]] = attrs.field(factory=list)
 
 
 @attrs.frozen(kw_only=True)
@@ -556,7 +620,11 @@ class Receipted:
 
 @attrs.frozen(kw_only=True)
 class Withdrawn:
-    """The subject no longer stands; the entry's reason says why."""
+    """The subject no longer stands; the entry's reason says why. Own words are kept with the persons, in
+    `because`, and the reason says what stands for them.
+    """
+
+    because: str = _public(WHY_WITHDRAWN, later=True)
 
 
 @attrs.frozen(kw_only=True)
@@ -646,14 +714,19 @@ RECORDS: dict[str, type] = {
     "requested": Requested,
     "estimated": Estimated,
     "remarked": Remarked,
+    "planned": Planned,
+    "recalled": Recalled,
     "left": Left,
     "arrived": Arrived,
     "started": Started,
     "ended": Ended,
     "waived": Waived,
     "photo": Photographed,
+    "brought": Brought,
     "approved": Approved,
     "repaired": Repaired,
+    "serviced": Serviced,
+    "priced": Priced,
     "charged": Charged,
     "approved_more": ApprovedMore,
     "old_parts": OldParts,
@@ -697,6 +770,15 @@ def with_kept_words(kind: str, body: Mapping[str, Any]) -> dict[str, Any]:
         if isinstance(getattr(record, field.name), KeptWords)
     }
     return {**body, **kept}
+
+
+def with_kept_reason(kind: str, body: Mapping[str, Any], reason: str) -> tuple[dict[str, Any], str]:
+    """Body and reason of an entry as they may be written down: own words for why something is withdrawn stand
+    as personal text.
+    """
+    if kind != "withdrawn" or not reason.strip() or WHY_WITHDRAWN.holds(reason):
+        return dict(body), reason
+    return {**body, "because": PersonalText("note", reason)}, WHY_WITHDRAWN.instead
 
 
 def as_the_file_says(body: Mapping[str, Any]) -> dict[str, Any]:

@@ -41,7 +41,7 @@ class Value:
     @property
     def u(self) -> float:
         """Standard uncertainty: the root of the squares of the budget."""
-        return math.sqrt(sum(part * part for part in self.budget.values()))
+        return math.sqrt(math.fsum(part * part for part in self.budget.values()))
 
     def __sub__(self, other: Value) -> Value:
         """The difference; its slopes are 1 and -1 exactly, so nothing is lost to a finite step."""

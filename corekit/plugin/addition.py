@@ -121,6 +121,7 @@ class Addition(System):
             **{f"{self.name}_{key}": self._named(one) for key, one in self.checks.items()},
         }
         whole.units = (*base.units, *self.units)
+        whole.from_channels = (*base.from_channels, *self.from_channels)
         whole.added = (*base.added, self.entry_point)
         space = whole.__dict__
         space["sources"] = {**base.sources, **self.own_sources}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import Enum
 from typing import TYPE_CHECKING, Protocol, TypeVar, cast, overload
@@ -67,7 +68,7 @@ DEPENDS = (
     "{title} {value}: whether that is right depends on what is not known yet: {unknown}. Asked for: {limit}."
 )
 DISAGREE_PLAIN = "Read several times, it came out differently, so nothing is decided; it is read again."
-DEPENDS_PLAIN = "Whether this is as it should be depends on what is not known yet: {unknown}."
+DEPENDS_PLAIN = "Whether this is as it should be depends on what is not known yet: {unknown_plain}."
 #: What the customer is told of a gap that has no other words.
 NOT_CHECKED = "Not checked: {name}."
 
@@ -401,7 +402,7 @@ class Case:
             # came last.
             others = [conform_together(other, limit).judged for other in judged.others]
             several = [probability, *(other.probability for other in others)]
-            probability, leans = sum(several) / len(several), Verdict.UNDECIDED
+            probability, leans = math.fsum(several) / len(several), Verdict.UNDECIDED
             verdict = Verdict.ADVICE if verdict is Verdict.ADVICE else Verdict.UNDECIDED
         advises = verdict is Verdict.ADVICE
         depends_on = None if apart else together.depends_on
@@ -431,7 +432,8 @@ class Case:
             measurand = claim.of or (judged.measurand if isinstance(judged, Reading) else None)
             places |= {
                 "title": measurand.title if measurand else self.check,
-                "unknown": depends_on.title[0].lower() + depends_on.title[1:],
+                "unknown": _lower_first(depends_on.title),
+                "unknown_plain": _lower_first(depends_on.for_customer),
                 "limit": limit_by_answer(together, unit),
             }
             claim = attrs.evolve(claim, next_test=depends_on)
@@ -640,6 +642,10 @@ class Case:
                 key=lambda place: observation.places.index(place) if place in observation.places else -1,
             )
         }
+
+
+def _lower_first(title: str) -> str:
+    return title[:1].lower() + title[1:]
 
 
 def _alike(one: Sampling, other: Sampling) -> bool:

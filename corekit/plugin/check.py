@@ -334,7 +334,7 @@ def missing_gap(case: Case, wanted: Measurand | Sampling | Observation | Trait) 
     there = wanted.of if isinstance(wanted, Sampling) else wanted
     if not isinstance(there, Trait) and (by := ruled_out_by(there, case.fitted_words)):
         text = f"{wanted.title}: not on this vehicle ({case.fitted_words[by]})."
-        return attrs.evolve(case.gap(wanted, text, Reason.DOES_NOT_APPLY), wants="")
+        return attrs.evolve(case.gap(wanted, text, Reason.DOES_NOT_APPLY), wants="", not_here=wanted.title)
     for (key, _), sighting in case.sightings.items():
         if key == wanted.key and sighting.cannot:
             return case.gap(

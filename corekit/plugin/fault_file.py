@@ -11,6 +11,7 @@ from typing import Any
 import attrs
 
 from .. import units
+from ..complaints import trials
 from ..datafile import Positive, Words, needed, structured, table
 from ..fault import Faults, Place, any_of, quoted
 from ..model.trouble import CodeError, read_code
@@ -108,11 +109,15 @@ class TestTable:
     rests_on: list[str] | None = None
     only: dict[str, list[str]] = attrs.field(factory=dict)
     proposed: bool = True
+    lasting: bool = False
+    trials: list[str] = attrs.field(factory=list)
+    not_told: list[str] = attrs.field(factory=list)
 
 
 @table
 class NotWhileRow:
     seen: dict[str, list[str]] = needed("an observation with the answers that bar", factory=dict)
+    found: list[str] = attrs.field(factory=list)
     tests: list[str] = attrs.field(factory=list)
     works: list[str] = attrs.field(factory=list)
     why: str = needed("the danger", default="")
@@ -265,12 +270,17 @@ class _Meaning:
             if self._one_of(at, of, "observation", self.declared.observations):
                 for answer in answers:
                     self._one_of(at, answer, "answer", self.declared.observations[of])
+        for code in row.found:
+            if code.partition(".")[0] != self.system or not code.partition(".")[2]:
+                got = f"{quoted(code)} is no code of this system's findings"
+                self.faults.add((*path, "found"), got, quoted(f"{self.system}.name"))
         for key in row.tests:
             self._one_of((*path, "tests"), key, "test", tests)
         for key in row.works:
             self._one_of((*path, "works"), key, "operation", self.declared.operations)
         return NotWhile(
             seen={of: tuple(answers) for of, answers in row.seen.items()},
+            found=frozenset(row.found),
             tests=frozenset(row.tests),
             works=frozenset(row.works),
             why=row.why,
@@ -312,10 +322,13 @@ class _Meaning:
         for trait, answers in rows.items():
             at = (*path, "only", trait)
             if trait.startswith(f"{self.system}.") and self._one_of(at, trait, "trait", self.declared.traits):
+                known = self.declared.traits[trait]
                 for answer in answers:
-                    if answer not in self.declared.traits[trait]:
+                    if not known and answer.isdecimal():  # a trait with a value that is counted
+                        continue
+                    if answer not in known:
                         got = f"{quoted(answer)} is not an answer of {trait}"
-                        self.faults.add(at, got, any_of(map(quoted, self.declared.traits[trait])))
+                        self.faults.add(at, got, any_of(map(quoted, known)) or "a whole number")
         return {trait: tuple(answers) for trait, answers in rows.items()}
 
     def _parts(self, path: Place, keys: Iterable[str]) -> tuple[str, ...]:
@@ -450,6 +463,9 @@ class _Meaning:
             wants=row.wants,
             waits=row.waits,
             proposed=row.proposed,
+            lasting=row.lasting,
+            trials=self._ways(path, row),
+            not_told=self._told(path, row),
             after={first: tuple(names) for first, names in row.after.items()},
             since=tuple(row.since),
             until=tuple(row.until),
@@ -460,6 +476,22 @@ class _Meaning:
             only=self._only(path, row.only),
             **self._placed(path, row, self._origin(path, row)),
         )
+
+    def _ways(self, path: Place, row: TestTable) -> tuple[str, ...]:
+        """Ways of trial that ask the same as a test, of the parts that it rests on."""
+        for n, way in enumerate(row.trials):
+            self._one_of((*path, "trials", n), way, "way of trial", trials().ways)
+        if row.trials and not row.rests_on:
+            self.faults.add(
+                (*path, "trials"), "stands without rests_on", "rests_on, the parts that are tried"
+            )
+        return tuple(row.trials)
+
+    def _told(self, path: Place, row: TestTable) -> tuple[str, ...]:
+        if self.declared.symptoms is not None:
+            for n, symptom in enumerate(row.not_told):
+                self._one_of((*path, "not_told", n), symptom, "symptom", self.declared.symptoms)
+        return tuple(row.not_told)
 
     def _placed(self, path: Place, row: TestTable, origin: dict[str, Any]) -> dict[str, Any]:
         """The origin at one of several like places, where the test names one."""
@@ -495,14 +527,14 @@ class _Meaning:
         self, path: Place, numbers: list[float], outcomes: tuple[str, ...], least: float
     ) -> tuple[float, ...]:
         """Probabilities kept away from 0 and 1."""
-        sums = math.isclose(sum(numbers), 1.0, abs_tol=1e-6) and min(numbers) >= 0
+        sums = math.isclose(math.fsum(numbers), 1.0, abs_tol=1e-6) and min(numbers) >= 0
         if len(numbers) != len(outcomes) or not sums:
             if not self.faults.below(path):
                 expected = f"{len(outcomes)} probabilities, one for each outcome, that sum to 1"
                 self.faults.add(path, f"is {numbers}", expected)
             return tuple(1 / len(outcomes) for _ in outcomes)
         clamped = [min(1 - least, max(least, p)) for p in numbers]
-        return tuple(p / sum(clamped) for p in clamped)
+        return tuple(p / math.fsum(clamped) for p in clamped)
 
     def _origin(self, path: Place, row: TestTable) -> dict[str, Any]:
         """Where the outcome comes from, as fields of a test."""

@@ -14,7 +14,8 @@ import attrs
 #: The core's own two hypotheses: nothing is wrong, and something that no installed system speaks of.
 NONE, OUTSIDE = "none", "outside"
 
-#: Trait → the answers under which something applies. An unknown trait bars nothing.
+#: Trait → the answers under which something applies; of a trait that counts, the numbers. An unknown trait
+#: bars nothing.
 Only = Mapping[str, tuple[str, ...]]
 
 
@@ -119,6 +120,11 @@ class FaultTest:
             whatever it has rows for.
         only: On which vehicles it can be made.
         proposed: False for what counts where somebody found it so and is never a step to take.
+        lasting: What it shows does not come and go with a complaint that shows now and then: an age, a look,
+            a dead cell.
+        trials: Ways of trial that ask the same of the parts it rests on: where one of those was tried so,
+            and did not just go away, it is no step any more.
+        not_told: Symptoms under which it cannot be made: nothing is counted on an engine that does not run.
     """
 
     key: str
@@ -152,6 +158,9 @@ class FaultTest:
     rests_on: tuple[str, ...] | None = None
     only: Only = attrs.field(factory=dict)
     proposed: bool = True
+    lasting: bool = False
+    trials: tuple[str, ...] = ()
+    not_told: tuple[str, ...] = ()
 
     def likelihood(self, fault: str) -> tuple[float, ...]:
         """The probability of each outcome under a fault of this system (or a pair that has a row of its
@@ -176,7 +185,7 @@ class FaultTest:
         largest = [
             0.0 if place == at else max(row[place] for row in rows) for place in range(len(self.outcomes))
         ]
-        rest = (1.0 - looks_sound) / sum(largest)
+        rest = (1.0 - looks_sound) / math.fsum(largest)
         return tuple(looks_sound if place == at else rest * p for place, p in enumerate(largest))
 
     def is_due(self, done: Collection[str]) -> bool:
@@ -196,12 +205,13 @@ class NotWhile:
     """What is not done while something dangerous stands as it was seen.
 
     Attributes:
-        seen: Observation → the answers that bar.
+        seen: Observation → the answers that bar. found: Codes of findings that bar while they do not pass.
         tests, works: Keys of tests that are not offered, and of operations that are not offered as a step.
     """
 
     seen: Mapping[str, tuple[str, ...]]
     tests: frozenset[str]
+    found: frozenset[str] = frozenset()
     works: frozenset[str] = frozenset()
     why: str = ""
 
@@ -225,10 +235,16 @@ class FaultTable:
     when: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
     not_while: tuple[NotWhile, ...] = ()
 
-    def is_barred(self, key: str, seen: Mapping[str, str]) -> bool:
-        """Whether a test or an operation is not done, by what was seen: observation → answer."""
+    def is_barred(self, key: str, seen: Mapping[str, str], found: Collection[str] = ()) -> bool:
+        """Whether a test or an operation is not done, by what was seen (observation → answer) or found (codes
+        of findings).
+        """
         return any(
-            key in one.tests | one.works and any(seen.get(of) in answers for of, answers in one.seen.items())
+            key in one.tests | one.works
+            and (
+                any(seen.get(of) in answers for of, answers in one.seen.items())
+                or not one.found.isdisjoint(found)
+            )
             for one in self.not_while
         )
 

@@ -43,19 +43,21 @@ class Overrun(BaseException):
 def time_limit(seconds: float) -> Iterator[None]:
     """Stop what runs inside after so many seconds of wall time.
 
-    Works in the main thread of Unix systems; elsewhere nothing is limited, which is why the screens' server
-    runs checks in a worker of its own. It cannot stop code that catches BaseException or hangs inside one C
-    call; whoever watches the process ends it then. A plugin is trusted code.
+    By the alarm of Unix systems in their main thread; elsewhere by another thread, which reaches code of
+    Python's own between two of its steps, and no call that waits in C. Neither can stop code that catches
+    BaseException or hangs inside one C call; whoever watches the process ends it then. A plugin is trusted
+    code.
     """
     if not hasattr(signal, "setitimer") or threading.current_thread() is not threading.main_thread():
-        yield
+        with _limited_by_thread(seconds):
+            yield
         return
 
     runs = [True]
 
     def ring(signum: int, frame: FrameType | None) -> None:
         if runs:
-            raise Overrun(f"it took longer than {seconds:g} s")
+            raise Overrun(_too_long(seconds))
 
     before = signal.signal(signal.SIGALRM, ring)
     # Python drops what is raised while it collects garbage, and the alarm with it: so it rings again.
@@ -68,6 +70,46 @@ def time_limit(seconds: float) -> Iterator[None]:
         finally:
             signal.setitimer(signal.ITIMER_REAL, 0)
             signal.signal(signal.SIGALRM, before)
+
+
+def _too_long(seconds: float) -> str:
+    return f"it took longer than {seconds:g} s"
+
+
+@contextmanager
+def _limited_by_thread(seconds: float) -> Iterator[None]:
+    """The same where there is no alarm: another thread has this one raise."""
+    import ctypes
+
+    raising, thread, lock = (
+        ctypes.pythonapi.PyThreadState_SetAsyncExc,
+        threading.get_ident(),
+        threading.Lock(),
+    )
+    is_over = has_rung = False
+
+    class TimeIsUp(Overrun):  # made by the interpreter, without anything to say
+        def __init__(self) -> None:
+            super().__init__(_too_long(seconds))
+
+    def ring() -> None:
+        nonlocal has_rung
+        with lock:
+            if not is_over:
+                has_rung = True
+                raising(ctypes.c_ulong(thread), ctypes.py_object(TimeIsUp))
+
+    timer = threading.Timer(seconds, ring)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        with lock:
+            is_over = True
+            if has_rung:  # and perhaps not raised yet: it must not come out of what follows
+                raising(ctypes.c_ulong(thread), None)
+        timer.cancel()
 
 
 class Listener(Protocol):

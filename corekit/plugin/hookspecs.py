@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pluggy
 
+from ..model.channel import Reader
+from ..model.export import Exporter
 from .system import System
 
 PROJECT = "corekit"
@@ -33,4 +35,26 @@ def corekit_jurisdictions() -> Sequence[Path]:  # type: ignore[empty-body]
     system. Return the paths of its TOML files, of the form of those in shared/jurisdictions. What you return
     is read at once, and a file with faults, or of a place that is described already, refuses the plugin by
     name; a shop whose `jurisdiction` is one of them is held to its rules.
+    """
+
+
+@hookspec
+def corekit_readers() -> Sequence[Reader]:  # type: ignore[empty-body]
+    """Give the host what reads a kind of file that this plugin knows: an instrument's own, a logger's.
+
+    Asked once of every plugin that has it, when plugins are loaded; one that adds readers needs no system.
+    Return `Reader`s. What you return is kept; each is handed the name and content of a file that somebody
+    reads in, under a time limit, before the core's own reader, and gives a `Log` or None. The log becomes a
+    draft by what the systems declare with `from_channel`, and nothing is saved before a person looked at it.
+    """
+
+
+@hookspec
+def corekit_exporters() -> Sequence[Exporter]:  # type: ignore[empty-body]
+    """Give the host what writes issued invoices in another form: for bookkeeping, for a network.
+
+    Asked once of every plugin that has it, when plugins are loaded; one that adds exporters needs no system.
+    Return `Exporter`s. What you return is kept; each is handed an invoice as it stands in the books
+    (`InvoiceValue`) and its paper as PDF when somebody asks for its form (`corekit export`), under a time
+    limit, and gives the file's content. A ValueError says what is missing, and nothing is written then.
     """

@@ -6,13 +6,15 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property, lru_cache
 from importlib.metadata import Distribution, EntryPoint, entry_points
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import attrs
 import pluggy
 
 from ..complaints import own_symptoms, set_own_symptoms
 from ..jurisdictions import jurisdictions, read_jurisdiction
+from ..model.channel import FromChannel, Reader
+from ..model.export import Exporter
 from ..model.jurisdiction import Jurisdiction
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation, Operation, Part, Setting, Trait
@@ -25,6 +27,7 @@ from .calculation import Calculation
 from .guard import failure_words, guarded
 from .system import System
 
+T = TypeVar("T")
 GROUP = "corekit"
 LOAD_SECONDS = 10.0
 LOADING = "loading it"  # how a listener hears of it
@@ -55,6 +58,8 @@ class Plugins:
     """The systems and jurisdictions that are there, and the plugins that failed.
 
     Attributes:
+        readers: (plugin, reader) of every kind of file that a plugin reads. exporters: (plugin, exporter) of
+            every form that a plugin writes invoices in.
         versions: System → version of its distribution. distributions: System → distribution and version.
         lost: Key of each system that is installed and did not load → why.
         hooks: Plugin → the hooks that it has.
@@ -64,6 +69,8 @@ class Plugins:
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
     jurisdictions: Mapping[str, Jurisdiction] = attrs.field(factory=dict)
+    readers: tuple[tuple[str, Reader], ...] = ()
+    exporters: tuple[tuple[str, Exporter], ...] = ()
     failures: tuple[Failure, ...] = ()
     versions: Mapping[str, str] = attrs.field(factory=dict)
     distributions: Mapping[str, str] = attrs.field(factory=dict)
@@ -132,6 +139,11 @@ class Plugins:
         return _merged(system.calculations for system in self.systems.values())
 
     @cached_property
+    def from_channels(self) -> tuple[FromChannel, ...]:
+        """Where readings of each system come from in a log or in the vehicle's own data."""
+        return tuple(one for system in self.systems.values() for one in system.from_channels)
+
+    @cached_property
     def limits(self) -> dict[str, Limit]:
         return _merged(dict(system.limits) for system in self.systems.values())
 
@@ -157,6 +169,8 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     """
     systems: dict[str, System] = {}
     places: dict[str, Jurisdiction] = {}
+    readers: list[tuple[str, Reader]] = []
+    exporters: list[tuple[str, Exporter]] = []
     failures: list[Failure] = []
     distributions: dict[str, str] = {}
     versions: dict[str, str] = {}
@@ -179,7 +193,8 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 )
             taken[point.name] = point
             with guarded(point.name, LOADING, LOAD_SECONDS, f"{point.value} (its module)"):
-                system, described, hooks[point.name] = _added_by(point)
+                added = _added_by(point)
+            system, described = added.system, added.jurisdictions
             if changed := original.put_back():
                 raise intact.AlteredError(intact.altered_words(changed))
             if isinstance(system, Addition):
@@ -192,12 +207,15 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 with_it = f", with {_named(point) or point.name}"
                 versions[system.key] += with_it
                 distributions[system.key] += with_it
+                hooks[point.name] = added.hooks
                 continue
             if system is not None and system.key != point.name:
                 raise ValueError(
                     f"its entry point is called {point.name!r} and its system {system.key!r}; give the entry"
                     " point the system's key"
                 )
+            if taken_names := {one.name for one in added.exporters} & {one.name for _, one in exporters}:
+                raise ValueError(f"the exporter {sorted(taken_names)[0]!r} is another plugin's")
             if again := [code for code in described if code in places or code in described_here]:
                 raise ValueError(f"the jurisdiction {again[0]!r} is described already")
             set_own_units((*before, *(system.units if system is not None else ())))
@@ -214,6 +232,9 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
             continue
         original.follow()
         places.update(described)
+        readers += [(point.name, reader) for reader in added.readers]
+        exporters += [(point.name, exporter) for exporter in added.exporters]
+        hooks[point.name] = added.hooks
         if system is not None:
             original.add_system(system)
             systems[system.key] = system
@@ -223,6 +244,8 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     return Plugins(
         systems=systems,
         jurisdictions=places,
+        readers=tuple(readers),
+        exporters=tuple(exporters),
         failures=(*failures, *_lost(systems)),
         versions=versions,
         distributions=distributions,
@@ -303,8 +326,23 @@ def _lost(systems: Mapping[str, System]) -> list[Failure]:
     return found
 
 
-def _added_by(point: EntryPoint) -> tuple[System | None, dict[str, Jurisdiction], tuple[str, ...]]:
-    """What a plugin adds: its system, the jurisdictions that it describes, and the hooks that it has."""
+@attrs.frozen
+class _Added:
+    """What one plugin adds, and the hooks that it has."""
+
+    system: System | None
+    jurisdictions: dict[str, Jurisdiction]
+    readers: tuple[Reader, ...]
+    exporters: tuple[Exporter, ...]
+    hooks: tuple[str, ...]
+
+
+def _added_by(point: EntryPoint) -> _Added:
+    """What a plugin adds.
+
+    Raises:
+        TypeError: it adds nothing, or a hook gives something else than it has to.
+    """
     module = point.load()
     manager = pluggy.PluginManager(hookspecs.PROJECT)
     manager.add_hookspecs(hookspecs)
@@ -321,11 +359,15 @@ def _added_by(point: EntryPoint) -> tuple[System | None, dict[str, Jurisdiction]
         ) from error
     systems = manager.hook.corekit_system.get_hookimpls()
     files = manager.hook.corekit_jurisdictions.get_hookimpls()
-    if not systems and not files:
+    readers = manager.hook.corekit_readers.get_hookimpls()
+    exporters = manager.hook.corekit_exporters.get_hookimpls()
+    if not (systems or files or readers or exporters):
         raise TypeError("it adds nothing: no function marked @corekit.hookimpl is called corekit_system")
-    return (
+    return _Added(
         _system_of(systems[0].function) if systems else None,
         _jurisdictions_of(files[0].function) if files else {},
+        _all_of(readers[0].function, Reader) if readers else (),
+        _all_of(exporters[0].function, Exporter) if exporters else (),
         tuple(name for name in vars(hookspecs) if name in _named_in(manager)),
     )
 
@@ -334,6 +376,15 @@ def _named_in(manager: pluggy.PluginManager) -> set[str]:
     return {
         caller.name for plugin in manager.get_plugins() for caller in manager.get_hookcallers(plugin) or ()
     }
+
+
+def _all_of(call: Callable[[], Any], kind: type[T]) -> tuple[T, ...]:
+    """What a hook gives, all of one kind."""
+    found = call()
+    if not isinstance(found, (list, tuple)) or not all(isinstance(one, kind) for one in found):
+        name = getattr(call, "__name__", "the hook")
+        raise TypeError(f"{name} must return a list of {kind.__name__}; it returned {found!r}")
+    return tuple(found)
 
 
 def _jurisdictions_of(call: Callable[[], Any]) -> dict[str, Jurisdiction]:

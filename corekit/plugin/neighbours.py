@@ -87,7 +87,7 @@ def _median(values: Sequence[Value]) -> Value:
     ordered = sorted(values, key=lambda value: value.number)
     half = len(ordered) // 2
     middle = ordered[half : half + 1] if len(ordered) % 2 else ordered[half - 1 : half + 1]
-    found = propagate(lambda *each: sum(each) / len(each), middle, middle[0].kind)
+    found = propagate(lambda *each: math.fsum(each) / len(each), middle, middle[0].kind)
     return attrs.evolve(found, rests_on=frozenset[str]().union(*(value.rests_on for value in values)))
 
 

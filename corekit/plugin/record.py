@@ -222,19 +222,21 @@ class Record:
         the instrument's own part and the scatter about the line, beside what is in proportion.
         """
         x, y = fmean(self.over), fmean(self.samples)
-        spread = sum((place - x) ** 2 for place in self.over)
+        spread = math.fsum((place - x) ** 2 for place in self.over)
         slope = (
-            sum((place - x) * (sample - y) for place, sample in zip(self.over, self.samples, strict=True))
+            math.fsum(
+                (place - x) * (sample - y) for place, sample in zip(self.over, self.samples, strict=True)
+            )
             / spread
         )
         scatter = pstdev(
             sample - slope * place for place, sample in zip(self.over, self.samples, strict=True)
         )
         budget = self._read(max(self.samples, key=abs))[0].budget
-        gain = sum(part for source, part in budget.items() if source.endswith(".gain"))
+        gain = math.fsum(part for source, part in budget.items() if source.endswith(".gain"))
         largest = max(map(abs, self.samples))
         in_proportion = abs(gain) / largest * abs(slope) if largest else 0.0
-        own = math.sqrt(sum(part**2 for source, part in budget.items() if not source.endswith(".gain")))
+        own = math.sqrt(math.fsum(part**2 for source, part in budget.items() if not source.endswith(".gain")))
         ends = math.sqrt(2 * (own**2 + scatter**2)) / self.length
         return Slope(slope, math.hypot(in_proportion, ends))
 

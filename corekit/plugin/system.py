@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import re
 import sys
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import Enum
 from fractions import Fraction
 from functools import cached_property
@@ -18,6 +18,7 @@ from .. import units
 from ..complaints import OwnSymptom, Symptom, own_symptoms, set_own_symptoms, symptoms, trials
 from ..datafile import read_toml
 from ..kept import kept
+from ..model.channel import MIDDLE, FromChannel
 from ..model.limit import Limit, Span
 from ..model.measurand import Measurand, Observation, Operation, Part, Setting, Trait, answers_of
 from ..model.sampling import Sampling
@@ -30,6 +31,7 @@ from .check import Check, Checker, Parameter, closed, declare
 from .derived import Derivation, Derived, derivation
 from .fault_file import Declared, read_faults
 from .faults import FaultTable
+from .from_channel import Ends, declare_from_channel, declare_from_monitor
 from .limit_file import read_limits
 from .own_unit import declare_unit
 from .relation import Relation, declare_relation
@@ -85,6 +87,7 @@ class System:
         self.checks: dict[str, Check[Any]] = {}
         self.relations: dict[str, Relation] = {}
         self.derived: dict[str, Derivation] = {}
+        self.from_channels: tuple[FromChannel, ...] = ()
 
     def __repr__(self) -> str:
         return f"<system {self.key}>"
@@ -183,6 +186,7 @@ class System:
         places_by: Trait | None = None,
         conditions: Iterable[Measurand] = (),
         lasting: bool = False,
+        stands_until: Iterable[Part] = (),
         only: Mapping[Trait, Iterable[Enum]] | None = None,
         part: Part | None = None,
         where: str = "",
@@ -191,7 +195,9 @@ class System:
         tells: str = "",
     ) -> Measurand:
         """Declare a quantity; `places_by` as for a part. `only`: the answers of traits under which it can be
-        read at all. `tells`: its name for the customer, where the title is the trade's.
+        read at all. `stands_until`: it stays true until one of these parts is worked on, so that what is read
+        after another repair may be held against it. `tells`: its name for the customer, where the title is
+        the trade's.
 
         `possible` and `usual` are in `unit`; `accuracy` is the worst ordinary instrument's (`2 % + 5 N`).
 
@@ -224,6 +230,7 @@ class System:
                 places_by=self._counted(self._key(name), named, places_by),
                 conditions=tuple(measurand.key for measurand in conditions),
                 lasting=lasting,
+                stands_until=tuple(self._part(self._key(name), one) for one in stands_until),
                 only=self._only(self._key(name), only),
                 part=self._part(self._key(name), part),
                 where=where,
@@ -348,6 +355,7 @@ class System:
         *,
         places: Iterable[str] = (),
         places_by: Trait | None = None,
+        stands_until: Iterable[Part] = (),
         only: Mapping[Trait, Iterable[Enum]] | None = None,
         part: Part | None = None,
         how: str = "",
@@ -355,8 +363,8 @@ class System:
         tells: str = "",
         tells_each: Mapping[Any, str] | None = None,
     ) -> Observation:
-        """Declare something to look at, with its closed answers; `places_by` as for a part, `only` and
-        `tells` as for a measurand. `tells_each` has for every answer the customer's sentence.
+        """Declare something to look at, with its closed answers; `places_by` as for a part, `stands_until`,
+        `only` and `tells` as for a measurand. `tells_each` has for every answer the customer's sentence.
 
         Raises:
             ValueError: the key is taken, an answer has no sentence where others have one, or what counts the
@@ -373,6 +381,7 @@ class System:
                 answers=closed_answers,
                 places=named,
                 places_by=self._counted(self._key(name), named, places_by),
+                stands_until=tuple(self._part(self._key(name), one) for one in stands_until),
                 only=self._only(self._key(name), only),
                 part=self._part(self._key(name), part),
                 how=how,
@@ -465,12 +474,14 @@ class System:
         replaces: Part | None = None,
         way: str = "",
         as_test: tuple[float, float] | None = None,
+        asks: Sequence[Trait] = (),
         hazard: str = "",
         tells: str = "",
     ) -> Operation:
         """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a
         part. `way` is one of the ways of a trial: renewed for a part, else repaired, or cleaned. `as_test`:
-        it is harmless and may be done to find out, in so many minutes hands-on and of waiting. `tells`: what
+        it is harmless and may be done to find out, in so many minutes hands-on and of waiting. `asks`: traits
+        that say how it was done and are asked for with it (charged for how long). `tells`: what
         the work does, in one sentence for the customer that is as true of a proposal as of a bill.
 
         Raises:
@@ -489,6 +500,7 @@ class System:
                 replaces=self._part(self._key(name), replaces),
                 way=way,
                 as_test=as_test,
+                asks=tuple(trait.key for trait in asks),
                 hazard=hazard,
                 tells=tells,
             ),
@@ -541,6 +553,53 @@ class System:
             why=why,
         )
         return self._keep(self.relations, key, declared)
+
+    def from_channel(
+        self,
+        of: Measurand | Sampling,
+        channel: str,
+        *,
+        during: str = "",
+        take: str = MIDDLE,
+        when: Mapping[str, Ends] | None = None,
+        accuracy: str = "",
+        note: str = "",
+    ) -> None:
+        """Declare that a reading or record comes from a channel of a log or of the vehicle's own data.
+
+        Args:
+            channel: One of shared/channels.toml.
+            during: The event in whose longest stretch it is read: `running`, `idling`, `cranking` …; anywhere
+                when left out.
+            take: `middle` of the steadiest part of that stretch; `lowest`, `highest` or `last` of it; the
+                `rise` of a counter; the `turns` of the engine or the `interval` between two samples.
+            when: Channels that must lie between two ends all the while, in their own unit:
+                `{"coolant_temperature": (75, None)}`.
+            accuracy: What such data are worth here, where that is less than the worst ordinary instrument.
+            note: What whoever takes the reading should know of it.
+
+        Raises:
+            ValueError: there is no such channel or event, or it is of another kind of quantity.
+        """
+        self._own(of.key)
+        made = declare_from_channel(of, channel, during, take, when, accuracy, note)
+        self.from_channels = (*self.from_channels, made)
+
+    def from_monitor(
+        self, of: Observation, monitor: str, answers: Mapping[bool, Enum], *, note: str = ""
+    ) -> None:
+        """Declare what an observation is answered with when the vehicle tells that one of its monitors is
+        complete (True) or not (False); leave out what neither shows.
+
+        Raises:
+            ValueError: there is no such monitor, or an answer is none of the observation's.
+        """
+        self._own(of.key)
+        self.from_channels = (*self.from_channels, declare_from_monitor(of, monitor, answers, note))
+
+    def _own(self, key: str) -> None:
+        if key not in {**self.measurands, **self.records, **self.observations}:
+            raise ValueError(f"{key}: {self.key} says where its own readings come from, and of no other.")
 
     def check(
         self,

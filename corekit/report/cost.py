@@ -10,6 +10,7 @@ import attrs
 from ..account.quantity import plain_number, quantity_words
 from ..billing.line import Ground, Line, LineKind
 from ..billing.totals import BillTotals, Payable
+from ..model.account_number import grouped
 from ..model.document import Block, Paragraph, PricedLines, PricedRow, Totals
 from ..model.money import Money, total
 from .dates import day_words
@@ -110,6 +111,11 @@ def sums(
         blocks.append(Paragraph(words=(f"Please pay until {day_words(sheet.due_on)}.",), tone="small"))
     if payable is not None and payable.due.minor > 0 and sheet.issuer.pays_by:
         blocks.append(Paragraph(words=(sheet.issuer.pays_by,), tone="small"))
+    if payable is not None and payable.due.minor > 0 and sheet.issuer.iban:
+        account = f"By transfer: {sheet.issuer.name}, {grouped(sheet.issuer.iban)}"
+        bank = f", {sheet.issuer.bic}" if sheet.issuer.bic else ""
+        said = f"{account}{bank}, with the number of this invoice."
+        blocks.append(Paragraph(words=(said,), tone="small"))
     return blocks
 
 
@@ -133,9 +139,10 @@ def paid_row(how: str, amount: Money, before: str = "") -> tuple[str, str, bool]
 
 def facts(payable: Payable, sheet: Sheet) -> tuple[tuple[str, str, bool], ...]:
     """The total, and whether it is paid, for the line under the answer."""
-    gross = f"{payable.gross + payable.rounding} {sheet.currency}"
-    if payable.due.minor == 0:
-        return (("Total", f"{gross}, paid", True),)
+    whole = payable.gross + payable.rounding
+    gross = f"{whole} {sheet.currency}"
+    if payable.due.minor == 0:  # where nothing is charged nothing was paid either
+        return (("Total", f"{gross}, {'paid' if whole.minor else 'nothing to pay'}", True),)
     if payable.due.minor < 0:
         return (("Total", gross, True), ("Refund due to you", f"{-payable.due} {sheet.currency}", True))
     return (("Total", gross, True), ("Still to pay", f"{payable.due} {sheet.currency}", True))

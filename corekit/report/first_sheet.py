@@ -262,39 +262,46 @@ def foot(
     """The codes with the address, the mark, and how to compare; of a draft, that it carries none.
 
     Args:
-        symbols: The link's, at the left, and the one that carries the readings, at the right; None where
-            there is none.
+        symbols: The link's, at the left, and at the right that of the transfer and the one that carries the
+            readings; None where there is none.
     """
     words = setter.wording["code"]
-    hosted, carried = symbols
-    placed: list[tuple[Symbol, float]] = []
+    hosted, carried, transfer = symbols
+    placed: list[tuple[Symbol, float, float]] = []  # with the left edge of its dark modules
+    start, end, quiet = 0.0, setter.width, 0.0
     if hosted is not None:
-        placed.append((hosted, max(MODULE_MM, CODE_MM / len(hosted.rows)) * MM))
-    if carried is not None:
-        placed.append((carried, max(MODULE_MM, CARRIED_MM / carried.side) * MM))
-    sides = [symbol.side * module for symbol, module in placed]
-    quiet = QUIET * placed[0][1] if placed else 0.0
-    # The first dark modules stand at the margin: left of them the sheet is empty, as it is to be.
-    start = sides[0] - quiet + 4.0 if placed else 0.0
-    end = setter.width - (sides[1] - QUIET * placed[1][1] + 4.0 if len(placed) > 1 else 0.0)
+        module = max(MODULE_MM, CODE_MM / len(hosted.rows)) * MM
+        # The first dark modules stand at the margin: left of them the sheet is empty, as it is to be.
+        placed.append((hosted, module, 0.0))
+        quiet = QUIET * module
+        start = hosted.side * module - quiet + 4.0
+    for symbol, side in ((carried, CARRIED_MM), (transfer, CODE_MM)):
+        if symbol is not None:
+            module = max(MODULE_MM, side / symbol.side) * MM
+            gap = QUIET * module if end < setter.width else 0.0
+            at = end - gap - len(symbol.rows) * module
+            placed.append((symbol, module, at))
+            quiet = max(quiet, QUIET * module)
+            end = at - QUIET * module - 4.0
+    sides = [symbol.side * module for symbol, module, _ in placed]
     column = Column(start, end - start, down=max(quiet - 3.0, 5.0))
     if setter.document.draft:
         column.add(setter.own(words["draft"], measures.small, column.width))
     else:
         _add_address(setter, measures, column, block, link)
+        if transfer is not None:
+            column.add(setter.own(words["transfer"], measures.small, column.width))
     box: Panel = panel(column, gap=measures.above)
     box.min_height = max([box.min_height, *sides])
     box.rule, box.rule_colour = 0.9, INK
-    box.decoration = _codes(placed, setter.width)
+    box.decoration = _codes(placed)
     return box
 
 
-def _codes(placed: Sequence[tuple[Symbol, float]], width: float) -> Callable[[Pen, float, float], None]:
+def _codes(placed: Sequence[tuple[Symbol, float, float]]) -> Callable[[Pen, float, float], None]:
     def draw(pen: Pen, x: float, top: float) -> None:
-        for nth, (symbol, module) in enumerate(placed):
-            quiet = QUIET * module
-            at = width - len(symbol.rows) * module if nth else 0.0
-            pen.dark_squares(symbol.runs(), x + at, top - quiet, module)
+        for symbol, module, at in placed:
+            pen.dark_squares(symbol.runs(), x + at, top - QUIET * module, module)
 
     return draw
 
@@ -310,6 +317,8 @@ def _add_address(
         column.add(setter.typed(page, measures.row, room))
         if code:
             column.add(setter.typed(words["typed"].format(code=code), measures.row, room))
+        if setter.document.no_page:
+            column.add(setter.own(setter.document.no_page, measures.small, room))
     else:
         column.add(setter.own(words["no_link"], measures.row, room))
     column.skip(measures.between * 0.4)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Sequence
+from functools import partial
 
 import attrs
 
@@ -85,7 +86,8 @@ class _Paper:
         self._left = self._theme.left * MM
         self._width = self._size[0] - (self._theme.left + self._theme.right) * MM
         has_code = not document.draft and any(isinstance(block, Code) for block in document.blocks)
-        texts = (link, carried) if has_code else (None, None)
+        transfer = document.transfer or None
+        texts = (link, carried, transfer) if has_code else (None, None, None)
         self._symbols: list[Symbol | None] = [None if text is None else symbol(text) for text in texts]
         self._setter = Typesetter(
             document=document,
@@ -145,12 +147,15 @@ class _Paper:
         head = self._heads[min(nth, 2) - 1]
         edge = self._size[1] - self._theme.top * MM
         right = self._left + self._width
-        head.draw(pen, Place(left=self._left, right=right, top=edge, sheet=nth, sheets=count))
+        with pen.element(lambda: "/Artifact <</Type /Pagination>> BDC"):
+            head.draw(pen, Place(left=self._left, right=right, top=edge, sheet=nth, sheets=count))
         top = edge - head.height
         for box, down in page:
             if box.bookmark is not None:
                 words, level = box.bookmark
                 file.bookmark(words, f"part-{nth}-{down:.1f}", level=level, top=top - down + 4)
-            box.draw(pen, self._left, top - down, self._width)
+            kind = f"H{min(box.bookmark[1] + 1, 6)}" if box.bookmark is not None else "P"
+            with pen.element(partial(file.element, kind)):
+                box.draw(pen, self._left, top - down, self._width)
         pen.set_words()
         file.end_page()

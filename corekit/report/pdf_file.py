@@ -20,7 +20,16 @@ from typing import Any
 import attrs
 from reportlab import rl_config
 from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFInfo, PDFName, PDFStream, PDFString
+from reportlab.pdfbase.pdfdoc import (
+    PDFArray,
+    PDFDictionary,
+    PDFInfo,
+    PDFName,
+    PDFObjectReference,
+    PDFPage,
+    PDFStream,
+    PDFString,
+)
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
@@ -171,6 +180,8 @@ class PdfFile:
         self._canvas.setCreator(information.creator)
         self._canvas.setViewerPreference("DisplayDocTitle", "true")
         self.draw: Callable[[str], None] = self._canvas.addLiteral
+        self._pages: list[Any] = []
+        self._elements: list[list[str]] = [[]]  # of each page, in the order in which they are read
 
     def subsets_of(self, font: EmbeddedFont, text: str) -> list[tuple[int, bytes]]:
         """The text as (subset, codes): a font shows at most 256 characters by one resource."""
@@ -207,11 +218,59 @@ class PdfFile:
         names = PDFDictionary({"Names": PDFArray([PDFString(name), known])})
         self._document.Catalog.Names = PDFDictionary({"EmbeddedFiles": names})
 
+    def element(self, kind: str) -> str:
+        """The operator that begins an element of this kind (`P`, `H1` …), read after those that were begun
+        before it; `EMC` ends it. Source: ISO 32000-1, 14.6 to 14.8.
+        """
+        self._elements[-1].append(kind)
+        return f"/{kind} <</MCID {len(self._elements[-1]) - 1}>> BDC"
+
     def end_page(self) -> None:
+        self._pages.append(self._document.thisPageRef())
         self._canvas.showPage()
+        page = self._document.Pages.pages[-1]
+        page.StructParents, page.Tabs = len(self._elements) - 1, PDFName("S")
+        page.__NoDefault__ = [*PDFPage.__NoDefault__, "StructParents", "Tabs"]
+        self._elements.append([])
+
+    def _tag(self) -> None:
+        """The tree of elements: which stands on which page, and in which order they are read."""
+        root, whole = PDFObjectReference("tags"), PDFObjectReference("tags:document")
+        by_page: list[Any] = []
+        for nth, (page, kinds) in enumerate(zip(self._pages, self._elements, strict=False)):
+            by_page.append(
+                [
+                    self._document.Reference(
+                        PDFDictionary(
+                            {
+                                "Type": PDFName("StructElem"),
+                                "S": PDFName(kind),
+                                "P": whole,
+                                "Pg": page,
+                                "K": place,
+                            }
+                        ),
+                        f"tags:{nth}:{place}",
+                    )
+                    for place, kind in enumerate(kinds)
+                ]
+            )
+        parents = [part for nth, found in enumerate(by_page) for part in (nth, PDFArray(found))]
+        every = PDFArray([one for found in by_page for one in found])
+        top = {"Type": PDFName("StructElem"), "S": PDFName("Document"), "P": root, "K": every}
+        tree = {
+            "Type": PDFName("StructTreeRoot"),
+            "K": whole,
+            "ParentTree": PDFDictionary({"Nums": PDFArray(parents)}),
+            "ParentTreeNextKey": len(self._pages),
+        }
+        self._document.Reference(PDFDictionary(top), "tags:document")
+        self._document.Catalog.StructTreeRoot = self._document.Reference(PDFDictionary(tree), "tags")
+        self._document.Catalog.MarkInfo = PDFDictionary({"Marked": "true"})
 
     def finished(self) -> bytes:
         """The whole file; nothing can be added to it then."""
+        self._tag()
         self._canvas.save()
         return packed(self._out.getvalue())
 

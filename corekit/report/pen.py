@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 
 import attrs
 
@@ -48,6 +49,7 @@ class Pen:
         self._draw = file.draw
         self._state: dict[str, str] = {}
         self._words: list[str] = []
+        self._draw("/Artifact BMC")
         self._colour: float | None = None
         self._font: tuple[Typeface, int, float] | None = None
 
@@ -137,6 +139,18 @@ class Pen:
         squares = " ".join(f"{column} {-row - 1} {length} 1 re" for row, column, length in runs)
         self._draw(f"q 0 g {module:.6f} 0 0 {module:.6f} {x:.3f} {y_top:.3f} cm {squares} f Q")
 
+    @contextmanager
+    def element(self, begin: Callable[[], str]) -> Iterator[None]:
+        """What is written meanwhile is one element; `begin` gives the operator that begins it, where anything
+        was written.
+        """
+        start = len(self._words)
+        yield
+        if len(self._words) > start:
+            self._words.insert(start, begin())
+            self._words.append("EMC")
+
     def set_words(self) -> None:
-        """Sets the words that were gathered, after everything else on the page."""
+        """Sets the words that were gathered, after everything else on the page, which is no text to read."""
+        self._draw("EMC")
         self._draw(f"BT {' '.join(self._words)} ET")

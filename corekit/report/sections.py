@@ -206,6 +206,8 @@ def approved(approvals: Sequence[ApprovalRow], sheet: Sheet) -> list[Block]:
         estimated = Money(approval.total, approval.currency)
         total = f"{row.approved} of {estimated}" if row.approved != estimated else str(estimated)
         by = f"{total} {approval.currency}, approved by {_whom(approval.by)}, "
+        if approval.declined and not row.approved.minor and estimated.minor:
+            by = f"Declined as a whole by {_whom(approval.by)}, "
         day = f", {day_words(row.day)}" if row.day else ""
         text = (", signed" if approval.signature is not None else "") + day
         if approval.declined:

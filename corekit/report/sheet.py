@@ -24,6 +24,8 @@ class Issuer:
     pays_by: str = ""
     registration: str = ""
     mechanic: str = ""
+    iban: str = ""
+    bic: str = ""
 
 
 @attrs.frozen(kw_only=True)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from ..assess.assessment import Assessment
 from ..complaints import CHECK_UP
-from ..model.finding import Urgency, Verdict
+from ..model.finding import Gap, Reason, Urgency, Verdict
 from ..model.job import Job, stage_name
 from ..reference import code_in_words
 
@@ -47,8 +47,25 @@ def nothing_found(assessment: Assessment) -> str:
         for finding in assessment.current
     )
     possible = any(one.probability >= POSSIBLE for one in assessment.suspects if one.system)
-    if not assessment.current or open_or_bad or possible:
+    put_right = any(
+        finding.verdict is Verdict.FAIL and assessment.is_dealt_with(finding)
+        for finding in assessment.findings
+    )
+    if not assessment.current or open_or_bad or possible or put_right:
         return ""
     told = assessment.job.complained
     complains = told is not None and any(key != CHECK_UP for key in told.symptoms)
     return "Nothing looked at explains the complaint." if complains else "Nothing looked at shows a fault."
+
+
+def reasons_not_said(gaps: Iterable[Gap]) -> list[tuple[str, Reason]]:
+    """What has a reason why nothing is said of it, each once and with the reason; the things that a vehicle
+    does not have in one sentence for each thing that rules them out.
+    """
+    found: dict[tuple[str, Reason], list[str]] = {}
+    for gap in gaps:
+        if not gap.about:
+            rest = gap.text.removeprefix(gap.not_here)
+            names = found.setdefault((rest, gap.reason), [])
+            names += [gap.not_here] if gap.not_here and gap.not_here not in names else []
+    return [(f"{'; '.join(names)}{rest}", reason) for (rest, reason), names in found.items()]

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 
 from ..model.document import Document, DocumentKind, Words
 from ..model.personal import Personal
+from ..signs import has_blank, is_visible
 
 #: What becomes of a reference to personal text.
 Resolve = Callable[[Personal], str]
@@ -21,21 +22,24 @@ _SPACES = frozenset("\t\x0b\x0c\x85\u2028\u2029")
 
 
 def clean(text: str, *, lines: bool = False) -> str:
-    """The text in Unicode NFC without control characters, marks of direction and lone surrogates.
+    """The text in Unicode NFC without control characters, marks of direction and lone surrogates; whatever
+    else nobody sees is shown by its code (`[U+200B]`).
 
     Line ends become spaces, or stay as `\\n` when `lines` is true. Everything else stays as it is.
     """
-    if text.isprintable() and (text.isascii() or unicodedata.is_normalized("NFC", text)):
+    if text.isprintable() and (
+        text.isascii() or (unicodedata.is_normalized("NFC", text) and not has_blank(text))
+    ):
         return text
     text = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n"))
     chars: list[str] = []
-    for char in text:
+    for place, char in enumerate(text):
         if char == "\n":
             chars.append("\n" if lines else " ")
         elif char in _SPACES:
             chars.append(" ")
         elif char not in _TURNING and unicodedata.category(char) not in ("Cc", "Cs"):
-            chars.append(char)
+            chars.append(char if is_visible(text, place) else f"[U+{ord(char):04X}]")
     return "".join(chars)
 
 

@@ -63,7 +63,10 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
     "code": {
         **{
             word: frozenset()
-            for word in ("scan", "link", "opened", "mark", "mark_what", "no_link", "draft", "see", "compare")
+            for word in (
+                *("scan", "link", "opened", "mark", "mark_what", "no_link", "draft"),
+                *("see", "compare", "transfer"),
+            )
         },
         "typed": frozenset({"code"}),
         "carried": frozenset({"mark", "key"}),

@@ -10,7 +10,7 @@ import gzip
 import json
 import logging
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
@@ -36,6 +36,7 @@ from .all import add_screens
 from .arrive import hazards_first
 from .context import Van
 from .forms import Wrong, redirect, refused
+from .shop import FirstRun, first_app
 
 log = logging.getLogger("corekit.screens")
 
@@ -71,6 +72,27 @@ class NoAuth:
 
 def work_app(van: Van, auth: Auth, *, templates: Path | None = None) -> flask.Flask:
     """The application that serves the mechanic's screens."""
+    app = _frame(auth, van.shop.settings.issuer.name, van.shop.demo, templates)
+    _answers(app, van)
+    add_screens(app, van)
+    _trouble(app)
+    return app
+
+
+def first_run_app(folder: Path, auth: Auth, shop_app: Callable[[], flask.Flask]) -> FirstRun:
+    """What serves a folder without a shop: the screen that sets one up, then the shop's own.
+
+    Args:
+        shop_app: Opens the shop once it is written, and gives its screens.
+    """
+    app = _frame(auth, "New shop", False, None)
+    run = first_app(app, folder, shop_app)
+    _trouble(app)
+    return run
+
+
+def _frame(auth: Auth, shop_name: str, demo: bool, templates: Path | None) -> flask.Flask:
+    """An application with what every screen rests on, and no screen yet."""
     app = flask.Flask(
         "corekit.screens",
         static_folder=None,
@@ -80,16 +102,13 @@ def work_app(van: Van, auth: Auth, *, templates: Path | None = None) -> flask.Fl
     app.url_map.strict_slashes = False
     app.jinja_env.undefined = jinja2.StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    _words(app, van)
+    _words(app, shop_name, demo)
     _files(app)
     auth.install(app)
-    _answers(app, van)
-    add_screens(app, van)
-    _trouble(app)
     return app
 
 
-def _words(app: flask.Flask, van: Van) -> None:
+def _words(app: flask.Flask, shop_name: str, demo: bool) -> None:
     """What templates can ask."""
 
     def given(place: str, otherwise: str = "") -> str:
@@ -124,8 +143,8 @@ def _words(app: flask.Flask, van: Van) -> None:
         fresh_answer=forms.fresh_request_id,
         steps=list(Step),
         titles=TITLES,
-        shop_name=van.shop.settings.issuer.name,
-        demo=van.shop.demo,
+        shop_name=shop_name,
+        demo=demo,
     )
 
 

@@ -13,7 +13,7 @@ import flask
 from ..desk import jobs, quote
 from ..desk.approving import approve as record_approval
 from ..desk.errors import ConsentError, DataFault, VisitError
-from ..desk.estimating import Estimate, Terms, estimate_named
+from ..desk.estimating import Estimate, Terms, estimate_named, may_charge_call_out
 from ..desk.estimating import estimate as make_estimate
 from ..desk.offerable import cap_of, requested_work
 from ..desk.quote import Prospect, QuotePart
@@ -21,6 +21,7 @@ from ..desk.rows import add_rows
 from ..errors import CorekitError
 from ..model.document import document_hash
 from ..model.job import Job, Noted
+from ..model.job_state import estimate_comes_first
 from ..model.personal import Personal
 from ..model.records import Approved, Estimated
 from ..report.sheet import WHO_APPROVES
@@ -123,7 +124,8 @@ def add(app: flask.Flask, van: Van) -> None:
         assessment = van.assessed(record)
         waits = awaited(van, record, "repair")
         approved = approved_to_do(van, record)
-        ahead, error = ahead_of_repair(van, record)
+        call_out = _call_out(van, record, waits)
+        ahead, error = ahead_of_repair(van, record, call_out)
         return job_page(
             "estimate.html",
             record,
@@ -133,6 +135,12 @@ def add(app: flask.Flask, van: Van) -> None:
             would=ahead,
             error=error,
             unpriced=unpriced_work(van, record) if ahead is None else [],
+            rates=list(van.shop.prices.rates),
+            may_call_out=call_out.may,
+            call_out=call_out.is_charged,
+            call_out_net=next((part.net for part in ahead.parts if not part.operation), "") if ahead else "",
+            call_out_km=call_out.km or "",
+            needs_km=_needs_km(van, record),
             book_fault=van.shop.price_book.fault,
             moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)),
             more=_more(waits, ahead),
@@ -152,14 +160,23 @@ def add(app: flask.Flask, van: Van) -> None:
             flask.abort(404)
         form = flask.request.form
         try:
-            km = _km(form["km"]) if stage == "diagnosis" and form.get("km", "").strip() else None
+            km = _km(form["km"]) if form.get("km", "").strip() else None
         except VisitError as error:
             return refused(error)
         # Everything from the form: sent again later, it still asks for the same.
         without = {*form.getlist("approved"), *(set(form.getlist("may")) - set(form.getlist("take")))}
+        call_out = True if stage == "repair" and "call_out" in form else None
+        if call_out and km is None and _needs_km(van, van.job(job)):
+            km = Decimal(0)
         return run_action(
             lambda: make_estimate(
-                van.shop, job, stage, km=km, without=without, request_id=forms.request_id()
+                van.shop,
+                job,
+                stage,
+                km=km,
+                call_out=call_out,
+                without=without,
+                request_id=forms.request_id(),
             ),
             f"/job/{job}/{_SCREEN_OF[stage]}",
         )
@@ -181,7 +198,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 words=said.words,
                 request_id=forms.request_id(),
             )
-            if said.nothing and not record.repairs and not record.approval.open:
+            if said.nothing and not record.works_done and not record.approval.open:
                 _ended(van, job, flask.request.form.get("because", ""))
         except CorekitError as error:
             return refused(error)
@@ -281,6 +298,8 @@ def _given(van: Van, job: Job, noted: Noted[Approved], estimated: Estimated) -> 
     text = f"{come_to} {estimate.total.currency}, approved by the {approved.by}, {approved.how}{signed}" + (
         f"; declined: {declined}" if declined else ""
     )
+    if set(titles) == set(approved.declined):
+        text = f"Declined as a whole by the {approved.by}, {approved.how}{signed}"
     said = van.texts(job).get(approved.said.hash, "removed") if isinstance(approved.said, Personal) else ""
     return Given(
         estimate=approved.estimate,
@@ -309,12 +328,43 @@ def approved_to_do(van: Van, job: Job) -> dict[str, str]:
     return {key: van.shop.plugins.title(key) for key in job.approval.open}
 
 
-def ahead_of_repair(van: Van, job: Job) -> tuple[Prospect | None, str]:
+@attrs.frozen(kw_only=True)
+class CallOut:
+    """Whether an estimate of work may hold the call-out, whether this one does, and how far the drive was."""
+
+    may: bool
+    is_charged: bool
+    km: Decimal | None = None
+
+
+#: What an estimate is looked at with that speaks of no call-out.
+NO_CALL_OUT = CallOut(may=False, is_charged=False)
+
+
+def _call_out(van: Van, job: Job, waits: Asking | None) -> CallOut:
+    """The call-out of work that nobody has to look for; as on the estimate that waits, where one does."""
+    book = van.shop.prices
+    may = may_charge_call_out(job) and any(
+        price is not None for price in (book.call_out, book.travel, book.per_km, book.zones or None)
+    )
+    if waits is None:
+        came_back = flask.g.get("given")
+        # Who asked for an oil change asked somebody to come; a repair follows a diagnosis that has it.
+        wanted = estimate_comes_first(job) if came_back is None else "call_out" in came_back
+        return CallOut(may=may, is_charged=may and wanted)
+    lines = [line for part in waits.parts if not part.operation for line in part.lines]
+    km = next((line.quantity for line in lines if line.unit == "km"), None)
+    return CallOut(may=may, is_charged=may and bool(lines), km=km)
+
+
+def ahead_of_repair(van: Van, job: Job, call_out: CallOut = NO_CALL_OUT) -> tuple[Prospect | None, str]:
     """What an estimate of the repair would hold beside what is approved already; or why there is none."""
-    return _ahead(van, job, "repair", approved_to_do(van, job))
+    return _ahead(van, job, "repair", approved_to_do(van, job), call_out)
 
 
-def _ahead(van: Van, job: Job, stage: str, approved: Collection[str] = ()) -> tuple[Prospect | None, str]:
+def _ahead(
+    van: Van, job: Job, stage: str, approved: Collection[str] = (), call_out: CallOut = NO_CALL_OUT
+) -> tuple[Prospect | None, str]:
     """What would be proposed, without what is approved already; or why nothing can be."""
     assessment = van.assessed(job)
     may = (
@@ -325,24 +375,31 @@ def _ahead(van: Van, job: Job, stage: str, approved: Collection[str] = ()) -> tu
     if may and may <= set(approved):
         return None, ""
     try:
-        return quote.prospect(van.shop, job, assessment, stage, Terms(without=frozenset(approved) & may)), ""
+        terms = Terms(
+            without=frozenset(approved) & may,
+            call_out=True if call_out.is_charged else None,
+            km=(call_out.km or Decimal(0)) if call_out.is_charged else None,
+        )
+        return quote.prospect(van.shop, job, assessment, stage, terms), ""
     except CorekitError as error:
         return None, str(error)
 
 
 def _holds(waits: Asking, ahead: Prospect) -> bool:
     """The paper still says what would be proposed, or less, because something was left out on purpose."""
-    return all(part in ahead.parts for part in waits.parts)
+    return all(part in ahead.parts for part in waits.parts if part.operation)
 
 
 def _more(waits: Asking | None, ahead: Prospect | None) -> list[QuotePart]:
     """What could be proposed and does not stand on the paper, because it came later or was left out."""
     on_it = {part.operation for part in waits.parts} if waits else set()
-    return [part for part in ahead.parts if part.operation not in on_it] if waits and ahead else []
+    more = [part for part in ahead.parts if part.operation not in on_it] if waits and ahead else []
+    return [part for part in more if part.operation]
 
 
 def _needs_km(van: Van, job: Job) -> bool:
-    return van.shop.prices.per_km is not None and not job.same_trip_as
+    book = van.shop.prices
+    return (book.per_km is not None or bool(book.zones)) and not job.same_trip_as
 
 
 # ---- what comes in

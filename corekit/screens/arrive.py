@@ -15,13 +15,15 @@ from ..complaints import SymptomList, symptoms
 from ..desk import jobs
 from ..desk.complaint import not_covered, not_covered_words
 from ..desk.errors import StoreError
+from ..desk.vehicle_history import jobs_of_vehicle
 from ..model.job import Job
 from ..model.personal import Personal, shop_words
 from ..model.records import NOT_SEEN, Complained, Customer, Opened, Remarked, Vehicle
 from ..model.vin import VinCheck, VinError, read_vin
 from ..web.address import own_path
 from .context import Van
-from .page import job_page, vehicle_named
+from .job_rows import rows_of
+from .page import job_page, vehicle_named, vehicle_words
 
 #: Why there is neither plate nor VIN, as it stands on the paper.
 NO_NUMBER = (
@@ -45,6 +47,7 @@ class ArrivalFields:
     name: str = ""
     phone: str = ""
     address: str = ""
+    email: str = ""
     symptoms: tuple[str, ...] = ()
     when: tuple[str, ...] = ()
     shows: str = ""
@@ -62,15 +65,17 @@ def add(app: flask.Flask, van: Van) -> None:
         """A new job; its id is drawn with the page, so that sending it twice begins one job only.
 
         `?beside=` another car in the driveway of that job; `?again=` the car of that job came back, to have
-        earlier work made good.
+        earlier work made good. `?known=` the vehicle and the customer of that job are here for something new.
         """
-        beside, again = _named(van, "beside"), _named(van, "again")
+        beside, again, known = _named(van, "beside"), _named(van, "again"), _named(van, "known")
         said = ArrivalFields()
-        if again is not None:
-            said = attrs.evolve(said_in(van, again), reason="", odometer="", symptoms=(), when=(), shows="")
+        if (before := again or known) is not None:
+            said = attrs.evolve(said_in(van, before), reason="", odometer="", symptoms=(), when=(), shows="")
         elif beside is not None:
             stands = said_in(van, beside)
-            said = ArrivalFields(name=stands.name, phone=stands.phone, address=stands.address)
+            said = ArrivalFields(
+                name=stands.name, phone=stands.phone, address=stands.address, email=stands.email
+            )
         job = _drawn_before() or jobs.new_job_id(van.shop)
         pays = (beside.same_trip_as or beside.name) if beside is not None else ""
         invoice = again.issued[-1].record.number if again is not None and again.issued else ""
@@ -83,6 +88,7 @@ def add(app: flask.Flask, van: Van) -> None:
             pays=pays,
             pays_words=vehicle_named(pays, van),
             invoice=invoice,
+            known=vehicle_words(known, van.texts(known)) if known is not None and again is None else "",
             next=f"/job/{job}/requested?{urlencode({'rework': invoice})}" if invoice else "",
         )
 
@@ -139,7 +145,11 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.post("/job/<job>/arrive/try")
     def vin(job: str) -> str:
         """What a VIN says while it is typed; nothing is written, and the job need not exist yet."""
-        return flask.render_template("vin.html", words=vin_words(flask.request.form.get("vehicle.vin", "")))
+        form = flask.request.form
+        plate, number = form.get("vehicle.plate", ""), form.get("vehicle.vin", "")
+        known = jobs_of_vehicle(van.shop, plate, number, most=1)
+        rows = rows_of(van, [one for one in known if one.id != job])
+        return flask.render_template("vin.html", words=vin_words(number), known=rows)
 
 
 def hazards_first(van: Van, job: str, onward: str) -> str:
@@ -170,6 +180,7 @@ def said_in(van: Van, job: Job) -> ArrivalFields:
         name=_text(texts, customer.name),
         phone=_text(texts, customer.phone),
         address=_text(texts, customer.address),
+        email=_text(texts, customer.email),
     )
 
 

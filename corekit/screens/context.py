@@ -13,6 +13,8 @@ from ..desk import jobs
 from ..desk.assessing import Assessment, assessment_of
 from ..desk.calculating import Calculator
 from ..desk.context import ShopContext
+from ..desk.jobs import JobRow
+from ..desk.vehicle_history import earlier_jobs
 from ..model.job import Job
 
 _KEPT = 16  # assessments: more jobs than are open in one day
@@ -71,6 +73,16 @@ class Van:
             while len(self._assessed) > _KEPT:
                 self._assessed.popitem(last=False)
         return assessment
+
+    def earlier(self, job: Job) -> list[JobRow]:
+        """The jobs of this vehicle that began before, the latest first; looked up once for one request."""
+        if not flask.has_request_context():
+            return earlier_jobs(self.shop, job)
+        read: dict[tuple[str, int], list[JobRow]] = flask.g.setdefault("earlier", {})
+        key = (job.id, len(job.entries))
+        if key not in read:
+            read[key] = earlier_jobs(self.shop, job)
+        return read[key]
 
     def texts(self, job: Job) -> dict[str, str]:
         """The personal texts of a job by hash, for the mechanic's own screens; read once for one request."""

@@ -18,8 +18,10 @@ def done_steps(job: Job) -> dict[Step, str]:
         done[Step.TEST] = _counted(spoken[0], "thing read or looked at", "things read or looked at")
     if "repair" in approved:
         done[Step.ESTIMATE] = "approved"
-    if job.repairs:
-        done[Step.REPAIR] = _counted(len(job.repairs), "piece of work done", "pieces of work done")
+    if job.works_done:
+        done[Step.REPAIR] = _counted(
+            len(job.repairs) + len(job.serviced), "piece of work done", "pieces of work done"
+        )
     if len(spoken) > 1 and any(spoken[1:]):
         done[Step.RETEST] = _counted(sum(spoken[1:]), "thing read or looked at", "things read or looked at")
     if job.issued:

@@ -5,30 +5,35 @@ file.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import attrs
 import flask
 from markupsafe import Markup
 
 from ..desk.clock import clock_jump, now_in_words
-from ..desk.issuing import Invoice, Page, invoice_draft, invoice_of, left_out
+from ..desk.issuing import Invoice, Page, invoice_draft, invoice_of, left_out, transfer_of
 from ..desk.issuing import issue as issue_over
 from ..desk.jobs import billed_with, jobs_of_same_customer, texts_of
+from ..desk.paying import arrived as money_arrived
 from ..desk.payments import due_of, payments_of
 from ..desk.publishing import publish as publish_pages
 from ..desk.receipts import receipt_for
 from ..errors import CorekitError
+from ..model.account_number import grouped
 from ..model.document import Document
 from ..model.job import Job
+from ..model.money import Money
 from ..report.code import symbol
+from ..report.dates import day_words
 from ..report.page import render_page
 from ..report.personal_text import resolver
 from ..web.address import own_path
 from . import forms
 from .context import Van
 from .forms import redirect, refused
-from .page import job_page, vehicle_words
+from .job_rows import Reach
+from .page import job_page, said, vehicle_words
 from .told import told_on
 
 #: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card,
@@ -108,6 +113,14 @@ def add(app: flask.Flask, van: Van) -> None:
             own_path(flask.request.form.get("next", ""), f"/job/{job}/hand"),
         )
 
+    @app.post("/job/<job>/arrived/<announced>")
+    def arrived(job: str, announced: str) -> flask.Response:
+        """Money that was announced is there."""
+        return run_action(
+            lambda: money_arrived(van.shop, job, announced, request_id=forms.request_id()),
+            f"/job/{job}/hand",
+        )
+
     @app.post("/job/<job>/publish")
     def publish(job: str) -> flask.Response:
         return run_action(lambda: publish_pages(van.shop, job), f"/job/{job}/hand")
@@ -157,8 +170,34 @@ def _issued(van: Van, job: Job) -> str:
         page_at=van.shop.settings.page,
         ways=WAYS,
         payments=payments_of(van.shop, billed),
+        announced=announced_of(van, billed),
+        transfer=transfer_svg(van, invoice),
+        account=grouped(van.shop.settings.issuer.iban),
+        mail=_mail(van, job, invoice),
         together=[vehicle_words(other, van.texts(other)) for other in billed if other.id != job.id],
     )
+
+
+def announced_of(van: Van, jobs: Sequence[Job]) -> list[tuple[str, str, str, str]]:
+    """Payments that are said to be on their way: job, entry, amount and how, the day."""
+    return [
+        (
+            job.id,
+            noted.id,
+            f"{Money(noted.record.amount, noted.record.currency)} {noted.record.currency},"
+            f" {noted.record.how}",
+            day_words(van.shop.settings.day_of(noted.entry.recorded)),
+        )
+        for job in jobs
+        for noted in job.announced
+    ]
+
+
+def _mail(van: Van, job: Job, invoice: Invoice) -> str:
+    """The address of a mail to the customer about the invoice; empty where no e-mail address is known."""
+    email = said(job.customer.email, van.texts(job))
+    words = f"Invoice {invoice.number} of {van.shop.settings.issuer.name}."
+    return Reach.of("", email, "", f"Invoice {invoice.number}", f"{words} {invoice.link}".strip()).mail
 
 
 @attrs.frozen(kw_only=True)
@@ -182,15 +221,27 @@ def code_svg(invoice: Invoice) -> Markup:
     """The invoice's code as a drawing, dark on white with its quiet zone; empty for a shop without a page
     address.
     """
-    if not invoice.link:
+    return _drawn(invoice.link, f"The code of invoice {invoice.number}")
+
+
+def transfer_svg(van: Van, invoice: Invoice) -> Markup:
+    """The code from which the customer's bank fills in the transfer of what is still to be paid; empty where
+    there is none.
+    """
+    said_to = transfer_of(van.shop, invoice.number, invoice.due) if invoice.due.minor > 0 else ""
+    return _drawn(said_to, f"The code of the transfer for invoice {invoice.number}")
+
+
+def _drawn(text: str, label: str) -> Markup:
+    if not text:
         return Markup()
-    drawn = symbol(invoice.link)
+    drawn = symbol(text)
     side, quiet = drawn.side, (drawn.side - len(drawn.rows)) // 2
     path = "".join(
         f"M{column + quiet} {row + quiet}h{count}v1h-{count}z" for row, column, count in drawn.runs()
     )
     return Markup(
-        '<svg viewBox="0 0 {side} {side}" role="img" aria-label="The code of invoice {number}"'
+        '<svg viewBox="0 0 {side} {side}" role="img" aria-label="{label}"'
         ' shape-rendering="crispEdges"><rect width="{side}" height="{side}" fill="#fff"/><path d="{path}"'
         ' fill="#000"/></svg>'
-    ).format(side=side, number=invoice.number, path=path)
+    ).format(side=side, label=label, path=path)

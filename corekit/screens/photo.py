@@ -5,6 +5,7 @@ nothing else.
 from __future__ import annotations
 
 import io
+import threading
 from typing import TYPE_CHECKING
 
 from ..errors import CorekitError
@@ -18,6 +19,8 @@ _PIXELS = 80_000_000  # of what comes in; a phone takes 12 to 64 million, and mo
 _PIXELS_WHOLE = 30_000_000  # of formats that can only be unpacked at full size
 _QUALITIES = (85, 75, 65, 55, 45, 35)
 _TAKES = ("JPEG", "PNG", "WEBP")
+#: One at a time, or several at one moment would take the memory of as many whole pictures.
+_one_at_a_time = threading.Lock()
 
 
 class PhotoError(CorekitError, ValueError):
@@ -48,7 +51,8 @@ def read_photo(data: bytes) -> bytes:
                 f"The picture has {picture.width} × {picture.height} pixels, more than is accepted"
                 f" ({most // 1_000_000} million)."
             )
-        return _encoded(_upright(picture))
+        with _one_at_a_time:
+            return _encoded(_upright(picture))
     except PhotoError:
         raise
     except UnidentifiedImageError as error:

@@ -7,8 +7,10 @@ import flask
 
 from ..account.row import FaultRow
 from ..desk.assessing import Assessment, NextTest
+from ..desk.quote import prices_in
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Operation
+from ..model.own_work import is_own_work
 from ..visit.progress import standing
 from ..visit.questions import TraitQuestion, trait_question, trait_texts
 from .context import Van
@@ -26,9 +28,10 @@ class RepairWork:
 
     Attributes:
         cautions: Of the operation and of the shop's price book. parts: What the estimate said goes in.
-        asked: What is asked of the new part. shown_by: What will show that it worked; empty for work that
-            nothing measures.
+        asked: What is asked of the new part (`renews`), or of how the work was done. shown_by: What will show
+            that it worked; empty for work that nothing measures.
         cause: What was wrong in the customer's words, as far as the findings say it.
+        is_own: It is work of the shop's own, which cures nothing and is shown by nothing.
     """
 
     key: str
@@ -37,12 +40,14 @@ class RepairWork:
     parts: tuple[str, ...]
     asked: tuple[TraitQuestion, ...]
     shown_by: str
+    renews: bool = False
     cause: str = ""
+    is_own: bool = False
 
 
 def work_on(van: Van, key: str, job: Job, cause: str = "") -> RepairWork:
     """What there is to say of an operation before it is done."""
-    plugins, priced = van.shop.plugins, van.shop.prices.operations.get(key)
+    plugins, priced = van.shop.plugins, prices_in(van.shop, job).operations.get(key)
     declared = plugins.operations.get(key, Operation(key=key, title=key))
     hazards = (declared.hazard, priced.hazard if priced else "")
     measured = plugins.measurands.get(declared.shown_by)
@@ -50,6 +55,7 @@ def work_on(van: Van, key: str, job: Job, cause: str = "") -> RepairWork:
     asked = [
         trait for trait in plugins.traits.values() if declared.replaces and trait.part == declared.replaces
     ]
+    asked += [plugins.traits[key] for key in declared.asks if key in plugins.traits]
     return RepairWork(
         key=key,
         title=declared.title,
@@ -57,7 +63,9 @@ def work_on(van: Van, key: str, job: Job, cause: str = "") -> RepairWork:
         parts=tuple(part.name for part in priced.parts) if priced else (),
         asked=tuple(trait_question(trait, _known(old.get(trait.key, ""))) for trait in asked),
         shown_by=measured.title if measured else "",
+        renews=bool(declared.replaces),
         cause=cause,
+        is_own=is_own_work(key),
     )
 
 

@@ -10,6 +10,7 @@ import flask
 
 from ..desk.offerable import requested_work
 from ..model.job import Job
+from ..model.own_work import is_own_work
 from ..model.records import WAIVED_CHARGES
 from .context import Van
 from .page import job_page
@@ -42,6 +43,7 @@ def add(app: flask.Flask, van: Van) -> None:
             ]
             for system in plugins.systems.values()
         }
+        own = [key for key in book.operations if is_own_work(key)]
         without = [operation for key, operation in plugins.operations.items() if key not in book.operations]
         return job_page(
             "requested.html",
@@ -49,6 +51,7 @@ def add(app: flask.Flask, van: Van) -> None:
             van,
             priced={title: found for title, found in priced.items() if found},
             without=without,
+            own=own,
             grounds=GROUNDS,
             rework=parse_qs(screen.query).get("rework", [""])[0],
         )
@@ -69,5 +72,5 @@ def add(app: flask.Flask, van: Van) -> None:
             if line.get("operation")
         ]
         asked = [one.operation for one in requested_work(job, van.assessed(job), plugins)]
-        keys = dict.fromkeys([*asked, *estimated, *(noted.record.operation for noted in job.repairs)])
+        keys = dict.fromkeys([*asked, *estimated, *job.works_done])
         return {key: plugins.title(key) for key in keys}

@@ -14,15 +14,16 @@ from pathlib import Path
 import flask
 
 from ..desk.settings import read_settings
-from ..desk.setup import is_demo
+from ..desk.setup import is_demo, is_shop
 from ..desk.shop import open_shop
 from ..isolation.worker import Worker
 from ..web.auth import LOCK_AFTER, PasscodeAuth
 from ..web.pairing import PairingError, VanCertificate, is_private, own_addresses, terminal_code
 from ..web.plain_page import PlainPage
 from ..web.server import PORT, serve, server_for
-from .app import work_app
+from .app import first_run_app, work_app
 from .context import Van
+from .shop import FirstRun
 
 Say = Callable[[str], None]
 
@@ -37,10 +38,19 @@ def check_shop(folder: Path) -> None:
 
 
 @contextlib.contextmanager
-def opened(folder: Path, auth: PasscodeAuth, say: Say = print) -> Iterator[flask.Flask]:
-    """The screens of a shop behind a sign-in, with a worker process of their own for checks and calculations;
-    closed with the block.
+def opened(folder: Path, auth: PasscodeAuth, say: Say = print) -> Iterator[flask.Flask | FirstRun]:
+    """The screens behind a sign-in, with a worker process of their own for checks and calculations; closed
+    with the block. In a folder without a shop the first of them sets one up.
     """
+    with contextlib.ExitStack() as stack:
+        if is_shop(folder):
+            yield stack.enter_context(_opened(folder, auth, say))
+        else:
+            yield first_run_app(folder, auth, lambda: stack.enter_context(_opened(folder, auth, say)))
+
+
+@contextlib.contextmanager
+def _opened(folder: Path, auth: PasscodeAuth, say: Say) -> Iterator[flask.Flask]:
     with Worker() as worker, open_shop(folder, assessor=worker) as shop, _daily_backups(folder, say):
         yield work_app(Van(shop.context, calculator=worker.calculate), auth)
 

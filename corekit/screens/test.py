@@ -18,6 +18,7 @@ from ..desk.next_step import again_words, can_be_read, places_here
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Measurand, Observation
 from ..report.next_tests import asks_for_codes, named_tests
+from ..report.statements import reasons_not_said
 from ..visit import guidance, questions
 from ..visit.instruments import Instruments
 from ..visit.questions import Question
@@ -26,6 +27,8 @@ from .context import Van
 from .page import job_page
 from .preview import said
 from .retest import again_path, arrival, shown_by, shown_repair
+from .returning import last_time
+from .samples import records_of
 from .test_options import TestOptions, options_in_address
 
 _AHEAD = 30  # of the next tests are kept ready for when the network goes: nobody keeps to the first few
@@ -113,10 +116,12 @@ def add(app: flask.Flask, van: Van) -> None:
             next=following or wishes.path(job, back),
             after=following or next((path_of(job, one, wishes) for one in others), ""),
             cannot=questions.CANNOT,
+            last_time=last_time(van, job, ask.key, ask.place) if ask.measured else "",
             missing=_missing(ask.key, assessment, plugins) if ask.recorded else [],
             place_path=lambda place: own.path(job, f"test/{ask.key}", place=place),
             enough=wishes.without(ask.key).path(job, back),
             own_limit=_own_limit(job, ask.key),
+            records=records_of(van, ask.key),
             ahead=ahead_of(job, others, wishes, following),
             trial=preview.trial_again(van, job.id),
             now=complaint_now(job),
@@ -437,7 +442,7 @@ def _own_limit(job: Job, key: str) -> str:
 
 def _gaps(assessment: Assessment) -> list[str]:
     """What could not be said: first what has a reason, then what was not looked at, in one sentence."""
-    texts = list(dict.fromkeys(gap.text for gap in assessment.open_gaps if not gap.about))
+    texts = [text for text, _ in reasons_not_said(assessment.open_gaps)]
     bare = list(
         dict.fromkeys(
             gap.about for gap in assessment.open_gaps if gap.about and not is_noted(gap, assessment.job)

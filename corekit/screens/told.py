@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from ..account.account import Account, account_of
 from ..desk.assessing import Assessment
-from ..desk.quote import Prospect
+from ..desk.quote import Prospect, prices_in
 from ..model.document import Document, NextSteps
 from ..model.job import Job
 from ..report.account_blocks import account_block, answer_block
@@ -31,7 +31,7 @@ def account_now(van: Van, job: Job, assessment: Assessment, ahead: Prospect | No
         van.shop.plugins,
         lines=[line for part in ahead.parts for line in part.lines] if ahead else (),
         is_proposal=ahead is not None,
-        book=van.shop.prices,
+        book=prices_in(van.shop, job),
     )
 
 

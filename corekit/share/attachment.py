@@ -7,7 +7,8 @@ from pathlib import Path
 import attrs
 
 from ..errors import CorekitError
-from ..model.document import Document, from_data
+from ..model.canonical import canonical
+from ..model.document import Document, from_data, to_data
 from ..report.pdf import ATTACHMENT
 from .published import LARGEST, PublishError, strict_json
 
@@ -64,6 +65,7 @@ def paper_of(data: bytes, name: str) -> PaperFile:
         if len(attached[0]) > LARGEST:
             raise PublishError("it is larger than any document.")
         document = from_data(strict_json(attached[0]))
+        canonical(to_data(document))  # half of a pair, say, is no text: nothing could be drawn of it
     except (PublishError, ValueError) as error:
         raise PaperFileError(f"{name}: what it carries is no document of corekit: {error}") from error
     return PaperFile(document=document, printed=printed)

@@ -26,7 +26,7 @@ from ..files import TEMPORARY, flush_folder, write_once
 from ..model.canonical import canonical, digest
 from ..model.document import Document, from_data, to_data
 from ..model.entry import utc_text
-from .link import is_loopback, is_token_hash, token_hash
+from .link import is_loopback, is_token_hash
 
 #: How long a page stays up when nobody says otherwise: two years.
 LIFE = timedelta(days=731)
@@ -317,41 +317,6 @@ def publish_to(
             f"{target}: this is no page server of corekit (it answered something else); check the address."
         )
     return "new" if answer == "new" else "same"
-
-
-def fetch_back(
-    target: str | Path, token: str, document: Document, now: datetime, *, timeout: float = 20.0
-) -> None:
-    """Return when the page opens this very document for a reader with the code.
-
-    Args:
-        target: As of `publish_to`: the folder that is served, or the page server, which is asked as a reader
-            would ask it.
-
-    Raises:
-        PublishError: it does not; `later` is set when it may yet.
-    """
-    if isinstance(target, Path) or "://" not in target:
-        page = PublishedFolder(target).get(token_hash(token), now)
-        shown = page is not None and page.document == document
-    else:
-        body = urllib.parse.urlencode({"code": token}).encode("ascii")
-        request = urllib.request.Request(f"{target.rstrip('/')}/v/open", data=body, method="POST")
-        try:
-            with _opener(urlsplit(target).hostname or "").open(request, timeout=timeout) as response:
-                shown = document.title.encode("utf-8") in response.read(4 * LARGEST)
-        except (OSError, EOFError) as error:
-            raise PublishError(
-                f"{target}: the document was taken, but the page does not open it yet"
-                f" ({getattr(error, 'reason', error)}). Publish again later.",
-                later=True,
-            ) from error
-    if not shown:
-        raise PublishError(
-            f"{target}: the document was taken, but the page shows something else under its code. Check that"
-            " the page is served from there.",
-            later=True,
-        )
 
 
 def answer_from(

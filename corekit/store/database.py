@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
+import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
@@ -14,8 +15,10 @@ from typing import Self
 
 from ..files import name_once
 from . import schema, seals
+from .door import Door
 from .errors import StoreError, store_error
 from .mark import random_id
+from .reading import connect_to_read, may_be_written
 from .seen import missing_since_seen, note_seen, seen_path
 
 LINEAGE_LETTERS = 12
@@ -30,10 +33,18 @@ class Database:
     """One store file, open. Safe to use from several threads; several programs may have it open.
 
     Every writer begins IMMEDIATE, commits under WAL and synchronous=FULL, and returns after the commit.
+
+    Attributes:
+        door: What looks at everything on its way in; see `Door`.
+        is_read_only: It may not be written, and is read as it lies or from a copy.
     """
+
+    is_read_only = False
+    _copy: tempfile.TemporaryDirectory[str] | None = None
 
     def __init__(self, path: Path, connection: sqlite3.Connection, now: Callable[[], str]) -> None:
         self.path = path
+        self.door = Door()
         self._connection = connection
         self._now = now
         self._lock = threading.RLock()
@@ -97,12 +108,19 @@ class Database:
             raise StoreError(f"There is no store at {path}. Check the name, or make one with `corekit init`.")
         if not path.is_file():
             raise StoreError(f"{path} is not a file, so it is no corekit store. Name the store's own file.")
+        copy, is_read_only = None, not may_be_written(path)
         try:
-            connection = schema.connect(path, patience)
+            if is_read_only:
+                connection, copy = connect_to_read(path, patience)
+            else:
+                connection = schema.connect(path, patience)
             try:
-                _admit(connection, path, now or utc_now)
+                where = path if copy is None else Path(copy.name, path.name)
+                _admit(connection, where, now or utc_now, is_immutable=is_read_only and copy is None)
             except BaseException:
                 connection.close()
+                if copy is not None:
+                    copy.cleanup()
                 raise
         except sqlite3.Error as error:
             raise store_error(error, path) from error
@@ -111,7 +129,9 @@ class Database:
                 f"No copy of {path} could be made before bringing it up to date: {error.strerror}. Make"
                 " room beside it."
             ) from error
-        return cls(path, connection, now or utc_now)
+        store = cls(path, connection, now or utc_now)
+        store.is_read_only, store._copy = is_read_only, copy
+        return store
 
     def close(self) -> None:
         """Bring everything into the one file and close it. Closing twice is nothing."""
@@ -121,6 +141,8 @@ class Database:
             with contextlib.suppress(sqlite3.Error):
                 self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
             self._connection.close()
+            if self._copy is not None:
+                self._copy.cleanup()
 
     def copy_to(self, target: Path) -> None:
         """A copy of the store as it stands, in one file at `target`, readable by its owner only; others may
@@ -131,10 +153,12 @@ class Database:
         """
         try:
             os.close(os.open(target, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
-            self._open()
+            own = self._open()
             # By a connection of its own: nobody who uses this one waits for the copy.
             with (
-                contextlib.closing(schema.connect(self.path)) as here,
+                contextlib.nullcontext(own)
+                if self.is_read_only
+                else contextlib.closing(schema.connect(self.path)) as here,
                 contextlib.closing(schema.connect(target)) as copy,
             ):
                 here.backup(copy)
@@ -148,6 +172,15 @@ class Database:
                 f"No copy of the store could be written to {target}: {error.strerror}. Its folder must exist,"
                 " be writable, and have room."
             ) from error
+
+    def must_be_writable(self) -> None:
+        """Return when the store may be written.
+
+        Raises:
+            StoreError: it may only be read.
+        """
+        if self.is_read_only:
+            raise store_error(sqlite3.OperationalError("read-only"), self.path, is_read_only=True)
 
     @property
     def missing(self) -> int:
@@ -223,6 +256,7 @@ class Database:
     @contextlib.contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction: everything written in it is on the disk when it ends, or nothing is."""
+        self.must_be_writable()
         with self._lock:
             if self._open().in_transaction:
                 raise StoreError(
@@ -301,7 +335,9 @@ def _create_tables(path: Path, demo: bool, at: str) -> None:
         connection.close()
 
 
-def _admit(connection: sqlite3.Connection, path: Path, now: Callable[[], str]) -> None:
+def _admit(
+    connection: sqlite3.Connection, path: Path, now: Callable[[], str], *, is_immutable: bool = False
+) -> None:
     """Let a store in that this program can work with, brought to today's schema."""
     if not schema.is_store(connection):
         raise StoreError(
@@ -313,6 +349,8 @@ def _admit(connection: sqlite3.Connection, path: Path, now: Callable[[], str]) -
             f"The store {path} was written by a newer corekit (schema {version}; this one knows"
             f" {schema.SCHEMA}). Install the newer program; nothing was changed."
         )
+    if is_immutable:
+        return
     mode = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
     if mode != "wal":
         raise StoreError(

@@ -23,7 +23,7 @@ def refusal(text: str) -> StoreError:
     return StoreError(f"{text} Nothing was written.")
 
 
-def store_error(error: sqlite3.Error, path: Path) -> StoreError:
+def store_error(error: sqlite3.Error, path: Path, *, is_read_only: bool = False) -> StoreError:
     """What an error of the database means for a person.
 
     The primary result code is the low byte of SQLite's extended code (sqlite.org/rescode.html, from memory).
@@ -41,10 +41,10 @@ def store_error(error: sqlite3.Error, path: Path) -> StoreError:
             " limit, or failing. Make room (a few megabytes are enough) and do it again; what was"
             " acknowledged before is still there."
         )
-    if primary == sqlite3.SQLITE_READONLY:
+    if is_read_only or primary == sqlite3.SQLITE_READONLY:
         return StoreError(
-            f"The store {path} may not be written. Give yourself the right to write it and its folder, or"
-            " copy it elsewhere."
+            f"The store {path} may not be written; it can be read, verified and printed from. To write, give"
+            " yourself the right to write it and its folder, or copy it elsewhere."
         )
     if primary in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH):
         return StoreError(

@@ -22,13 +22,26 @@ from ..model.job import Job, fold
 from ..model.job_state import JobState, state_of
 from ..model.personal import Personal
 from ..model.records import Ended, Opened, Vehicle
+from ..model.search_words import search_words
 from . import rows, seals
 
 #: Kinds of entry that a job's row follows from. A reading is none of them: it changes nothing here.
 KINDS = frozenset(
     {
-        *("opened", "vehicle", "customer", "estimated", "approved", "repaired", "arrived", "left", "ended"),
-        *("issued", "paid", "written_off", "withdrawn", "forgotten"),
+        *(
+            "opened",
+            "vehicle",
+            "customer",
+            "requested",
+            "estimated",
+            "approved",
+            "repaired",
+            "serviced",
+            "arrived",
+            "left",
+            "ended",
+        ),
+        *("issued", "paid", "written_off", "planned", "recalled", "withdrawn", "forgotten"),
     }
 )
 
@@ -37,8 +50,15 @@ TABLES = (
         "CREATE TABLE job (began INTEGER NOT NULL PRIMARY KEY, id TEXT NOT NULL UNIQUE, closed INTEGER,"
         " state TEXT NOT NULL, because TEXT NOT NULL, name TEXT NOT NULL, description TEXT NOT NULL,"
         " plate TEXT NOT NULL, words TEXT NOT NULL, customer TEXT NOT NULL, approved INTEGER NOT NULL,"
-        " paid INTEGER NOT NULL, number TEXT NOT NULL, books_entry TEXT NOT NULL) STRICT"
+        " paid INTEGER NOT NULL, number TEXT NOT NULL, books_entry TEXT NOT NULL, who TEXT NOT NULL,"
+        " phone TEXT NOT NULL, email TEXT NOT NULL, address TEXT NOT NULL, day TEXT NOT NULL,"
+        " at TEXT NOT NULL, place TEXT NOT NULL, what TEXT NOT NULL, recall TEXT NOT NULL,"
+        " recall_what TEXT NOT NULL, asked INTEGER NOT NULL, granted INTEGER NOT NULL,"
+        " in_part INTEGER NOT NULL) STRICT"
     ),
+    "CREATE INDEX job_of_day ON job (day, at) WHERE day <> ''",
+    "CREATE INDEX job_of_recall ON job (recall) WHERE recall <> ''",
+    "CREATE INDEX job_waiting ON job (began) WHERE because = 'part missing'",
     "CREATE INDEX job_open ON job (began) WHERE closed IS NULL",
     "CREATE INDEX job_closed ON job (closed) WHERE closed IS NOT NULL",
     "CREATE INDEX job_of_customer ON job (customer, approved, books_entry) WHERE customer <> ''",
@@ -49,10 +69,16 @@ TABLES = (
     ),
     "CREATE INDEX job_of_name ON job_name (name, job)",
     (
+        "CREATE TABLE job_word (word TEXT NOT NULL, job TEXT NOT NULL, began INTEGER NOT NULL,"
+        " kind TEXT NOT NULL, UNIQUE (word, began, kind)) STRICT"
+    ),
+    "CREATE INDEX job_word_of_job ON job_word (job)",
+    (
         "CREATE TABLE invoice (written INTEGER NOT NULL PRIMARY KEY, entry TEXT NOT NULL UNIQUE,"
         " number TEXT NOT NULL, document_id TEXT NOT NULL, total INTEGER NOT NULL, currency TEXT NOT NULL,"
-        " waits INTEGER NOT NULL) STRICT"
+        " waits INTEGER NOT NULL, day TEXT NOT NULL, due_on TEXT NOT NULL, owed INTEGER NOT NULL) STRICT"
     ),
+    "CREATE INDEX invoice_owed ON invoice (due_on, written) WHERE owed > 0",
     "CREATE INDEX invoice_of_document ON invoice (document_id)",
     "CREATE INDEX invoice_waiting ON invoice (written) WHERE waits = 1",
 )
@@ -75,7 +101,14 @@ class JobRow:
         approved: 1 when something was approved in it.
         paid: What was paid for it, and what of its invoice was credited or written off, in minor units.
         number, books_entry: The invoice it is on, and the id of that invoice's entry in the books; "" for
-        none.
+            none.
+        who, phone, email, address: Hashes of what is known of the customer; "" where nothing is.
+        day, at: When the mechanic means to be there next (YYYY-MM-DD, HH:MM), as it was planned or as it was
+            said on leaving; "" where nobody said, and in a job that is closed.
+        place, what: Hashes of where and what for, as it was planned.
+        recall, recall_what: The day from which on the vehicle is to be looked at again, and a hash of why.
+        asked: What the estimate that waits for an answer comes to, in minor units. granted: The same of the
+            estimates that were approved. in_part: 1 where something on them was declined.
     """
 
     began: int
@@ -92,6 +125,19 @@ class JobRow:
     paid: int
     number: str
     books_entry: str
+    who: str
+    phone: str
+    email: str
+    address: str
+    day: str
+    at: str
+    place: str
+    what: str
+    recall: str
+    recall_what: str
+    asked: int
+    granted: int
+    in_part: int
 
     @property
     def vehicle(self) -> Vehicle:
@@ -102,9 +148,24 @@ class JobRow:
 
     def persons(self) -> Iterator[Personal]:
         """Every reference to personal text in it."""
-        for kind in ("description", "plate", "words"):
-            if reference := _reference(kind, getattr(self, kind)):
+        for column, kind in _PERSONS.items():
+            if reference := _reference(kind, getattr(self, column)):
                 yield reference
+
+
+#: Columns that hold hashes → kind of the personal text.
+_PERSONS = {
+    "description": "description",
+    "plate": "plate",
+    "words": "words",
+    "who": "name",
+    "phone": "phone",
+    "email": "email",
+    "address": "address",
+    "place": "address",
+    "what": "note",
+    "recall_what": "note",
+}
 
 
 @attrs.frozen(kw_only=True)
@@ -114,6 +175,8 @@ class InvoiceRow:
     Attributes:
         written, entry: Place of its books entry in the file, and its id.
         waits: 1 while its page was neither published nor withdrawn.
+        day, due_on: When it was issued, and until when it is to be paid; "" where it does not say.
+        owed: What is still to be paid for it, in minor units; 0 where it stands no more.
     """
 
     written: int
@@ -123,6 +186,9 @@ class InvoiceRow:
     total: int
     currency: str
     waits: int
+    day: str
+    due_on: str
+    owed: int
 
 
 JOB_COLUMNS = tuple(attrs.fields_dict(JobRow))
@@ -137,6 +203,15 @@ def create_tables(connection: sqlite3.Connection) -> None:
     for statement in TABLES:
         connection.execute(statement)
     seals.insert(connection, "meta", (_SALT, secrets.token_hex(16)))
+
+
+def renew(connection: sqlite3.Connection) -> None:
+    """Create the tables anew, with today's columns, and derive every row. Runs inside a transaction."""
+    for table in ("job", "job_name", "job_word", "invoice"):
+        connection.execute(f"DROP TABLE IF EXISTS {table}")
+    for statement in TABLES:
+        connection.execute(statement)
+    fill(connection)
 
 
 # ── what follows from the entries ───────────────────────────────────────────────────────────────────────────
@@ -155,7 +230,12 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
         closed = next(place for place, entry in told if entry.id == issued[-1].id)
     elif state is JobState.OVER and ended is not None:
         closed = next(place for place, entry in told if entry.id == ended.id)
-    left = folded.left_open
+    left, planned = folded.left_open, folded.planned
+    plan = planned.record if planned is not None else None
+    day = plan.on if plan is not None else left.record.back if left is not None else ""
+    pending = set(folded.approval.pending)
+    answered = {noted.record.estimate: noted.record for noted in folded.approvals}
+    recalls = sorted(folded.recalls, key=lambda noted: noted.record.on)
     return JobRow(
         began=min((place for place, _ in placed), default=0),
         id=job,
@@ -177,6 +257,19 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
         paid=_settled(folded),
         number=issued[-1].record.number if issued else "",
         books_entry=issued[-1].record.books_entry if issued else "",
+        who=_hash(folded.customer.name),
+        phone=_hash(folded.customer.phone),
+        email=_hash(folded.customer.email),
+        address=_hash(folded.customer.address),
+        day=day if closed is None else "",
+        at=plan.time if plan is not None and closed is None else "",
+        place=_hash(plan.place) if plan is not None else "",
+        what=_hash(plan.what) if plan is not None else "",
+        recall=recalls[0].record.on if recalls else "",
+        recall_what=_hash(recalls[0].record.what) if recalls else "",
+        asked=sum(noted.record.total for noted in folded.estimates if noted.record.name in pending),
+        granted=sum(said.total for said in answered.values()),
+        in_part=int(any(said.declined for said in answered.values())),
     )
 
 
@@ -201,15 +294,54 @@ def invoice_row(connection: sqlite3.Connection, place: int, entry: Entry) -> Inv
     body = entry.body
     document = str(body.get("document_id", ""))
     total = body.get("total")
+    total = total if isinstance(total, int) else 0
     return InvoiceRow(
         written=place,
         entry=entry.id,
         number=str(body.get("number", "")),
         document_id=document,
-        total=total if isinstance(total, int) else 0,
+        total=total,
         currency=str(body.get("currency", "")),
         waits=int(_waits(connection, document)),
+        day=str(body.get("day", "")),
+        due_on=str(body.get("due_on", "")),
+        owed=_owed(connection, entry.id, total),
     )
+
+
+def _owed(connection: sqlite3.Connection, entry: str, total: int) -> int:
+    """What is still to be paid for an invoice; nothing where no job stands on it (any more)."""
+    jobs, paid = connection.execute(
+        "SELECT count(*), coalesce(sum(paid), 0) FROM job WHERE books_entry = ? AND books_entry <> ''",
+        (entry,),
+    ).fetchone()
+    return max(total - int(paid), 0) if jobs else 0
+
+
+def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[tuple[str, str]]:
+    """What a job is found by, each word with what it is: of persons and vehicle while their texts are there,
+    of its names, numbers and days.
+    """
+    found: set[tuple[str, str]] = set()
+    folded = _folded(job, [entry for _, entry in placed if entry.kind in KINDS])
+    texts = {
+        "plate": folded.vehicle.plate,
+        "vin": folded.vehicle.vin,
+        "vehicle": folded.vehicle.description,
+        "name": folded.customer.name,
+        "phone": folded.customer.phone,
+    }
+    for kind, words in texts.items():
+        text = _text(connection, _hash(words))
+        found |= {(word, kind) for word in search_words(kind, text)}
+    for name in names_in(placed):
+        found.add((name.casefold(), "job"))
+    for _, entry in placed:
+        if entry.kind in ("opened", "issued"):
+            found.add(((entry.recorded or "")[:10], "day"))
+        if entry.kind == "issued":
+            found.add((str(entry.body.get("number", "")).casefold(), "number"))
+    return sorted(found)
 
 
 def _folded(job: str, entries: Iterable[Entry]) -> Job:
@@ -267,8 +399,10 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
         "SELECT min(rowid) FROM entry WHERE job = ? AND journal = ?", (job, JOB)
     ).fetchone()
     row = attrs.evolve(job_row(connection, job, told), began=began or 0)
+    billed = connection.execute("SELECT books_entry FROM job WHERE id = ?", (job,)).fetchall()
     connection.execute("DELETE FROM job WHERE id = ?", (job,))
     connection.execute("DELETE FROM job_name WHERE job = ?", (job,))
+    connection.execute("DELETE FROM job_word WHERE job = ?", (job,))
     if began is None:
         return
     connection.execute(_insert("job", JOB_COLUMNS), attrs.astuple(row))
@@ -276,6 +410,15 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
         "INSERT INTO job_name (job, place, name) VALUES (?, ?, ?)",
         [(job, place, name) for place, name in enumerate(names_in(told))],
     )
+    connection.executemany(
+        "INSERT INTO job_word (word, job, began, kind) VALUES (?, ?, ?, ?)",
+        [(word, job, began, kind) for word, kind in words_in(connection, job, told)],
+    )
+    for entry in dict.fromkeys((row.books_entry, *(entry for (entry,) in billed))):
+        found = connection.execute("SELECT total FROM invoice WHERE entry = ?", (entry,)).fetchone()
+        if entry and found is not None:
+            owed = _owed(connection, entry, int(found[0]))
+            connection.execute("UPDATE invoice SET owed = ? WHERE entry = ?", (owed, entry))
 
 
 def insert_invoice(connection: sqlite3.Connection, id_: str) -> None:
@@ -301,8 +444,12 @@ def fill(connection: sqlite3.Connection) -> None:
 
 
 def erase_persons(connection: sqlite3.Connection, job: str) -> None:
-    """Erase the key of a job's customer."""
+    """Erase the key of a job's customer, and every word of persons and vehicle that it was found by."""
     connection.execute("UPDATE job SET customer = '' WHERE id = ?", (job,))
+    if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'job_word'").fetchone():
+        connection.execute(
+            "DELETE FROM job_word WHERE job = ? AND kind NOT IN ('job', 'day', 'number')", (job,)
+        )
 
 
 def placed(connection: sqlite3.Connection, where: str, *values: Any) -> list[tuple[int, Entry]]:
@@ -320,6 +467,12 @@ def kept_job(connection: sqlite3.Connection, job: str) -> tuple[list[tuple[Any, 
     row = connection.execute(f"SELECT {', '.join(JOB_COLUMNS)} FROM job WHERE id = ?", (job,)).fetchall()
     names = connection.execute("SELECT place, name FROM job_name WHERE job = ? ORDER BY place", (job,))
     return row, names.fetchall()
+
+
+def kept_words(connection: sqlite3.Connection, job: str) -> list[tuple[str, str, int]]:
+    """What a job is found by, as it stands."""
+    found = connection.execute("SELECT word, kind, began FROM job_word WHERE job = ?", (job,))
+    return sorted(found.fetchall())
 
 
 def kept_invoice(connection: sqlite3.Connection, entry: str) -> tuple[Any, ...] | None:

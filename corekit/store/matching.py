@@ -11,8 +11,8 @@ import attrs
 from ..model.canonical import digest
 from ..model.entry import Draft, Entry
 from ..model.money import Money
-from ..model.personal import Personal, PersonalText
-from ..model.records import RECORDS, as_the_file_says, body_of
+from ..model.personal import KeptWords, Personal, PersonalText
+from ..model.records import RECORDS, Withdrawn, as_the_file_says, body_of
 
 #: What the program says by itself and no file can say.
 PROGRAM_KINDS = frozenset(
@@ -88,7 +88,7 @@ def known_rows(
                 row=row,
                 content=_content(content.kind, content.body, content.taken, texts),
                 setup=setup_of(content.kind, content.body),
-                withdrawal=last.reason if last.kind == "withdrawn" else None,
+                withdrawal=_why(last, texts) if last.kind == "withdrawn" else None,
                 subject=subject,
                 n=int(n),
                 heads=tuple(entry.id for entry in heads),
@@ -98,6 +98,12 @@ def known_rows(
         )
     known.sort(key=lambda row: row.n)
     return with_companions(known, {row.subject: row.subject for row in known if row.kind == "setup"})
+
+
+def _why(withdrawn: Entry, texts: Mapping[str, str]) -> str:
+    """Why something was withdrawn, in the words in which it was said."""
+    because = Withdrawn(**withdrawn.body).because
+    return because.words(texts) if isinstance(because, KeptWords) else withdrawn.reason
 
 
 def new_row(place: int, draft: Draft) -> NewRow:

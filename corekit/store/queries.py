@@ -9,7 +9,7 @@ from typing import Any
 from ..model.entry import BOOKS, JOB, Entry, own_subject
 from . import rows
 from .errors import StoreError
-from .listing import JOB_COLUMNS, JobRow
+from .listing import INVOICE_COLUMNS, JOB_COLUMNS, InvoiceRow, JobRow
 from .mark import normalise_id
 
 #: How many jobs or invoices a message lists before it stops.
@@ -120,6 +120,83 @@ def owed(connection: sqlite3.Connection, books_entry: str) -> tuple[int, str] | 
         "SELECT coalesce(sum(paid), 0) FROM job WHERE books_entry = ? AND books_entry <> ''", (books_entry,)
     ).fetchone()
     return int(found[0]) - int(paid), str(found[1])
+
+
+def due_jobs(connection: sqlite3.Connection, until: str, most: int) -> list[JobRow]:
+    """Open jobs with an appointment on or before a day, the earliest first."""
+    return _job_rows(connection, "WHERE day <> '' AND day <= ? ORDER BY day, at, began LIMIT ?", until, most)
+
+
+def later_jobs(connection: sqlite3.Connection, after: str, most: int) -> list[JobRow]:
+    """Open jobs with an appointment after a day, the earliest first."""
+    return _job_rows(connection, "WHERE day <> '' AND day > ? ORDER BY day, at, began LIMIT ?", after, most)
+
+
+def recalled_jobs(connection: sqlite3.Connection, until: str, most: int) -> list[JobRow]:
+    """Jobs whose vehicle is to be looked at again on or before a day, the earliest first."""
+    return _job_rows(
+        connection, "WHERE recall <> '' AND recall <= ? ORDER BY recall, began LIMIT ?", until, most
+    )
+
+
+def jobs_without_part(connection: sqlite3.Connection, most: int) -> list[JobRow]:
+    """Open jobs that were left because a part is missing, the one that began first at the top."""
+    return _job_rows(
+        connection, "WHERE because = 'part missing' AND closed IS NULL ORDER BY began LIMIT ?", most
+    )
+
+
+def owing_jobs(connection: sqlite3.Connection, most: int) -> list[tuple[JobRow, InvoiceRow]]:
+    """Invoices that are not paid, the one that was to be paid first at the top, each with the first of its
+    jobs.
+    """
+    found = connection.execute(
+        f"SELECT {', '.join(INVOICE_COLUMNS)} FROM invoice WHERE owed > 0 ORDER BY due_on, written LIMIT ?",
+        (most,),
+    ).fetchall()
+    owing = [InvoiceRow(**dict(zip(INVOICE_COLUMNS, row, strict=True))) for row in found]
+    rows_of = [
+        (_job_rows(connection, "WHERE books_entry = ? ORDER BY began LIMIT 1", one.entry), one)
+        for one in owing
+    ]
+    return [(jobs[0], one) for jobs, one in rows_of if jobs]
+
+
+#: Words that begin as asked are looked at up to so many, where several must be there together.
+_LOOKED_AT = 100
+
+
+def found_jobs(connection: sqlite3.Connection, words: Sequence[str], most: int) -> list[JobRow]:
+    """Jobs in which every one of these words, or one that begins so, is; those with the very words first, the
+    one that began last at their top.
+    """
+    longest, *others = sorted(words, key=len, reverse=True)
+    exact = "SELECT job FROM job_word WHERE word = ? ORDER BY began DESC LIMIT ?"
+    begun = "SELECT job FROM job_word WHERE word > ? AND word < ? LIMIT ?"
+    many = most if not others else _LOOKED_AT
+    ids = [job for (job,) in connection.execute(exact, (longest, many))]
+    ids += [job for (job,) in connection.execute(begun, (longest, _after(longest), many))]
+    also = "SELECT 1 FROM job_word WHERE job = ? AND word >= ? AND word < ? LIMIT 1"
+    kept = [
+        job
+        for job in dict.fromkeys(ids)
+        if all(connection.execute(also, (job, other, _after(other))).fetchone() for other in others)
+    ]
+    return [row for job in kept[:most] for row in _job_rows(connection, "WHERE id = ?", job)]
+
+
+def jobs_of_vehicle(
+    connection: sqlite3.Connection, word: str, kind: str, most: int, before: str = ""
+) -> list[JobRow]:
+    """The jobs of the vehicle with this very plate or VIN, the one that began last first; those that began
+    before another, where one is named.
+    """
+    limit = connection.execute("SELECT began FROM job WHERE id = ?", (before,)).fetchone() if before else None
+    found = connection.execute(
+        "SELECT job FROM job_word WHERE word = ? AND kind = ? AND began < ? ORDER BY began DESC LIMIT ?",
+        (word, kind, limit[0] if limit else _last(None), most),
+    ).fetchall()
+    return [row for (job,) in found for row in _job_rows(connection, "WHERE id = ?", job)]
 
 
 def waiting_invoices(connection: sqlite3.Connection, job: str | None) -> list[str]:

@@ -17,7 +17,7 @@ import attrs
 
 from ..model.entry import AS_TYPED, Draft, Entry
 from ..model.personal import PersonalText
-from ..model.records import RECORDS, Withdrawn, body_of
+from ..model.records import RECORDS, Withdrawn, body_of, with_kept_reason
 from .matching import (
     PASSES,
     PROGRAM_KINDS,
@@ -306,7 +306,7 @@ def _unfit(origin: str, drafts: Sequence[Draft], *, forgotten: bool) -> list[str
     """What keeps the rows from being compared at all."""
     if not origin or ":" in origin or "#" in origin:
         return [f"The file calls its job {origin!r}. Give it a name without ':' and '#'."]
-    if forgotten and any(_holds_person(draft.body) for draft in drafts):
+    if forgotten and any(_holds_person(draft.body) or _holds_reason(draft) for draft in drafts):
         return [
             f"The personal texts of {origin} were destroyed for good, and these rows would bring them back."
             " Take this visit into a new job, or leave it."
@@ -320,6 +320,11 @@ def _unfit(origin: str, drafts: Sequence[Draft], *, forgotten: bool) -> list[str
                 f'{draft.at or draft.row}: it is withdrawn without a reason. Write withdrawn = "why".'
             )
     return faults
+
+
+def _holds_reason(draft: Draft) -> bool:
+    """True when it is withdrawn for a reason in own words, which are kept with the persons."""
+    return draft.withdrawn and _holds_person(with_kept_reason("withdrawn", {}, draft.reason)[0])
 
 
 def _holds_person(data: Any) -> bool:

@@ -51,6 +51,9 @@ def connect(path: Path, patience: float = PATIENCE) -> sqlite3.Connection:
             "trusted_schema = OFF",
         ):
             connection.execute(f"PRAGMA {pragma}")
+    except UnicodeDecodeError as error:  # a damaged file's own words stand in the message, and are none
+        connection.close()
+        raise sqlite3.DatabaseError("the tables of the file are damaged") from error
     except sqlite3.Error:
         connection.close()
         raise
@@ -159,12 +162,18 @@ def migrate_3_to_4(connection: sqlite3.Connection) -> None:
     listing.fill(connection)
 
 
+def migrate_4_to_5(connection: sqlite3.Connection) -> None:
+    """Lists know the customer, the next appointment, what is owed and until when; jobs are found by words."""
+    listing.renew(connection)
+
+
 #: Every step, in order; a store's schema is the number of steps it has taken.
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     migrate_0_to_1,
     migrate_1_to_2,
     migrate_2_to_3,
     migrate_3_to_4,
+    migrate_4_to_5,
 )
 
 #: The schema that this program reads and writes.

@@ -16,7 +16,7 @@ from . import links, persons, queries, requests, rows, verification
 from .database import Database, lineage_name
 from .errors import StoreError
 from .links import Link
-from .listing import JobRow
+from .listing import InvoiceRow, JobRow
 from .mark import random_id
 from .reconcile import SINGLE, Reconciled, additions, reconcile
 from .requests import Request, RequestOutcome
@@ -64,6 +64,7 @@ class Store(Database):
                 lineage=self.lineage,
                 demo=self.demo,
                 now=self._now,
+                door=self.door,
             )
             yield transaction
             transaction.finish()
@@ -131,6 +132,43 @@ class Store(Database):
         """
         with self._reading() as connection:
             return queries.closed_jobs(connection, most, before)
+
+    def due_jobs(self, until: str, most: int) -> list[JobRow]:
+        """Open jobs with an appointment on or before a day (YYYY-MM-DD), the earliest first."""
+        with self._reading() as connection:
+            return queries.due_jobs(connection, until, most)
+
+    def later_jobs(self, after: str, most: int) -> list[JobRow]:
+        """Open jobs with an appointment after a day, the earliest first."""
+        with self._reading() as connection:
+            return queries.later_jobs(connection, after, most)
+
+    def recalled_jobs(self, until: str, most: int) -> list[JobRow]:
+        """Jobs whose vehicle is to be looked at again on or before a day, the earliest first."""
+        with self._reading() as connection:
+            return queries.recalled_jobs(connection, until, most)
+
+    def jobs_without_part(self, most: int) -> list[JobRow]:
+        """Open jobs that wait for a part."""
+        with self._reading() as connection:
+            return queries.jobs_without_part(connection, most)
+
+    def owing_jobs(self, most: int) -> list[tuple[JobRow, InvoiceRow]]:
+        """Invoices that are not paid, the one that was to be paid first at the top, each with a job of it."""
+        with self._reading() as connection:
+            return queries.owing_jobs(connection, most)
+
+    def found_jobs(self, words: Sequence[str], most: int) -> list[JobRow]:
+        """Jobs that are found by all of these words (`model.search_words`)."""
+        with self._reading() as connection:
+            return queries.found_jobs(connection, words, most)
+
+    def jobs_of_vehicle(self, word: str, kind: str, most: int, before: str = "") -> list[JobRow]:
+        """The jobs of the vehicle with this very plate or VIN, the one that began last first; those that
+        began before the job of an id, where one is given.
+        """
+        with self._reading() as connection:
+            return queries.jobs_of_vehicle(connection, word, kind, most, before)
 
     def jobs_of_same_customer(self, job: str) -> list[JobRow]:
         """The other jobs of a job's customer, by name and address, that something was approved in and that

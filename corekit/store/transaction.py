@@ -23,9 +23,11 @@ from ..model.records import (
     PaymentTaken,
     Published,
     body_of,
+    with_kept_reason,
     with_kept_words,
 )
 from . import links, listing, persons, queries, requests, rows, schema, seals
+from .door import Door
 from .errors import StoreError, refusal
 from .links import Link
 from .requests import Request, RequestOutcome
@@ -55,9 +57,11 @@ class Transaction:
         lineage: str,
         demo: bool,
         now: Callable[[], str],
+        door: Door | None = None,
     ) -> None:
         self._connection, self._jobs, self._request = connection, tuple(jobs), request
         self._where, self._demo, self._now = where, demo, now
+        self._door = door or Door()
         self.lineage = lineage
         self.known: RequestOutcome | None = (
             requests.outcome(connection, request) if request is not None else None
@@ -195,6 +199,7 @@ class Transaction:
         self._must_be_open()
         job = self._jobs[0]
         self._must_have_begun(job, ())
+        self._door.words(said)
         try:
             kept = persons.person(said)
         except ValueError as error:
@@ -396,9 +401,11 @@ class Transaction:
         written: list[Entry] = []
         new: list[tuple[str, ...]] = []
         for draft in drafts:
+            self._door.drafts(draft)
             texts: list[persons.Person] = []
             try:
-                body = persons.exchanged(_checked_body(draft), texts)
+                said, reason = with_kept_reason(draft.kind, _checked_body(draft), draft.reason)
+                body = persons.exchanged(said, texts)
                 replaces = _joined(draft.replaces, latest.get(draft.subject))
                 self._must_be_here(whose, replaces, body, {text.hash for text in texts})
                 if draft.kind == "opened" and body.get("demo") and not self._demo:
@@ -420,7 +427,7 @@ class Transaction:
                         seen=seen,
                         taken=draft.taken,
                         replaces=replaces,
-                        reason=draft.reason,
+                        reason=reason,
                     )
                 )
                 _check_document(entry)

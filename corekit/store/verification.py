@@ -342,6 +342,10 @@ def _listed(connection: sqlite3.Connection, job: str, placed: listing.Placed) ->
         yield f"table job, row {job}: it does not say what the journal of this job says"
     if names != wanted[1]:
         yield f"table job_name, rows of {job}: they are not the names in the journal of this job"
+    began = min((place for place, _ in placed), default=0)
+    words = [(word, kind, began) for word, kind in listing.words_in(connection, job, placed)]
+    if listing.kept_words(connection, job) != words:
+        yield f"table job_word, rows of {job}: they are not what this job is found by"
 
 
 def _unfounded(connection: sqlite3.Connection) -> Iterator[str]:
@@ -349,6 +353,7 @@ def _unfounded(connection: sqlite3.Connection) -> Iterator[str]:
     for table, column, of in (
         ("job", "id", "job = job.id AND journal = 'job'"),
         ("job_name", "job", "job = job_name.job AND journal = 'job'"),
+        ("job_word", "job", "job = job_word.job AND journal = 'job'"),
         ("invoice", "entry", "id = invoice.entry AND kind = 'invoice'"),
     ):
         missing = (
@@ -412,7 +417,7 @@ def _sealed(connection: sqlite3.Connection) -> Iterator[str]:
         try:
             found = connection.execute(f"SELECT {column} FROM {table}")
             approves = seals.summed(seal for (seal,) in found) == (count, total)
-        except ValueError:
+        except (ValueError, TypeError):  # damage made something else of a text
             approves = False
         if there != count:
             yield f"table {table}: {count} rows were written, and {there} are there"

@@ -7,6 +7,7 @@ from typing import Any
 
 import attrs
 
+from ..desk.brought import brought_document, origin_words
 from ..desk.complaint import complaint_words, retold_words, tried_words
 from ..model.job import Job, Noted, stage_name
 from ..model.money import Money
@@ -16,6 +17,7 @@ from ..model.records import (
     Approved,
     ApprovedMore,
     Arrived,
+    Brought,
     Charged,
     CodesRead,
     Complained,
@@ -31,12 +33,16 @@ from ..model.records import (
     Opened,
     Paid,
     Photographed,
+    Planned,
+    Priced,
+    Recalled,
     Recorded,
     Remarked,
     Repaired,
     Requested,
     Retold,
     Seen,
+    Serviced,
     Specified,
     Started,
     Tried,
@@ -102,6 +108,10 @@ class _Context:
     def text(self, reference: object) -> str:
         return self.texts.get(reference.hash, "removed") if isinstance(reference, Personal) else ""
 
+    def origin(self, reference: object) -> str:
+        words = self.text(reference)
+        return f". From {words}" if words else ""
+
     def own(self, words: str) -> str:
         return shop_words(words, self.texts)
 
@@ -159,7 +169,7 @@ def _measured(asked: _Context, record: Measured) -> _Row:
     beside = asked.beside(record.setup)
     return (
         asked.title(record.of, record.place),
-        record.typed + (f" ({beside})" if beside else ""),
+        record.typed + (f" ({beside})" if beside else "") + asked.origin(record.origin),
         record.stage,
     )
 
@@ -169,7 +179,7 @@ def _recorded(asked: _Context, record: Recorded) -> _Row:
     came = ", ".join(f"{at}: {read}" for at, read in record.typed[:_POINTS])
     more = f", and {len(record.typed) - _POINTS} more" if len(record.typed) > _POINTS else ""
     text = came + more if came else f"{len(record.samples)} samples from {asked.text(record.file)}"
-    return asked.title(record.of, record.place), text, record.stage
+    return asked.title(record.of, record.place), text + asked.origin(record.origin), record.stage
 
 
 def _seen(asked: _Context, record: Seen) -> _Row:
@@ -188,7 +198,7 @@ def _codes(asked: _Context, record: CodesRead) -> _Row:
     text = (
         f"could not be read: {asked.own(record.cannot)}"
         if record.cannot
-        else ", ".join(record.codes) or "none"
+        else (", ".join(record.codes) or "none") + asked.origin(record.origin)
     )
     return title, text, record.stage
 
@@ -218,6 +228,16 @@ def _repaired(asked: _Context, record: Repaired) -> _Row:
     return asked.title(record.operation), record.cause or "done", record.stage
 
 
+def _serviced(asked: _Context, record: Serviced) -> _Row:
+    return asked.title(record.operation), "done", record.stage
+
+
+def _priced(asked: _Context, record: Priced) -> _Row:
+    parts = [f"{part['name']} {part['price']}" for part in record.parts]
+    hours = [f"{record.hours} h"] if record.hours else []
+    return f"{asked.title(record.operation)}: price in this job", ", ".join((*hours, *parts)), None
+
+
 def _issued(asked: _Context, record: Issued) -> _Row:
     said = f"; before it {record.date_said}, and the date was said to be right" if record.date_said else ""
     title = f"Credit note on {record.credits}" if record.credits else "Invoice"
@@ -243,6 +263,15 @@ def _written_off(asked: _Context, record: WrittenOff) -> _Row:
 
 def _left(asked: _Context, record: Left) -> _Row:
     return "Left for now", record.because + (f", back on {record.back}" if record.back else ""), record.stage
+
+
+def _planned(asked: _Context, record: Planned) -> _Row:
+    told = (f"{record.on} {record.time}".strip(), asked.text(record.what), asked.text(record.place))
+    return "Appointment", ", ".join(filter(None, told)), None
+
+
+def _recalled(asked: _Context, record: Recalled) -> _Row:
+    return "To be looked at again", f"from {record.on} on: {asked.text(record.what)}", None
 
 
 def _arrived(asked: _Context, record: Arrived) -> _Row:
@@ -295,6 +324,10 @@ def _photographed(asked: _Context, record: Photographed) -> _Row:
     return "Photo", asked.text(record.what) or about, record.stage
 
 
+def _brought(asked: _Context, record: Brought) -> _Row:
+    return "Earlier, elsewhere", origin_words(brought_document(record)), None
+
+
 def _remarked(asked: _Context, record: Remarked) -> _Row:
     return "Noted", _with_answer(asked.text(record.words), asked.own(record.cleared)), record.stage
 
@@ -329,10 +362,14 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Estimated: _estimated,
     Approved: _approved,
     Repaired: _repaired,
+    Serviced: _serviced,
+    Priced: _priced,
     Issued: _issued,
     Paid: _paid,
     Announced: _announced,
     WrittenOff: _written_off,
+    Planned: _planned,
+    Recalled: _recalled,
     Left: _left,
     Arrived: _arrived,
     Started: _started,
@@ -343,6 +380,7 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     OldParts: _old_parts,
     Discounted: _discounted,
     Photographed: _photographed,
+    Brought: _brought,
     Remarked: _remarked,
     Complained: _complained,
     Retold: _retold,
@@ -360,15 +398,20 @@ _MAY_BE_WITHDRAWN = (
     Paid,
     Announced,
     WrittenOff,
+    Planned,
+    Recalled,
     Left,
     Arrived,
     Started,
     Ended,
     Waived,
+    Serviced,
+    Priced,
     Charged,
     ApprovedMore,
     Discounted,
     Photographed,
+    Brought,
     Remarked,
     Retold,
     Tried,

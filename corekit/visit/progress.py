@@ -13,6 +13,7 @@ from ..assess.assessment import Assessment
 from ..assess.proof import Proof
 from ..billing.waiver import did_not_fix
 from ..model.job import Job
+from ..model.job_state import estimate_comes_first
 from ..model.records import NOT_SEEN, Seen
 from ..report.next_tests import named_tests
 
@@ -71,7 +72,7 @@ def standing(job: Job, assessment: Assessment, to_find_out: Collection[str] = ()
     pending, to_do = job.approval.pending, job.approval.open
     as_tests = set(job.approval.unapproved) & set(to_find_out)
     unshown = tuple(key for key in _unshown(job, assessment) if key not in as_tests)
-    repaired = any(noted.record.operation not in as_tests for noted in job.repairs)
+    repaired = any(key not in as_tests for key in job.works_done)
     return Standing(
         step=_step(job, assessment, pending, to_do, unshown, repaired),
         pending=pending,
@@ -112,11 +113,7 @@ def _step(
     if job.issued or job.ended is not None:
         return Step.HAND_OVER
     if not job.approvals:
-        return (
-            Step.ESTIMATE
-            if any(noted.record.stage == "repair" for noted in job.estimates)
-            else Step.DIAGNOSIS
-        )
+        return Step.ESTIMATE if estimate_comes_first(job) else Step.DIAGNOSIS
     if job.vehicle.why_no_vin == NOT_SEEN:
         return Step.ARRIVE
     stages = {noted.record.name: noted.record.stage for noted in job.estimates}

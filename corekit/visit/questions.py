@@ -16,7 +16,7 @@ import attrs
 from .. import units
 from ..account.noted import seen_words
 from ..assess.stage import standing_traits
-from ..desk.next_step import places_here
+from ..desk.next_step import begins_at, places_here
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Measurand, Observation, Trait, answers_of
 from ..model.records import Arrived, Measured, Seen, Setup, Started
@@ -164,8 +164,8 @@ def question_of(
     that key is declared.
 
     Args:
-        place: The place that is wanted; when it is none of the declared ones, the first that was not spoken
-            of yet.
+        place: The place that is wanted; when it is none of the declared ones, the one that a trouble code
+            names, else the first that was not spoken of yet.
         texts: As for `present_answers`.
     """
     declared = plugins.measurands.get(key) or plugins.observations.get(key)
@@ -175,7 +175,9 @@ def question_of(
     here = places_here(declared, job, plugins)
     places = tuple(PlaceState(name=name, recorded=recorded.get((key, name), "")) for name in here)
     if places and place not in here:
-        place = next((one.name for one in places if not one.recorded), places[0].name)
+        open_ones = [one.name for one in places if not one.recorded] or [places[0].name]
+        named = begins_at(key, job, plugins)
+        place = named if named in open_ones else open_ones[0]
     common = Question(
         key=key,
         title=declared.title,

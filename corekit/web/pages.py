@@ -14,12 +14,10 @@ from ..share.link import base_problem
 from ..share.published import LARGEST, PublishedFolder
 from ..store.store import Store
 from .server import Limits, Server, serve, server_for
-from .wsgi import Wsgi, behind_proxy, buffered
+from .wsgi import Wsgi
 
-#: A thread for each line, so that nobody who sends or reads slowly keeps another waiting; `_AT_ONCE` of them
-#: work, so that many PDFs at one moment take no more memory than a few.
-PAGES = Limits(threads=100, lines=100, body_bytes=LARGEST, silent_seconds=30)
-_AT_ONCE = 4
+#: Four work at once, so that many PDFs at one moment take no more memory than a few.
+PAGES = Limits(threads=100, lines=100, body_bytes=LARGEST, silent_seconds=30, held_bytes=LARGEST, at_once=4)
 
 
 def page_server(app: Wsgi, host: str = "127.0.0.1", port: int = 8741, *, proxy: str | None = None) -> Server:
@@ -34,7 +32,7 @@ def page_server(app: Wsgi, host: str = "127.0.0.1", port: int = 8741, *, proxy: 
     Raises:
         ServeError: the address or port cannot be had.
     """
-    return server_for(behind_proxy(buffered(app, at_once=_AT_ONCE), proxy), host, port, limits=PAGES)
+    return server_for(app, host, port, limits=PAGES, proxy=proxy)
 
 
 def serve_shop(folder: Path, *, host: str, port: int, proxy: str | None = None) -> None:

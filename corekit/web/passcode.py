@@ -68,9 +68,16 @@ _one_at_a_time = threading.Lock()
 
 def _scrypt(typed: str, cost: PasscodeHash) -> bytes:
     # One at a time, or many wrong codes at one moment would take the machine's memory.
+    password = _normal_form(typed).encode()
     with _one_at_a_time:
+        if not hasattr(hashlib, "scrypt"):  # Python may be built without it
+            from cryptography.hazmat.primitives.kdf.scrypt import Scrypt
+
+            return Scrypt(salt=cost.salt, length=len(cost.hash), n=cost.n, r=cost.r, p=cost.p).derive(
+                password
+            )
         return hashlib.scrypt(
-            _normal_form(typed).encode(),
+            password,
             salt=cost.salt,
             n=cost.n,
             r=cost.r,

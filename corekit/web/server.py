@@ -1,10 +1,12 @@
 """The one web server: under the screens on this device's own address or on the van's hotspot, and under the
 customer's page.
 
-What comes in is bounded: lines, headers, body, the time that a line may be silent (`Limits`). A line takes a
-thread when there is something to read on it and not before, so that a browser that opens lines ahead of time,
-or a device that says nothing, keeps nobody waiting. The TLS handshake is made in that thread too; cheroot's
-own TLS adapters make it where lines are accepted, and there one silent device would hold up all others.
+What comes in is bounded: lines, of all and of one client, headers, body, and the time for a whole request
+(`Limits`, `lines`). A line takes a thread when there is something to read on it and not before, so that a
+browser that opens lines ahead of time, or a device that says nothing, keeps nobody waiting. There are as many
+threads as lines, and only a few of them work at once (`wsgi.buffered`): who drips a byte at a time holds a
+line of his own, for a while, and nothing else. The TLS handshake is made in that thread too; cheroot's own
+TLS adapters make it where lines are accepted, and there one silent device would hold up all others.
 """
 
 from __future__ import annotations
@@ -23,11 +25,11 @@ from typing import Any, Protocol
 import attrs
 from cheroot import wsgi
 from cheroot.errors import MaxSizeExceeded
-from cheroot.makefile import StreamReader, StreamWriter
 from cheroot.server import HeaderReader, HTTPConnection, HTTPRequest
 
 from ..errors import CorekitError
-from .wsgi import Wsgi, drained
+from .lines import Lines, Pace, Reader, Writer
+from .wsgi import LINE, Wsgi, behind_proxy, buffered, drained
 
 log = logging.getLogger("corekit.web.server")
 
@@ -51,20 +53,31 @@ class Limits:
 
     Attributes:
         threads: Requests that are read, answered or written at one moment.
-        lines: Open lines, used or not; who comes after that is sent away.
+        lines: Open lines, used or not. Who comes after that takes the place of the line that has been slow
+            for longest, and is sent away where none is slow.
+        lines_of_one: The same of one client; this machine's own programs, a proxy among them, have no such
+            limit.
         body_bytes: Of one request. More is refused before it is read.
+        held_bytes: Of one body that is held in memory until all of it is here; see `wsgi.buffered`.
+        at_once: Requests that are worked on at one moment.
         silent_seconds: Until a line on which nothing moves is closed.
+        request_seconds: Until a whole request must be here, however little by little it comes, and until its
+            answer must be taken; a body adds a second for every 16 KiB of it.
     """
 
     threads: int
     lines: int
     body_bytes: int
     silent_seconds: int
+    held_bytes: int = 16 * 1024 * 1024
+    at_once: int = 6
+    lines_of_one: int = 24
+    request_seconds: float = 20.0
 
 
 #: For the screens. The body may be larger than that of any form, so that the application itself says what was
 #: too large; beyond it nothing is even read.
-SCREENS = Limits(threads=6, lines=100, body_bytes=64 * 1024 * 1024, silent_seconds=15)
+SCREENS = Limits(threads=100, lines=100, body_bytes=64 * 1024 * 1024, silent_seconds=15)
 
 
 class Tls(Protocol):
@@ -85,11 +98,13 @@ class Server(wsgi.Server):
     Attributes:
         answers_at: True for an address of this machine at which it answers; lines to others, of a network
             that it is also in, are closed.
-        open_lines: The lines that are open now.
+        proxy: Address of the reverse proxy in front, which speaks for many; None where there is none.
+        lines: The lines that are open now.
     """
 
     tls: Tls | None = None
     answers_at: Callable[[str], bool] = staticmethod(lambda address: True)
+    proxy: str | None = None
 
     def __init__(self, address: tuple[str, int], app: Wsgi, limits: Limits) -> None:
         super().__init__(
@@ -104,7 +119,8 @@ class Server(wsgi.Server):
             accepted_queue_timeout=1,
         )
         self.limits = limits
-        self.open_lines: set[_Connection] = set()
+        self.lines: Lines[_Connection] = Lines(limits.lines, limits.lines_of_one)
+        self.gateway = _Gateway
         self.max_request_header_size, self.max_request_body_size = _HEADER_BYTES, limits.body_bytes
         self.keep_alive_conn_limit = limits.lines
         self.ConnectionClass = _Connection
@@ -113,10 +129,18 @@ class Server(wsgi.Server):
         """Give a line to a thread once there is something to read on it."""
         if conn.last_used is not None:
             super().process_conn(conn)
-        elif len(self.open_lines) > self.limits.lines:  # just accepted, and one too many
+            return
+        slow = self.lines.admit(conn, conn.remote_addr or "", self.proxy)
+        if slow is None:
             conn.refuse()
-        else:
-            self.put_conn(conn)
+            return
+        for line in slow:
+            line.hang_up()
+        self.put_conn(conn)
+
+    @property
+    def open_lines(self) -> int:
+        return len(self.lines)
 
     def error_log(self, msg: str = "", level: int = 20, traceback: bool = False) -> None:
         # A browser that closes its line in the middle is no fault of anybody's.
@@ -176,15 +200,15 @@ class _Request(HTTPRequest):
         return is_read
 
 
-class _Reader(StreamReader):
-    """A reader of a TLS line, which knows what was decrypted and not taken yet."""
+class _Gateway(wsgi.Gateway_10):
+    """Tells the application's environment which line asks, so that `wsgi.buffered` can say that all of a
+    request is here.
+    """
 
-    def __init__(self, line: ssl.SSLSocket) -> None:
-        super().__init__(line, "rb")
-        self._line = line
-
-    def has_data(self) -> bool:
-        return bool(super().has_data()) or self._line.pending() > 0  # type: ignore[no-untyped-call]
+    def get_environ(self) -> dict[str, Any]:  # type: ignore[override]
+        environ: dict[str, Any] = super().get_environ()  # type: ignore[no-untyped-call]
+        environ[LINE] = self.req.conn.pace
+        return environ
 
 
 class _Connection(HTTPConnection):
@@ -195,9 +219,17 @@ class _Connection(HTTPConnection):
     RequestHandlerClass = _Request
     _is_greeted = False
 
-    def __init__(self, server: Server, *arguments: Any, **options: Any) -> None:
-        super().__init__(server, *arguments, **options)
-        server.open_lines.add(self)
+    def __init__(self, server: Server, sock: socket.socket, *_: Any) -> None:
+        self.pace = Pace(server.limits.request_seconds, server.limits.silent_seconds)
+        super().__init__(server, sock, self._file)
+
+    def _file(self, line: socket.socket, mode: str, _: int = 0) -> Reader | Writer:
+        return Reader(line, self.pace) if "r" in mode else Writer(line, self.pace)
+
+    def hang_up(self) -> None:
+        """Let whoever reads this line find it at its end, and close it."""
+        with contextlib.suppress(OSError):
+            self.socket.shutdown(socket.SHUT_RDWR)
 
     def refuse(self) -> None:
         """Close a new line, because there are too many. Never waits: lines are accepted in this thread."""
@@ -211,6 +243,13 @@ class _Connection(HTTPConnection):
         self.close()
 
     def communicate(self) -> bool:
+        self.pace.begin()
+        try:
+            return self._communicate()
+        finally:
+            self.pace.rest()
+
+    def _communicate(self) -> bool:
         if not self._is_greeted:
             self._is_greeted = True
             try:
@@ -228,7 +267,7 @@ class _Connection(HTTPConnection):
         return bool(super().communicate())  # type: ignore[no-untyped-call]
 
     def close(self) -> None:
-        self.server.open_lines.discard(self)
+        self.server.lines.remove(self)
         # A line may be gone by itself at this moment; an error here would reach the thread that serves, and
         # end the whole server.
         with contextlib.suppress(OSError):
@@ -248,7 +287,7 @@ class _Connection(HTTPConnection):
         # In two steps, so that a line whose handshake fails is still there to be closed.
         wrapped = self.socket = context.wrap_socket(line, server_side=True, do_handshake_on_connect=False)
         wrapped.do_handshake()
-        self.rfile, self.wfile = _Reader(wrapped), StreamWriter(wrapped, "wb", self.wbufsize)
+        self.rfile, self.wfile = self._file(wrapped, "rb"), self._file(wrapped, "wb")
         self.ssl_env = {"wsgi.url_scheme": "https", "HTTPS": "on"}
         return True
 
@@ -261,19 +300,21 @@ def server_for(
     limits: Limits = SCREENS,
     tls: Tls | None = None,
     answers_at: Callable[[str], bool] = lambda address: True,
+    proxy: str | None = None,
 ) -> Server:
     """A server, bound but not yet running.
 
     Args:
         host: Address to listen on; this device alone unless told otherwise. port: 0 takes a free one; see
             `bind_addr`.
-        answers_at: See `Server`.
+        answers_at, proxy: See `Server`.
 
     Raises:
         ServeError: the address or port cannot be had.
     """
-    server = Server((host, port), drained(app), limits)
-    server.tls, server.answers_at = tls, answers_at
+    held = buffered(app, at_once=limits.at_once, largest=limits.held_bytes)
+    server = Server((host, port), drained(behind_proxy(held, proxy)), limits)
+    server.tls, server.answers_at, server.proxy = tls, answers_at, proxy
     try:
         server.prepare()
     except (OSError, OverflowError) as error:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import io
 import ipaddress
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from cheroot.errors import MaxSizeExceeded
@@ -42,61 +43,131 @@ def drained(app: Wsgi) -> Wsgi:
     return drained_app
 
 
-def buffered(app: Wsgi, *, at_once: int) -> Wsgi:
+#: Bodies that are on their way or worked on, all together and of one client. One as small as most forms are
+#: is always taken, so that large ones shut nobody out.
+_BODIES, _BODIES_OF_ONE, _SMALL = 128 * 1024 * 1024, 32 * 1024 * 1024, _PIECE
+#: In the environment: the pace of the line that asks (`lines.Pace`).
+LINE = "corekit.line"
+
+
+def buffered(app: Wsgi, *, at_once: int, largest: int) -> Wsgi:
     """Call the application when the whole request is here, and send when the whole answer is made: a client
     that sends or reads slowly then costs a waiting thread, and none of the few that may work `at_once`.
 
-    Bodies are held in memory; the server's own limit bounds them.
+    Args:
+        largest: Of a body that is held in memory, [bytes]. A larger one that says its length is for the
+            application to refuse unread.
     """
     permits = threading.BoundedSemaphore(at_once)
+    room = _Room()
 
     def buffered_app(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
-        try:
-            body = _request_body(environ)
-        except MaxSizeExceeded:
-            return _plain_answer("413 Request Entity Too Large", start_response)
-        except ValueError:
-            return _plain_answer("400 Bad Request", start_response)
-        environ["wsgi.input"], environ["CONTENT_LENGTH"] = io.BytesIO(body), str(len(body))
-        environ.pop("HTTP_TRANSFER_ENCODING", None)
-        with permits:
-            answer = app(environ, start_response)
+        client = environ.get("REMOTE_ADDR", "")
+        with room.held(client) as held:
             try:
-                return list(answer)
-            finally:
-                close = getattr(answer, "close", None)
-                if close is not None:
-                    close()
+                body = _request_body(environ, largest, held)
+            except MaxSizeExceeded:
+                return _plain_answer("413 Request Entity Too Large", start_response)
+            except _NoRoomError:
+                return _plain_answer("503 Service Unavailable", start_response, ("Retry-After", "30"))
+            except ValueError:
+                return _plain_answer("400 Bad Request", start_response)
+            if body is not None:
+                environ["wsgi.input"], environ["CONTENT_LENGTH"] = io.BytesIO(body), str(len(body))
+                environ.pop("HTTP_TRANSFER_ENCODING", None)
+            if LINE in environ:
+                environ[LINE].is_read = True
+            with permits:
+                answer = app(environ, start_response)
+                try:
+                    return list(answer)
+                finally:
+                    close = getattr(answer, "close", None)
+                    if close is not None:
+                        close()
 
     return buffered_app
 
 
-def _request_body(environ: dict[str, Any]) -> bytes:
-    """The request's body, of a known length or in chunks.
+class _NoRoomError(Exception):
+    """More bodies are on their way than are held in memory."""
+
+
+class _Room:
+    """Memory for bodies on their way. Safe to use from several threads."""
+
+    def __init__(self) -> None:
+        self._taken: dict[str, int] = {}
+        self._lock = threading.Lock()
+
+    @contextlib.contextmanager
+    def held(self, client: str) -> Iterator[Callable[[int], None]]:
+        """Gives what takes room for more bytes, which is free again after the block."""
+        taken = 0
+
+        def take(size: int) -> None:
+            nonlocal taken
+            with self._lock:
+                own = self._taken.get(client, 0)
+                if own + size > _BODIES_OF_ONE or sum(self._taken.values()) + size > _BODIES:
+                    raise _NoRoomError
+                self._taken[client] = own + size
+            taken += size
+
+        try:
+            yield take
+        finally:
+            with self._lock:
+                rest = self._taken.get(client, 0) - taken
+                self._taken.pop(client, None)
+                if rest:
+                    self._taken[client] = rest
+
+
+def _request_body(environ: dict[str, Any], largest: int, take: Callable[[int], None]) -> bytes | None:
+    """The request's body, of a known length or in chunks; None where it is larger than what is held and the
+    application can refuse it by its length.
 
     Raises:
-        MaxSizeExceeded: the chunks make more than the server takes.
+        MaxSizeExceeded: the chunks make more than is taken.
         ValueError: they are no chunks.
-        OSError: the line broke or was silent for too long.
+        _NoRoomError: too many large ones are on their way.
+        OSError: the line broke or was slow for too long.
     """
     stream = environ["wsgi.input"]
-    if environ.get("wsgi.input_terminated"):
+    is_chunked = bool(environ.get("wsgi.input_terminated"))
+    length = int(environ.get("CONTENT_LENGTH") or 0)
+    if not is_chunked and length > largest:
+        return None
+    body = bytearray()
+    while is_chunked or len(body) < length:
+        wanted = _PIECE if is_chunked else min(_PIECE, length - len(body))
+        if len(body) + wanted > _SMALL:
+            take(wanted)
         try:
-            return bytes(stream.read())
+            piece = stream.read(wanted)
         except (ConnectionError, TimeoutError):
             raise
         except OSError as error:  # as which cheroot raises it for a chunk, without a number
             raise MaxSizeExceeded from error
-    length = int(environ.get("CONTENT_LENGTH") or 0)
-    body = bytes(stream.read(length)) if length else b""
-    if len(body) < length:
+        if not piece:
+            break
+        body += piece
+        if len(body) > largest:
+            raise MaxSizeExceeded
+    if not is_chunked and len(body) < length:
         raise ConnectionResetError(errno.ECONNRESET, "the body ended too early")
-    return body
+    return bytes(body)
 
 
-def _plain_answer(status: str, start_response: Callable[..., Any]) -> Iterable[bytes]:
+def _plain_answer(status: str, start_response: Callable[..., Any], *more: tuple[str, str]) -> Iterable[bytes]:
     text = f"{status}\n".encode("ascii")
-    headers = [("Content-Type", "text/plain"), ("Content-Length", str(len(text))), ("Connection", "close")]
+    headers = [
+        ("Content-Type", "text/plain"),
+        ("Content-Length", str(len(text))),
+        ("Connection", "close"),
+        *more,
+    ]
     start_response(status, headers)
     return [text]
 

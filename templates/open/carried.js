@@ -96,7 +96,9 @@
 
   var VERDICTS = { p: "pass", f: "fail", u: "undecided", a: "advice" };
 
-  function titled(key, place) { return (words[key] || key) + (place ? ", " + place : ""); }
+  function titled(key, place) {
+    return (Object.prototype.hasOwnProperty.call(words, key) ? words[key] : key) + (place ? ", " + place : "");
+  }
 
   function limit(row) {
     if (row[5] && row[6]) { return row[5] + " to " + row[6] + " " + row[2]; }

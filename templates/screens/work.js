@@ -9,8 +9,11 @@
 //   form[data-try="<address>"]  is tried while typing; the answer, HTML, is put into [data-trial] inside it. In there button[data-confirm="<field>"] says
 //                               that the reading in the field is correct.
 //   button[data-fill="<field>"] writes its data-value into the field of its form.   details.gate puts the cursor into its first empty field when it is opened.
+//                               [data-into="<id>"] in there is put into the element of that id instead.
 //   main[data-ahead]            a JSON list of the paths that probably come next; they are fetched ahead. data-screen: the script's own screens.
 //   time[data-again]            counts down.   canvas[data-sign="<field>"] is drawn on.   input[data-photo] is made small.   button[data-back] leads back.
+//   input[data-scan="<field>"]  takes a photo of a code; what the code holds is put into the field.
+//   button[data-share="<path>"] shares the paper at that path (data-name, data-title) by the phone's own sheet; without one it stays away.
 //   [data-filter="<id>"]        holds a field that filters the list items under that id; [data-none] inside it is shown where nothing is left.   [data-scripted][hidden] is shown where this script runs.
 
 const REPLY_MS = 8000;  // a reply later than this counts as none
@@ -631,7 +634,10 @@ function tryWhileTyping(form) {
       }
       const text = await reply.text();
       if (mine.signal.aborted) { return; }
-      if (reply.ok || reply.status === 422) { trial.innerHTML = text; }
+      if (reply.ok || reply.status === 422) {
+        trial.innerHTML = text;
+        for (const part of all("[data-into]", trial)) { document.getElementById(part.dataset.into)?.replaceChildren(part); }
+      }
       else { say(reply.status === 401 ? "Locked: the result shows after the passcode." : "The result cannot be shown now."); }
     } catch {
       if (!mine.signal.aborted) { say("No connection: the result shows when it is back. You can still save."); }
@@ -657,6 +663,41 @@ document.addEventListener("click", (event) => {
 document.addEventListener("click", (event) => {
   if (event.target.closest("a[href]")) { state.ledAway = performance.now(); }
 });
+
+/** A paper goes out by the phone's own sheet; where there is none, the link beside it saves the file. */
+function shareBy(button) {
+  const told = { title: button.dataset.title };
+  if (!navigator.share) { button.parentElement.hidden = true; return; }
+  // Fetched ahead: the sheet opens only within the tap itself.
+  const paper = fetch(button.dataset.share, { cache: "no-store" })
+    .then(async (reply) => (reply.ok ? new File([await reply.blob()], button.dataset.name, { type: "application/pdf" }) : null))
+    .catch(() => null);
+  button.addEventListener("click", async () => {
+    const file = await paper, whole = file ? { ...told, files: [file] } : told;
+    try { await navigator.share(file && navigator.canShare?.(whole) ? whole : { ...told, url: new URL(button.dataset.share, location.href).href }); }
+    catch (error) { if (error.name !== "AbortError") { button.replaceWith(made("p", "It could not be shared. Save it as a PDF and send that.", { class: "soft" })); } }
+  });
+}
+
+/** A code in a photo becomes what stands in a field; the photo goes nowhere else. */
+function scanInto(input) {
+  const form = input.form, said = input.closest("p").querySelector("[role=status]");
+  input.addEventListener("change", async () => {
+    const file = input.files[0];
+    if (!file) { return; }
+    said.textContent = "Reading the code …";
+    const sent = new FormData();
+    sent.append("guard", state.guard);
+    sent.append("photo", (await madeSmall(file).catch(() => null)) || file, "code.jpg");
+    input.value = "";
+    try {
+      const reply = await fetch("/scan", { method: "POST", body: sent, headers: { Accept: "application/json" }, signal: AbortSignal.timeout(PHOTO_MS), cache: "no-store" });
+      const { text = "", words = "The code could not be read just now. Type the number." } = await reply.json();
+      said.textContent = words;
+      if (text) { named(form, input.dataset.scan).forEach((field) => fillIn(field, text)); }
+    } catch { said.textContent = "No connection: the code cannot be read now. Type the number."; }
+  });
+}
 
 // After a tap the caret can still stand in the field before, and what is typed then goes nowhere.
 document.addEventListener("click", (event) => {
@@ -849,6 +890,8 @@ all("canvas[data-sign]").forEach(signOn);
 all("input[data-photo]").forEach(takePhoto);
 all("[data-filter]").forEach(filter);
 all("details.gate").forEach(openGate);
+all("button[data-share]").forEach(shareBy);
+all("input[data-scan]").forEach(scanInto);
 all("button[data-back]").forEach((button) => {
   button.hidden = false;
   button.addEventListener("click", () => (history.length > 1 ? history.back() : location.assign("/")));

@@ -141,7 +141,7 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
         'operations."battery.replace".parts[4].name: is missing; expected what the part is called',
         "operations.battery: is no operation key; write the key whole and in quotes, as in"
         ' [operations."brakes.bleed"]',
-        "operations.battery.trace_draw: is not a key here; expected one of hours, parts, hazard",
+        "operations.battery.trace_draw: is not a key here; expected one of hours, parts, tax, hazard",
         'operations.battery.hours: is missing; write "0.6"',
         'operations."battery.clean": has neither hours nor parts; expected what it takes',
     )

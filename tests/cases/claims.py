@@ -150,7 +150,7 @@ def overall(tried: Tried) -> str:
         return "data_problem"
     if any_holds(signs["faults"], tried):
         return "fault_found"
-    if any_holds(signs["asked"], tried):
+    if any_holds(signs["asked"], tried) and not any_holds(signs["pointed"], tried):
         return "data_problem"
     if not tried.case.complaint:
         return "healthy"

@@ -12,10 +12,12 @@ from typing import Any
 import attrs
 import pytest
 
+from corekit.billing.errors import ConsentError
 from corekit.desk.answering import ON_THE_PAGE, Fetched, fetch_answers, offer
 from corekit.desk.estimating import Estimate
 from corekit.desk.settings import PUBLISHED
 from corekit.desk.shop import Shop
+from corekit.model.records import Remarked
 from corekit.share.answer import open_answer, sealed_answer
 from corekit.share.link import token_hash
 from corekit.share.published import PublishedFolder, PublishError
@@ -142,9 +144,54 @@ def test_an_answer_in_the_folder_that_the_link_did_not_seal_is_void(shop: Shop) 
         open_answer(b"{}", "A" * 26)
 
 
-def test_an_estimate_that_is_declined_as_a_whole_approves_nothing(shop: Shop) -> None:
+def test_an_estimate_that_is_declined_as_a_whole_is_recorded_once_and_approves_nothing(shop: Shop) -> None:
     estimate, address = offered(shop)
     assert answered(shop, address, "no", "no") == 200
     (fetched,) = fetch_answers(shop.context)
-    assert "declined it as a whole" in fetched.words
-    assert shop.store.job(estimate.job).approvals == ()
+    assert (fetched.is_recorded, fetched.words) == (True, "declined as a whole on the page")
+    assert fetch_answers(shop.context) == []
+    job = shop.store.job(estimate.job)
+    assert job.approval.approved == ()
+    assert job.approval.declined == ("battery.charge", "battery.clean_contacts")
+    assert job.approval.pending == ()
+    with pytest.raises(ConsentError):
+        shop.issue(estimate.job)
+
+
+def a_diagnosis(shop: Shop) -> tuple[Estimate, str]:
+    estimate = shop.estimate(a_job(shop), "diagnosis")
+    return estimate, offer(shop.context, estimate)
+
+
+def test_a_diagnosis_that_is_declined_ends_a_job_in_which_nothing_else_was_asked(shop: Shop) -> None:
+    estimate, address = a_diagnosis(shop)
+    assert answered(shop, address, "no") == 200
+    (fetched,) = fetch_answers(shop.context)
+    assert fetched.is_recorded
+    assert "the job has ended" in fetched.words
+    ended = shop.store.job(estimate.job).ended
+    assert ended is not None
+    assert (ended.record.how, ended.record.because) == ("declined", "The diagnosis, on the page")
+    assert fetch_answers(shop.context) == []
+
+
+def test_a_diagnosis_that_is_declined_beside_other_work_ends_nothing_and_is_noted_once(shop: Shop) -> None:
+    job = a_job(shop, "battery.charge")
+    offer(shop.context, shop.estimate(job, "repair"))
+    estimate = shop.estimate(job, "diagnosis")
+    address = offer(shop.context, estimate)
+    assert answered(shop, address, "no") == 200
+    (fetched,) = fetch_answers(shop.context)
+    assert fetched.is_recorded
+    assert "for you to agree" in fetched.words
+    record = shop.store.job(job)
+    assert record.ended is None
+    assert len(record.all(Remarked)) == 1
+    assert fetch_answers(shop.context) == []
+
+
+def test_a_diagnosis_is_approved_on_its_page(shop: Shop) -> None:
+    estimate, address = a_diagnosis(shop)
+    assert answered(shop, address, "yes") == 200
+    fetch_answers(shop.context)
+    assert shop.store.job(estimate.job).approval.decisions[0].has_diagnosis

@@ -258,10 +258,10 @@ def test_an_id_that_is_none_is_refused_and_writes_nothing(shop: Shop) -> None:
 def test_an_answer_with_a_fault_may_be_put_right_under_the_same_id(shop: Shop) -> None:
     job = arrived(shop)
     with pytest.raises(VisitError) as error:
-        said(shop, job, "reading", step=[rest("9.1 V")])
+        said(shop, job, "reading", step=[rest("5.1 V")])
     assert fault(error).asked and readings(shop, job) == []
-    said(shop, job, "reading", step=[rest("9.1 V", confirmed=True)])
-    assert readings(shop, job) == ["9.1 V"]
+    said(shop, job, "reading", step=[rest("5.1 V", confirmed=True)])
+    assert readings(shop, job) == ["5.1 V"]
 
 
 # ── at once, and cut short ──────────────────────────────────────────────────────────────────────────────────
@@ -473,15 +473,19 @@ def test_what_is_withdrawn_no_longer_stands_and_its_money_leaves_the_books(shop:
         withdraw_entry(shop.context, job, reading.id, "  ", request_id="withdrawn-reading")
     for number, entry in enumerate((reading, paid)):
         done = withdraw_entry(
-            shop.context, job, entry.id, "wrong car", request_id=f"withdrawn-number-{number}"
+            shop.context, job, entry.id, "typed twice", request_id=f"withdrawn-number-{number}"
         )
         assert withdraw_entry(
-            shop.context, job, entry.id, "wrong car", request_id=f"withdrawn-number-{number}"
+            shop.context, job, entry.id, "typed twice", request_id=f"withdrawn-number-{number}"
         ).again
-        assert [said.reason for said in done.entries] == ["wrong car"]
+        assert [said.reason for said in done.entries] == ["typed twice"]
         with pytest.raises(DeskError, match="withdrawn meanwhile"):
             withdraw_entry(
-                shop.context, job, entry.id, "wrong car", request_id=f"withdrawn-once-more-{number}"
+                shop.context,
+                job,
+                entry.id,
+                "typed twice",
+                request_id=f"withdrawn-once-more-{number}",
             )
     assert readings(shop, job) == [] and shop.store.job(job).payments == ()
     assert sum(entry.body["amount"] for entry in shop.store.books()) == 0
@@ -543,7 +547,7 @@ def test_what_a_screen_corrects_or_withdraws_of_a_file_stands_until_the_file_say
     job = shop.import_visit(typed)
     first, second = (noted.id for noted in shop.store.job(job).all(Measured))
     said(shop, job, "right", step=[rest("12.4 V")], instead_of=first)
-    withdraw_entry(shop.context, job, second, "wrong car", request_id="withdrawn-reading")
+    withdraw_entry(shop.context, job, second, "typed twice", request_id="withdrawn-reading")
     again = importing.add(shop.context, importing.read(shop.context, typed))
     assert (again.added, again.corrected, again.withdrawn) == (0, 0, 0)
     assert readings(shop, job) == ["12.4 V"]
@@ -609,7 +613,7 @@ def test_a_correction_and_a_new_job_are_tried_too(shop: Shop) -> None:
     assert trial.texts[getattr(trial.job.vehicle.plate, "hash", "")] == "DEMO-7"
     assert len(shop.store.jobs()) == 1
     with pytest.raises(VisitError):
-        job_with(shop.context, job, {"step": [rest("9.1 V")]})
+        job_with(shop.context, job, {"step": [rest("5.1 V")]})
 
 
 # ── forgotten ───────────────────────────────────────────────────────────────────────────────────────────────

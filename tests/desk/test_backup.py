@@ -73,6 +73,12 @@ def test_a_backup_taken_while_the_shop_is_open_holds_everything_acknowledged(
         assert other.verify().faults == ()
 
 
+def test_two_backups_of_one_second_are_two(shop: Shop, job: str, tmp_path: Path) -> None:
+    first, second = (back_up(shop.context, tmp_path / "stick") for _ in range(2))
+    assert first.path != second.path and second.made - first.made == timedelta(seconds=1)
+    assert {restore(one.path, tmp_path / one.path.name).jobs for one in (first, second)} == {1}
+
+
 def test_a_restored_shop_prints_what_was_issued_and_shares_no_number_with_the_one_it_came_from(
     shop: Shop, job: str, ready: Callable[[Shop, str], str], tmp_path: Path
 ) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import attrs
 import pytest
 
 from corekit.cli import main
@@ -14,7 +15,9 @@ from corekit.desk.publishing import add_link, links_of, revoke
 from corekit.desk.settings import PUBLISHED
 from corekit.desk.shop import Shop
 from corekit.share.link import token_hash
-from corekit.share.published import PublishedFolder, PublishError, fetch_back, seal_envelope
+from corekit.share.published import PublishedFolder, seal_envelope
+from corekit.share.reader import NotOpenError, fetch_back, page_problem
+from corekit.share.reader import asked as ASKED
 from corekit.web.page_app import page_app
 from corekit.web.pages import page_server
 from corekit.web.server import running
@@ -73,20 +76,28 @@ def test_the_verb_lists_makes_and_takes_down(demo_copy: Path, capsys: pytest.Cap
     assert main(["links", number, "--shop", str(demo_copy), "--revoke", "9"]) == 1
 
 
-def test_a_page_is_published_when_a_reader_with_the_code_gets_it(shop: Shop, tmp_path: Path) -> None:
+def test_a_page_is_published_when_a_reader_with_the_code_gets_it(
+    shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("corekit.share.reader.asked", ASKED)
     entry = next(entry for entry in shop.store.books() if entry.kind == "invoice")
     document = shop.issue(entry.job).document
     code = links_of(shop.context, number_of(shop))[0][1].partition("#")[2]
     now, folder = datetime.now(UTC), PublishedFolder(tmp_path / "elsewhere")
-    with pytest.raises(PublishError, match="something else") as refused:
-        fetch_back(folder.path, code, document, now)
-    assert refused.value.later
-    folder.put(token_hash(code), seal_envelope(document, published=now))
-    fetch_back(folder.path, code, document, now)
-    app = page_app(folder, bearer=None, demo=True)
-    with running(page_server(app, port=0)) as server:
+    other = attrs.evolve(document, total="1.00")
+    with running(page_server(page_app(folder, bearer=None, demo=True), port=0)) as server:
         address = f"http://127.0.0.1:{server.bind_addr[1]}"
-        fetch_back(address, code, document, now)
+        assert page_problem(address) == ""
+        with pytest.raises(NotOpenError, match="does not open Invoice") as refused:
+            fetch_back(address, code, document)
+        assert refused.value.later
+        folder.put(token_hash(code), seal_envelope(document, published=now))
+        fetch_back(address, code, document)
+        with pytest.raises(NotOpenError, match="something else"):
+            fetch_back(address, code, other)
         folder.withdraw(token_hash(code))
-        with pytest.raises(PublishError, match="does not open it yet"):
-            fetch_back(address, code, document, now)
+        with pytest.raises(NotOpenError, match="404"):
+            fetch_back(address, code, document)
+    with pytest.raises(NotOpenError, match="does not open"):
+        fetch_back(address, code, document)
+    assert "cannot be reached from here" in page_problem(address)

@@ -135,3 +135,21 @@ def test_a_paper_that_cannot_be_written_is_told_with_what_stands_and_how_to_writ
     assert "No space left on device" in told
     assert "`corekit estimate grey van`" in told
     assert len(job_with_id(shop.context, job).estimates) >= 1
+
+
+def test_a_paper_that_cannot_be_deleted_is_named_and_the_words_are_destroyed_all_the_same(
+    demo_copy: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    unlink = Path.unlink
+
+    def refusing(path: Path, missing_ok: bool = False) -> None:
+        if path.suffix == ".pdf":
+            raise OSError(errno.EIO, "Input/output error", str(path))
+        unlink(path, missing_ok)
+
+    with Shop(demo_copy) as shop:
+        job = shop.store.jobs()[0]
+        monkeypatch.setattr(Path, "unlink", refusing)
+        gone = shop.forget(job)
+    assert sum(gone.values()) > 0
+    assert any("could not be deleted (Input/output error)" in one for one in gone.left)

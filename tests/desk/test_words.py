@@ -41,18 +41,21 @@ def test_places_that_only_count_are_said_by_their_ends() -> None:
     assert _places(["a 1", "b 2", "b 3", "b 4"]) == '"a 1", "b 2", "b 3", "b 4"'
 
 
-def test_a_shop_that_is_there_already_is_refused_before_anything_is_asked(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+def test_set_up_again_an_empty_answer_leaves_what_stands(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     set_up(tmp_path / "s", Answers(name="N", address=("A",), currency="EUR"))
-    assert main(["init", str(tmp_path / "s")]) == 1
-    said = capsys.readouterr()
-    assert "is a shop already" in said.err
-    assert "Your " not in said.out
+    asked: list[str] = []
+    monkeypatch.setattr("builtins.input", lambda words: asked.append(words) or "")
+    before = (tmp_path / "s" / "shop.toml").read_bytes()
+    assert main(["init", str(tmp_path / "s")]) == 0
+    assert "nothing was changed" in capsys.readouterr().out
+    assert (tmp_path / "s" / "shop.toml").read_bytes() == before
+    assert asked[0].startswith("Your name") and "[N]" in asked[0]
 
 
 def test_an_empty_answer_is_asked_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    answers = iter(["", "1 Lane", " ", "Me", "EUR"])
+    answers = iter(["", "Me", " ", "1 Lane", "", "", "", "EUR", *[""] * 5])
     monkeypatch.setattr("builtins.input", lambda _: next(answers))
     assert main(["init", str(tmp_path / "s")]) == 0
     assert 'name    = "Me"' in (tmp_path / "s" / "shop.toml").read_text("utf-8")

@@ -185,6 +185,7 @@ FULL = Document(
     carried_mark="ABCD-EFGH",
     carried_key="KEYS-KEYS-KEYS-KEYS",
     no_carried="too long",
+    transfer="BCD",
     blocks=(
         Heading(text="What we found", level=2),
         Paragraph(words=("Told: ", Personal("words", "h1")), tone="quote"),

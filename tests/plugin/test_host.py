@@ -592,6 +592,36 @@ def test_outside_the_main_thread_work_is_done_without_an_alarm() -> None:
     assert done == [1]
 
 
+@pytest.mark.parametrize("has_alarm", [True, False], ids=["in another thread", "on a system without alarm"])
+def test_where_no_alarm_rings_another_thread_stops_what_takes_too_long(
+    has_alarm: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import signal
+
+    if not has_alarm:
+        monkeypatch.delattr(signal, "setitimer")
+    said: list[str] = []
+
+    def work() -> None:
+        try:
+            with time_limit(0.05):
+                while True:
+                    pass
+        except Overrun as error:
+            said.append(str(error))
+        with time_limit(0.05):
+            pass
+        time.sleep(0.15)  # nothing rings afterwards
+
+    if has_alarm:
+        thread = threading.Thread(target=work)
+        thread.start()
+        thread.join(20)
+    else:
+        work()
+    assert said == ["it took longer than 0.05 s"]
+
+
 def test_a_failure_is_told_in_one_line_however_it_was_worded() -> None:
     assert in_words(ValueError("first\n  second\n\tthird")) == "ValueError: first second third"
     assert in_words(ValueError()) == "ValueError"

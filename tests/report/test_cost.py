@@ -10,10 +10,12 @@ import pytest
 
 from corekit.billing.estimate import WorkItem, repair_lines
 from corekit.billing.line import Ground, GroundKind
+from corekit.billing.payment import Payable
 from corekit.billing.price_file import read_price_book
 from corekit.billing.totals import totals
 from corekit.fault import DataFileError
-from corekit.report.cost import priced_lines
+from corekit.model.money import Money
+from corekit.report.cost import facts, priced_lines
 
 WANTED = Ground(kind=GroundKind.CUSTOMER, text="asked for")
 BLEED = WorkItem(operation="brakes.bleed", title="Bleed the brakes", ground=WANTED)
@@ -68,3 +70,27 @@ def test_hours_are_printed_beside_the_part() -> None:
 def test_a_unit_that_is_none_is_refused(unit: str) -> None:
     with pytest.raises(DataFileError, match=r"parts\[0\]\.unit: .* is no unit"):
         quantities({"quantity": "1", "unit": unit})
+
+
+def money(text: str) -> Money:
+    return Money.of(text, "EUR")
+
+
+@pytest.mark.parametrize(
+    ("gross", "paid", "facts_shown"),
+    [
+        ("60.00", "60.00", [("Total", "60.00 EUR, paid")]),
+        ("0.01", "0.01", [("Total", "0.01 EUR, paid")]),
+        ("0.00", "0.00", [("Total", "0.00 EUR, nothing to pay")]),
+        ("0.00", "10.00", [("Total", "0.00 EUR"), ("Refund due to you", "10.00 EUR")]),
+        ("60.00", "10.00", [("Total", "60.00 EUR"), ("Still to pay", "50.00 EUR")]),
+    ],
+)
+def test_under_the_answer_stands_what_is_paid_where_anything_was_to_pay(
+    gross: str, paid: str, facts_shown: list[tuple[str, str]]
+) -> None:
+    payable = Payable(
+        gross=money(gross), paid=money(paid), rounding=money("0.00"), due=money(gross) - money(paid)
+    )
+    shown = facts(payable, SimpleNamespace(currency="EUR"))  # type: ignore[arg-type]
+    assert [(label, words) for label, words, _ in shown] == facts_shown

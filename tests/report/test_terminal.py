@@ -49,6 +49,11 @@ def test_an_escape_sequence_loses_its_teeth_and_letters_stay() -> None:
     assert clean("e\u0301") == "é"
 
 
+def test_signs_that_nobody_sees_are_shown_by_their_code() -> None:
+    assert clean("a\u200bb\u00adc\u3164") == "a[U+200B]b[U+00AD]c[U+3164]"
+    assert clean("می\u200cخواهم") == "می\u200cخواهم"  # a joiner that the writing asks for
+
+
 @pytest.mark.parametrize("char", ["x", "日", "✓"])
 def test_a_word_of_two_thousand_characters_is_wrapped_by_character(char: str) -> None:
     printed = render_text(sample(), resolver(dict.fromkeys(TEXTS, char * 2000)), LINK)

@@ -7,7 +7,9 @@ from __future__ import annotations
 import base64
 import io
 import struct
+import time
 import zlib
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +20,7 @@ from hypothesis import strategies as st
 from corekit.desk.jobs import job_named, pictures_of
 from corekit.desk.rows import add_rows, withdraw_entry
 from corekit.desk.shop import Shop
+from corekit.screens import photo
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 from corekit.screens.photo import LARGEST, SIDE, PhotoError, read_photo
@@ -228,3 +231,26 @@ def test_a_file_that_is_no_photo_comes_back_with_the_words_kept(empty_shop: Path
     )
     assert not shop.store.job(job).photos
     shop.close()
+
+
+def test_pictures_are_decoded_one_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each may take the memory of a whole picture; six at once took half a gigabyte."""
+    at_once, most = 0, 0
+    upright = photo._upright
+
+    def watched(picture: Any) -> Any:
+        nonlocal at_once, most
+        at_once += 1
+        most = max(most, at_once)
+        time.sleep(0.02)
+        try:
+            return upright(picture)
+        finally:
+            at_once -= 1
+
+    monkeypatch.setattr(photo, "_upright", watched)
+    out = io.BytesIO()
+    Image.new("RGB", (40, 30)).save(out, "PNG")
+    with ThreadPoolExecutor(6) as six:
+        assert all(six.map(photo.read_photo, [out.getvalue()] * 6))
+    assert most == 1

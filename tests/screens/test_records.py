@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -52,5 +53,75 @@ def test_a_record_stands_in_the_history_and_is_withdrawn_there(shop: Shop, clien
 @pytest.mark.parametrize("points", [POINTS, SHORT], ids=["settled", "not settled"])
 def test_every_screen_of_a_job_with_a_record_opens(shop: Shop, client: Any, points: list[str]) -> None:
     job, _ = recorded(shop, points)
-    for path in ("/test", "/explain", "/record", "/test/battery.parasitic_draw"):
+    below = "/samples/battery.drain_log"
+    for path in ("/test", "/explain", "/record", "/test/battery.parasitic_draw", below):
         assert client.get(f"/job/{job}{path}", follow_redirects=True).status_code == 200, path
+
+
+# ---- taken in on a screen
+
+LOG = b"time [min];current [mA]\n0;3000\n20;180\n40;180\n60;181\n"
+
+
+def sent(client: Any, shop: Shop, **fields: Any) -> tuple[Any, tuple[Recorded, ...]]:
+    """What comes back for a form with these fields, and the records that stand then."""
+    begun = {"reason": "Flat.", "vehicle": {"plate": "DEMO-9"}}
+    job = add_rows(shop.context, None, begun, request_id="arrival-000000001").job
+    at = f"/job/{job}/samples/battery.drain_log"
+    reply = client.post(at, data={"answer": "samples-00000000001", "screen": at, **fields})
+    return reply, tuple(one.record for one in shop.store.job(job).all(Recorded))
+
+
+def test_points_typed_one_a_line_are_the_record_of_a_visit_file(shop: Shop, client: Any) -> None:
+    reply, (record,) = sent(client, shop, points="\n".join(["", *POINTS, ""]))
+    assert reply.status_code == 303 and reply.headers["Location"].endswith("/test/battery.parasitic_draw")
+    assert list(record.over) == [0.0, 1200.0, 2400.0]
+    assert [float(one) for one in record.samples] == pytest.approx([3.0, 0.18, 0.18])
+
+
+def test_a_loggers_file_is_read_with_the_units_above_its_columns(shop: Shop, client: Any) -> None:
+    reply, (record,) = sent(client, shop, file=(BytesIO(b"\xef\xbb\xbf" + LOG), "C:\\logs\\drain.csv"))
+    assert reply.status_code == 303
+    assert list(record.over) == [0.0, 1200.0, 2400.0, 3600.0]
+    assert [float(one) for one in record.samples] == pytest.approx([3.0, 0.18, 0.18, 0.181])
+    assert len(record.sha256) == 64
+
+
+@pytest.mark.parametrize(
+    ("fields", "says"),
+    [
+        ({}, "Type two points or more"),
+        ({"points": "0 min: 3 A\nlater: less"}, "Line 2"),
+        ({"points": "0 min: 3 A\n0 min: 2 A"}, "Line 2"),
+        ({"file": (BytesIO(b"\x89PNG\r\n"), "log.png")}, "no plain text"),
+        ({"file": (BytesIO(b"time;current\n0;1\n1;x\n"), "log.csv")}, "line 3"),
+        ({"file": (BytesIO(b""), "log.csv")}, "log.csv"),
+        ({"points": "0 min: 3 A\n9 min: 2 A", "file": (BytesIO(LOG), "log.csv")}, "not both"),
+    ],
+)
+def test_what_cannot_be_taken_comes_back_beside_its_field_and_nothing_is_kept(
+    shop: Shop, client: Any, fields: dict[str, Any], says: str
+) -> None:
+    reply, records = sent(client, shop, **fields)
+    assert reply.status_code == 422 and says in reply.text and records == ()
+    if "points" in fields:
+        assert fields["points"].partition("\n")[0] in reply.text, "what was typed comes back"
+
+
+def test_a_record_sent_twice_is_kept_once(shop: Shop, client: Any) -> None:
+    begun = {"reason": "Flat.", "vehicle": {"plate": "DEMO-9"}}
+    job = add_rows(shop.context, None, begun, request_id="arrival-000000001").job
+    at = f"/job/{job}/samples/battery.drain_log"
+    for _ in range(2):
+        form = {"answer": "samples-00000000001", "screen": at, "points": "\n".join(POINTS)}
+        assert client.post(at, data=form).status_code == 303
+    assert len(shop.store.job(job).all(Recorded)) == 1
+
+
+def test_the_field_of_one_reading_leads_to_the_record_of_it(shop: Shop, client: Any) -> None:
+    job, _ = recorded(shop, POINTS)
+    assert (
+        f"/job/{job}/samples/battery.drain_log" in client.get(f"/job/{job}/test/battery.parasitic_draw").text
+    )
+    assert "/samples/" not in client.get(f"/job/{job}/test/battery.charging_voltage").text
+    assert client.get(f"/job/{job}/samples/battery.nothing").status_code == 404

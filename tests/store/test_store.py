@@ -286,8 +286,9 @@ def test_forgotten_texts_are_gone_from_every_file_and_the_chain_still_verifies(s
         if text
     ]
     hashes = [ref.hash for ref in store.job(filled.job).persons()]
-    assert len(texts) == 4 and all(files_with(store.path.parent, text) for text in texts)
-    assert store.forget(filled.job) == {"name": 1, "phone": 1, "plate": 1, "words": 1}
+    assert len(texts) == 5 and all(files_with(store.path.parent, text) for text in texts)
+    counts = {"name": 1, "note": 1, "phone": 1, "plate": 1, "words": 1}
+    assert store.forget(filled.job) == counts
     assert store.verify() == []
     for text in texts:
         assert files_with(store.path.parent, text) == []
@@ -295,7 +296,7 @@ def test_forgotten_texts_are_gone_from_every_file_and_the_chain_still_verifies(s
         assert store.text(hash_) is None and store.forgotten(hash_, filled.job)
     assert not store.forgotten("0" * 64, filled.job)
     last = store.journal(filled.job)[-1]
-    assert (last.kind, last.body["counts"]) == ("forgotten", {"name": 1, "phone": 1, "plate": 1, "words": 1})
+    assert (last.kind, last.body["counts"]) == ("forgotten", counts)
     assert store.invoice("2026-A-0001").body["document"]["to"][0]["hash"] in hashes, (
         "the invoice stands, with a reference that nothing answers"
     )

@@ -18,7 +18,10 @@ from corekit.store.store import Store
 
 from .conftest import fill
 
-TABLES = ("answer", "entry", "invoice", "job", "job_name", "link", "meta", "migration", "person", "tally")
+TABLES = (
+    *("answer", "entry", "invoice", "job", "job_name", "job_word"),
+    *("link", "meta", "migration", "person", "tally"),
+)
 
 
 @pytest.fixture(scope="module")

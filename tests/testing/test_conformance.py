@@ -91,7 +91,7 @@ DIRECT = ', direct = "does not work" }'
 PLANTED: dict[str, tuple[list[tuple[str, str, str]], str, tuple[str, ...]]] = {
     "a check divides by what may be 0": (
         [(MODULE, WAY, "    1 / at_battery.value.number\n" + WAY)],
-        "checks: check way (__init__.py line 111): raised ZeroDivisionError",
+        "checks: check way (__init__.py line 120): raised ZeroDivisionError",
         ("skeleton.supply_voltage = 0 V", "above=0", "possible=", "gap"),
     ),
     "a calculation divides by what may be 0": (
@@ -293,7 +293,7 @@ PLANTED: dict[str, tuple[list[tuple[str, str, str]], str, tuple[str, ...]]] = {
     ),
     "a check leaves Python": (
         [(MODULE, WAY, "    raise SystemExit(3)\n" + WAY)],
-        "checks: check way (__init__.py line 111): raised SystemExit: 3",
+        "checks: check way (__init__.py line 120): raised SystemExit: 3",
         (),
     ),
     "a check yields something else": (

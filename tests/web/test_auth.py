@@ -742,3 +742,26 @@ def test_the_locked_page_is_for_thumbs_and_for_who_does_not_see_it(
         assert page.locator("#passcode").count() == 1
         page.goto(f"http://127.0.0.1:{server.bind_addr[1]}/")
         assert page.locator("#passcode").count() == 1
+
+
+def test_a_passcode_is_the_same_where_python_was_built_without_scrypt(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import hashlib
+
+    from corekit.web.passcode import PasscodeHash
+
+    # RFC 7914, section 12: the second test vector.
+    kept = PasscodeHash(
+        n=1024,
+        r=8,
+        p=16,
+        salt=b"NaCl",
+        hash=bytes.fromhex(
+            "fdbabe1c9d3472007856e7190d01e9fe7c6ad7cbc8237830e77376634b373162"
+            "2eaf30d92e22a3886ff109279d9830dac727afb94a83ee6d8360cbdfa2cc0640"
+        ),
+    )
+    assert kept.fits("password") and not kept.fits("passwort")
+    monkeypatch.delattr(hashlib, "scrypt")
+    assert kept.fits("password") and not kept.fits("passwort")

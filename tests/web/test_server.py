@@ -18,6 +18,7 @@ from typing import Any
 import flask
 import pytest
 
+from corekit.web.lines import Lines, Pace
 from corekit.web.server import Limits, ServeError, Server, running, serve, server_for
 
 
@@ -209,3 +210,89 @@ def test_it_ends_cleanly_when_asked_to(number: signal.Signals) -> None:
     for server in (one, two):
         with pytest.raises(ConnectionRefusedError):
             socket.create_connection(server.bind_addr, timeout=5)
+
+
+def dripping(server: Server, source: str = "127.0.0.1") -> socket.socket:
+    """A line on which half a head came and no more than a byte now and then."""
+    line = socket.create_connection(server.bind_addr, timeout=30, source_address=(source, 0))
+    line.sendall(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ")
+    return line
+
+
+def test_heads_that_never_end_and_bodies_that_never_come_keep_nobody_waiting(server: Server) -> None:
+    with contextlib.ExitStack() as lines:
+        for _ in range(40):
+            lines.enter_context(contextlib.closing(dripping(server)))
+            slow = lines.enter_context(contextlib.closing(dripping(server)))
+            slow.sendall(b"a\r\nContent-Length: 90000\r\n\r\ntext=")
+        began = time.monotonic()
+        assert asked(server)[0] == 200
+        assert time.monotonic() - began < 5  # s; the slow ones are given up after 20
+
+
+def test_a_request_has_its_time_as_a_whole_however_little_by_little_it_comes() -> None:
+    limits = Limits(threads=4, lines=9, body_bytes=1000, silent_seconds=15, request_seconds=1.0)
+    with (
+        running(server_for(small_app(), port=0, limits=limits)) as server,
+        contextlib.closing(dripping(server)) as line,
+    ):
+        began = time.monotonic()
+        with contextlib.suppress(OSError):
+            for _ in range(60):  # a byte every tenth of a second, so it is never silent
+                line.sendall(b"a")
+                time.sleep(0.1)
+        assert 0.9 < time.monotonic() - began < 5
+
+
+def test_who_has_been_slow_gives_way_to_who_comes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("corekit.web.lines.PATIENCE", 0.3)
+    limits = Limits(threads=9, lines=9, body_bytes=1000, silent_seconds=15)
+    with running(server_for(small_app(), port=0, limits=limits)) as server, contextlib.ExitStack() as lines:
+        for _ in range(9):
+            lines.enter_context(contextlib.closing(dripping(server)))
+        time.sleep(0.5)
+        for _ in range(20):
+            assert asked(server)[0] == 200
+
+
+def test_one_client_fills_its_own_share_of_lines_and_nobody_elses() -> None:
+    class Someone:
+        def __init__(self) -> None:
+            self.pace = Pace(20.0, 15.0)
+
+    lines: Lines[Someone] = Lines(most=10, most_of_one=4)
+    assert [lines.admit(Someone(), "192.0.2.1", None) for _ in range(4)] == [[]] * 4
+    assert lines.admit(Someone(), "192.0.2.1", None) is None, "its own are young, so it waits"
+    assert lines.admit(Someone(), "192.0.2.2", None) == []
+    many = [lines.admit(Someone(), "192.0.2.9", "192.0.2.9") for _ in range(5)]
+    assert many == [[]] * 5, "a proxy speaks for many"
+    assert lines.admit(Someone(), "192.0.2.3", None) is None and len(lines) == 10
+
+
+def test_a_line_whose_request_is_here_never_gives_way() -> None:
+    class Someone:
+        def __init__(self, began: float) -> None:
+            self.pace = Pace(20.0, 15.0, clock=lambda: now[0])
+            self.began = began
+
+    now = [0.0]
+    lines: Lines[Someone] = Lines(most=2, most_of_one=9)
+    waiting, slow = Someone(0), Someone(0)
+    assert lines.admit(waiting, "192.0.2.1", None) == lines.admit(slow, "192.0.2.2", None) == []
+    waiting.pace.is_read = True
+    now[0] = 1.9
+    assert lines.admit(Someone(0), "192.0.2.3", None) is None
+    now[0] = 2.0
+    assert lines.admit(Someone(0), "192.0.2.3", None) == [slow]
+
+
+def test_large_bodies_take_so_much_memory_and_no_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("corekit.web.wsgi._BODIES", 150_000)
+    with running(server_for(small_app(), port=0)) as server, contextlib.ExitStack() as lines:
+        for _ in range(3):
+            slow = lines.enter_context(contextlib.closing(dripping(server)))
+            slow.sendall(b"a\r\nContent-Length: 200000\r\n\r\n" + b"x" * 140_000)
+        time.sleep(0.3)
+        form = {"Content-Type": "application/x-www-form-urlencoded"}
+        assert asked(server, "POST", b"text=" + b"x" * 90_000, **form)[0] == 503
+        assert asked(server, "POST", b"text=abc", **form) == (200, "3"), "a small one is always taken"

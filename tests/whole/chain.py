@@ -15,7 +15,8 @@ import subprocess
 import sys
 import time
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 from unittest import mock
@@ -24,7 +25,10 @@ import attrs
 import pypdf
 
 from corekit.cli import main
+from corekit.desk.settings import PUBLISHED
 from corekit.reference import data_path
+from corekit.share.published import PublishedFolder
+from corekit.web.page_app import page_app
 
 #: A command of its own process, without the script that an installation puts beside Python.
 COREKIT = [sys.executable, "-c", "import sys; from corekit.cli import main; sys.exit(main())"]
@@ -104,13 +108,33 @@ def written(folder: Path, text: str, name: str = "visit.toml") -> Path:
 # ---- real shops
 
 
+#: Where a shop of the tests says that its page is.
+PAGE = "https://pages.example.org"
+
+
+def pages_of(
+    folder: Path, *, now: Callable[[], datetime] = lambda: datetime.now(UTC)
+) -> Callable[[str, dict[str, str] | None, float], tuple[int, str]]:
+    """What a reader is answered at `PAGE` while the shop's published folder is served there; takes the place
+    of `corekit.share.reader.asked`.
+    """
+    published = PublishedFolder(folder / PUBLISHED)
+    client = page_app(published, bearer=None, demo=False, base=PAGE, now=now).test_client()
+
+    def asked(address: str, form: dict[str, str] | None, timeout: float) -> tuple[int, str]:
+        assert address.startswith(PAGE)
+        path = address.removeprefix(PAGE)
+        answer = client.get(path) if form is None else client.post(path, data=form)
+        return answer.status_code, answer.text
+
+    return asked
+
+
 #: Where nobody says whose law holds, an invoice with tax carries the shop's tax number.
 NUMBERED = ("--tax-number", "TEST-TAX-0001")
 
 
-def found_shop(
-    folder: Path, *, page: str = "https://pages.example.org", law: tuple[str, ...] = NUMBERED
-) -> Path:
+def found_shop(folder: Path, *, page: str = PAGE, law: tuple[str, ...] = NUMBERED) -> Path:
     """A shop as `corekit init` sets it up, with the demo's prices and meter."""
     pages = ["--page", page] if page else []
     done(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import base64
+import hashlib
 import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import attrs
 import pypdfium2
 import pytest
 import zxingcpp
@@ -19,6 +21,10 @@ from corekit.desk.errors import EstimateAwaitedError
 from corekit.desk.issuing import Invoice
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
+from corekit.report.code import MODULE_MM, symbol
+from corekit.report.first_sheet import CARRIED_MM, CODE_MM
+from corekit.report.pdf import render_pdf
+from corekit.report.personal_text import mask
 from corekit.share.carried import LONGEST, Outcome, open_carried
 from corekit.share.signing import SigningKey
 from corekit.web.static_page import static_page
@@ -57,6 +63,8 @@ def folder(empty_shop: Path) -> Path:
 HARMED: dict[str, Callable[[Any], Any]] = {
     "as printed": lambda picture: picture,
     "turned by 7 degrees": lambda picture: picture.rotate(7, expand=True, fillcolor=255),
+    "turned by 45 degrees": lambda picture: picture.rotate(45, expand=True, fillcolor=255),
+    "upside down": lambda picture: picture.rotate(180),
     "blurred": lambda picture: picture.filter(ImageFilter.GaussianBlur(0.6)),
     "low contrast": lambda picture: ImageEnhance.Contrast(picture).enhance(0.25),
 }
@@ -82,6 +90,22 @@ def test_both_codes_of_an_invoice_are_read_at_150_dpi_however_they_were_harmed(
         assert opened.content["total"] == document.total
         # Drawn again it is the same code: it was signed once, when the number was taken.
         assert shop.issue(invoice.job).document == document
+
+
+def test_both_codes_are_read_where_their_modules_are_the_smallest_that_are_printed(folder: Path) -> None:
+    """A page address so long, and a code so full, that neither can be drawn with larger modules."""
+    shop, invoice = issued(folder, "5-undecided")
+    with shop:
+        host = ".".join(["readings-of-a-shop-with-a-very-long-name"] * 5)
+        link = f"https://{host}.example.org/v#{'A' * 26}"
+        fragment = base64.urlsafe_b64encode(hashlib.shake_256(b"full").digest(LONGEST)).decode()[:LONGEST]
+        document = attrs.evolve(invoice.document, carried=fragment, no_carried="", carried_mark="ABCD-EFGH")
+        for text, least in ((link, CODE_MM), (f"{PAGE}#{fragment}", CARRIED_MM)):
+            assert least / symbol(text).side <= MODULE_MM, "the module is the smallest"
+        paper = folder / "smallest.pdf"
+        paper.write_bytes(render_pdf(document, mask, link, carried=f"{PAGE}#{fragment}"))
+        for harm, change in HARMED.items():
+            assert codes_on(paper, 150, change) == {link, f"{PAGE}#{fragment}"}, harm
 
 
 def test_what_the_visit_file_says_stands_in_the_code(folder: Path) -> None:

@@ -27,9 +27,10 @@ from corekit.model.entry import jobs_of
 from corekit.model.money import Money
 from corekit.report.page import render_page
 from corekit.report.personal_text import mask
+from corekit.share.published import PublishError, publish_to
 from corekit.store.transaction import Transaction
 
-from .chain import corekit, done, paper_text, refused, squeezed
+from .chain import corekit, done, pages_of, paper_text, refused, squeezed
 from .fleet import CUSTOMER, Fleet
 
 # Van 1: call-out 20.01, diagnosis 30.02, 0.35 h × 61.70 = 21.595 → 21.60, part 4.55: net 76.18. Alone 19 %:
@@ -364,7 +365,33 @@ def test_a_payment_in_the_file_of_one_job_is_held_against_the_whole_invoice(flee
         assert due(shop.context, job_named(shop.context, "van-2")) == euros(0)
 
 
-def test_the_page_shows_the_masked_paper_once_and_goes_down_for_all(fleet: Fleet) -> None:
+def test_publishing_goes_on_where_it_stopped_and_sends_each_page_once(
+    fleet: Fleet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("corekit.share.reader.asked", pages_of(fleet.folder))
+    sent: list[str] = []
+
+    def broken(target: Path, name: str, envelope: bytes, bearer: str | None) -> str:
+        sent.append(name)
+        if len(sent) == 2:
+            raise PublishError("the network is gone", later=True)
+        return publish_to(target, name, envelope, bearer)
+
+    with fleet.open() as shop:
+        numbers = [shop.issue(job).number for job in ("van-1", "van-2")]
+        monkeypatch.setattr("corekit.share.published.publish_to", broken)
+        with pytest.raises(PublishError, match="the network is gone"):
+            shop.publish()
+        assert shop.publish() == numbers[1:]
+        assert shop.publish() == []
+    assert len(sent) == 3
+    assert len(list((fleet.folder / "published").glob("*.json"))) == 2
+
+
+def test_the_page_shows_the_masked_paper_once_and_goes_down_for_all(
+    fleet: Fleet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("corekit.share.reader.asked", pages_of(fleet.folder))
     with fleet.open() as shop:
         first = shop.issue_together(["van-1", "van-2"])
         assert first.page is Page.WAITS

@@ -13,23 +13,28 @@ import subprocess
 import sys
 import urllib.request
 from collections.abc import Callable
+from decimal import Decimal
 from importlib.metadata import EntryPoint
 from pathlib import Path
 from typing import Any
 from unittest import mock
 
+import attrs
 import pytest
 
 from corekit.cli import main
 from corekit.cli.command import VERBS
+from corekit.desk.publishing import NO_PAGE, with_page_note
 from corekit.desk.shop import Shop
 from corekit.model.finding import Reason, Urgency, Verdict
 from corekit.model.source import Basis, Status
 from corekit.plugin.host import load
+from corekit.share.reader import asked as ASKED
 
 from .chain import (
     COREKIT,
     JOBS,
+    PAGE,
     Said,
     checked,
     corekit,
@@ -37,6 +42,7 @@ from .chain import (
     edited,
     estimate_of,
     found_shop,
+    pages_of,
     paper_text,
     real,
     refused,
@@ -304,12 +310,40 @@ def test_a_shop_is_set_up_once(tmp_path: Path) -> None:
     for name in ("shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"):
         assert str(tmp_path / "s" / name) in said.out
     before = files(tmp_path / "s")
-    refused(corekit(*words), "is a shop already", "nothing was changed")
+    assert "nothing was changed" in done(corekit(*words)).out
     assert files(tmp_path / "s") == before
 
 
+def test_set_up_again_it_changes_what_is_said_anew_and_nothing_else(tmp_path: Path) -> None:
+    words = ["init", str(tmp_path / "s"), "--name", "N", "--address", "A", "--currency", "EUR"]
+    done(corekit(*words))
+    before = files(tmp_path / "s")
+    again = ["init", str(tmp_path / "s"), "--hour", "62,50", "--tax-rate", "20 %", "--contact", "000 1"]
+    done(corekit(*again))
+    with Shop(tmp_path / "s") as opened:
+        prices, issuer = opened.context.prices, opened.context.settings.issuer
+        assert (str(prices.labour), prices.rates) == ("62.50", {"standard": Decimal(20)})
+        assert (issuer.contact, issuer.name, issuer.address) == ("000 1", "N", ("A",))
+    after = files(tmp_path / "s")
+    changed = {path for path in before if before[path] != after.get(path)}
+    assert {Path(path).name for path in changed} <= {"shop.toml", "prices.toml", "journal.sqlite"}
+    refused(corekit("init", str(tmp_path / "s"), "--hour", "much"), "62.50")
+    assert files(tmp_path / "s") == after
+
+
+def test_it_asks_in_the_order_in_which_a_shop_is_told(tmp_path: Path) -> None:
+    told = "Me & Co\n2 Lane; Town\n000 1\nT-1\n20\neur\n62.50\n25\n35\nin cash\nBE72 0000 0000 1616\n"
+    done(corekit("init", tmp_path / "s", answer=told))
+    with Shop(tmp_path / "s") as opened:
+        issuer, prices = opened.context.settings.issuer, opened.context.prices
+        assert (issuer.name, issuer.address, issuer.contact) == ("Me & Co", ("2 Lane", "Town"), "000 1")
+        assert (issuer.tax_id, issuer.pays_by, issuer.iban) == ("T-1", "in cash", "BE72000000001616")
+        assert (str(prices.labour), str(prices.call_out), str(prices.diagnosis)) == ("62.50", "25", "35")
+        assert prices.rates == {"standard": Decimal(20)}
+
+
 def test_what_is_not_said_is_asked(tmp_path: Path) -> None:
-    said = done(corekit("init", tmp_path / "s", answer="2 Lane; Town\nMe & Co\neur\n"))
+    said = done(corekit("init", tmp_path / "s", answer="Me & Co\n2 Lane; Town\n\n\n\neur\n"))
     with Shop(tmp_path / "s") as opened:
         assert (
             opened.context.settings.issuer.name,
@@ -994,9 +1028,13 @@ def test_an_amount_that_is_none_is_refused_in_words(unpaid: Path, amount: str) -
 # ---- publish, serve, verify, forget
 
 
-def test_publishing_sends_each_page_once(shop: Path, visit: Path) -> None:
+READER = "corekit.share.reader.asked"
+
+
+def test_publishing_sends_each_page_once(shop: Path, visit: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     to_the_end(visit, shop)
     assert not (shop / "published").exists()
+    monkeypatch.setattr(READER, pages_of(shop))
     assert re.search(r"Published: \d{4}-A0001\.", done(corekit("publish", shop=shop)).out)
     there = files(shop / "published")
     assert len(there) == 1
@@ -1005,8 +1043,64 @@ def test_publishing_sends_each_page_once(shop: Path, visit: Path) -> None:
     done(corekit("verify", shop=shop))
 
 
-def test_a_published_page_that_is_sent_again_after_a_lost_answer_is_no_fault(shop: Path, visit: Path) -> None:
+def test_a_page_counts_as_published_when_the_address_on_the_document_opens_it(
+    shop: Path, visit: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     to_the_end(visit, shop)
+    refused(corekit("publish", shop=shop), PAGE, "does not open Invoice", "no network in tests")
+    there = files(shop / "published")
+    assert len(there) == 1, "it lies where it is to be served from"
+    with Shop(shop) as opened:
+        assert not opened.store.links()[0].published_at
+    monkeypatch.setattr(READER, lambda *_: (200, "<h1>Another page</h1>"))
+    refused(corekit("publish", shop=shop), "shows something else")
+    monkeypatch.setattr(READER, pages_of(shop))
+    assert re.search(r"Published: \d{4}-A0001\.", done(corekit("publish", shop=shop)).out)
+    assert files(shop / "published") == there
+
+
+def test_who_sets_a_shop_up_is_told_where_codes_would_lead_nowhere_and_so_is_the_customer(
+    tmp_path: Path, visit: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def set_up(name: str) -> tuple[str, str]:
+        shop = tmp_path / name
+        words = ("--name", "Test", "--address", "2 Invented Lane", "--currency", "EUR", "--page", PAGE)
+        said = done(corekit("init", shop, *words)).words
+        other = found_shop(tmp_path / f"{name}-2")
+        to_the_end(visit, other)
+        return said, " ".join(paper_text(next((other / "papers").glob("invoice-*.pdf"))).split())
+
+    said, printed = set_up("unserved")
+    assert f"lead nowhere yet: nothing answers as a page at {PAGE}" in said
+    assert NO_PAGE in printed
+    monkeypatch.setattr(READER, lambda *_: (200, "<h1>Parked</h1>"))
+    assert "what answers there is another page" in set_up("parked")[0]
+    monkeypatch.setattr(READER, pages_of(tmp_path / "served"))
+    said, printed = set_up("served")
+    assert f"A page answers at {PAGE}." in said
+    assert NO_PAGE not in printed
+
+
+def test_once_a_page_was_fetched_back_the_next_document_says_no_more_of_it(
+    shop: Path, visit: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    to_the_end(visit, shop)
+    first = next((shop / "papers").glob("invoice-*.pdf"))
+    printed = first.read_bytes()
+    monkeypatch.setattr(READER, pages_of(shop))
+    corekit("publish", shop=shop)
+    with Shop(shop) as opened:
+        again = opened.issue(WORN)
+        assert again.document.no_page == NO_PAGE, "what was issued stays as it is"
+        assert with_page_note(opened.context, attrs.evolve(again.document, no_page="")).no_page == ""
+    assert first.read_bytes() == printed
+
+
+def test_a_published_page_that_is_sent_again_after_a_lost_answer_is_no_fault(
+    shop: Path, visit: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    to_the_end(visit, shop)
+    monkeypatch.setattr(READER, pages_of(shop))
     corekit("publish", shop=shop)
     there = files(shop / "published")
     with Shop(shop) as opened:
@@ -1060,7 +1154,7 @@ def test_a_target_that_asks_for_a_key_names_where_to_put_it(shop: Path, visit: P
 
 
 def test_a_page_server_of_its_own_takes_what_a_shop_with_its_key_publishes(
-    shop: Path, visit: Path, tmp_path: Path
+    shop: Path, visit: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     to_the_end(visit, shop)
     pages, key = tmp_path / "server" / "pages", tmp_path / "server" / "page.key"
@@ -1080,6 +1174,7 @@ def test_a_page_server_of_its_own_takes_what_a_shop_with_its_key_publishes(
         refused(corekit("publish", shop=shop), "does not know this key")
         assert files(pages) == {}
         shutil.copy(key, shop / "keys" / "page.key")
+        monkeypatch.setattr(READER, lambda asked, form, wait: ASKED(asked.replace(PAGE, address), form, wait))
         assert re.search(r"Published: \d{4}-A0001\.", done(corekit("publish", shop=shop)).out)
         with Shop(shop) as opened:
             code = opened.issue(WORN).link.partition("#")[2]

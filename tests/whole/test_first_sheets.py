@@ -5,16 +5,21 @@ No word of it comes from the document's value: a reader program says what stands
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import attrs
+import pypdf
 import pypdfium2
 import pytest
 import zxingcpp
 
 from corekit.desk.shop import Shop
+from corekit.model.document import Picture, from_data
+from corekit.report.pdf import ATTACHMENT
 from corekit.testing.visits import assessed
 
 from ..report.test_sheet import type_sizes
@@ -199,3 +204,19 @@ def test_a_drain_put_right_says_the_same_days_before_and_behind(demo_out: Path) 
     path = invoice_of("worn-battery", demo_out)
     (days,) = re.findall(r"should still start the car after (\d+) days", said(words_on(path)))
     assert f"lasts for {days} to" in said(words_on(path, 1))
+
+
+def test_a_chart_of_what_was_wrong_is_drawn_again_as_it_is_after_the_work(demo_out: Path) -> None:
+    """Of the battery that gave way, and of plugs that asked for more than the coil gives."""
+    for job in ("worn-battery", "high-speed"):
+        document = from_data(attached(invoice_of(job, demo_out)))
+        titles = [block.figure.title for block in document.blocks if isinstance(block, Picture)]
+        before = [title.removesuffix(" (on arrival)") for title in titles if title.endswith("(on arrival)")]
+        assert before, job
+        for title in before:
+            assert any(other.startswith(f"{title} (after: ") for other in titles), title
+
+
+def attached(paper: Path) -> dict[str, Any]:
+    (data,) = pypdf.PdfReader(paper).attachments[ATTACHMENT]
+    return dict(json.loads(data))

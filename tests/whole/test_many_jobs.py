@@ -131,6 +131,8 @@ OTHERS = {
     "work": "serves the screens, which are counted below",
     "serve": "serves published pages and opens no store",
     "calculate": "opens no store",
+    "export": "writes the paper of one invoice in another form, and nothing into the record",
+    "read": "reads a log and writes into a visit file",
     "person": "goes through the books for what one person paid, when asked for all that is kept",
     "open": "reads a paper and opens no store",
     "page": "writes keys and titles, and reads no job",
@@ -196,7 +198,8 @@ def asked_of(app: flask.Flask, jobs: Mapping[str, str]) -> dict[tuple[str, str],
     client, adapter = app.test_client(), app.url_map.bind("")
     found: dict[tuple[str, str], Asked] = {}
     visited: set[tuple[str, str]] = set()
-    to_see = ["/", "/new", "/reckon", *(f"/job/{job}{at}" for job in jobs.values() for at in AT)]
+    to_see = ["/", "/new", "/reckon", "/find?q=DEMO-1", "/day"]
+    to_see += [f"/job/{job}{at}" for job in jobs.values() for at in AT]
     while to_see:
         path = to_see.pop(0)
         matched, arguments = adapter.match(path.partition("?")[0], return_rule=True)
@@ -235,6 +238,9 @@ AT = (
     "/deposit",
     "/leave",
     "/end",
+    "/before",
+    "/plan",
+    "/own",
     "/causes",
     "/tests",
     "/systems",
@@ -256,6 +262,10 @@ def test_each_screen_touches_as_much_among_many_jobs_as_among_few(shops: Shops) 
             (f"/job/{looked}/arrive/try", {"vehicle.plate": "DEMO-9"}),
             (f"/job/{priced}/approve/try", {}),
             (f"/job/{issued}/publish", {}),
+            (f"/job/{looked}/log/file", {"log": b"Time [s];RPM\n0;0\n1;800\n2;800\n"}),
+            (f"/job/{looked}/log/save", {"draft": "gone", "answer": "a-draft-0123456789"}),
+            (f"/job/{issued}/arrived/none", {"answer": "an-answer-0123456780"}),
+            ("/scan", {"photo": base64.b64decode(photo())}),
             (f"/job/{looked}/photo", {"photo": base64.b64decode(photo()), "answer": "a-photo-0123456789"}),
         ):
             rule, _ = adapter.match(path, method="POST", return_rule=True)

@@ -16,17 +16,20 @@ import pypdf
 import pytest
 
 from corekit.desk.backup import back_up
+from corekit.desk.errors import DeskError
 from corekit.desk.forgetting import EARLY_BECAUSE, RetentionError
 from corekit.desk.publishing import token
 from corekit.desk.settings import PUBLISHED
 from corekit.desk.shop import Shop
 from corekit.model.money import Money
+from corekit.model.public_words import WHY_WITHDRAWN
 from corekit.model.records import RECORDS
 from corekit.share.link import token_hash
 from corekit.share.published import PublishedFolder
+from corekit.store.persons import references
 from corekit.web.page_app import page_app
 
-from .chain import found_shop, paper_text
+from .chain import found_shop, pages_of, paper_text
 
 SECRET = "Zebedee"
 #: Printed and published because their type says so; what is typed there names nobody.
@@ -34,7 +37,8 @@ PUBLIC = {"requested.because", "ended.because", "repaired.cause"}
 
 
 @pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
+def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Shop]:
+    monkeypatch.setattr("corekit.share.reader.asked", pages_of(tmp_path / "van"))
     with Shop(found_shop(tmp_path / "van")) as shop:
         yield shop
 
@@ -46,15 +50,21 @@ def a_visit(shop: Shop) -> str:
         {
             "remarked": {"words": next(said)},
             "seen": [
-                {"of": "battery.case", "words": next(said)},
+                {"of": "battery.case", "words": next(said), "cleared": next(said)},
                 {"of": "battery.terminals", "cannot": next(said)},
             ],
             "codes": {"cannot": next(said)},
-            "readings": [{"of": "battery.open_circuit_voltage", "is": "12.4 V"}],
-        }
+            "readings": [
+                {"of": "battery.open_circuit_voltage", "is": "12.4 V"},
+                {"of": "battery.temperature", "is": "20 °C", "withdrawn": next(said)},
+            ],
+        },
+        {"tried": {"part": "battery.battery", "how": "wetted", "result": "stayed", "words": next(said)}},
+        {"paid": {"amount": "1.00", "how": next(said), "withdrawn": next(said)}},
+        {"remarked": {"words": next(said), "cleared": next(said)}},
     ]
     data = {
-        "job": "hidden",
+        "job": "kerb",
         "reason": next(said),
         "customer": {"name": next(said), "phone": "0555 90210", "address": next(said)},
         "vehicle": {"description": next(said), "no_vin": next(said), "odometer": "98400 km"},
@@ -63,7 +73,7 @@ def a_visit(shop: Shop) -> str:
         ],
         "step": step,
     }
-    path = shop.context.folder.parent / "hidden.json"
+    path = shop.context.folder.parent / "kerb.json"
     path.write_text(json.dumps(data), "utf-8")
     job = shop.import_visit(path)
     estimate = shop.estimate(job, "diagnosis")
@@ -106,6 +116,29 @@ def test_a_secret_in_every_field_of_free_words_is_on_nothing_that_others_see(
     for name, seen in public_faces(shop, caplog).items():
         assert SECRET.encode() not in seen, name
         assert b"90210" not in seen, name
+
+
+@pytest.mark.parametrize(
+    ("called", "customer", "vehicle"),
+    [
+        ("zebedee-van", {"name": "Zebedee Brown"}, {}),
+        ("van of ZEBEDEE", {"name": "Zebedee"}, {}),
+        ("zebrown1", {"name": "Zeb Rown"}, {}),
+        ("x-demo-77", {}, {"plate": "DEMO 77"}),
+        ("tel 0555 90210", {"phone": "0555-90210"}, {}),
+    ],
+)
+def test_what_a_job_is_called_names_no_customer(
+    shop: Shop, called: str, customer: dict[str, str], vehicle: dict[str, str]
+) -> None:
+    data: dict[str, Any] = {"job": called, "reason": "x", "vehicle": {"plate": "DEMO-1", **vehicle}}
+    data |= {"customer": customer} if customer else {}
+    path = shop.context.folder.parent / "call.json"
+    path.write_text(json.dumps(data), "utf-8")
+    with pytest.raises(DeskError, match="stays in the record for good"):
+        shop.import_visit(path)
+    path.write_text(json.dumps({**data, "job": "zebra crossing 7"}), "utf-8")
+    shop.import_visit(path)
 
 
 def test_forgetting_takes_the_page_down_and_leaves_no_secret_in_store_papers_or_backup(shop: Shop) -> None:
@@ -162,6 +195,20 @@ def test_a_job_without_invoice_and_payment_may_be_forgotten_at_once(shop: Shop) 
     assert shop.forget(shop.import_visit(path))
 
 
+def test_own_words_for_why_something_is_withdrawn_are_kept_with_the_persons_and_read_as_before(
+    shop: Shop,
+) -> None:
+    job = a_visit(shop)
+    withdrawn = [entry for entry in shop.store.job(job).entries if entry.kind == "withdrawn"]
+    assert len(withdrawn) == 2
+    for entry in withdrawn:
+        assert entry.reason == WHY_WITHDRAWN.instead
+        assert SECRET in shop.store.texts(references(entry.body)).popitem()[1]
+    before = len(shop.store.job(job).entries)
+    shop.import_visit(shop.context.folder.parent / "kerb.json")
+    assert len(shop.store.job(job).entries) == before, "the same file says nothing new"
+
+
 def test_a_field_of_text_is_an_answer_our_own_word_or_named_as_public() -> None:
     """A new field of text has to be thought about: may it hold a person's words, and who may read it?"""
     of_jobs = set(RECORDS) - {"estimated", "invoice", "issued", "receipted", "published", "payment"}
@@ -177,6 +224,7 @@ def test_a_field_of_text_is_an_answer_our_own_word_or_named_as_public() -> None:
 #: Keys, units, numbers as typed, closed lists and names that the program, a plugin or the shop's files give.
 OWN = {
     "announced.currency",
+    *("brought.content", "brought.mark"),
     "approved.by",
     "approved.currency",
     *("approved_more.by", "approved_more.currency", "approved_more.operation"),

@@ -157,6 +157,8 @@ class Visit:
         test = one.test
         row = self.truth.tables.row(one.system, test, self.state)
         shows = self.truth.complaint.shows
+        if test.lasting:
+            shows = 1.0
         if self.draw.random() >= shows:
             row = self.truth.tables.row(one.system, test, frozenset())
         place = self.draw.choices(range(len(row)), row)[0]

@@ -41,6 +41,7 @@ from . import (
     starting,
     starting_declarations,
     tables,
+    vehicle_data,
 )
 from .declarations import (
     battery,
@@ -85,6 +86,7 @@ __all__ = [
     "starting",
     "starting_declarations",
     "tables",
+    "vehicle_data",
 ]
 
 

@@ -12,12 +12,13 @@ from .answers import (
     Case,
 )
 from .capacity import capacity_known, reserve
-from .charge import charger
+from .charge_history import known_full_charge
 from .declarations import (
     battery,
     battery_type,
     capacity,
     case_seen,
+    charger,
     load_voltage,
     open_circuit_voltage,
     replace,
@@ -199,6 +200,9 @@ def night(
         )
         return
     assert evening is not None and stood is not None  # else there is a reason above
+    if case.side(evening, _stays(case, FULL)) is not ck.Side.INSIDE:
+        yield _never_full(case, morning, evening, stood, places)
+        return
     fell = case.side(morning, _stays(case, FELL)) is ck.Side.BELOW
     yield case.judge(
         morning,
@@ -237,6 +241,46 @@ def night(
     )
 
 
+def _never_full(
+    case: ck.Case, morning: ck.Reading, evening: ck.Reading, stood: ck.Reading, places: dict[str, str]
+) -> ck.Finding:
+    """Low in the evening although its charge was seen to end: no charger mends that."""
+    charged = known_full_charge(case)
+    assert charged is not None
+    return case.judge(
+        morning,
+        _stays(case, STAYS),
+        ck.Claim(
+            "battery.night",
+            evidence=[evening, stood, *charged.evidence],
+            calls_for=replace if case.side(morning, _stays(case, FELL)) is ck.Side.BELOW else None,
+            next_test=load_voltage,
+        ),
+        ck.Says(
+            passes=(
+                "After {charged} it stood at {evening}, and at {read} after {stood} alone: the first of the"
+                " two is doubtful. Read it again."
+            ),
+            fails=(
+                "After {charged} it stood at {evening} only, and at {read} after {stood} with nothing"
+                " connected: it does not take or does not hold its charge. Charging it again changes nothing."
+            ),
+            undecided="After {charged} and {stood} alone it stands at {read}: too close to {limit} to call.",
+        ),
+        ck.Tells(
+            passes="The battery's voltage before the night is doubtful; it is read again.",
+            fails="Fully charged and left alone for a night, the battery has lost its charge.",
+            undecided="Left alone for a night, the battery keeps too nearly what it should to say.",
+        ),
+        values={
+            **places,
+            "charged": charged.words,
+            "evening": ck.show(evening.value, "V", uncertainty=False),
+            "stood": ck.show(stood.value, "h", uncertainty=False),
+        },
+    )
+
+
 def _stays(case: ck.Case, volts: float) -> ck.Limit:
     return case.computed_limit("battery.night", "night-alone", low=ck.exact("voltage", volts))
 
@@ -247,7 +291,9 @@ def _not_a_night(
     """Why the reading says nothing about the battery; empty when it does."""
     if evening is None or stood is None:
         return "it takes the voltage in the evening and the hours in between"
-    if case.side(evening, _stays(case, FULL)) is not ck.Side.INSIDE:
+    charged = known_full_charge(case)
+    seen_full = charged is not None and charged.seen
+    if case.side(evening, _stays(case, FULL)) is not ck.Side.INSIDE and not seen_full:
         return "it was not plainly full in the evening; charge it fully, wait an hour, begin again"
     short = case.computed_limit("battery.night", "night-alone", low=ck.exact("time", NIGHT))
     long = case.computed_limit("battery.night", "night-alone", high=ck.exact("time", TWO_DAYS))

@@ -59,7 +59,7 @@ def cell_voltage(
     1.922
     """
     x = math.log10(molality)
-    return sum(a * x**power for power, a in enumerate(BODE))
+    return math.fsum(a * x**power for power, a in enumerate(BODE))
 
 
 @battery.calculation(source="bode-emf")

@@ -14,13 +14,18 @@ from .answers import (
     Caps,
 )
 from .charge import charge_current
-from .charge_history import ChargeEnd, charge_end, known_full_charge
+from .charge_history import ChargeEnd, charge_end, known_full_charge, too_short
 from .charge_state import charge_of, judged_charge
 from .dangers import barred
 from .declarations import (
     battery,
     battery_type,
+    capacity,
     caps,
+    charge,
+    charged_for,
+    charged_from,
+    charger,
     charger_voltage,
     gravity,
     open_circuit_voltage,
@@ -154,4 +159,43 @@ def ended_early(
         _ENDS[ended],
         tells=_ENDS_PLAIN[ended],
         values={"read": read},
+    )
+
+
+@battery.check("A charge that was too short")
+def charged_too_short(
+    case: ck.Case,
+    *,
+    volts: Annotated[ck.Value | None, charged_from],
+    lasted: Annotated[ck.Value | None, charged_for],
+    amps: Annotated[ck.Value | None, charger],
+    holds: Annotated[ck.Value | None, capacity],
+    ended: Annotated[ChargeEnd | None, charge_end],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """Current times time is all that a charger can have given; how the charge ended, where it was seen, says
+    more.
+    """
+    if charge.key not in case.repairs or ended is not None or None in (volts, lasted, amps, holds):
+        return
+    short = too_short(case)
+    if short is None or barred(case):
+        return
+    assert volts is not None and lasted is not None and amps is not None
+    yield case.advise(
+        ck.Claim("battery.charged_too_short", unit="Ah", calls_for=charge),
+        (
+            "{amps} for {lasted} give {given} at most, and from {volts} it lacked {missing} Ah or more: it is"
+            " not full, so a low voltage or a failed load test says nothing yet. At {amps} it takes {more}"
+            " longer, or more."
+        ),
+        short.given,
+        tells="The battery was charged for too short a time to be full; it is charged on.",
+        values={
+            "amps": ck.show(amps, "A", uncertainty=False),
+            "lasted": ck.show(lasted, "h", uncertainty=False),
+            "given": ck.show(short.given, "Ah", uncertainty=False),
+            "volts": ck.show(volts, "V", uncertainty=False),
+            "missing": f"{short.missing / 3600:.0f}",
+            "more": f"{short.lacks / 3600:.0f} h",
+        },
     )

@@ -31,6 +31,16 @@ class Control(Enum):
     MANAGED = "smart charging"
 
 
+class Program(Enum):
+    """What a charger was set to."""
+
+    USUAL = "flooded or usual"
+    AGM = "AGM or cold"
+    GEL = "gel"
+    LITHIUM = "lithium"
+    SUPPLY = "steady supply"
+
+
 class Case(Enum):
     SOUND = "sound"
     SWOLLEN = "swollen"

@@ -32,6 +32,8 @@ from .declarations import (
 )
 
 LEGS = {"positive side": "battery.positive_leg", "ground side": "battery.ground_leg"}
+#: The joint that is in each side, for a side is read from the post.
+IN_LEG = {"positive side": "positive post to clamp", "ground side": "negative post to clamp"}
 #: The sides as the customer reads them.
 CABLE = {
     "positive side": "The cable from the battery to the starter",
@@ -104,41 +106,48 @@ def drops(
                 f"What the voltage drop on the {drop.place} means depends on the current, which was not"
                 " read.",
             )
-        yield _leg(case, drop, current) if drop.place in LEGS else _joint(case, drop, current)
+        joint = next((one for one in lost or [] if one.place == IN_LEG.get(drop.place)), None)
+        yield _leg(case, drop, current, joint) if drop.place in LEGS else _joint(case, drop, current)
 
 
-def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading | None) -> ck.Finding:
+def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading | None, joint: ck.Reading | None) -> ck.Finding:
+    """One side, less what its joint at the battery was seen to lose: that is no fault of the cable."""
     printed = case.limit(LEGS[drop.place])
     amps = ends_of_current(case, current)
-    if is_left_open(case, drop, printed, amps, SIDE_AT_MOST):
+    alone = drop if joint is None else drop.value - joint.value
+    if is_left_open(case, alone, printed, amps, SIDE_AT_MOST):
         return _depends_on_current(case, drop, current, "battery.voltage_drop")
     limit = allowed(printed, amps[1], SIDE_AT_MOST)
     assert limit.high is not None
     at = "whatever the current"
     if current is not None:
-        has = ck.show(leg_resistance(drop, current), "mΩ", uncertainty=False)
+        has = ck.show(leg_resistance(alone, current), "mΩ", uncertainty=False)
         may = ck.show(leg_resistance(limit.high, current), "mΩ", uncertainty=False)
         at = f"at {ck.show(current.value, 'A', uncertainty=False)}"
     else:
         has = may = ""
     beside, allowance = (f" ({has})", f" ({may})") if current is not None else ("", "")
     return case.judge(
-        drop,
+        alone,
         limit,
         ck.Claim(
             "battery.voltage_drop",
-            evidence=[current] if current is not None else [],
+            of=cable_drop,
+            unit="V",
+            place=drop.place,
+            evidence=[one for one in (drop, joint, current) if one is not None],
             calls_for=repair_cable,
             next_test=cable_drop,
         ),
         ck.Says(
-            passes="Voltage drop on the {place}: {read} {at}{beside}; {limit} is allowed{allowance}.",
+            passes="Voltage drop on the {place}{behind}: {read} {at}{beside}; {limit} is allowed{allowance}.",
             fails=(
-                "Voltage drop on the {place}: {read} {at}{beside}; {limit} is allowed{allowance}."
+                "Voltage drop on the {place}{behind}: {read} {at}{beside}; {limit} is allowed{allowance}."
                 " Measure it section by section at the same current to find the bad connection."
             ),
             undecided=(
-                "Voltage drop on the {place}: {read} {at}{beside}: too close to the {limit} allowed to call."
+                "Voltage drop on the {place}{behind}: {read} {at}{beside}: too close to the {limit} allowed"
+                " to call."
             ),
         ),
         ck.Tells(
@@ -147,7 +156,8 @@ def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading | None) -> ck.Find
             undecided="{cable} loses about as much voltage as is allowed.",
         ),
         values={
-            "read": ck.show(drop.value, "V", uncertainty=False),
+            "read": ck.show(alone.value if isinstance(alone, ck.Reading) else alone, "V", uncertainty=False),
+            "behind": "" if joint is None else " behind its clamp",
             "at": at,
             "has": has,
             "may": may,

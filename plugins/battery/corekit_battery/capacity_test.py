@@ -34,12 +34,16 @@ from .declarations import (
     discharge_current,
     discharge_fall,
     in_use,
+    replace,
     temperature,
 )
 
 #: A 12-V block of car size has some milliohms; less than this none has once the current has flowed for
 #: seconds. An estimate of ours.
 LEAST_RESISTANCE = 1.5e-3  # Ω
+#: Share of its label's capacity below which a battery that was full is called worn out. The rule on file
+#: renews stationary ones below 80 %, and a starter battery serves on below that; an estimate of ours.
+WORN = 0.6
 USUAL_KELVIN = (283.15, 303.15)  # where nobody took the temperature of a discharge; an estimate of ours
 
 
@@ -216,7 +220,13 @@ def _held_against_label(
     return case.judge(
         at_most if sides == {ck.Side.BELOW} else at_least,
         limit,
-        ck.Claim("battery.capacity_left", of=delivered, unit="%", evidence=evidence),
+        ck.Claim(
+            "battery.capacity_left",
+            of=delivered,
+            unit="%",
+            evidence=evidence,
+            calls_for=replace if charged is not None and _is_worn(case, at_most) else None,
+        ),
         ck.Says(
             passes=(
                 "It delivered {gave} at {current}, {share} of what its label gives at that current; {limit}"
@@ -243,6 +253,12 @@ def _held_against_label(
         ),
         values=places,
     )
+
+
+def _is_worn(case: ck.Case, at_most: ck.Value) -> bool:
+    """Whether it plainly holds so little that it is worn out."""
+    least = case.computed_limit("battery.capacity_left", "capacity-left", low=ck.exact("ratio", WORN))
+    return case.side(at_most, least) is ck.Side.BELOW
 
 
 def _expected(

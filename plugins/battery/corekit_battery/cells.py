@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Annotated
 
@@ -66,7 +67,7 @@ def cell_spread(
         return
     high, low = max(cells, key=lambda cell: cell.number), min(cells, key=lambda cell: cell.number)
     spread = high.value - low.value
-    average = sum(cell.number for cell in cells) / len(cells)
+    average = math.fsum(cell.number for cell in cells) / len(cells)
     places = {
         "spread": f"{spread.number:.3f}",
         "high": high.place,

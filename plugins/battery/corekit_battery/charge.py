@@ -27,6 +27,7 @@ from .cautions import (
     DAMAGED,
     SPARK,
 )
+from .charge_history import known_full_charge
 from .charge_state import Charge, charge_of
 from .charging import (
     HOUR,
@@ -44,6 +45,7 @@ from .declarations import (
     battery,
     battery_type,
     capacity,
+    charger,
     charger_voltage,
     open_circuit_voltage,
     starter_battery,
@@ -104,14 +106,6 @@ charge_place = battery.observation(
         ChargingPlace.CLOSED_ROOM: "The battery is charged in a closed room.",
         ChargingPlace.LOAD_SPACE: "The battery is charged in a closed load area.",
     },
-)
-charger = battery.trait(
-    "charger",
-    "Rated current of the charger",
-    units=("A",),
-    possible=(0.5, 200),
-    how="On its rating plate.",
-    tells="the size of the charger",
 )
 hours_at_hand = battery.trait(
     "charge_hours",
@@ -357,8 +351,8 @@ def charge_plan(
 
     Asked for by naming the charger or the hours.
     """
-    if gives is None and hours is None:
-        return
+    if (gives is None and hours is None) or known_full_charge(case) is not None:
+        return  # after a full charge the same charge once more is no plan
     if stop := barred(case):
         yield case.does_not_apply(stop)
         return

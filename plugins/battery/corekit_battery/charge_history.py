@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from enum import Enum
 
 import attrs
 
 import corekit as ck
 
+from .answers import BatteryType, FullAcid
+from .charge_scales import UNRESTED, scale_for
 from .declarations import (
     battery,
+    battery_type,
+    capacity,
     charge,
+    charged_for,
+    charged_from,
+    charger,
+    full_acid,
     replace,
     starter_battery,
 )
@@ -72,6 +81,49 @@ def known_full_charge(case: ck.Case) -> FullCharge | None:
     if ended is not None:
         return None
     done = case.repairs.get(charge.key)
-    if done is None or done < case.repairs.get(replace.key, 0):
+    if done is None or done < case.repairs.get(replace.key, 0) or too_short(case) is not None:
         return None
     return FullCharge(words="the charge in this visit", seen=False)
+
+
+#: What a battery in use still holds of the Ah on its label, at least. source: capacity-of-an-old-battery
+HOLDS = 0.6
+
+
+@attrs.frozen(kw_only=True)
+class TooShort:
+    """A charge of which more was missing than the charger can have given.
+
+    Attributes:
+        given: At most, missing: at least, both in C; the charger's current is known.
+    """
+
+    given: ck.Value
+    missing: float
+    amps: ck.Value
+
+    @property
+    def lacks(self) -> float:
+        """How much longer it takes at that current, at least, s."""
+        return (self.missing - self.given.number) / self.amps.number
+
+
+def too_short(case: ck.Case) -> TooShort | None:
+    """The charge of this job, where current times time is plainly less than was missing: from the highest
+    state of charge that the voltage at its beginning may have meant, of the least that an old battery holds.
+    """
+    read = [case.fitted.get(trait.key) for trait in (charged_from, charged_for, charger, capacity)]
+    volts, lasted, amps, holds = (one if isinstance(one, ck.Value) else None for one in read)
+    kind, acid = case.fitted.get(battery_type.key), case.fitted.get(full_acid.key)
+    if volts is None or lasted is None or amps is None or holds is None or kind is BatteryType.LITHIUM:
+        return None
+    scale = scale_for(
+        kind if isinstance(kind, BatteryType) else None, acid if isinstance(acid, FullAcid) else None
+    )
+    share = scale.of(volts)
+    unsure = 1.645 * math.hypot(share.u, scale.half_width / math.sqrt(3), UNRESTED / math.sqrt(3))
+    given = ck.propagate(lambda current, time: current * time, (amps, lasted), "charge")
+    missing = HOLDS * holds.number * (1.0 - min(1.0, share.number + unsure))
+    if given.number + 2 * given.u >= missing:
+        return None
+    return TooShort(given=given, missing=missing, amps=amps)

@@ -33,6 +33,9 @@ KNOWN, UNKNOWN = (
     0.15,
 )  # half-widths of the scale's uncertainty in shares of a full charge; source: charge-uncertainty
 
+# more of it when the rest was short or nobody wrote it down; an estimate of ours, source: charge-uncertainty
+UNRESTED = 0.10
+
 
 @battery.calculation(source="tm-5-4210-table-2")
 def charge_1265(

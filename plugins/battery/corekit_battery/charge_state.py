@@ -18,8 +18,8 @@ from .answers import (
     FullAcid,
     SurfaceCharge,
 )
-from .charge_history import known_full_charge
-from .charge_scales import KNOWN, UNKNOWN, WEAK, scale_for
+from .charge_history import ChargeEnd, charge_end, known_full_charge
+from .charge_scales import KNOWN, UNKNOWN, UNRESTED, WEAK, scale_for
 from .dangers import barred
 from .declarations import (
     battery,
@@ -34,9 +34,8 @@ from .declarations import (
 )
 from .lithium import ask_for_the_type, by_lithium_voltage, may_be_lithium
 
-# more of it when the rest was short or nobody wrote it down; an estimate of ours, source: charge-uncertainty
-UNRESTED = 0.10
 REST_AGM, REST_FLOODED = 3 * 3600.0, 4 * 3600.0  # s; source: rest-agm, source: rest-flooded
+PROBABLY, SURE = 0.5, 0.95
 # V: no full lead-acid block of six cells rests higher (gel 12.90 V); an estimate of ours with a meter's
 # uncertainty added
 ABOVE_ANY, ABOVE_AGM = 13.0, 13.1  # a wound AGM rests at up to 13.1 V
@@ -72,8 +71,13 @@ class Charge:
         return {
             "share": f"{100 * self.share.number:.0f} %",
             "band": f"between {100 * low:.0f} and {100 * high:.0f} %",
-            "remarks": "".join(f" {remark}" for remark in self.remarks),
+            "remarks": self.remarked("So it is too soon to say."),
         }
+
+    def remarked(self, where_flattered: str) -> str:
+        """The remarks, and what follows where a charge or a drive may flatter the voltage."""
+        follows = (*self.remarks, where_flattered) if self.flattered else self.remarks
+        return "".join(f" {remark}" for remark in follows)
 
 
 def how_full(
@@ -132,8 +136,7 @@ def how_full(
             flattered = rested is not None or surface is SurfaceCharge.LEFT
             if flattered:
                 remarks.append(
-                    f"{how_long}; a recent charge or drive makes a battery look better charged than it is,"
-                    " so it is too soon to say."
+                    f"{how_long}; a recent charge or drive makes a battery look better charged than it is."
                 )
             else:
                 remarks.append(f"{how_long}, so this counts for less.")
@@ -173,7 +176,9 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge) -> ck.Finding:
     It calls for a charge only where nothing that was seen forbids one and none has just been done.
     """
     charged = known_full_charge(case)
-    may_charge = charged is None and not barred(case)
+    # what stopped a charge, or took none, stops the next one as well
+    stopped = case.seen(charge_end) in (ChargeEnd.STOPPED, ChargeEnd.REFUSED)
+    may_charge = charged is None and not stopped and not barred(case)
     low = (
         ": it needs charging."
         if may_charge
@@ -187,32 +192,48 @@ def judged_charge(case: ck.Case, rest: ck.Reading, found: Charge) -> ck.Finding:
         else ": perhaps too discharged for a load test to mean anything."
     )
     enough = "Charged to about {share} ({band}) by its open-circuit voltage of {rest}"
-    return case.judge(
-        found.share,
-        case.limit(found.limit),
-        ck.Claim(
-            "battery.charge_state",
-            of=open_circuit_voltage,
-            unit="%",
-            evidence=[rest],
-            calls_for=charge if may_charge else None,
-        ),
-        ck.Says(
-            passes=enough + ": enough for a load test.{remarks}",
-            fails=enough + low + "{remarks}",
-            undecided=enough + perhaps + "{remarks}",
-        ),
-        ck.Tells(
-            passes="The battery is charged enough to be tested.",
-            fails=(
-                "The battery needs charging before it can be tested, and what discharged it has to be found."
-                if may_charge
-                else "The battery holds too little charge to be tested."
+
+    def judged(undecided: str, plainly: str) -> ck.Finding:
+        return case.judge(
+            found.share,
+            case.limit(found.limit),
+            ck.Claim(
+                "battery.charge_state",
+                of=open_circuit_voltage,
+                unit="%",
+                evidence=[rest],
+                calls_for=charge if may_charge else None,
             ),
-            undecided="The battery may hold too little charge to be tested.",
-        ),
-        values={**found.words, "rest": ck.show(rest.value, "V", uncertainty=False)},
+            ck.Says(
+                passes=enough + ": enough for a load test.{remarks}",
+                fails=enough + low + "{remarks}",
+                undecided=enough + undecided + "{remarks}",
+            ),
+            ck.Tells(
+                passes="The battery is charged enough to be tested.",
+                fails=(
+                    "The battery needs charging before it can be tested, and what discharged it has to be"
+                    " found."
+                    if may_charge
+                    else "The battery holds too little charge to be tested."
+                ),
+                undecided=plainly,
+            ),
+            values={
+                **found.words,
+                "rest": ck.show(rest.value, "V", uncertainty=False),
+                "remarks": found.remarked("Even so it is low."),
+            },
+        )
+
+    finding = judged(perhaps, "The battery may hold too little charge to be tested.")
+    if found.flattered or not PROBABLY <= (finding.probability or 0.0) < SURE:
+        return finding
+    probably = judged(
+        ": probably enough. A load test decides only once it is charged.",
+        "The battery is probably charged well enough.",
     )
+    return attrs.evolve(probably, urgency=ck.Urgency.NOTHING, calls_for="")
 
 
 def _surface_charge(

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
+import attrs
+
 import corekit as ck
 
 from .answers import (
@@ -130,7 +132,8 @@ def _read(running: ck.Reading, before: ck.Reading, added: ck.Value) -> dict[str,
     return {
         "running": ck.show(running.value, "V", uncertainty=False),
         "before": ck.show(before.value, "V", uncertainty=False),
-        "added": ck.show(added, "V", uncertainty=False),
+        "added": ck.show(attrs.evolve(added, number=abs(added.number)), "V", uncertainty=False),
+        "moves": "rises by no more than" if added.number >= 0 else "falls by",
     }
 
 
@@ -144,7 +147,8 @@ def _unmet(
     flows: ck.Reading | None,
 ) -> str:
     """Why a small rise means nothing yet; empty when it does."""
-    if charge_of(case, before).flattered:
+    drains = flows is not None and case.side(flows, _in(case)) is ck.Side.BELOW
+    if charge_of(case, before).flattered and not drains:  # what runs on its battery took no charge before
         return "a charge just taken flatters the open-circuit voltage; let it rest, then read both"
     slow = case.computed_limit("battery.rise", "charging-rise", low=ck.exact("engine speed", FAST))
     if speed is not None and case.side(speed, slow) is ck.Side.BELOW:
@@ -185,7 +189,7 @@ def _open(case: ck.Case, running: ck.Reading, before: ck.Reading, why: str) -> c
 _NONE = ck.Says(
     passes="Running, the voltage rises by {added} from {before} to {running}: the alternator charges.",
     fails=(
-        "Running, the voltage rises by no more than {added} from {before} to {running}: no charge arrives."
+        "Running, the voltage {moves} {added} from {before} to {running}: no charge arrives."
         " Look at the belt, at the charge warning light with the key on, and read the alternator's own"
         " terminal before the alternator is blamed."
     ),
@@ -220,6 +224,7 @@ def charging_current(
     running: Annotated[ck.Reading | None, charging_voltage],
     ruled: Annotated[Control | None, control],
     driven: Annotated[Drive | None, drive],
+    looked: Annotated[Belt | None, belt_seen],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Which way it flows. Smart charging lets it flow out on purpose: there the voltage must be low too."""
     if flows is None:
@@ -227,7 +232,10 @@ def charging_current(
     if driven in (Drive.MILD, Drive.HYBRID, Drive.ELECTRIC):
         yield case.does_not_apply("A converter charges the 12-V battery here, not an alternator of its own.")
         return
-    read = {"read": ck.show(flows.value, "A", uncertainty=False)}
+    read = {
+        "read": ck.show(flows.value, "A", uncertainty=False),
+        "belt": "; look at the belt first" if looked is None else f"; the belt is {looked.value}",
+    }
     side = case.side(flows, _in(case))
     if side is not ck.Side.ABOVE and ruled is Control.MANAGED:
         low = case.computed_limit("battery.amps", "charging-rise", low=ck.exact("voltage", ASKED_ON_PURPOSE))
@@ -268,8 +276,7 @@ _FLOW = {
         "With the engine running about no current flows into the battery.",
     ),
     ck.Side.BELOW: (
-        "{read}: with the engine running the battery feeds the vehicle. Belt, wiring or alternator; look at"
-        " the belt first.",
+        "{read}: with the engine running the battery feeds the vehicle. Belt, wiring or alternator{belt}.",
         "With the engine running the battery is being discharged instead of charged.",
     ),
     ck.Side.UNDECIDED: (
@@ -350,8 +357,8 @@ def alternator_leaks(
             urgency=ck.Urgency.PLAN_IT if flows else ck.Urgency.NOTHING,
         ),
         (
-            "Parked, current flows back through the alternator's lead: a leaking diode. Read it again with"
-            " the engine cold before the alternator is blamed."
+            "Parked, current flows back through the alternator's lead: a leaking diode. It is read with the"
+            " engine cold, and with the lead off the draw has to be gone."
             if flows
             else "Parked, no current flows in the alternator's lead: what draws current is elsewhere;"
             " go fuse by"

@@ -28,6 +28,8 @@ from .declarations import (
     ripple_meter,
     temperature,
 )
+from .starting import NO_COMMAND
+from .starting_declarations import control_voltage
 from .tables import Rows, kelvin
 
 FREEZING = 273.15  # K
@@ -57,9 +59,10 @@ def cranks_badly(
     volts: Annotated[list[ck.Reading] | None, cranking_voltage],
     drops: Annotated[list[ck.Reading] | None, cable_drop],
     warmth: Annotated[ck.Reading | None, temperature],
+    command: Annotated[ck.Reading | None, control_voltage],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Battery, cables and starter cannot be told apart before the voltage is read while it cranks, at the
-    posts and along the cables.
+    posts and along the cables. Where no command reaches the starter nothing cranks, and neither is asked.
     """
     if turns in (None, Cranks.WELL):
         return
@@ -76,6 +79,20 @@ def cranks_badly(
         Cranks.SOMETIMES: "It fails to crank intermittently",
     }[turns]
     looked_at = case.noted(cranks)
+    if command is not None and case.side(command, _commanded(case)) is ck.Side.BELOW:
+        return
+    if turns is Cranks.SILENT_BRIGHT and command is None:
+        yield case.inconclusive(
+            ck.Claim(
+                "battery.command_unread", of=control_voltage, evidence=looked_at, next_test=control_voltage
+            ),
+            (
+                "It stays silent, the lights stay bright: nothing loads the battery. Read the starter's"
+                " control terminal first: no voltage there means that no command arrives, 10 V and more that"
+                " the starter does not answer it."
+            ),
+            tells="Whether the key's command reaches the starter was not read yet.",
+        )
     places = {reading.place for reading in volts or []}
     if "posts" not in places:
         yield case.inconclusive(
@@ -117,6 +134,11 @@ def cranks_badly(
                 "left": f"{100 * left.number:.0f} %",
             },
         )
+
+
+def _commanded(case: ck.Case) -> ck.Limit:
+    """Plainly below it no command arrives at the starter."""
+    return case.computed_limit("battery.solenoid", "control-terminal", low=ck.exact("voltage", NO_COMMAND))
 
 
 @battery.check("Charge warning light against charging voltage")

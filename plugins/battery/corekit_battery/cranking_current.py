@@ -24,6 +24,8 @@ FROM = 100.0
 TURNING, WHATEVER = (80.0, 250.0), (20.0, 400.0)
 #: V: the most of one side, and of one connection, at any current. source: current-while-cranking
 SIDE_AT_MOST, CONNECTION_AT_MOST = 0.5, 0.2
+#: A: the most that the first is meant for; beyond it a sound cable loses more, in proportion. Our estimate.
+MEANT_UP_TO = 600.0
 
 
 def ends_of_current(
@@ -43,12 +45,16 @@ def ends_of_current(
 
 
 def allowed(limit: ck.Limit, amps: float, most: float) -> ck.Limit:
-    """A printed drop at another current: in proportion above the current it is printed for, up to `most`."""
+    """A printed drop at another current: in proportion above the current it is printed for, up to `most`, and
+    along a whole side in proportion again beyond what any car's starter draws while it turns.
+    """
     assert limit.high is not None
     high = limit.high
     factor = max(1.0, amps / PRINTED_AT)
     if high.number > 0:
         factor = min(factor, max(1.0, most / high.number))
+    if most >= SIDE_AT_MOST:
+        factor *= max(1.0, amps / MEANT_UP_TO)
     return attrs.evolve(limit, high=_scaled(high, factor))
 
 

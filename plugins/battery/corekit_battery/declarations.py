@@ -27,6 +27,7 @@ from .answers import (
     Lamp,
     Level,
     Loads,
+    Program,
     RippleMeter,
     Settles,
     SurfaceCharge,
@@ -111,6 +112,38 @@ alternator_rating = battery.trait(
     tells="the size of the alternator",
 )
 
+charger = battery.trait(
+    "charger",
+    "Rated current of the charger",
+    units=("A",),
+    possible=(0.5, 200),
+    how="On its rating plate.",
+    tells="the size of the charger",
+)
+charged_from = battery.trait(
+    "charged_from",
+    "Voltage when the charge began",
+    units=("V",),
+    possible=(0, 16),
+    how="On the posts, just before the charger went on.",
+    tells="the battery's voltage when the charge began",
+)
+charged_for = battery.trait(
+    "charged_for",
+    "Time it was charged",
+    units=("h", "min"),
+    possible=(0.02, 200),
+    how="From the charger's start to its end.",
+    tells="how long the battery was charged",
+)
+charger_program = battery.trait(
+    "charger_program",
+    "Program of the charger",
+    Program,
+    how="As set or shown on it.",
+    tells="how the charger was set",
+)
+
 # ---- what to measure
 
 rest_time = battery.measurand(
@@ -140,7 +173,7 @@ open_circuit_voltage = battery.measurand(
     "Open-circuit voltage",
     part=starter_battery,
     possible=(0, 16),
-    usual=(10.5, 13.2),
+    usual=(6, 13.6),
     accuracy="0.5 % + 0.02 V",
     conditions=(rest_time, temperature),
     where="On the posts themselves, not on the clamps.",
@@ -154,7 +187,7 @@ gravity = battery.measurand(
     "Specific gravity",
     part=starter_battery,
     possible=(1.0, 1.35),
-    usual=(1.1, 1.3),
+    usual=(1.03, 1.32),
     accuracy="0.005",
     conditions=(temperature,),
     places=("cell 1", "cell 2", "cell 3", "cell 4", "cell 5", "cell 6"),
@@ -168,7 +201,7 @@ cranking_voltage = battery.measurand(
     "V",
     "Voltage while cranking",
     possible=(0, 15),
-    usual=(6, 12.5),
+    usual=(2, 12.8),
     accuracy="0.5 % + 0.05 V",
     places=("posts", "clamps"),
     conditions=(temperature,),
@@ -206,7 +239,7 @@ load_voltage = battery.measurand(
     "Voltage under load",
     part=starter_battery,
     possible=(0, 14),
-    usual=(5, 12.5),
+    usual=(2, 12.8),
     accuracy="0.5 % + 0.05 V",
     conditions=(load_current, load_time, temperature),
     where="On the posts, the meter's probes inside the load clamps.",
@@ -228,7 +261,7 @@ charging_voltage = battery.measurand(
     "V",
     "Charging voltage",
     possible=(0, 20),
-    usual=(11.5, 15.6),
+    usual=(10.5, 17.5),
     accuracy="0.5 % + 0.02 V",
     conditions=(engine_speed, temperature),
     where="On the posts, engine running.",
@@ -254,7 +287,7 @@ drain = battery.measurand(
     "mA",
     "Parasitic draw",
     possible=(0, 30000),
-    usual=(1, 3000),
+    usual=(0, 15000),
     accuracy="3 % + 10 mA",
     conditions=(sleep_time,),
     where="Around the negative lead.",
@@ -316,7 +349,7 @@ cable_drop = battery.measurand(
     "V",
     "Voltage drop in the starting circuit",
     possible=(0, 15),
-    usual=(0, 1.5),
+    usual=(0, 6),
     accuracy="0.5 % + 0.01 V",
     conditions=(starter_current, temperature),
     places=("positive side", "ground side", "positive post to clamp", "negative post to clamp"),
@@ -333,7 +366,7 @@ starter_voltage = battery.measurand(
     "V",
     "Voltage at the starter",
     possible=(0, 15),
-    usual=(5, 12.5),
+    usual=(0, 12.8),
     accuracy="0.5 % + 0.02 V",
     conditions=(starter_current,),
     where="Starter stud to starter body.",
@@ -379,7 +412,7 @@ small_load_voltage = battery.measurand(
     "V",
     "Voltage with a small load, engine off",
     possible=(0, 16),
-    usual=(10.5, 13.2),
+    usual=(5, 13.6),
     accuracy="0.5 % + 0.02 V",
     conditions=(small_load_current, temperature),
     places=("posts", "fuse box", "ECU"),
@@ -600,6 +633,7 @@ charge = battery.operation(
     "Charge the battery",
     shown_by=open_circuit_voltage,
     as_test=(5, 240),
+    asks=(charged_from, charged_for, charger, charger_program),
     hazard=(
         f"{DAMAGED} {SPARK} Charger off while its leads are connected or removed; keep the place"
         f" ventilated. {RUNAWAY} {LITHIUM_CARE} {CLAMPS} {HIGH_VOLTAGE}"

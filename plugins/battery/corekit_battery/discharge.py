@@ -10,17 +10,23 @@ import corekit as ck
 
 from .answers import (
     BatteryType,
+    Settles,
 )
-from .charge_history import known_full_charge
+from .charge_history import charge_end, known_full_charge
 from .charge_state import charge_of, judged_charge
 from .dangers import barred
 from .declarations import (
     battery,
     battery_type,
+    case_seen,
     charging_voltage,
     drain,
     open_circuit_voltage,
+    settles,
+    sleep_time,
 )
+from .drain import Parked, parked, why_awake
+from .starting_declarations import WentFlat, told
 
 
 class DischargedBy(Enum):
@@ -78,6 +84,28 @@ _CAUSES_PLAIN = {
 }
 
 
+#: What the customer says that by itself explains a discharged battery, and what follows.
+_TOLD = {
+    WentFlat.LEFT_ON: DischargedBy.LEFT_ON,
+    WentFlat.STOOD: DischargedBy.STOOD,
+}
+_ALL_THE_SAME = "{cause} That is what the customer says; if it is flat again without that, read {ask}."
+
+
+def _shown_by(
+    case: ck.Case, running: ck.Reading | None, drawn: ck.Reading | None, awake: str
+) -> tuple[DischargedBy, ck.Reading] | None:
+    """What a reading has shown to discharge it: no charge while driving, or a draw while parked."""
+    if running is not None and not running.disagrees:
+        least = case.limit("battery.charging_voltage_managed")
+        if case.side(running, least) is ck.Side.BELOW:
+            return DischargedBy.NOT_CHARGED, running
+    read_asleep = drawn if drawn is not None and not drawn.disagrees and not awake else None
+    if read_asleep is not None and case.side(read_asleep, case.limit(drain)) is ck.Side.ABOVE:
+        return DischargedBy.DRAWN, read_asleep
+    return None
+
+
 @battery.check("What discharged the battery")
 def discharge_cause(
     case: ck.Case,
@@ -87,8 +115,14 @@ def discharge_cause(
     kind: Annotated[BatteryType | None, battery_type],
     running: Annotated[ck.Reading | None, charging_voltage],
     drawn: Annotated[ck.Reading | None, drain],
+    says: Annotated[WentFlat | None, told],
+    waited: Annotated[ck.Reading | None, sleep_time],
+    still: Annotated[Settles | None, settles],
+    stood: Annotated[Parked | None, parked],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Asked as soon as the battery is plainly discharged; what is left to read for it is named."""
+    """Asked as soon as the battery is plainly discharged, unless a reading or the customer has said it; what
+    is left to read for it is named.
+    """
     if cause is not None:
         yield case.advise(
             ck.Claim(
@@ -100,10 +134,20 @@ def discharge_cause(
             tells=_CAUSES_PLAIN[cause],
         )
         return
-    if rest is None or rest.disagrees or kind is BatteryType.LITHIUM or known_full_charge(case) is not None:
+    if rest is None or rest.disagrees or kind is BatteryType.LITHIUM:
         return
+    if known_full_charge(case) is not None or case.seen(charge_end) is not None:
+        return  # what comes of a charge, or of one that ended early, has its own finding
     found = charge_of(case, rest)
     if (judged_charge(case, rest, found).probability or 0.0) > 0.05:
+        return
+    shown = _shown_by(case, running, drawn, why_awake(waited, still, stood))
+    if shown is not None and not barred(case):
+        yield case.advise(
+            ck.Claim("battery.discharge_cause", evidence=[rest, shown[1]], urgency=ck.Urgency.PLAN_IT),
+            _CAUSES[shown[0]],
+            tells=_CAUSES_PLAIN[shown[0]],
+        )
         return
     running_and_drawn = [
         words
@@ -115,9 +159,31 @@ def discharge_cause(
     ]
     if barred(case):
         running_and_drawn = []
+    if says in _TOLD:
+        yield case.advise(
+            ck.Claim(
+                "battery.discharge_cause", evidence=[rest, *case.noted(told)], urgency=ck.Urgency.PLAN_IT
+            ),
+            _ALL_THE_SAME if running_and_drawn else "{cause}",
+            tells=_CAUSES_PLAIN[_TOLD[says]],
+            values={"cause": _CAUSES[_TOLD[says]], "ask": " and ".join(running_and_drawn)},
+        )
+        return
+    asked: ck.Measurand | ck.Observation = (
+        told if says is None else charging_voltage if running is None else drain
+    )
+    if barred(
+        case
+    ):  # where only the frost is feared a look tells; else nothing is done before the danger is over
+        asked = case_seen if case.seen(case_seen) is None else discharged_by
+    elif not running_and_drawn:
+        asked = discharged_by
     yield case.inconclusive(
         ck.Claim(
-            "battery.discharge_cause", of=open_circuit_voltage, evidence=[rest], next_test=discharged_by
+            "battery.discharge_cause",
+            of=open_circuit_voltage,
+            evidence=[rest],
+            next_test=asked,
         ),
         (
             "Discharged is a state and no cause: what discharged it is still to be named. Something left on,"

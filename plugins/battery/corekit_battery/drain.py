@@ -32,6 +32,7 @@ from .declarations import (
     temperature,
     unwoken_drain,
 )
+from .starting_declarations import AlternatorLead, alternator_lead
 
 DAY, MONTH = 86400.0, 30 * 86400.0  # s
 NEEDED, NEEDED_COLD, COLD = (
@@ -152,9 +153,9 @@ def circuits(
         noted = case.noted(circuit_cut, place)
         if does is Cut.STAYS:
             continue
-        what = "gone" if does is Cut.GONE else "drops"
+        what = "is gone" if does is Cut.GONE else "drops"
         yield case.advise(
-            ck.Claim("battery.drain_circuit", of=drain, place=place, evidence=noted, calls_for=find_drain),
+            ck.Claim("battery.drain_circuit", of=drain, place=place, evidence=noted, calls_for=traced(case)),
             (
                 "With the fuse of the circuit {place} pulled the parasitic draw {what}: it runs"
                 " through there. Unplug what is connected to it one by one."
@@ -223,8 +224,8 @@ def key_off(
         return
     limit = case.limit(drain)
     read = ck.show(drawn.value, "mA", uncertainty=False)
-    why_awake = _why_awake(waited, still, stood)
-    awake = bool(why_awake) and case.side(drawn, limit) is not ck.Side.INSIDE
+    kept_awake = why_awake(waited, still, stood)
+    awake = bool(kept_awake) and case.side(drawn, limit) is not ck.Side.INSIDE
     evidence: list[ck.Reading | str] = [*([waited] if waited is not None else []), *case.noted(parked)]
     if awake:
         yield case.inconclusive(
@@ -241,7 +242,7 @@ def key_off(
                 "The current of the parked car was read before everything in it was asleep; it is read again."
             ),
             limits=[limit],
-            values={"read": read, "why": why_awake},
+            values={"read": read, "why": kept_awake},
         )
         yield case.gap(
             parked if stood in KEPT_AWAKE else sleep_time,
@@ -254,7 +255,7 @@ def key_off(
         ck.Claim(
             "battery.parasitic_draw",
             evidence=evidence,
-            calls_for=find_drain,
+            calls_for=traced(case),
             urgency=ck.Urgency.PLAN_IT,
             next_test=drain,
         ),
@@ -297,6 +298,11 @@ def key_off(
         turns=turns,
         usual=usual,
     )
+
+
+def traced(case: ck.Case) -> ck.Operation | None:
+    """The work that a draw calls for: none of its own where it was seen to flow through the alternator."""
+    return None if case.seen(alternator_lead) is AlternatorLead.FLOWS else find_drain
 
 
 def settled_draw(case: ck.Case, log: ck.Record, stood: Parked | None) -> ck.Settled | None:
@@ -350,7 +356,7 @@ def days_parked(
     return _days(case, drawn, by_voltage, holds=holds, needed=needed, loss=loss, usual=usual)
 
 
-def _why_awake(waited: ck.Reading | None, still: Settles | None, stood: Parked | None) -> str:
+def why_awake(waited: ck.Reading | None, still: Settles | None, stood: Parked | None) -> str:
     """Why modules may have been awake at the reading, a clause; empty where the step's own words were"
     " kept."""
     if stood in KEPT_AWAKE:

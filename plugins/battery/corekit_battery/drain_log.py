@@ -20,11 +20,10 @@ from .declarations import (
     cranks,
     drain,
     drain_log,
-    find_drain,
     open_circuit_voltage,
     temperature,
 )
-from .drain import ASLEEP, KEPT_AWAKE, Parked, days_parked, parked, settled_draw, times_usual
+from .drain import ASLEEP, KEPT_AWAKE, Parked, days_parked, parked, settled_draw, times_usual, traced
 
 RECENT = 75 * 60.0  # s; the longest that recent vehicles take to fall asleep, a manufacturer's page, read
 
@@ -121,7 +120,7 @@ def _judged(case: ck.Case, log: ck.Record, settled: ck.Settled, stood: Parked | 
             of=drain,
             unit="mA",
             evidence=case.noted(parked),
-            calls_for=find_drain,
+            calls_for=traced(case),
             urgency=ck.Urgency.PLAN_IT,
             next_test=drain,
         ),

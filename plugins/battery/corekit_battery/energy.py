@@ -166,7 +166,7 @@ class Use:
     def on_the_road(self, share: float) -> float:
         """ds/dt while driving, 1/s: idling and driving mixed as they come."""
         takes = max(0.0, 1 - share) * self.capacity / self.tau
-        gained = sum(
+        gained = math.fsum(
             part * (min(left, takes) * self.kept if left > 0 else left)
             for part, left in ((1 - self.idle, self.driving), (self.idle, self.idling))
         )

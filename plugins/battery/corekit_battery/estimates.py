@@ -32,6 +32,7 @@ from .declarations import (
 # estimate of ours
 DIP = 0.005
 SURE = 0.95
+MOST, LEAST = 0.8, 0.6  # shares of the rating; source: tester-share
 
 
 @battery.check("Battery tester")
@@ -68,9 +69,10 @@ def tester(
         )
         return
     found = charge_of(case, rest)
-    if (judged_charge(case, rest, found).probability or 0.0) < SURE or found.flattered or rest.disagrees:
+    charged = judged_charge(case, rest, found).probability or 0.0
+    if charged < SURE or found.flattered or rest.disagrees:
         yield case.inconclusive(
-            ck.Claim("battery.tester", evidence=[rest], next_test=load_voltage),
+            ck.Claim("battery.tester", evidence=[rest], next_test=load_voltage if charged >= 0.5 else None),
             (
                 "The tester shows {read}, but the charge may be anywhere {band}, and below 75 % such a"
                 " figure is low however good the battery is. {then}"
@@ -95,7 +97,12 @@ def tester(
         return
     share = 100 * shown.number / rated.number
     yield case.advise(
-        ck.Claim("battery.tester", evidence=[rest], urgency=ck.Urgency.NOTHING),
+        ck.Claim(
+            "battery.tester",
+            evidence=[rest],
+            urgency=ck.Urgency.NOTHING,
+            grade=_grade(case, ck.propagate(lambda amps, label: amps / label, (shown.value, rated), "ratio")),
+        ),
         (
             "The tester estimates {read}, about {share} of the number on the label if it was set to the same"
             " test. It is an estimate: a load test decides."
@@ -104,6 +111,19 @@ def tester(
         tells="The battery tester gives an estimate only; a load test decides.",
         values={"read": read, "share": f"{share:.0f} %"},
     )
+
+
+def _grade(case: ck.Case, share: ck.Value) -> str:
+    """How much of its rating the tester sees; empty on the edge between two."""
+    most, least = (
+        case.side(share, case.computed_limit("battery.tester", "tester-share", low=ck.exact("ratio", edge)))
+        for edge in (MOST, LEAST)
+    )
+    if most is ck.Side.INSIDE:
+        return "as rated"
+    if least is ck.Side.BELOW:
+        return "far less"
+    return "less" if most is ck.Side.BELOW and least is ck.Side.INSIDE else ""
 
 
 @battery.check("Lowest voltage in a logged start")

@@ -168,7 +168,7 @@ def charge_by_gravity(
         )
         return
     warm = [_at_80f(cell, cell.condition(temperature) or warmth, by) for cell in cells]
-    average = ck.propagate(lambda *each: sum(each) / len(each), warm, "ratio")
+    average = ck.propagate(lambda *each: math.fsum(each) / len(each), warm, "ratio")
     if not 1.0 <= average.number <= 1.35:
         yield case.gap(gravity, "Corrected to 80 °F, these values fit no battery acid. Read them again.")
         return

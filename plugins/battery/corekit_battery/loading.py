@@ -169,7 +169,7 @@ def load(
     }
     if rated is None:
         yield case.inconclusive(
-            ck.Claim("battery.load", evidence=[under, current]),
+            ck.Claim("battery.load", evidence=[under, current], next_test=rating),
             _NO_RATING,
             under,
             tells="Whether the battery was tested with the right load is not known.",
@@ -207,7 +207,7 @@ def _not_loaded(case: ck.Case, rest: ck.Reading | None) -> Iterator[ck.Finding |
                     "battery.load",
                     of=load_voltage,
                     evidence=[rest],
-                    next_test=load_voltage if charged is None else None,
+                    next_test=_asked_first(case, rest, found),
                 ),
                 _barred_says(case, rest, found, charged).format(seen=""),
                 tells=_BARRED_PLAIN if charged is None else _CHARGED_PLAIN,
@@ -215,6 +215,15 @@ def _not_loaded(case: ck.Case, rest: ck.Reading | None) -> Iterator[ck.Finding |
             )
             return
     yield case.gap(load_voltage, "Voltage under load was not measured.")
+
+
+def _asked_first(case: ck.Case, rest: ck.Reading, found: Charge) -> ck.Trait | ck.Measurand | None:
+    """What has to be known before the load is put on; None where it is to be charged, which is work."""
+    if _type_is_open(case, rest):
+        return battery_type
+    if found.flattered and (judged_charge(case, rest, found).probability or 0.0) > 1 - SURE:
+        return open_circuit_voltage
+    return None
 
 
 _NO_RATING = (
@@ -320,9 +329,9 @@ def _ruled(
     discharged = _too_empty(case, tried, limit, places, passes=passes)
     if discharged is not None:
         return discharged
-    return (
-        judged if fails else attrs.evolve(judged, figure=None)
-    )  # the limit strip beside the reading says the rest
+    if fails or (passes and replace.key in case.repairs):  # drawn before, so drawn as it is now as well
+        return judged
+    return attrs.evolve(judged, figure=None)  # the limit strip beside the reading says the rest
 
 
 def _beside(less: bool, more: bool, wanted: ck.Value) -> str:

@@ -84,6 +84,7 @@ def crank_pair(
     rated: Annotated[ck.Value | None, rating],
     warmth: Annotated[ck.Reading | None, temperature],
     driven: Annotated[Drive | None, drive],
+    lost: Annotated[list[ck.Reading] | None, cable_drop],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Each alone blames nothing: little current is a bad path or no command, with the voltage held; a fallen
     voltage is the battery, unless the current is large.
@@ -102,6 +103,8 @@ def crank_pair(
     grade, why = ("no current", "") if nothing else ("", "")
     if posts is not None and not nothing:
         grade, why = _grade(case, draws, posts, usual, warmth)
+        if grade == "much current" and _is_beyond_rating(case, draws, rated):
+            grade, why = "", BEYOND
     if not grade and usual is None:
         yield case.gap(
             rating,
@@ -115,6 +118,7 @@ def crank_pair(
         "volts": ck.show(posts.value, "V", uncertainty=False) if posts is not None else "",
         "usual": _usual_words(usual),
         "why": why,
+        "cables": ", cables" if not lost else "",
     }
     evidence = [reading for reading in (posts, warmth) if reading is not None]
     if not grade:
@@ -143,6 +147,22 @@ def crank_pair(
         draws,
         tells=tells,
         values=places,
+    )
+
+
+BEYOND = (
+    "it is more than this battery's whole cranking rating. Two batteries side by side, or the clamp meter's"
+    " zero or range"
+)
+
+
+def _is_beyond_rating(case: ck.Case, draws: ck.Reading, rated: ck.Value | None) -> bool:
+    """Whether no battery of this rating alone gives so much to a starter."""
+    if rated is None or starter_current.key in case.specified:
+        return False
+    sae = ck.propagate(lambda amps: ROUGH[rated.kind] * amps, (rated,), "current")
+    return case.side(draws, case.computed_limit("battery.starter_current", "starter-current", high=sae)) is (
+        ck.Side.ABOVE
     )
 
 
@@ -220,9 +240,8 @@ def _kept(case: ck.Case, kelvin: float) -> ck.Limit:
 
 _PAIR = {
     "usual current, voltage held": (
-        "The starter draws {read} and the posts keep {volts}; usual is {usual}. Battery, cables and"
-        " starter do"
-        " their work.",
+        "The starter draws {read} and the posts keep {volts}; usual is {usual}. Battery{cables} and starter"
+        " do their work.",
         "While cranking the starter draws the usual current and the battery keeps its voltage.",
     ),
     "little current": (

@@ -239,7 +239,7 @@ evening_voltage = battery.measurand(
     "V",
     "Open-circuit voltage before the night",
     possible=(0, 16),
-    usual=(12.2, 13.2),
+    usual=(10, 13.2),
     accuracy="0.5 % + 0.02 V",
     where="On the posts, negative clamp off.",
     how="Fully charged, an hour after the charger was disconnected.",

@@ -17,7 +17,7 @@ from corekit.testing import Shown, shown
 FOLDER = Path(corekit_battery.__file__).parent
 TABLE = battery.faults
 assert TABLE is not None
-DIRECT = {"load", "cell_spread", "night", "case"}
+DIRECT = {"load", "cell_spread", "night", "case", "capacity"}
 FLAT = {"open_circuit_voltage": "low"}
 REST = {"rest_time": "9 h", "temperature": "10 °C"}
 
@@ -34,7 +34,9 @@ def test_the_table_says_that_its_numbers_are_estimates() -> None:
 
 
 def test_a_tenth_of_all_vehicles_has_such_a_fault_and_each_names_its_part() -> None:
-    assert 90 <= sum(fault.per_1000 for fault in TABLE.faults.values()) <= 110
+    # beside the batteries that are only partly charged, of which most customers notice nothing
+    noticed = [fault.per_1000 for key, fault in TABLE.faults.items() if key != "undercharged"]
+    assert 90 <= sum(noticed) <= 110
     assert all(fault.part in battery.parts for fault in TABLE.faults.values())
 
 
@@ -46,7 +48,7 @@ def test_what_is_tested_and_not_sold_says_where_it_goes() -> None:
 # ---- what calls for a battery
 
 
-def test_nothing_but_load_cells_case_and_a_night_alone_speaks_directly_against_a_battery() -> None:
+def test_nothing_but_load_cells_case_capacity_and_a_night_alone_speaks_directly_against_a_battery() -> None:
     direct = {
         (key, TABLE.faults[fault].calls_for)
         for key, test in TABLE.tests.items()

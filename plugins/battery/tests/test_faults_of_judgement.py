@@ -505,7 +505,7 @@ def test_no_lead_acid_test_is_asked_of_a_lithium_battery(bench: Any) -> None:
 
 def test_a_discharged_battery_asks_for_what_discharged_it(flooded: Any) -> None:
     finding = rests_at(flooded, "12.0 V").finding("battery.discharge_cause")
-    assert finding.next_test == "battery.discharged_by" and "parasitic draw" in str(finding)
+    assert finding.next_test == "battery.told" and "parasitic draw" in str(finding)
     assert "battery.discharge_cause" not in codes(rests_at(flooded, "12.75 V"))
 
 

@@ -109,6 +109,7 @@ warm_up = cooling.record(
     how="From a cold start until the temperature stays, ten to twenty minutes, at fast idle or on the road.",
     tells="how the engine warms up",
 )
+cooling.from_channel(warm_up, "coolant_temperature", during="warm-up")
 cap_opens = cooling.measurand(
     "cap_opens",
     "bar gauge",

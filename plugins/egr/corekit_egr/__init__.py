@@ -20,6 +20,7 @@ from . import (
     signals,
     smoke,
     vacuum,
+    vehicle_data,
 )
 from .declarations import egr
 
@@ -41,6 +42,7 @@ __all__ = [
     "signals",
     "smoke",
     "vacuum",
+    "vehicle_data",
 ]
 
 

@@ -12,6 +12,7 @@ from typing import Annotated
 import corekit as ck
 
 from .declarations import (
+    BY_VACUUM,
     ELECTRIC,
     GAS,
     HOT,
@@ -23,7 +24,7 @@ from .declarations import (
     egr,
     egr_regulator,
     egr_vacuum_hoses,
-    egr_valve,
+    hold_loss,
     regulator_type,
     repair_wiring,
     replace_regulator,
@@ -33,7 +34,7 @@ from .declarations import (
     valve_type,
 )
 from .live import NOTHING_ASKED, commanded_opening
-from .observations import Seen, said
+from .observations import Raised, Seen, raised, said
 from .vacuum import COMMANDED, vacuum_by_duty
 
 NO_VACUUM = "This valve is electric; there is no vacuum to measure."
@@ -51,12 +52,6 @@ class Plugged(Enum):
     ROUGH = "idles roughly all the same"
 
 
-class Raised(Enum):
-    OPENS = "holds, and the engine reacts"
-    NO_REACTION = "holds, no reaction"
-    LETS_GO = "does not hold"
-
-
 vacuum_outlet = egr.measurand(
     "vacuum_outlet",
     "inHg diff",
@@ -66,9 +61,11 @@ vacuum_outlet = egr.measurand(
     accuracy="3 % + 0.2 inHg",
     conditions=(duty,),
     part=egr_regulator,
+    only={valve_type: BY_VACUUM},
     where="Straight on the regulator's outlet, the hose to the valve off.",
     how="Engine warm, same command as for the reading at the valve.",
     hazard=f"{GAS} {MOVING} {SHORTLY}",
+    tells="What the valve's control gives",
 )
 hose_loss = egr.measurand(
     "hose_loss",
@@ -78,6 +75,7 @@ hose_loss = egr.measurand(
     usual=(0, 15),
     accuracy="3 % + 0.2 inHg",
     part=egr_vacuum_hoses,
+    only={valve_type: BY_VACUUM},
     where="Hand pump on one end of the hose, the other end plugged.",
     how="Pump to 10 inHg, wait 5 s, then read the loss over 60 s; engine off; bend the hose meanwhile.",
     hazard=HOT,
@@ -86,27 +84,30 @@ drive = egr.observation(
     "vacuum_drive",
     "Vacuum at the valve on a drive",
     Drive,
+    only={valve_type: BY_VACUUM},
     how=(
         "Two gauges with long hoses, one on the supply and one at the valve, read by a second person; note"
         " after how many minutes it changes."
     ),
     hazard=f"{HOT} Who drives does not read gauges; no hose in the way of pedals.",
+    tells_each={
+        Drive.FOLLOWS: "On the road the valve's control works.",
+        Drive.STOPS: "On the road the valve's control stops working after a while.",
+        Drive.BOTH_STOP: "On the road the valve loses the vacuum that moves it.",
+        Drive.NEVER: "On the road the valve never gets vacuum.",
+    },
 )
 plugged = egr.observation(
     "idle_plugged",
     "Idle with the valve's vacuum hose off and plugged",
     Plugged,
+    only={valve_type: BY_VACUUM},
     how="Engine warm, at idle: pull the hose off the valve and close it with a finger or a plug.",
     hazard=f"{GAS} {MOVING} {HOT}",
-)
-raised = egr.observation(
-    "raised",
-    "Back-pressure valve with vacuum at 2500 rpm",
-    Raised,
-    only={valve_type: (Valve.BACK_PRESSURE,)},
-    part=egr_valve,
-    how="Hand pump on the valve, 10 inHg, engine warm; raise it to about 2500 rpm for a moment.",
-    hazard=f"{GAS} {MOVING} {HOT}",
+    tells_each={
+        Plugged.EVEN: "Without its vacuum line the valve closes: its control opens it at the wrong time.",
+        Plugged.ROUGH: "The valve's control is not what disturbs the idle.",
+    },
 )
 
 
@@ -117,6 +118,7 @@ def outlet(
     arriving: Annotated[ck.Reading | None, vacuum_on],
     command: Annotated[ck.Reading | None, duty],
     source: Annotated[ck.Reading | None, supply_vacuum],
+    loss: Annotated[ck.Reading | None, hold_loss],
     valve: Annotated[Valve | None, valve_type],
     kind: Annotated[Regulator | None, regulator_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
@@ -159,6 +161,7 @@ def outlet(
     )
     if arriving is None:
         return
+    holds = loss is not None and case.side(loss, case.limit(hold_loss)) is ck.Side.INSIDE
     yield case.judge(
         leaving.value - arriving.value,
         case.limit("egr.hose_drop"),
@@ -167,12 +170,12 @@ def outlet(
             of=vacuum_on,
             unit="inHg diff",
             evidence=[leaving, arriving],
-            calls_for=replace_vacuum_hose,
+            calls_for=replace_vacuum_hose if holds else None,
             next_test=vacuum_on,
         ),
         ck.Says(
             passes="What leaves the regulator arrives at the valve, within {limit}.",
-            fails="Between regulator and valve {value} are lost: the hose leaks, or the valve's diaphragm.",
+            fails="Between regulator and valve {value} are lost: {where}",
             undecided=(
                 "Between regulator and valve {value} are lost, where {limit} is usual: too close to call."
             ),
@@ -182,6 +185,13 @@ def outlet(
             fails="Vacuum is lost on its way to the valve.",
             undecided="Whether vacuum is lost on its way to the valve could not be told yet.",
         ),
+        values={
+            "where": (
+                "the valve itself holds, so the hose leaks."
+                if holds
+                else "the hose leaks, or the valve's diaphragm. Try whether each holds vacuum by itself."
+            )
+        },
     )
 
 
@@ -270,7 +280,6 @@ _DRIVE: dict[Enum, Seen] = {
     Drive.FOLLOWS: Seen(
         True,
         "On a drive the vacuum at the valve comes and goes with the throttle, as it should.",
-        "On the road the valve's control works.",
     ),
     Drive.STOPS: Seen(
         False,
@@ -279,18 +288,15 @@ _DRIVE: dict[Enum, Seen] = {
         " an ECU that switches it off because something else is not plausible. Log the command"
         " beside it,"
         " read the coil cold and hot, and see which comes first, the pending code or the end of the vacuum.",
-        "On the road the valve's control stops working after a while.",
     ),
     Drive.BOTH_STOP: Seen(
         False,
         "On a drive the vacuum at the valve stops together with its supply: hoses or check valve before the"
         " regulator.",
-        "On the road the vacuum supply of the valve fails.",
     ),
     Drive.NEVER: Seen(
         False,
         "On a drive no vacuum ever comes to the valve while the supply is there: command or regulator.",
-        "On the road the valve never gets vacuum.",
     ),
 }
 
@@ -307,12 +313,10 @@ _PLUGGED: dict[Enum, Seen] = {
         "With the valve's vacuum hose plugged the engine idles evenly: vacuum opens the valve when none"
         " should."
         " Regulator or its vent filter.",
-        "Without its vacuum line the valve closes: its control opens it at the wrong time.",
     ),
     Plugged.ROUGH: Seen(
         True,
         "With the valve's vacuum hose plugged the idle stays as it is: vacuum does not open the valve.",
-        "The valve's control is not what disturbs the idle.",
     ),
 }
 
@@ -327,19 +331,16 @@ _RAISED: dict[Enum, Seen] = {
     Raised.OPENS: Seen(
         True,
         "At 2500 rpm the back-pressure valve holds its vacuum and the engine reacts: it opens.",
-        "The EGR valve opens as it should.",
     ),
     Raised.NO_REACTION: Seen(
         False,
         "At 2500 rpm the back-pressure valve holds its vacuum, and the engine does not react: it sticks, or"
         " nothing flows through.",
-        "The EGR valve lets no exhaust gas through.",
     ),
     Raised.LETS_GO: Seen(
         False,
         "Even at 2500 rpm the back-pressure valve lets its vacuum go: diaphragm or bleed, or an exhaust that"
         " leaks or is opened up and builds no pressure.",
-        "The EGR valve does not hold what should open it.",
     ),
 }
 

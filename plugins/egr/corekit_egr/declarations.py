@@ -115,6 +115,8 @@ class Deposits(Enum):
 #: Kinds of valve, and of sensor, that much has in common.
 ELECTRIC = (Valve.ELECTRIC, Valve.SOLENOID)
 BY_VACUUM = (Valve.VACUUM, Valve.BACK_PRESSURE)
+WITH_SUPPLY = (Sensor.LATER, Sensor.EARLIER, Sensor.POSITION)
+WITH_HOSES = (Sensor.LATER, Sensor.EARLIER)
 WITHOUT_HOSES = (Sensor.POSITION, Sensor.AIR_MASS, Sensor.NONE)
 
 
@@ -142,6 +144,7 @@ valve_type = egr.trait(
         "A hose on top: vacuum; a connector and no hose: electric, with two pins for its winding a solenoid,"
         " with a gear housing a motor. Whether it is a back-pressure type is in its documents."
     ),
+    tells="Valve of the exhaust return",
 )
 sensor_type = egr.trait(
     "sensor",
@@ -152,18 +155,21 @@ sensor_type = egr.trait(
         "Two hoses: differential pressure, the later type mostly plastic, the earlier metal. On the"
         " valve itself: valve position. On many diesels the air mass meter alone reports the flow."
     ),
+    tells="Sensor of the exhaust return",
 )
 layout = egr.trait(
     "layout",
     "Metering orifice",
     Layout,
     how="Where the two sensing hoses join the EGR tube: before the valve, or between valve and manifold.",
+    tells="Where the sensor's hoses sit",
 )
 cooler_fitted = egr.trait(
     "cooler",
     "EGR cooler",
     Cooler,
     how="A box in the EGR pipe with two coolant hoses.",
+    tells="Cooler of the exhaust return",
 )
 regulator_type = egr.trait(
     "regulator",
@@ -171,6 +177,7 @@ regulator_type = egr.trait(
     Regulator,
     part=egr_regulator,
     how="Between the vacuum source and the valve; two hoses, one connector.",
+    tells="Kind of the valve's control",
 )
 
 # ---- what to measure
@@ -185,6 +192,7 @@ barometer = egr.measurand(
     lasting=True,
     where="At the vehicle, from its ECU or a barometer.",
     how="Absolute pressure on site, not a weather service's figure corrected to sea level.",
+    tells="Air pressure outside",
 )
 engine_speed = egr.measurand(
     "engine_speed",
@@ -199,29 +207,36 @@ sensor_supply = egr.measurand(
     "V",
     "EGR sensor supply voltage",
     possible=(0, 16),
-    usual=(4, 5.5),
+    usual=(0, 5.5),
     accuracy="0.5 % + 0.02 V",
+    only={sensor_type: WITH_SUPPLY},
+    stands_until=(egr_sensor, egr_wiring),
     where="At the sensor connector, supply against sensor ground.",
     how="Key on, engine off, connector plugged in, back-probed.",
+    tells="The sensor's supply",
 )
 sensor_ground = egr.measurand(
     "sensor_ground",
     "V",
     "Voltage drop on the sensor ground",
     possible=(-1, 16),
-    usual=(-0.05, 1),
+    usual=(-0.05, 5.5),
     accuracy="0.5 % + 0.003 V",
+    only={sensor_type: WITH_SUPPLY},
+    stands_until=(egr_sensor, egr_wiring),
     where="Sensor ground against battery negative.",
     how="Key on, engine off, connector plugged in.",
+    tells="The sensor's way back to the battery",
 )
 signal_zero = egr.measurand(
     "signal_zero",
     "V",
     "Sensor signal, valve closed, engine off",
     possible=(-0.5, 16),
-    usual=(0.2, 2),
+    usual=(-0.05, 5.5),
     accuracy="0.5 % + 0.02 V",
     conditions=(sensor_supply,),
+    stands_until=(egr_sensor, egr_wiring, egr_hoses),
     where="At the sensor connector, signal against sensor ground.",
     how="Key on, engine off, valve closed, connector and hoses on.",
 )
@@ -232,6 +247,7 @@ hand_vacuum = egr.measurand(
     possible=(0, 30),
     usual=(1, 8),
     accuracy="3 % + 0.2 inHg",
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     where="On the downstream port, the one nearer the intake.",
     how="Hand pump, both sensing hoses off.",
     hazard=GENTLY,
@@ -241,9 +257,10 @@ signal_pumped = egr.measurand(
     "V",
     "Sensor signal with hand pump",
     possible=(-0.5, 16),
-    usual=(0.2, 5),
+    usual=(-0.05, 5.5),
     accuracy="0.5 % + 0.02 V",
     conditions=(hand_vacuum, sensor_supply),
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     where="At the sensor connector, signal against sensor ground.",
     how=(
         "Key on, engine off, about 5 inHg on the downstream port; it must return to its starting value"
@@ -256,7 +273,7 @@ signal_open = egr.measurand(
     "V",
     "Sensor signal, valve open",
     possible=(-0.5, 16),
-    usual=(0.2, 5),
+    usual=(-0.05, 5.5),
     accuracy="0.5 % + 0.02 V",
     conditions=(sensor_supply, engine_speed),
     where="At the sensor connector, signal against sensor ground.",
@@ -274,6 +291,7 @@ manifold_shut = egr.measurand(
     where="From the ECU, or a gauge on the manifold (then barometer less vacuum).",
     how="Engine warm, 75 °C or more, speed steady.",
     hazard=f"{GAS} {MOVING}",
+    tells="Pressure in the engine's intake, valve closed",
 )
 manifold_open = egr.measurand(
     "manifold_open",
@@ -286,6 +304,7 @@ manifold_open = egr.measurand(
     where="Same place, same speed, right after.",
     how="Valve opened by hand pump or by command.",
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+    tells="Pressure in the engine's intake, valve open",
 )
 pressure_open = egr.measurand(
     "pressure_open",
@@ -295,9 +314,11 @@ pressure_open = egr.measurand(
     usual=(0, 40),
     accuracy="2 % + 0.1 kPa",
     conditions=(engine_speed,),
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     where="Between the two sensing hoses, upstream less downstream.",
     how="Gauge between both hoses, zeroed first.",
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+    tells="Pressure of the exhaust flow, valve open",
 )
 tube_shut = egr.measurand(
     "tube_shut",
@@ -309,6 +330,7 @@ tube_shut = egr.measurand(
     where="On the tube downstream of the valve, on a matt spot; shiny metal reads low.",
     how="Engine warm, valve closed for some minutes.",
     hazard=f"{GAS} {HOT} {BELOW}",
+    tells="How warm the pipe of the exhaust return is, valve closed",
 )
 tube_open = egr.measurand(
     "tube_open",
@@ -320,18 +342,22 @@ tube_open = egr.measurand(
     where="Same spot.",
     how="At 1500 to 2000 rpm, one minute after the valve was opened.",
     hazard=f"{GAS} {MOVING} {HOT} {BELOW}",
+    tells="How warm the pipe of the exhaust return is, valve open",
 )
 supply_vacuum = egr.measurand(
     "supply_vacuum",
     "inHg diff",
     "Vacuum at the regulator inlet",
     possible=(0, 31),
-    usual=(10, 26),
+    usual=(0, 26),
     accuracy="3 % + 0.5 inHg",
     conditions=(barometer, engine_speed),
+    stands_until=(egr_vacuum_hoses,),
+    only={valve_type: BY_VACUUM},
     where="On the supply hose of the regulator, with a T-piece.",
     how="Engine warm, at idle.",
     hazard=f"{GAS} {MOVING}",
+    tells="Vacuum that reaches the valve's control",
 )
 vacuum_off = egr.measurand(
     "vacuum_off",
@@ -340,9 +366,11 @@ vacuum_off = egr.measurand(
     possible=(0, 31),
     usual=(0, 22),
     accuracy="3 % + 0.2 inHg",
+    only={valve_type: BY_VACUUM},
     where="On the hose to the valve, with a T-piece.",
     how="Engine warm, at idle, regulator unplugged.",
     hazard=f"{GAS} {MOVING}",
+    tells="Vacuum at the valve when nothing is asked",
 )
 duty = egr.measurand(
     "duty",
@@ -351,11 +379,13 @@ duty = egr.measurand(
     possible=(0, 100),
     usual=(0, 95),
     accuracy="2 points",
+    only={valve_type: BY_VACUUM},
     where="At the regulator connector, back-probed.",
     how=(
         "A meter that shows duty cycle; a plain voltage there is only an average. An on/off regulator shows"
         " 0 or 100 %."
     ),
+    tells="When the valve is told to open",
 )
 vacuum_on = egr.measurand(
     "vacuum_on",
@@ -365,9 +395,11 @@ vacuum_on = egr.measurand(
     usual=(0, 22),
     accuracy="3 % + 0.2 inHg",
     conditions=(duty,),
+    only={valve_type: BY_VACUUM},
     where="On the hose to the valve, with a T-piece.",
     how="Engine warm, regulator commanded by the scan tool, or on a road test with a second person reading.",
     hazard=f"{GAS} {MOVING} {SHORTLY}",
+    tells="Vacuum at the valve when it is told to open",
 )
 hold_loss = egr.measurand(
     "hold_loss",
@@ -376,6 +408,7 @@ hold_loss = egr.measurand(
     possible=(0, 31),
     usual=(0, 15),
     accuracy="3 % + 0.2 inHg",
+    only={valve_type: BY_VACUUM},
     where="Hand pump straight on the valve.",
     how=(
         "Pump to 10 inHg, wait 5 s, then read the loss over 60 s; engine off. Not a back-pressure valve: it"
@@ -392,6 +425,7 @@ coil_temperature = egr.measurand(
     accuracy="5 °C",
     where="On its housing.",
     how="At the time the resistance is read.",
+    tells="How warm the valve's control was",
 )
 coil = egr.measurand(
     "coil",
@@ -401,8 +435,10 @@ coil = egr.measurand(
     usual=(2, 300),
     accuracy="1 % + 0.5 Ω",
     conditions=(coil_temperature,),
+    only={valve_type: BY_VACUUM},
     where="Across the two pins, unplugged.",
     how="Lead resistance subtracted; an open coil reads far above 200 Ω.",
+    tells="Electrical part of the valve's control",
 )
 
 # ---- what to look at
@@ -411,32 +447,64 @@ reaction = egr.observation(
     "reaction",
     "Engine reaction to opening the valve",
     Reaction,
+    stands_until=(egr_valve, egr_passage),
     how=(
         "Warm, at idle; 4 to 12 inHg from a hand pump on the valve, or the scan tool's command. Plug"
         " the hose that was pulled off. Not a back-pressure valve, which stays closed at idle."
     ),
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+    tells_each={
+        Reaction.ROUGH: "With the valve opened the engine runs rough, as it should: exhaust gas flows back.",
+        Reaction.STALLS: "With the valve opened the engine stops, as it should: exhaust gas flows back.",
+        Reaction.SLIGHT: "With the valve opened the engine hardly changes: little exhaust gas flows back.",
+        Reaction.NONE: "With the valve opened the engine does not change: no exhaust gas flows back.",
+    },
 )
 stem = egr.observation(
     "stem",
     "EGR valve stem",
     Stem,
+    stands_until=(egr_valve,),
+    only={valve_type: BY_VACUUM},
     how="Watch it, or feel it with a glove, while vacuum or command is applied and released.",
     hazard=HOT,
+    tells="Whether the valve moves",
+    tells_each={
+        Stem.MOVES: "The valve moves freely.",
+        Stem.PARTLY: "The valve moves only part of its way.",
+        Stem.STICKS: "The valve does not move.",
+    },
 )
 sensing_hoses = egr.observation(
     "sensing_hoses",
     "Pressure sensor hoses",
     Hoses,
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     how="Bend them, check the ends, blow through them with the sensor off; upstream to upstream.",
     hazard=HOT,
+    tells_each={
+        Hoses.SOUND: "The hoses of the exhaust flow sensor are sound.",
+        Hoses.CRACKED: "A hose of the exhaust flow sensor is cracked.",
+        Hoses.OFF: "A hose of the exhaust flow sensor is off.",
+        Hoses.LOOSE: "A hose of the exhaust flow sensor is loose or soft.",
+        Hoses.SWAPPED: "The two hoses of the exhaust flow sensor are swapped.",
+        Hoses.BLOCKED: "A hose of the exhaust flow sensor is blocked.",
+    },
 )
 vacuum_hoses = egr.observation(
     "vacuum_hoses",
     "Vacuum hoses",
     VacuumHoses,
+    only={valve_type: BY_VACUUM},
     how="From the source to the regulator and on to the valve; bend them.",
     hazard=HOT,
+    tells_each={
+        VacuumHoses.SOUND: "The vacuum hoses are sound.",
+        VacuumHoses.CRACKED: "A vacuum hose is cracked.",
+        VacuumHoses.OFF: "A vacuum hose is off.",
+        VacuumHoses.BLOCKED: "A vacuum hose is blocked.",
+        VacuumHoses.CAP: "A vacuum connection is not closed as it should be.",
+    },
 )
 deposits = egr.observation(
     "deposits",
@@ -444,6 +512,11 @@ deposits = egr.observation(
     Deposits,
     how="Valve removed, look and push a rod into the ports on both sides, engine cold.",
     hazard=f"{HOT} {CARBON} {BELOW}",
+    tells_each={
+        Deposits.CLEAN: "The passage of the exhaust gas is clean.",
+        Deposits.THIN: "The passage of the exhaust gas has a little carbon, as usual.",
+        Deposits.CHOKED: "The passage of the exhaust gas is choked with carbon.",
+    },
 )
 
 # ---- what can be done. Blanking off is not among it and never will be.

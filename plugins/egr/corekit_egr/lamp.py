@@ -41,37 +41,65 @@ class Monitor(Enum):
 
 _HOW = "What this maker's description says of the code; a code of the public list is not told here again."
 maker_flow = egr.observation(
-    "maker_flow", "What a manufacturer's own code says of the flow", MakerFlow, how=_HOW
+    "maker_flow",
+    "What a manufacturer's own code says of the flow",
+    MakerFlow,
+    how=_HOW,
+    tells_each={
+        MakerFlow.LITTLE: "The vehicle reports too little exhaust flow; why is not said by that.",
+        MakerFlow.MUCH: "The vehicle reports too much exhaust flow; why is not said by that.",
+        MakerFlow.NOT: "No further message speaks of exhaust flow.",
+    },
 )
 maker_signal = egr.observation(
-    "maker_signal", "What a manufacturer's own code says of the sensor", MakerSignal, how=_HOW
+    "maker_signal",
+    "What a manufacturer's own code says of the sensor",
+    MakerSignal,
+    how=_HOW,
+    tells_each={
+        MakerSignal.HIGH: "The car reports that the sensor shows too much.",
+        MakerSignal.LOW: "The car reports that the sensor shows too little.",
+        MakerSignal.NOT: "No message speaks of the sensor itself.",
+    },
 )
 maker_hose = egr.observation(
-    "maker_hose", "What a manufacturer's own code says of a hose", MakerHose, how=_HOW
+    "maker_hose",
+    "What a manufacturer's own code says of a hose",
+    MakerHose,
+    how=_HOW,
+    tells_each={
+        MakerHose.UPSTREAM: "The vehicle reports a hose of the exhaust flow sensor.",
+        MakerHose.DOWNSTREAM: "The vehicle reports a hose of the exhaust flow sensor.",
+        MakerHose.NOT: "No message speaks of a sensor hose.",
+    },
 )
 monitor = egr.observation(
     "monitor",
     "EGR monitor since the codes were cleared",
     Monitor,
     how="Scan tool, readiness. Note codes and stored values before anything is cleared.",
+    tells="The car's own test of the exhaust return",
+    tells_each={
+        Monitor.PASSED: "The car has tested its exhaust return itself and found it in order.",
+        Monitor.FAILED: "The car has tested its exhaust return itself and still reports a fault.",
+        Monitor.NOT_RUN: "The car has not tested itself yet; it does so on the next drives.",
+        Monitor.NOT_CLEARED: "The old message was not erased yet, so the lamp says nothing of the repair.",
+    },
 )
 
 _FLOW: dict[Enum, Seen] = {
     MakerFlow.LITTLE: Seen(
         False,
         "A manufacturer's own code reports too little EGR flow. It names no part.",
-        "The vehicle reports too little exhaust flow; why is not said by that.",
     ),
     MakerFlow.MUCH: Seen(
         False,
         "A manufacturer's own code reports too much EGR flow, or flow when none was asked for. It names no"
         " part.",
-        "The vehicle reports too much exhaust flow; why is not said by that.",
     ),
     MakerFlow.NOT: Seen(
         True,
         "No code of the manufacturer's own speaks of EGR flow.",
-        "No further message speaks of exhaust flow.",
     ),
 }
 _HOSE: dict[Enum, Seen] = {
@@ -80,18 +108,15 @@ _HOSE: dict[Enum, Seen] = {
         "A manufacturer's own code reports the sensor's upstream hose as off or plugged. Look at it before"
         " the"
         " sensor.",
-        "The vehicle reports a hose of the exhaust flow sensor.",
     ),
     MakerHose.DOWNSTREAM: Seen(
         False,
         "A manufacturer's own code reports the sensor's downstream hose as off or plugged. Look at it before"
         " the sensor.",
-        "The vehicle reports a hose of the exhaust flow sensor.",
     ),
     MakerHose.NOT: Seen(
         True,
         "No code of the manufacturer's own speaks of a sensor hose.",
-        "No message speaks of a sensor hose.",
     ),
 }
 
@@ -122,7 +147,7 @@ def _reported(
     return case.inconclusive(
         ck.Claim(code, evidence=case.noted(of), next_test=then),
         words[seen].says,
-        tells=words[seen].tells,
+        tells=of.told(seen.value),
     )
 
 
@@ -167,28 +192,24 @@ def signal_reported(
         yield case.gap(signal_zero, "Sensor signal at the plug: not measured, and the code is electrical.")
 
 
-_MONITOR: dict[Enum, tuple[str, str, ck.Urgency]] = {
+_MONITOR: dict[Enum, tuple[str, ck.Urgency]] = {
     Monitor.PASSED: (
         "Since the codes were cleared the EGR monitor has run and passed.",
-        "The vehicle has tested its exhaust gas system itself and found it in order.",
         ck.Urgency.NOTHING,
     ),
     Monitor.FAILED: (
         "Since the codes were cleared the EGR monitor has run and failed: the fault is still there.",
-        "The vehicle has tested its exhaust gas system itself and still reports a fault.",
         ck.Urgency.THIS_VISIT,
     ),
     Monitor.NOT_RUN: (
         "Since the codes were cleared the EGR monitor has not run: let it run, over two trips, before"
         " the repair"
         " is judged.",
-        "The vehicle has not tested itself yet; it does so on the next drives.",
         ck.Urgency.PLAN_IT,
     ),
     Monitor.NOT_CLEARED: (
         "The codes were not cleared since the repair, so that they are still stored says nothing: note them,"
         " clear them and let the EGR monitor run before the repair is judged.",
-        "The old message was not erased yet, so the lamp does not show whether the repair helped.",
         ck.Urgency.THIS_VISIT,
     ),
 }
@@ -197,7 +218,9 @@ _MONITOR: dict[Enum, tuple[str, str, ck.Urgency]] = {
 @egr.check("EGR monitor")
 def monitor_read(case: ck.Case, seen: Annotated[Monitor, monitor]) -> Iterator[ck.Finding | ck.Gap]:
     """A code that was never cleared is no evidence that a repair failed, and none that it worked."""
-    says, tells, urgency = _MONITOR[seen]
+    says, urgency = _MONITOR[seen]
     yield case.advise(
-        ck.Claim("egr.monitor", evidence=case.noted(monitor), urgency=urgency), says, tells=tells
+        ck.Claim("egr.monitor", evidence=case.noted(monitor), urgency=urgency),
+        says,
+        tells=monitor.told(seen.value),
     )

@@ -22,9 +22,11 @@ from .declarations import (
     engine,
     engine_speed,
     manifold_shut,
+    replace_valve,
     valve_type,
 )
 
+MOVES_AT_ALL = 0.2  # of the way asked for: a valve that goes less does not follow; source: position-control
 NOTHING_ASKED = 0.05  # of full opening: below it an error means nothing; source: data-scaling
 R_AIR = 287.05  # J/(kg K), dry air; source: speed-density
 #: The standard atmosphere up to 11 km: sea level, lapse, exponent, radius; source: standard-atmosphere
@@ -44,6 +46,7 @@ commanded_opening = egr.measurand(
     accuracy="0.4 points",
     where="Live data or freeze frame, commanded EGR.",
     how="Note it at the same moment as what it is held against.",
+    tells="How far the car tells the valve to open",
 )
 error_shown = egr.measurand(
     "error",
@@ -55,6 +58,7 @@ error_shown = egr.measurand(
     conditions=(commanded_opening,),
     where="Live data or freeze frame, EGR error.",
     how="With the commanded opening of the same moment: while nothing is asked it means nothing.",
+    tells="Whether the car gets the exhaust flow it asks for",
 )
 position_shown = egr.measurand(
     "position",
@@ -68,6 +72,7 @@ position_shown = egr.measurand(
     part=egr_valve,
     where="Live data.",
     how="Key on, engine off; a scan tool that holds the valve at one opening, at least 20 %.",
+    tells="Where the valve says it stands",
 )
 position_closed = egr.measurand(
     "position_closed",
@@ -80,6 +85,7 @@ position_closed = egr.measurand(
     part=egr_valve,
     where="Live data.",
     how="Key on, engine off, valve not commanded.",
+    tells="Where the closed valve stands now",
 )
 position_learned = egr.measurand(
     "position_learned",
@@ -91,6 +97,7 @@ position_learned = egr.measurand(
     only={valve_type: ELECTRIC},
     where="Live data.",
     how="Where it is shown; the value learned when it was new or last taught.",
+    tells="Where the closed valve should stand",
 )
 drive_current = egr.measurand(
     "drive_current",
@@ -104,6 +111,7 @@ drive_current = egr.measurand(
     where="Current clamp around one wire of its winding, set to zero first.",
     how="Key on, engine off, commanded by a scan tool.",
     hazard="Unplug the valve before fingers or tools go in: its motor closes with force and without warning.",
+    tells="Current of the valve's drive",
 )
 intake_air = egr.measurand(
     "intake_air",
@@ -299,6 +307,7 @@ def tracks(
             of=position_shown,
             unit="%",
             evidence=[actual, asked],
+            calls_for=replace_valve if share < MOVES_AT_ALL else None,
             next_test=position_shown,
             grade=(
                 "follows"
@@ -306,7 +315,7 @@ def tracks(
                 else ""
                 if side is ck.Side.UNDECIDED
                 else "does not follow"
-                if share < 0.2
+                if share < MOVES_AT_ALL
                 else "slow or short"
             ),
         ),
@@ -383,6 +392,7 @@ def current_measured(
             "egr.drive_current",
             of=drive_current,
             unit="A",
+            calls_for=replace_valve if side is ck.Side.BELOW else None,
             next_test=drive_current,
             grade={
                 ck.Side.INSIDE: "usual" if own else "",

@@ -26,9 +26,10 @@ from .declarations import (
     vacuum_hoses,
     valve_type,
 )
+from .observations import Raised, raised
 
 AT_IDLE = (  # source: valve-by-hand
-    "A back-pressure valve does not open at idle in any case; this check says nothing here."
+    "A back-pressure valve does not open at idle in any case, so this says nothing."
 )
 
 
@@ -46,6 +47,7 @@ def engine_reacts(
     case: ck.Case,
     felt: Annotated[Reaction, reaction],
     seen: Annotated[Stem | None, stem],
+    at_speed: Annotated[Raised | None, raised],
     valve: Annotated[Valve | None, valve_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """An engine that stumbles has exhaust in it.
@@ -74,7 +76,7 @@ def engine_reacts(
             values={"how": felt.value},
         )
     elif valve is Valve.BACK_PRESSURE:
-        yield case.does_not_apply(AT_IDLE)
+        yield _at_speed_only(case, reaction, "egr.reaction", at_speed)
     elif seen is None:
         yield case.inconclusive(
             ck.Claim("egr.reaction", evidence=case.noted(reaction), next_test=stem),
@@ -108,12 +110,15 @@ def engine_reacts(
 
 @egr.check("EGR valve stem")
 def stem_moves(
-    case: ck.Case, seen: Annotated[Stem, stem], valve: Annotated[Valve | None, valve_type]
+    case: ck.Case,
+    seen: Annotated[Stem, stem],
+    at_speed: Annotated[Raised | None, raised],
+    valve: Annotated[Valve | None, valve_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The direct look at the valve itself: it is cleaned before it is renewed."""
     moves = seen is Stem.MOVES
     if valve is Valve.BACK_PRESSURE and not moves:
-        yield case.does_not_apply(AT_IDLE)
+        yield _at_speed_only(case, stem, "egr.stem", at_speed)
         return
     yield case.visual(
         stem,
@@ -126,6 +131,19 @@ def stem_moves(
         + ("" if moves else AFTER_CLEANING if cleaned(case) else CLEAN_FIRST),
         passes=moves,
         tells="The valve moves freely." if moves else "The valve does not move as it should.",
+    )
+
+
+def _at_speed_only(
+    case: ck.Case, of: ck.Observation, code: str, at_speed: Raised | None
+) -> ck.Finding | ck.Gap:
+    """What idle cannot show of a back-pressure valve, and what can; nothing more once that was tried."""
+    if at_speed is not None:
+        return case.does_not_apply(AT_IDLE)
+    return case.inconclusive(
+        ck.Claim(code, evidence=case.noted(of), next_test=raised),
+        f"{AT_IDLE} Try it at about 2500 rpm.",
+        tells="This valve can only be tried at higher engine speed.",
     )
 
 

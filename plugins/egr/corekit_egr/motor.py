@@ -108,6 +108,13 @@ sweep = egr.observation(
     part=egr_valve,
     how="Key on, engine off; a scan tool that commands it, commanded and actual position side by side.",
     hazard=FINGERS,
+    tells="Whether the valve moves as it is told",
+    tells_each={
+        Sweep.FOLLOWS: "The valve follows its command.",
+        Sweep.SLOW: "The valve follows its command slowly or not all the way.",
+        Sweep.NOT: "The valve does not follow its command.",
+        Sweep.NOT_REACHED: "This could not be looked at here.",
+    },
 )
 learned = egr.observation(
     "learned",
@@ -115,6 +122,11 @@ learned = egr.observation(
     Learned,
     part=egr_valve,
     how="Scan tool, key on, valve not commanded.",
+    tells_each={
+        Learned.AS_LEARNED: "The valve closes where it should.",
+        Learned.OFF: "The valve does not close where it should.",
+        Learned.NOT_REACHED: "This could not be looked at here.",
+    },
 )
 fed = egr.observation(
     "fed",
@@ -123,6 +135,11 @@ fed = egr.observation(
     part=egr_wiring,
     how="A lamp as load on supply and ground, never on a sensor or command wire; the command on a scope.",
     hazard=FINGERS,
+    tells="Wiring of the valve",
+    tells_each={
+        Fed.GOOD: "The valve's wiring is as it should be.",
+        Fed.BAD: "The valve's wiring is at fault.",
+    },
 )
 motor_current = egr.observation(
     "motor_current",
@@ -131,6 +148,12 @@ motor_current = egr.observation(
     part=egr_valve,
     how="Current clamp around one motor wire, set to zero first.",
     hazard=FINGERS,
+    tells="How hard the valve's motor works",
+    tells_each={
+        MotorCurrent.USUAL: "The valve's motor takes its usual current.",
+        MotorCurrent.HIGH: "The valve's motor works too hard.",
+        MotorCurrent.NONE: "The valve's motor takes no current.",
+    },
 )
 flap = egr.observation(
     "flap",
@@ -139,6 +162,11 @@ flap = egr.observation(
     part=egr_valve,
     how="Engine cold, valve unplugged and removed; move it with a wooden or plastic rod, never force it.",
     hazard=f"{FINGERS} {HOT} {CARBON} {NO_SPRAY}",
+    tells_each={
+        Flap.THIN: "The valve has a little soot, as usual.",
+        Flap.JAMS: "The valve is stuck with soot.",
+        Flap.FREE: "The valve is clean.",
+    },
 )
 position_by_hand = egr.observation(
     "position_by_hand",
@@ -147,6 +175,11 @@ position_by_hand = egr.observation(
     part=egr_valve,
     how="Valve removed and plugged in for the signal only, not commanded; a rod, never a finger.",
     hazard=f"{FINGERS} {CARBON}",
+    tells_each={
+        PositionByHand.FOLLOWS: "The valve's position sensor works.",
+        PositionByHand.JUMPS: "The valve's position sensor does not work as it should.",
+        PositionByHand.STAYS: "The valve's position sensor does not work as it should.",
+    },
 )
 air_drop = egr.observation(
     "air_drop",
@@ -154,6 +187,12 @@ air_drop = egr.observation(
     AirDrop,
     how="Engine warm, at idle: air mass with the valve closed, then commanded open.",
     hazard=f"{GAS} {MOVING} {BURNS}",
+    tells_each={
+        AirDrop.MUCH: "Exhaust gas flows back when the valve opens.",
+        AirDrop.SOME: "Too little exhaust gas flows back.",
+        AirDrop.LITTLE: "Little or no exhaust gas flows back.",
+        AirDrop.NOT_REACHED: "This could not be looked at here.",
+    },
 )
 air_mass = egr.observation(
     "air_mass",
@@ -161,6 +200,10 @@ air_mass = egr.observation(
     AirMass,
     how="Valve closed, warm idle and 2500 rpm: displacement, speed, pressure, temperature say how much.",
     hazard=f"{GAS} {MOVING}",
+    tells_each={
+        AirMass.RIGHT: "The air is measured as it should be.",
+        AirMass.OFF: "The air that the engine draws is measured wrongly.",
+    },
 )
 throttle = egr.observation(
     "throttle",
@@ -168,6 +211,12 @@ throttle = egr.observation(
     Throttle,
     how="Key on, engine off; a scan tool that commands it.",
     hazard=FINGERS,
+    tells="Whether the intake flap moves as it is told",
+    tells_each={
+        Throttle.FOLLOWS: "The intake throttle works.",
+        Throttle.NOT: "The intake throttle does not work.",
+        Throttle.NOT_REACHED: "This could not be looked at here.",
+    },
 )
 coolant = egr.observation(
     "coolant",
@@ -175,6 +224,10 @@ coolant = egr.observation(
     Coolant,
     how="Ask how often it was filled up; engine cold, look for a leak outside.",
     hazard=COOLER,
+    tells_each={
+        Coolant.KEPT: "No coolant is lost.",
+        Coolant.LOST: "Coolant is lost inside the engine or its cooler.",
+    },
 )
 cooler_drop = egr.observation(
     "cooler_drop",
@@ -182,123 +235,100 @@ cooler_drop = egr.observation(
     CoolerDrop,
     how="Where there are taps: valve open, warm, both sides against the vehicle's own figure.",
     hazard=f"{GAS} {MOVING} {HOT}",
+    tells="How freely gas flows through the cooler",
+    tells_each={
+        CoolerDrop.USUAL: "The cooler lets exhaust gas through.",
+        CoolerDrop.HIGH: "The cooler is clogged.",
+        CoolerDrop.NOT_REACHED: "This could not be looked at here.",
+    },
 )
 
 _SAYS: dict[Enum, Seen] = {
-    Sweep.FOLLOWS: Seen(
-        True, "Commanded from end to end, the valve follows.", "The valve follows its command."
-    ),
+    Sweep.FOLLOWS: Seen(True, "Commanded from end to end, the valve follows."),
     Sweep.SLOW: Seen(
         False,
         "Commanded from end to end, the valve is slow or stops short: soot mostly, then the motor.",
-        "The valve follows its command slowly or not all the way.",
     ),
     Sweep.NOT: Seen(
         False,
         "Commanded from end to end, the valve does not follow: motor, wiring, soot or its position sensor.",
-        "The valve does not follow its command.",
+        replace_valve,
     ),
-    Learned.AS_LEARNED: Seen(
-        True, "Closed, the valve stands where it was learned.", "The valve closes where it should."
-    ),
+    Learned.AS_LEARNED: Seen(True, "Closed, the valve stands where it was learned."),
     Learned.OFF: Seen(
         False,
         "Closed, the valve stands off its learned value: soot under it, wear, or it was never taught.",
-        "The valve does not close where it should.",
     ),
     Fed.GOOD: Seen(
         True,
         "Supply, ground and command at the valve are good under load.",
-        "The valve's wiring is as it should be.",
     ),
     Fed.BAD: Seen(
         False,
         "Supply, ground or command at the valve is bad under load: repair it before the valve is judged.",
-        "The valve's wiring is at fault.",
         repair_wiring,
     ),
-    MotorCurrent.USUAL: Seen(
-        True, "The valve's motor takes its usual current.", "The valve's motor takes its usual current."
-    ),
+    MotorCurrent.USUAL: Seen(True, "The valve's motor takes its usual current."),
     MotorCurrent.HIGH: Seen(
         False,
         "The valve's motor takes too much current: it is held, by soot mostly, or shorted.",
-        "The valve's motor works too hard.",
     ),
     MotorCurrent.NONE: Seen(
         False,
         "The valve's motor takes no current: it is open, or nothing is sent to it.",
-        "The valve's motor takes no current.",
+        replace_valve,
     ),
     Flap.THIN: Seen(
         True,
         "The removed valve has thin soot, as usual, and moves.",
-        "The valve has a little soot, as usual.",
     ),
-    Flap.FREE: Seen(True, "The removed valve is clean and moves freely.", "The valve is clean."),
+    Flap.FREE: Seen(True, "The removed valve is clean and moves freely."),
     Flap.JAMS: Seen(
         False,
         "The removed valve jams with soot: clean it, teach it, sweep it again.",
-        "The valve is stuck with soot.",
         clean,
     ),
     PositionByHand.FOLLOWS: Seen(
         True,
         "Moved with a rod, the valve's position signal follows evenly.",
-        "The valve's position sensor works.",
     ),
     PositionByHand.JUMPS: Seen(
         False,
         "Moved with a rod, the valve's position signal jumps.",
-        "The valve's position sensor does not work as it should.",
         replace_valve,
     ),
     PositionByHand.STAYS: Seen(
         False,
         "Moved with a rod, the valve's position signal stays: with supply and wiring good, it is the sensor.",
-        "The valve's position sensor does not work as it should.",
         replace_valve,
     ),
     AirDrop.MUCH: Seen(
         True,
         "When the valve opens, the air mass falls by more than 25 %: exhaust flows.",
-        "Exhaust gas flows back when the valve opens.",
     ),
     AirDrop.SOME: Seen(
         False,
         "When the valve opens, the air mass falls by 10 to 25 % only: too little exhaust flows.",
-        "Too little exhaust gas flows back.",
     ),
     AirDrop.LITTLE: Seen(
         False,
         "When the valve opens, the air mass hardly falls: little or no exhaust flows.",
-        "Little or no exhaust gas flows back.",
     ),
-    AirMass.RIGHT: Seen(
-        True, "The air mass is within 10 % of what is expected.", "The air is measured as it should be."
-    ),
+    AirMass.RIGHT: Seen(True, "The air mass is within 10 % of what is expected."),
     AirMass.OFF: Seen(
         False,
         "The air mass is off by more than 10 %: the meter, or air that passes it by.",
-        "The air that the engine draws is measured wrongly.",
     ),
-    Throttle.FOLLOWS: Seen(True, "The intake throttle follows its command.", "The intake throttle works."),
-    Throttle.NOT: Seen(
-        False, "The intake throttle does not follow its command.", "The intake throttle does not work."
-    ),
-    Coolant.KEPT: Seen(True, "No coolant is lost.", "No coolant is lost."),
+    Throttle.FOLLOWS: Seen(True, "The intake throttle follows its command."),
+    Throttle.NOT: Seen(False, "The intake throttle does not follow its command."),
+    Coolant.KEPT: Seen(True, "No coolant is lost."),
     Coolant.LOST: Seen(
         False,
         "Coolant is lost and no leak is seen outside: EGR cooler or head gasket. Do not crank it if it may"
         " stand in a cylinder.",
-        "Coolant is lost inside the engine or its cooler.",
     ),
-    CoolerDrop.USUAL: Seen(
-        True, "The pressure drop across the EGR cooler is usual.", "The cooler lets exhaust gas through."
-    ),
-    CoolerDrop.HIGH: Seen(
-        False, "The pressure drop across the EGR cooler is high: it is clogged.", "The cooler is clogged."
-    ),
+    CoolerDrop.USUAL: Seen(True, "The pressure drop across the EGR cooler is usual."),
+    CoolerDrop.HIGH: Seen(False, "The pressure drop across the EGR cooler is high: it is clogged."),
 }
 
 

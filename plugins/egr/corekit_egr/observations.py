@@ -14,18 +14,25 @@ import corekit as ck
 
 from .declarations import (
     BELOW,
+    BY_VACUUM,
     CARBON,
     GAS,
     HOT,
     MOVING,
     SHORTLY,
+    WITH_HOSES,
+    Valve,
     clean,
     clean_filter,
     egr,
     egr_ports,
+    egr_regulator,
     egr_valve,
     egr_vent_filter,
+    replace_regulator,
     replace_valve,
+    sensor_type,
+    valve_type,
 )
 
 
@@ -56,9 +63,27 @@ class Ports(Enum):
     BLOCKED = "blocked"
 
 
+class Exhaust(Enum):
+    TIGHT = "as built and tight"
+    LEAKS = "leaks, or opened up"
+    BLOCKED = "blocked"
+
+
+class CoilPath(Enum):
+    VALUE = "reads a value"
+    OPEN = "reads open"
+    SHORTED = "reads shorted"
+
+
 class VentFilter(Enum):
     CLEAN = "clean"
     BLOCKED = "blocked"
+
+
+class Raised(Enum):
+    OPENS = "holds, and the engine reacts"
+    NO_REACTION = "holds, no reaction"
+    LETS_GO = "does not hold"
 
 
 warm_idle = egr.observation(
@@ -67,63 +92,144 @@ warm_idle = egr.observation(
     WarmIdle,
     how="Engine warm, nothing unplugged, air conditioning off; ask how long it has been so.",
     hazard=f"{GAS} {MOVING}",
+    tells_each={
+        WarmIdle.EVEN: "The warm engine runs evenly.",
+        WarmIdle.ROUGH: "The warm engine does not run evenly.",
+        WarmIdle.ROUGH_ONLY: "The warm engine runs unevenly at idle and well on the road.",
+    },
 )
 pulses = egr.observation(
     "pulses",
     "Exhaust pulses at the sensing ports",
     Pulses,
     part=egr_ports,
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     how=(
         "Both sensing hoses off at the sensor, engine idling, valve opened by hand for a moment: feel the"
         " pulses at each hose end."
     ),
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+    tells_each={
+        Pulses.BOTH: "Both lines of the sensor are open.",
+        Pulses.ONE: "One of the two lines of the sensor is blocked or open.",
+        Pulses.NEITHER: "No exhaust gas arrives at the sensor.",
+    },
 )
 ports = egr.observation(
     "ports",
     "Sensing ports of the metering tube",
     Ports,
     part=egr_ports,
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     how="Engine off and cold, hoses off the tube: push a thin wire through each port, without enlarging it.",
     hazard=f"{HOT} {CARBON} {BELOW}",
+    tells="Openings through which the sensor reads",
+    tells_each={
+        Ports.FREE: "The sensing ports are free.",
+        Ports.BLOCKED: "A port through which the sensor reads the flow is blocked.",
+    },
 )
 seat = egr.observation(
     "seat",
     "Seat of the closed valve",
     Seat,
     part=egr_valve,
+    only={valve_type: BY_VACUUM},
     how=(
         "Valve removed and closed: light or a hand pump's vacuum across the seat. Not a back-pressure valve."
     ),
     hazard=f"{HOT} {CARBON}",
+    tells_each={
+        Seat.TIGHT: "The valve closes tightly.",
+        Seat.LEAKS: "The valve does not close tightly.",
+    },
 )
 bypass = egr.observation(
     "bypass",
     "Engine reaction with vacuum led straight to the valve",
     Bypass,
+    only={valve_type: BY_VACUUM},
     how=(
         "Warm, at idle: a hose from a manifold port straight to the valve, past its regulator, for a moment."
         " Put the hoses back afterwards."
     ),
     hazard=f"{GAS} {MOVING} {HOT} {SHORTLY}",
+    tells_each={
+        Bypass.REACTS: "Opened past its control, the valve lets exhaust gas through as it should.",
+        Bypass.NOTHING: "Opened past its control, the valve lets no exhaust gas through.",
+    },
+)
+exhaust = egr.observation(
+    "exhaust",
+    "Exhaust from the manifold to the tail",
+    Exhaust,
+    how=(
+        "Look and listen for leaks, and for parts that are not as built. It is blocked where the vacuum falls"
+        " while 2500 rpm are held."
+    ),
+    hazard=f"{GAS} {MOVING} {HOT} {BELOW}",
+    tells="The exhaust from the engine to the tail",
+    tells_each={
+        Exhaust.TIGHT: "The exhaust is tight.",
+        Exhaust.LEAKS: "The exhaust leaks or was altered, so too little gas is led back.",
+        Exhaust.BLOCKED: "The exhaust is blocked, so gas cannot leave the engine as it should.",
+    },
+)
+coil_path = egr.observation(
+    "coil_path",
+    "Coil of the vacuum regulator with an ohmmeter",
+    CoilPath,
+    part=egr_regulator,
+    only={valve_type: BY_VACUUM},
+    how=(
+        "Regulator unplugged, key off, across its pins. OL on every range: it reads open. Hardly more than"
+        " the leads held together: shorted. Cold and hot, for some open only when hot."
+    ),
+    tells="Electrical part of the valve's control, whole or broken",
+    tells_each={
+        CoilPath.VALUE: "The electrical part of the valve's control is whole.",
+        CoilPath.OPEN: "The electrical part of the valve's control is broken.",
+        CoilPath.SHORTED: "The electrical part of the valve's control is broken.",
+    },
 )
 vent_filter = egr.observation(
     "vent_filter",
     "Vent filter of the vacuum regulator",
     VentFilter,
     part=egr_vent_filter,
+    only={valve_type: BY_VACUUM},
     how="On or under the regulator's cap; oily dust or foam fallen apart blocks it.",
     hazard=HOT,
+    tells="Air filter of the valve's control",
+    tells_each={
+        VentFilter.CLEAN: "The filter of the valve's control is clean.",
+        VentFilter.BLOCKED: "The filter of the valve's control is blocked.",
+    },
+)
+
+raised = egr.observation(
+    "raised",
+    "Back-pressure valve with vacuum at 2500 rpm",
+    Raised,
+    only={valve_type: (Valve.BACK_PRESSURE,)},
+    part=egr_valve,
+    how="Hand pump on the valve, 10 inHg, engine warm; raise it to about 2500 rpm for a moment.",
+    hazard=f"{GAS} {MOVING} {HOT}",
+    tells="Whether the valve opens at higher engine speed",
+    tells_each={
+        Raised.OPENS: "The valve opens as it should.",
+        Raised.NO_REACTION: "The valve lets no exhaust gas through.",
+        Raised.LETS_GO: "The valve does not hold what should open it.",
+    },
 )
 
 
 @attrs.frozen
 class Seen:
-    """What one answer says: whether all is well, in the trade's words and in the customer's."""
+    """What one answer says in the trade's words, and whether all is well; the customer's stand with it."""
 
     passes: bool
     says: str
-    tells: str
     calls_for: ck.Operation | None = None
 
 
@@ -133,7 +239,11 @@ def said(
     """The finding of one answer."""
     seen = words[answer]
     return case.visual(
-        of, ck.Claim(code, calls_for=seen.calls_for), seen.says, passes=seen.passes, tells=seen.tells
+        of,
+        ck.Claim(code, calls_for=seen.calls_for),
+        seen.says,
+        passes=seen.passes,
+        tells=of.told(answer.value),
     )
 
 
@@ -158,23 +268,19 @@ def idle_looked_at(case: ck.Case, seen: Annotated[WarmIdle, warm_idle]) -> Itera
             "The warm engine idles roughly. A valve that does not close does that, and so do an air leak and"
             " a misfire."
         ),
-        tells="The warm engine runs evenly." if even else "The warm engine does not run evenly.",
+        tells=warm_idle.told(seen.value),
     )
 
 
 _PULSES: dict[Enum, Seen] = {
-    Pulses.BOTH: Seen(
-        True, "Exhaust pulses are felt at both sensing ports.", "Both lines of the sensor are open."
-    ),
+    Pulses.BOTH: Seen(True, "Exhaust pulses are felt at both sensing ports."),
     Pulses.ONE: Seen(
         False,
         "At one sensing port no pulses are felt: port or hose is blocked there, or the hose is off.",
-        "One of the two lines of the sensor is blocked or open.",
     ),
     Pulses.NEITHER: Seen(
         False,
         "At neither sensing port pulses are felt: no exhaust arrives there, or both are blocked.",
-        "No exhaust gas arrives at the sensor.",
     ),
 }
 
@@ -186,11 +292,10 @@ def pulses_felt(case: ck.Case, felt: Annotated[Pulses, pulses]) -> Iterator[ck.F
 
 
 _PORTS: dict[Enum, Seen] = {
-    Ports.FREE: Seen(True, "The sensing ports of the metering tube are free.", "The sensing ports are free."),
+    Ports.FREE: Seen(True, "The sensing ports of the metering tube are free."),
     Ports.BLOCKED: Seen(
         False,
         "A sensing port of the metering tube is blocked: the sensor cannot see the flow.",
-        "A port through which the sensor reads the flow is blocked.",
         clean,
     ),
 }
@@ -203,11 +308,10 @@ def ports_probed(case: ck.Case, found: Annotated[Ports, ports]) -> Iterator[ck.F
 
 
 _SEAT: dict[Enum, Seen] = {
-    Seat.TIGHT: Seen(True, "The closed valve is tight at its seat.", "The valve closes tightly."),
+    Seat.TIGHT: Seen(True, "The closed valve is tight at its seat."),
     Seat.LEAKS: Seen(
         False,
         "The closed valve leaks at its seat: exhaust flows when none should. Clean it, then try again.",
-        "The valve does not close tightly.",
         clean,
     ),
 }
@@ -216,7 +320,6 @@ _SEAT_CLEANED: dict[Enum, Seen] = {
     Seat.LEAKS: Seen(
         False,
         "The cleaned valve still leaks at its seat: exhaust flows when none should.",
-        "The valve does not close tightly, although it was cleaned.",
         replace_valve,
     ),
 }
@@ -233,12 +336,10 @@ _BYPASS: dict[Enum, Seen] = {
     Bypass.REACTS: Seen(
         True,
         "With vacuum led straight to the valve the engine reacts: valve and passage work.",
-        "Opened past its control, the valve lets exhaust gas through as it should.",
     ),
     Bypass.NOTHING: Seen(
         False,
         "With vacuum led straight to the valve nothing changes: valve, passage, or the vacuum itself.",
-        "Opened past its control, the valve lets no exhaust gas through.",
     ),
 }
 
@@ -250,13 +351,10 @@ def bypass_tried(case: ck.Case, felt: Annotated[Bypass, bypass]) -> Iterator[ck.
 
 
 _FILTER: dict[Enum, Seen] = {
-    VentFilter.CLEAN: Seen(
-        True, "The regulator's vent filter is clean.", "The filter of the valve's control is clean."
-    ),
+    VentFilter.CLEAN: Seen(True, "The regulator's vent filter is clean."),
     VentFilter.BLOCKED: Seen(
         False,
         "The regulator's vent filter is blocked: it vents late or not at all, and its vacuum is wrong.",
-        "The filter of the valve's control is blocked.",
         clean_filter,
     ),
 }
@@ -268,3 +366,49 @@ def vent_filter_looked_at(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A minute's look before a regulator is renewed."""
     yield said(case, vent_filter, "egr.vent_filter", found, _FILTER)
+
+
+_COIL: dict[Enum, Seen] = {
+    CoilPath.VALUE: Seen(
+        True,
+        "The regulator's coil is neither open nor shorted; what it reads is held against this vehicle's own"
+        " figure.",
+    ),
+    CoilPath.OPEN: Seen(
+        False,
+        "The regulator's coil is open: it cannot work. Its plug's pins before it is renewed.",
+        replace_regulator,
+    ),
+    CoilPath.SHORTED: Seen(
+        False,
+        "The regulator's coil is shorted: it cannot work, and it may have harmed what drives it.",
+        replace_regulator,
+    ),
+}
+
+
+@egr.check("Coil of the vacuum regulator, open or shorted")
+def coil_looked_at(case: ck.Case, found: Annotated[CoilPath, coil_path]) -> Iterator[ck.Finding | ck.Gap]:
+    """Open and shorted are plain whatever the design, and a display shows no number of them."""
+    yield said(case, coil_path, "egr.coil_path", found, _COIL)
+
+
+_EXHAUST: dict[Enum, Seen] = {
+    Exhaust.TIGHT: Seen(True, "The exhaust is as built and tight."),
+    Exhaust.LEAKS: Seen(
+        False,
+        "The exhaust leaks or is opened up: less pressure drives exhaust back, and a back-pressure valve may"
+        " never open. Put that right before the EGR is judged.",
+    ),
+    Exhaust.BLOCKED: Seen(
+        False,
+        "The exhaust is blocked: more pressure drives exhaust back than the engine can take, and a pressure"
+        " sensor reads more. Put that right before the EGR is judged.",
+    ),
+}
+
+
+@egr.check("Exhaust from the manifold to the tail")
+def exhaust_looked_at(case: ck.Case, found: Annotated[Exhaust, exhaust]) -> Iterator[ck.Finding | ck.Gap]:
+    """What drives exhaust back lies outside this system, and misleads every test of it."""
+    yield said(case, exhaust, "egr.exhaust", found, _EXHAUST)

@@ -269,7 +269,7 @@ def signal_rise(
     if unfed is not None:
         yield unfed
         return
-    gained = rise_at_5_volts(opened, rest, case.ends(supply, sensor_supply))
+    gained = rise_at_5_volts(opened, rest, case.ends(supply, sensor_supply, low=4.0, high=5.5))
     step = opened.value - rest.value
     falls = step.number < -2 * step.u
     pressure = ""

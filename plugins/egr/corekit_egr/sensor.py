@@ -111,57 +111,54 @@ def gap_without_supply(case: ck.Case, supply: ck.Reading | None) -> ck.Gap | Non
     )
 
 
-@egr.check("EGR sensor supply and ground")
-def wiring(
-    case: ck.Case,
-    supply: Annotated[ck.Reading | None, sensor_supply],
-    ground: Annotated[ck.Reading | None, sensor_ground],
-) -> Iterator[ck.Finding | ck.Gap]:
+@egr.check("EGR sensor supply")
+def supply_read(case: ck.Case, supply: Annotated[ck.Reading, sensor_supply]) -> Iterator[ck.Finding | ck.Gap]:
     """Before any signal is believed. Advice: the figures are workshop custom."""
-    if supply is None:
-        yield case.gap(sensor_supply, "EGR sensor supply voltage: not measured.")
-    else:
-        yield case.judge(
-            supply,
-            case.limit(sensor_supply),
-            ck.Claim("egr.sensor_supply", calls_for=repair_wiring, next_test=sensor_supply),
-            ck.Says(
-                passes="EGR sensor supply {read}; {limit} is usual.",
-                fails=(
-                    "EGR sensor supply {read}, outside the usual {limit}. Its signal cannot be trusted"
-                    " until the supply is right."
-                ),
-                undecided="EGR sensor supply {read}, close to an end of the usual {limit}.",
+    yield case.judge(
+        supply,
+        case.limit(sensor_supply),
+        ck.Claim("egr.sensor_supply", calls_for=repair_wiring, next_test=sensor_supply),
+        ck.Says(
+            passes="EGR sensor supply {read}; {limit} is usual.",
+            fails=(
+                "EGR sensor supply {read}, outside the usual {limit}. Its signal cannot be trusted"
+                " until the supply is right."
             ),
-            ck.Tells(
-                passes="The sensor gets the supply voltage it usually should.",
-                fails=("The sensor does not get its usual supply voltage, so its signal cannot be trusted."),
-                undecided="Whether the sensor's supply voltage is right could not be told yet.",
+            undecided="EGR sensor supply {read}, close to an end of the usual {limit}.",
+        ),
+        ck.Tells(
+            passes="The sensor gets the supply voltage it usually should.",
+            fails=("The sensor does not get its usual supply voltage, so its signal cannot be trusted."),
+            undecided="Whether the sensor's supply voltage is right could not be told yet.",
+        ),
+        values={"read": ck.show(supply.value, "V", uncertainty=False)},
+    )
+
+
+@egr.check("EGR sensor ground")
+def ground_read(case: ck.Case, ground: Annotated[ck.Reading, sensor_ground]) -> Iterator[ck.Finding | ck.Gap]:
+    """A ground that is lost a little raises every signal."""
+    yield case.judge(
+        ground,
+        case.limit(sensor_ground),
+        ck.Claim("egr.sensor_ground", calls_for=repair_wiring, next_test=sensor_ground),
+        ck.Says(
+            passes="EGR sensor ground {read} above battery negative; {limit} is usual.",
+            fails=(
+                "EGR sensor ground {read} above battery negative; {limit} is usual: a bad ground"
+                " raises every signal and looks like a bad sensor."
             ),
-            values={"read": ck.show(supply.value, "V", uncertainty=False)},
-        )
-    if ground is not None:
-        yield case.judge(
-            ground,
-            case.limit(sensor_ground),
-            ck.Claim("egr.sensor_ground", calls_for=repair_wiring, next_test=sensor_ground),
-            ck.Says(
-                passes="EGR sensor ground {read} above battery negative; {limit} is usual.",
-                fails=(
-                    "EGR sensor ground {read} above battery negative; {limit} is usual: a bad ground"
-                    " raises every signal and looks like a bad sensor."
-                ),
-                undecided=(
-                    "EGR sensor ground {read} above battery negative; {limit} is usual: too close to call."
-                ),
+            undecided=(
+                "EGR sensor ground {read} above battery negative; {limit} is usual: too close to call."
             ),
-            ck.Tells(
-                passes="The sensor's ground connection is as it usually should be.",
-                fails="The sensor's ground connection is worse than usual.",
-                undecided="Whether the sensor's ground connection is good could not be told yet.",
-            ),
-            values={"read": ck.show(ground.value, "V", uncertainty=False)},
-        )
+        ),
+        ck.Tells(
+            passes="The sensor's way back to the battery is as it usually should be.",
+            fails="The sensor's way back to the battery is worse than usual.",
+            undecided="Whether the sensor's way back to the battery is good could not be told yet.",
+        ),
+        values={"read": ck.show(ground.value, "V", uncertainty=False)},
+    )
 
 
 @egr.check("Sensor zero signal")
@@ -256,8 +253,7 @@ def zero(
         ck.Tells(
             passes="With no flow the sensor reads what it usually should.",
             fails=(
-                "With no flow the sensor does not read what it usually should; that alone does"
-                " not show that it is faulty."
+                "With no flow the sensor does not read what it usually should; that alone proves nothing."
             ),
             undecided="Whether the sensor's resting value is right could not be told yet.",
         ),

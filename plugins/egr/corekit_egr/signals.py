@@ -11,10 +11,12 @@ from typing import Annotated
 import corekit as ck
 
 from .declarations import (
+    BY_VACUUM,
     GAS,
     GENTLY,
     HOT,
     MOVING,
+    WITH_HOSES,
     WITHOUT_HOSES,
     Layout,
     Sensor,
@@ -30,6 +32,7 @@ from .declarations import (
     sensor_type,
     signal_open,
     signal_zero,
+    valve_type,
 )
 from .sensor import (
     RAIL_HIGH,
@@ -55,13 +58,18 @@ read_against = egr.observation(
     "Where the black lead was for the signals",
     ReadAgainst,
     how="Against anything but the sensor's own ground a signal holds the loss on that ground as well.",
+    tells_each={
+        ReadAgainst.SENSOR_GROUND: "The sensor was measured the right way.",
+        ReadAgainst.BATTERY: "The sensor was measured with part of its wiring.",
+        ReadAgainst.ENGINE: "The sensor was measured with part of its wiring.",
+    },
 )
 signal_idle = egr.measurand(
     "signal_idle",
     "V",
     "Sensor signal, valve closed, engine idling",
     possible=(-0.5, 16),
-    usual=(0.2, 3),
+    usual=(-0.05, 5.5),
     accuracy="0.5 % + 0.02 V",
     conditions=(sensor_supply, engine_speed),
     where="At the sensor connector, signal against sensor ground.",
@@ -73,9 +81,10 @@ signal_vented = egr.measurand(
     "V",
     "Sensor signal, hoses off, engine off",
     possible=(-0.5, 16),
-    usual=(0.2, 2),
+    usual=(-0.05, 5.5),
     accuracy="0.5 % + 0.02 V",
     conditions=(sensor_supply,),
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     where="At the sensor connector, signal against sensor ground.",
     how="Key on, engine off, both hoses off at the sensor, connector plugged in; then hoses back on.",
     hazard=HOT,
@@ -87,6 +96,7 @@ hand_pressure = egr.measurand(
     possible=(0, 40),
     usual=(5, 25),
     accuracy="3 % + 0.5 kPa",
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     where="On the upstream port, the one nearer the exhaust.",
     how="Hand pump set to pressure, both sensing hoses off, 20 kPa or less.",
     hazard=GENTLY,
@@ -96,9 +106,10 @@ signal_upstream = egr.measurand(
     "V",
     "Sensor signal, pressure on its upstream port",
     possible=(-0.5, 16),
-    usual=(0.2, 5),
+    usual=(-0.05, 5.5),
     accuracy="0.5 % + 0.02 V",
     conditions=(hand_pressure, sensor_supply),
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     where="At the sensor connector, signal against sensor ground.",
     how="Key on, engine off, about 15 kPa on the upstream port; it must fall back when released.",
     hazard=GENTLY,
@@ -108,22 +119,24 @@ signal_free = egr.measurand(
     "V",
     "Sensor signal, valve open and off the manifold",
     possible=(-0.5, 16),
-    usual=(0.2, 5),
+    usual=(-0.05, 5.5),
     accuracy="0.5 % + 0.02 V",
     conditions=(sensor_supply, engine_speed),
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     where="At the sensor connector, signal against sensor ground.",
     how=(
         "Valve on its tube but not on the manifold, the manifold's port plugged, valve opened by hand pump;"
         " same speed as bolted on, for a moment."
     ),
     hazard=f"{GAS} {MOVING} {HOT} Hot exhaust leaves the open valve: stand clear of it.",
+    tells="What the sensor shows with the valve off the engine",
 )
 signal_seen = egr.measurand(
     "signal_seen",
     "V",
     "Sensor signal in the live data",
     possible=(-0.5, 16),
-    usual=(0.2, 5),
+    usual=(-0.05, 5.5),
     accuracy="0.05 V",
     where="On the scan tool.",
     how="Key on, engine off, valve closed: at the same moment as the signal at the plug.",
@@ -181,7 +194,8 @@ def idle_against_rest(
     if unfed is not None:
         yield unfed
         return
-    apart = rise_at_5_volts(idling, rest, case.ends(supply, sensor_supply))
+    apart = rise_at_5_volts(idling, rest, case.ends(supply, sensor_supply, low=4.0, high=5.5))
+    step = idling.value - rest.value
     limit = case.limit("egr.idle_signal")
     side = case.side(apart, limit)
     above = (
@@ -211,10 +225,10 @@ def idle_against_rest(
         ),
         ck.Says(
             passes="At idle the sensor's signal is that with the engine off, within {limit}.",
-            fails="At idle the sensor's signal lies {value} from that with the engine off. {why}",
+            fails="At idle the sensor's signal lies {apart} {side} that with the engine off. {why}",
             undecided=(
-                "At idle the sensor's signal lies {value} from that with the engine off, where {limit} is"
-                " usual: too close to call."
+                "At idle the sensor's signal differs by {value} from that with the engine off, where {limit}"
+                " is usual: too close to call."
             ),
         ),
         ck.Tells(
@@ -222,7 +236,11 @@ def idle_against_rest(
             fails="With the engine idling the sensor reports something that should not be there.",
             undecided="Whether the sensor reports flow at idle could not be told yet.",
         ),
-        values={"why": above if side is ck.Side.ABOVE else below if side is ck.Side.BELOW else ""},
+        values={
+            "why": above if side is ck.Side.ABOVE else below if side is ck.Side.BELOW else "",
+            "side": "below" if step.number < 0 else "above",
+            "apart": ck.show(step if step.number >= 0 else rest.value - idling.value, "V"),
+        },
     )
 
 
@@ -248,7 +266,7 @@ def vented(
     if unfed is not None:
         yield unfed
         return
-    at_5 = signal_at_5_volts(signal, case.ends(supply, sensor_supply))
+    at_5 = signal_at_5_volts(signal, case.ends(supply, sensor_supply, low=4.0, high=5.5))
     bands = {
         Sensor.LATER: case.limit("egr.zero_later"),
         Sensor.EARLIER: case.limit("egr.zero_earlier"),
@@ -353,7 +371,7 @@ def read_from(
                 " ground: at the sensor it is {value}."
             ),
             true,
-            tells="Part of what the sensor seemed to show comes from its ground connection.",
+            tells="Part of what the sensor seemed to show comes from its wiring.",
             values={
                 "read": ck.show(signal.value, "V", uncertainty=False),
                 "lost": ck.show(ground.value, "V", uncertainty=False),
@@ -433,7 +451,7 @@ def answer_upstream(
     if unfed is not None:
         yield unfed
         return
-    gained = rise_at_5_volts(pressed, rest, case.ends(supply, sensor_supply))
+    gained = rise_at_5_volts(pressed, rest, case.ends(supply, sensor_supply, low=4.0, high=5.5))
     limit = case.computed_limit("egr.answer_upstream", "sensor-span-later", low=least_answer(pressure))
     yield case.judge(
         gained,
@@ -485,7 +503,7 @@ def free_flow(
     if unfed is not None:
         yield unfed
         return
-    risen = rise_at_5_volts(free, rest, case.ends(supply, sensor_supply))
+    risen = rise_at_5_volts(free, rest, case.ends(supply, sensor_supply, low=4.0, high=5.5))
     limit = case.limit("egr.signal_rise")
     saturated = (
         " It stands at the end of its range, so the flow was at least that."
@@ -511,7 +529,7 @@ def free_flow(
             ),
         ),
         ck.Tells(
-            passes="Taken off the engine, the valve passes exhaust gas and the sensor reports it.",
+            passes="Taken off the engine, the valve lets exhaust gas through and the sensor reports it.",
             fails="Even taken off the engine, no exhaust flow is reported.",
             undecided="Whether exhaust flows with the valve taken off could not be told yet.",
         ),

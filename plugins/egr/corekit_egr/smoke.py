@@ -60,6 +60,13 @@ vacuum_smoke = egr.observation(
     VacuumSmoke,
     how=f"{UNPOWERED} Hose off at the valve for the regulator, on for the rest.",
     hazard=f"{PRESSED} {HOT}",
+    tells_each={
+        VacuumSmoke.TIGHT: "The vacuum lines are tight.",
+        VacuumSmoke.SUPPLY_HOSE: "A vacuum hose leaks.",
+        VacuumSmoke.CAP: "A vacuum connection is not closed as it should be.",
+        VacuumSmoke.PASSES: "The valve's control lets through when it should be shut.",
+        VacuumSmoke.DIAPHRAGM: "The valve leaks where it should hold its vacuum.",
+    },
 )
 intake_smoke = egr.observation(
     "intake_smoke",
@@ -67,57 +74,57 @@ intake_smoke = egr.observation(
     IntakeSmoke,
     how="Engine off, smoke at low pressure into the intake; look at hoses, cooler and joints.",
     hazard=f"{PRESSED} {NO_FLAMMABLE} {HOT}",
+    tells="Leaks of the intake, looked for with smoke",
+    tells_each={
+        IntakeSmoke.TIGHT: "The intake is tight.",
+        IntakeSmoke.UPSTREAM: "A hose of the exhaust flow sensor leaks.",
+        IntakeSmoke.DOWNSTREAM: "A hose of the exhaust flow sensor leaks.",
+        IntakeSmoke.PIPE: "The pipe that leads exhaust back leaks.",
+        IntakeSmoke.LEAKS: "The intake leaks.",
+    },
 )
 
 _WORDS: dict[Enum, Seen] = {
     VacuumSmoke.TIGHT: Seen(
         True,
         "The vacuum circuit is tight under smoke, and the unpowered regulator lets none through.",
-        "The vacuum lines are tight.",
     ),
     VacuumSmoke.SUPPLY_HOSE: Seen(
         False,
         "Smoke comes out of a vacuum hose: it leaks.",
-        "A vacuum hose leaks.",
         replace_vacuum_hose,
     ),
     VacuumSmoke.CAP: Seen(
         False,
         "Smoke comes out where a cap or plug is missing: vacuum is lost there.",
-        "A vacuum connection is not closed as it should be.",
         replace_vacuum_hose,
     ),
     VacuumSmoke.PASSES: Seen(
         False,
         "Smoke comes out of the regulator's valve port while it is unpowered: it lets vacuum through when it"
         " should be shut.",
-        "The valve's vacuum control lets through when it should be shut.",
         replace_regulator,
     ),
     VacuumSmoke.DIAPHRAGM: Seen(
         False,
         "Smoke comes out of the valve's diaphragm or stem: the diaphragm leaks.",
-        "The EGR valve leaks where it should hold its vacuum.",
         replace_valve,
     ),
-    IntakeSmoke.TIGHT: Seen(True, "Under smoke the intake is tight.", "The intake is tight."),
-    IntakeSmoke.LEAKS: Seen(False, "Under smoke the intake leaks.", "The intake leaks."),
+    IntakeSmoke.TIGHT: Seen(True, "Under smoke the intake is tight."),
+    IntakeSmoke.LEAKS: Seen(False, "Under smoke the intake leaks."),
     IntakeSmoke.UPSTREAM: Seen(
         False,
         "Smoke comes out of the sensor's upstream hose: it leaks, and the sensor reads the wrong pressure.",
-        "A hose of the exhaust flow sensor leaks.",
         replace_sensing_hoses,
     ),
     IntakeSmoke.DOWNSTREAM: Seen(
         False,
         "Smoke comes out of the sensor's downstream hose: it leaks, and the sensor reads the wrong pressure.",
-        "A hose of the exhaust flow sensor leaks.",
         replace_sensing_hoses,
     ),
     IntakeSmoke.PIPE: Seen(
         False,
         "Smoke comes out of the EGR pipe or a gasket of it: exhaust escapes there, and air gets in.",
-        "The pipe that leads exhaust back leaks.",
     ),
 }
 

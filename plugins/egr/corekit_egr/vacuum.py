@@ -12,31 +12,41 @@ import corekit as ck
 from .declarations import (
     ELECTRIC,
     Regulator,
+    VacuumHoses,
     Valve,
     barometer,
     coil,
     coil_temperature,
     duty,
     egr,
+    engine_speed,
     hold_loss,
+    manifold_shut,
     regulator_type,
     replace_regulator,
     replace_vacuum_hose,
     replace_valve,
     supply_vacuum,
+    vacuum_hoses,
     vacuum_off,
     vacuum_on,
     valve_type,
 )
+from .observations import Raised, raised
 
 INHG = 3386.389  # Pa, the conventional inch of mercury
 SEA_LEVEL = 101325.0  # Pa abs, the standard atmosphere
 OPEN_COIL, SHORTED_COIL = 200.0, 5.0  # Ω; source: coil-limits
+IDLE = 1100 / 60  # rev/s: above it a manifold's pressure is not that of idle; source: idle-vacuum
 COMMANDED = 0.20  # below this duty a regulator gives next to nothing on purpose; source: regulator
 
 #: Least vacuum of one remembered regulator by its duty cycle, inHg; source: regulator
 LEAST_BY_DUTY = ((0.0, 0.0), (0.33, 0.55), (0.90, 5.69))
 
+BLEEDS = (
+    "A back-pressure valve bleeds off its vacuum until exhaust pressure closes the bleed: that is by design,"
+    " not a fault."
+)
 NO_VACUUM = "This valve is electric; there is no vacuum to measure."
 
 
@@ -136,10 +146,13 @@ def source_vacuum(
     case: ck.Case,
     vacuum: Annotated[ck.Reading, supply_vacuum],
     air: Annotated[ck.Reading | None, barometer],
+    hoses: Annotated[VacuumHoses | None, vacuum_hoses],
+    manifold: Annotated[ck.Reading | None, manifold_shut],
+    speed: Annotated[ck.Reading | None, engine_speed],
     valve: Annotated[Valve | None, valve_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Against the usual vacuum at sea level, with the barometer where the vehicle stands: thin air is no
-    fault.
+    fault. A supply is no better than the manifold that it comes from.
     """
     if valve in ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
@@ -158,6 +171,42 @@ def source_vacuum(
         )
         return
     own = case.is_specified(supply_vacuum)
+    at_source = _at_the_manifold(manifold, speed, air)
+    if at_source is not None and not own:
+        drawn = case.judge(
+            at_source,
+            case.limit(supply_vacuum),
+            ck.Claim(
+                "egr.engine_vacuum",
+                of=manifold_shut,
+                unit="inHg diff",
+                evidence=[one for one in (manifold, air) if one is not None],
+                next_test=manifold_shut,
+            ),
+            ck.Says(
+                passes="The manifold itself has {value} at idle, reckoned to sea level; {limit} is usual.",
+                fails=(
+                    "The manifold itself has only {value} at idle, reckoned to sea level; {limit} is usual."
+                    " That is the engine: an air leak, its timing, exhaust at idle, or a blocked exhaust."
+                ),
+                undecided="The manifold itself has {value} at idle, too close to {limit} to call.",
+            ),
+            ck.Tells(
+                passes="The engine makes the vacuum it usually should.",
+                fails="The engine itself makes too little vacuum.",
+                undecided="Whether the engine makes enough vacuum could not be told yet.",
+            ),
+        )
+        yield drawn
+        if drawn.verdict is ck.Verdict.FAIL:
+            yield case.inconclusive(
+                ck.Claim("egr.supply_vacuum", evidence=[vacuum]),
+                "The regulator is supplied with {value}. The manifold has no more, so no hose is blamed.",
+                vacuum,
+                tells="The valve's control gets little vacuum because the engine makes little.",
+            )
+            return
+    lost = at_source is not None
     judged = vacuum.value if own else vacuum_at_sea_level(vacuum, case.ends(air, barometer))
     yield case.judge(
         judged,
@@ -167,15 +216,14 @@ def source_vacuum(
             of=supply_vacuum,
             unit="inHg diff",
             evidence=[vacuum, air] if air is not None else [vacuum],
-            calls_for=replace_vacuum_hose,
+            calls_for=replace_vacuum_hose if lost or hoses is not VacuumHoses.SOUND else None,
             next_test=supply_vacuum,
         ),
         ck.Says(
             passes="The regulator is supplied with {read}{level}; {limit} is usual.",
             fails=(
-                "The regulator is supplied with only {read}{level}; {limit} is usual. Usual causes: a"
-                " leaking or blocked hose, or an engine with low vacuum. Without vacuum the valve"
-                " cannot open."
+                "The regulator is supplied with only {read}{level}; {limit} is usual. {why} Without vacuum"
+                " the valve cannot open."
             ),
             undecided=(
                 "The regulator is supplied with {read}{level}, where {limit} is usual: too close to call."
@@ -188,6 +236,14 @@ def source_vacuum(
         ),
         values={
             "read": read,
+            "why": (
+                "The manifold has more, so it is lost on the way: hose, check valve, or the port they sit on."
+                if lost
+                else "Its hoses look sound: then their port, a check valve, or an engine with low vacuum."
+                " Read the manifold's own pressure."
+                if hoses is VacuumHoses.SOUND
+                else "Usual causes: a leaking or blocked hose, or an engine with low vacuum."
+            ),
             "level": (
                 ""
                 if own or not isinstance(judged, ck.Value)
@@ -195,6 +251,15 @@ def source_vacuum(
             ),
         },
     )
+
+
+def _at_the_manifold(
+    manifold: ck.Reading | None, speed: ck.Reading | None, air: ck.Reading | None
+) -> ck.Value | None:
+    """The manifold's own vacuum at idle, reckoned to sea level; None where it was not read so."""
+    if manifold is None or air is None or speed is None or speed.number > IDLE:
+        return None
+    return vacuum_at_sea_level(air.value - manifold.value, air)
 
 
 @egr.check("Vacuum at the valve, regulator unplugged")
@@ -313,16 +378,25 @@ def commanded(
 
 @egr.check("Whether the valve holds vacuum")
 def holds(
-    case: ck.Case, loss: Annotated[ck.Reading, hold_loss], valve: Annotated[Valve | None, valve_type]
+    case: ck.Case,
+    loss: Annotated[ck.Reading, hold_loss],
+    seen: Annotated[Raised | None, raised],
+    valve: Annotated[Valve | None, valve_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A diaphragm that leaks cannot open its valve. Back-pressure valves let their vacuum go on purpose."""
     if valve in ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
         return
     if valve is Valve.BACK_PRESSURE:
-        yield case.does_not_apply(
-            "A back-pressure valve bleeds off its vacuum until exhaust pressure closes the bleed: that"
-            " is by design, not a fault."
+        yield (
+            case.does_not_apply(BLEEDS)
+            if seen is not None
+            else case.inconclusive(
+                ck.Claim("egr.hold", next_test=raised),
+                f"{BLEEDS} Try it at about 2500 rpm.",
+                loss,
+                tells="This valve can only be tried at higher engine speed.",
+            )
         )
         return
     unknown = "" if valve is not None else " A good back-pressure valve would do the same: find out the type."

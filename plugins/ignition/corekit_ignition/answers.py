@@ -9,6 +9,26 @@ class Kind(Enum):
     DISTRIBUTOR = "distributor"
     WASTED = "wasted spark"
     OWN_COIL = "coil on plug"
+    MAGNETO = "magneto"
+    CAPACITOR = "capacitor discharge"
+
+
+#: A coil that a battery charges; of the others this system knows no figure.
+IN_SCOPE = (Kind.DISTRIBUTOR, Kind.WASTED, Kind.OWN_COIL)
+
+
+class Banks(Enum):
+    """Which cylinders form the first bank, in the manufacturer's own counting."""
+
+    LINE = "one bank"
+    HALVES = "first half and second half"
+    ODD = "odd and even"
+
+
+class DropMeter(Enum):
+    AVERAGE = "averaging meter"
+    PEAK = "peak hold, scope or record"
+    HELD = "current held on"
 
 
 class CoilPairs(Enum):
@@ -67,6 +87,17 @@ class LeadLook(Enum):
     LOOSE = "loose or not seated"
     CRACKED = "cracked, chafed or hard"
     TRACKED = "burnt or tracked"
+
+
+class CoilLook(Enum):
+    SOUND = "sound"
+    TRACKED = "cracked or tracked"
+    SWOLLEN = "swollen or leaking"
+
+
+class Routing(Enum):
+    CLEAR = "clear of it"
+    CLOSE = "close to it or touching"
 
 
 class CapLook(Enum):

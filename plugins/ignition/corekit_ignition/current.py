@@ -11,13 +11,17 @@ import corekit as ck
 from .declarations import (
     current_limit,
     dwell,
+    engine_speed,
+    feed_drop,
+    ground_drop,
     ignition,
     inductance,
     peak_current,
     primary_resistance,
-    repair_switching,
     supply_running,
 )
+
+CRANKING = 400 / 60  # rev/s: below it the starter turns the engine; an estimate of ours
 
 NEAR = 0.8  # share of the expected current below which something is wrong; source: current-short
 DATA_UNCERTAINTY = (
@@ -272,6 +276,8 @@ def current(
     ohms: Annotated[list[ck.Reading] | None, primary_resistance],
     data: Annotated[ck.Value | None, inductance],
     top: Annotated[ck.Value | None, current_limit],
+    fed: Annotated[ck.Reading | None, feed_drop],
+    grounded: Annotated[ck.Reading | None, ground_drop],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The peak against the coil's own figure, or against what supply, resistance, inductance and charge time
     allow; then the energy.
@@ -282,13 +288,10 @@ def current(
             yield case.judge(
                 peak,
                 case.limit(peak_current),
-                ck.Claim("ignition.current", calls_for=repair_switching, next_test=peak_current),
+                ck.Claim("ignition.current", next_test=peak_current),
                 ck.Says(
                     passes="{it} peaks at {read}; its specification is {limit}.",
-                    fails=(
-                        "{it} peaks at {read}; its specification is {limit}. Supply, switching and"
-                        " winding all affect it; test the supply first."
-                    ),
+                    fails="{it} peaks at {read}; its specification is {limit}. {eaten}",
                     undecided="{it} peaks at {read}, too close to an end of {limit} to call.",
                 ),
                 ck.Tells(
@@ -297,9 +300,21 @@ def current(
                         "{it} does not take the current specified for it; that alone does not show"
                         " that the coil is faulty."
                     ),
+                    undecided="{it} may take another current than specified; it is read again.",
                 ),
-                values={"it": peak.place.capitalize(), "read": ck.show(peak.value, "A", uncertainty=False)},
+                values={
+                    "it": peak.place.capitalize(),
+                    "read": ck.show(peak.value, "A", uncertainty=False),
+                    "eaten": _eaten(case, peak, fed, grounded, charge),
+                },
             )
+    elif volts is not None and _apart(peaks, volts):
+        yield case.gap(
+            supply_running,
+            "The current was read while cranking and the supply while running, or the other way round:"
+            " only two of"
+            " one moment fit together.",
+        )
     elif charge is None or volts is None or not ohms or data is None:
         missing = next(
             of
@@ -346,9 +361,9 @@ def current(
             ck.Tells(
                 passes="{it} stores as much energy for each spark as is usual.",
                 fails=(
-                    "{it} stores less energy for each spark than is usual; that alone does not"
-                    " show that the coil is faulty."
+                    "{it} stores less energy for each spark than is usual; that alone shows no faulty coil."
                 ),
+                undecided="{it} stores about as much for each spark as is just enough.",
             ),
             values={"it": peak.place.capitalize(), "energy": ck.show(energy, "mJ", uncertainty=False)},
         )
@@ -394,6 +409,7 @@ def _expected(
             ck.Tells(
                 passes="{it} takes as much current as can be expected.",
                 fails="{it} takes less current than can be expected.",
+                undecided="{it} may take less current than can be expected; it is read again.",
             ),
             values={
                 "it": peak.place.capitalize(),
@@ -403,6 +419,45 @@ def _expected(
                 "time": ck.show(charge.value, "ms", uncertainty=False),
             },
         )
+
+
+def _apart(peaks: list[ck.Reading], volts: ck.Reading) -> bool:
+    """Whether current and supply are known to be of two moments: one while cranking, one while running."""
+    speeds = [one.condition(engine_speed) for one in (*peaks, volts)]
+    return len({speed.number < CRANKING for speed in speeds if speed is not None}) > 1
+
+
+def _eaten(
+    case: ck.Case,
+    peak: ck.Reading,
+    fed: ck.Reading | None,
+    grounded: ck.Reading | None,
+    charge: ck.Reading | None,
+) -> str:
+    """What takes the current, as far as it was read: supply, ground and dwell before anything that
+    switches.
+    """
+    if case.side(peak, case.limit(peak_current)) is ck.Side.ABOVE:
+        return "Shorted turns, or a dwell that is too long; record the rise of the current."
+    found = [
+        f"{name} {ck.show(reading.value, 'V', uncertainty=False)}"
+        for name, reading, limit in (("feed", fed, feed_drop), ("ground", grounded, ground_drop))
+        if reading is not None and case.side(reading, case.limit(limit)) is ck.Side.ABOVE
+    ]
+    if found:
+        return f"Lost on the way: {', '.join(found)}. That is repaired before anything else is judged."
+    unread = [
+        name
+        for name, reading in (("supply", fed), ("ground", grounded), ("dwell", charge))
+        if reading is None
+    ]
+    if unread:
+        return (
+            "Supply, ground, resistance of the circuit and dwell each lower it, and come in this order"
+            " before what"
+            f" switches it. Not read yet: {', '.join(unread)}."
+        )
+    return "Supply and ground were read: resistance of the circuit next, then what sets the dwell."
 
 
 def with_uncertainty(data: ck.Value) -> ck.Value:

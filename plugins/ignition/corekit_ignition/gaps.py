@@ -286,6 +286,7 @@ def plug_gaps(case: ck.Case, gaps: Annotated[list[ck.Reading], plug_gap]) -> Ite
             ck.Tells(
                 passes="The spark plug gap is as specified for this engine.",
                 fails="The spark plug gap is not as specified for this engine.",
+                undecided="The gap of a spark plug is close to an end of what is specified.",
             ),
             values={
                 "it": reading.place.capitalize(),
@@ -347,6 +348,7 @@ def firing(
         ck.Tells(
             passes="All cylinders need about the same voltage for their spark.",
             fails="One cylinder needs clearly more voltage for its spark than the others.",
+            undecided="One cylinder may need more voltage for its spark; it is read again.",
         ),
         values={
             "it": top.place.capitalize(),

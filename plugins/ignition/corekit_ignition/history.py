@@ -44,6 +44,12 @@ heat = ignition.observation(
         " other, or warm them with a hair dryer."
     ),
     hazard=f"{HOT} {HIGH_VOLTAGE} Nothing that burns is sprayed; no open flame.",
+    tells="whether the fault depends on heat",
+    tells_each={
+        Heat.WITH_HEAT: "It comes when the engine is hot and goes when it cools.",
+        Heat.COLD: "It is there only while the engine is cold.",
+        Heat.NEITHER: "It does not depend on how warm the engine is.",
+    },
 )
 ohms_compared = ignition.observation(
     "ohms_compared",
@@ -52,6 +58,11 @@ ohms_compared = ignition.observation(
     part=ignition_coil,
     how="All of them, the same two terminals and the same range, side by side.",
     hazard=f"{OFF} {HOT}",
+    tells="the ignition coils beside each other",
+    tells_each={
+        Alike.ALIKE: "All ignition coils measured alike.",
+        Alike.DIFFERS: "One ignition coil measured differently.",
+    },
 )
 removed_gap = ignition.measurand(
     "removed_gap",
@@ -65,6 +76,7 @@ removed_gap = ignition.measurand(
     where="Between the electrodes of the old plug.",
     how="Wire gauge; lay the old plugs out in the order of their cylinders.",
     hazard=HOT,
+    tells="the gap of the old spark plugs",
 )
 
 
@@ -76,12 +88,12 @@ def heat_told(case: ck.Case, seen: Annotated[Heat, heat]) -> Iterator[ck.Finding
             "The fault comes with heat and goes when it cools. What reads right cold is not shown to be"
             " sound:"
             " test while it fails, spark at the coil first, then behind cap and rotor.",
-            "It fails when the engine is hot, so it has to be tested hot.",
+            "It comes when the engine is hot, so it has to be tested hot.",
         ),
         Heat.COLD: (
             "The fault is there on a cold engine only: moisture, mixture and plugs before parts that heat"
             " harms.",
-            "It fails only while the engine is cold, so it has to be tested cold.",
+            "It comes only while the engine is cold, so it has to be tested cold.",
         ),
         Heat.NEITHER: (
             "The fault does not depend on heat.",
@@ -172,5 +184,5 @@ def ohms_prove_nothing(
             " outside it condemns none by itself: most fail warm and under load. Spark at the tester, current"
             " while charging, or a swap decide."
         ),
-        tells="Resistance alone does not show whether a part works when the engine runs.",
+        tells="What a meter reads at rest does not show whether a part works when the engine runs.",
     )

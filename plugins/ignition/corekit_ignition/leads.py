@@ -33,6 +33,7 @@ _GRADE = {
     ck.Side.BELOW: "off its figure",
     ck.Side.ABOVE: "off its figure",
 }
+APART = 3.0  # times the others from which a lead stands out; source: lead-apart
 OPEN = 100e3  # Ω: the longest lead of any design reads less, so this one is open; an estimate of ours
 
 
@@ -107,8 +108,9 @@ def lead_resistances(
                 undecided="{it} reads {read}{over}, too close to the {limit} that {usual} to call.",
             ),
             ck.Tells(
-                passes="{it} has a resistance within the expected range.",
-                fails="{it} has a resistance outside the expected range.",
+                passes="{it} measures as is expected.",
+                fails="{it} does not measure as is expected.",
+                undecided="{it} measured close to the end of what is usual; it is read again.",
             ),
             values={
                 "it": place.capitalize(),
@@ -125,6 +127,52 @@ def lead_resistances(
         )
 
 
+@ignition.check("Plug leads beside each other")
+def leads_compared(
+    case: ck.Case,
+    ohms: Annotated[list[ck.Reading], lead_resistance],
+    lengths: Annotated[list[ck.Reading] | None, lead_length],
+) -> Iterator[ck.Finding | ck.Gap]:
+    """One lead that reads several times what the others do, by its length where that is known of all."""
+    metres = {one.place: one.number for one in lengths or []}
+    whole = all(one.place in metres for one in ohms)
+    rated = {one.place: one.number / (metres[one.place] if whole else 1.0) for one in ohms}
+    if len(rated) < COMPARED:
+        yield case.gap(lead_resistance, "Leads are compared where three of them at least were read.")
+        return
+    beside = {
+        place: number / median([other for at, other in rated.items() if at != place])
+        for place, number in rated.items()
+        if median([other for at, other in rated.items() if at != place]) > 0
+    }
+    far = [place for place, times in beside.items() if times > APART]
+    yield case.advise(
+        ck.Claim(
+            "ignition.lead_apart",
+            evidence=ohms,
+            urgency=ck.Urgency.THIS_VISIT if far else ck.Urgency.NOTHING,
+            grade="apart" if far else "alike",
+        ),
+        (
+            "{which} read{s} {times} times what the others do{by}. Read it again boot and lead apart, then"
+            " swap it: resistance alone condemns no lead."
+        )
+        if far
+        else "The leads read alike{by}; one that leaks does too.",
+        tells=(
+            "One spark plug lead measures otherwise than the others; it is tried elsewhere."
+            if far
+            else "The spark plug leads measure alike."
+        ),
+        values={
+            "which": " and ".join(far).capitalize(),
+            "s": "" if len(far) > 1 else "s",
+            "times": f"{max(beside.values(), default=1.0):.1f}",
+            "by": " for their length" if whole else "",
+        },
+    )
+
+
 def _slip(case: ck.Case, reading: ck.Reading) -> ck.Finding:
     return case.inconclusive(
         ck.Claim("ignition.lead_usual", place=reading.place, next_test=lead_resistance),
@@ -133,6 +181,7 @@ def _slip(case: ck.Case, reading: ck.Reading) -> ck.Finding:
             " most likely the display showed kΩ. Read it again."
         ),
         reading,
+        tells="{it}: one reading was noted in another unit than it was read in; it is taken again.",
         values={"it": reading.place.capitalize(), "read": ck.show(reading.value, "Ω", uncertainty=False)},
     )
 

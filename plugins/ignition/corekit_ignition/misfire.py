@@ -8,9 +8,10 @@ from typing import Annotated
 
 import corekit as ck
 
-from .answers import CoilPairs, Kind
-from .declarations import coil_pairs, cylinders, ignition, kind, misfires, revolutions
+from .answers import Banks, CoilPairs, Kind
+from .declarations import banks, coil_pairs, cylinders, ignition, kind, misfires, revolutions
 
+RUINS = 0.05  # share of firings from which unburned fuel soon ruins a catalyst; source: misfire-catalyst
 ONE = 0.90  # share of all misfires from which they are one cylinder's; source: misfire-one
 SEVERAL = 0.10  # share above which a cylinder counts as one of several; source: misfire-one
 AS_MUCH = 1.5  # times the even share up to which all cylinders count as alike; source: misfire-alike
@@ -67,6 +68,7 @@ def misfire(
     number: Annotated[ck.Value | None, cylinders],
     how: Annotated[Kind | None, kind],
     pairs: Annotated[CoilPairs | None, coil_pairs],
+    heads: Annotated[Banks | None, banks],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The share of failed firings, and what the pattern speaks of.
 
@@ -83,11 +85,11 @@ def misfire(
     if number is None:
         yield case.gap(cylinders, "The misfire rate depends on the number of cylinders, which is not known.")
         return
-    total = sum(reading.number for reading in counts)
+    total = math.fsum(reading.number for reading in counts)
     # A count over so many turns would come out a little different next time: its own square root is added to
     # the uncertainty.
     chance = {"ignition.misfires.chance": math.sqrt(max(total, 1.0))}
-    whole = ck.propagate(lambda *each: sum(each), [reading.value for reading in counts], "count")
+    whole = ck.propagate(lambda *each: math.fsum(each), [reading.value for reading in counts], "count")
     whole = ck.Value(whole.kind, whole.number, {**whole.budget, **chance}, whole.rests_on)
     share = misfire_share(
         ck.Value(whole.kind, max(0.0, whole.number), whole.budget, whole.rests_on), turns, number
@@ -101,7 +103,8 @@ def misfire(
             unit="%",
             evidence=[*counts, turns],
             next_test=misfires,
-            grade=_where(case, share, counts, total, int(number.number)),
+            urgency=ck.Urgency.BEFORE_DRIVING if share.number - 2 * share.u > RUINS else None,
+            grade=_where(case, share, counts, total, int(number.number), how, pairs, heads),
         ),
         ck.Says(
             passes=(
@@ -110,7 +113,7 @@ def misfire(
             ),
             fails=(
                 "Misfires counted in {turns} revolutions: {total}, a rate of {share} of all firings; a"
-                " monitor allows {limit}. {pattern}"
+                " monitor allows {limit}.{ruins} {pattern}"
             ),
             undecided=(
                 "Misfires counted in {turns} revolutions: {total}, about {share} of all firings, "
@@ -119,19 +122,22 @@ def misfire(
         ),
         ck.Tells(
             passes=(
-                "Misfires counted in {turns} turns of the engine: {total}, no more than an on-board"
-                " monitor allows."
+                "Sparks that did not fire in {turns} turns of the engine: {total}, no more than is allowed."
             ),
-            fails=(
-                "Misfires counted in {turns} turns of the engine: {total}, more than an on-board"
-                " monitor allows."
-            ),
+            fails=("Sparks that did not fire in {turns} turns of the engine: {total}, more than is allowed."),
+            undecided="Missing sparks in {turns} turns: {total}, about what is allowed; counted again.",
         ),
         values={
             "total": f"{total:.0f}",
             "turns": f"{turns.number:.0f}",
             "share": ck.show(share, "%", uncertainty=False),
+            "ruins": (
+                " So much unburned fuel overheats the catalyst: off the throttle, and not driven on with it."
+                if share.number - 2 * share.u > RUINS
+                else ""
+            ),
             "pattern": _pattern(counts, total, int(number.number), how, bool(coils_of(pairs)))
+            + _on_one_bank(counts, total, int(number.number), heads)
             + (_on_one_coil(case, counts, turns, pairs) if how is Kind.WASTED else ""),
         },
     )
@@ -146,7 +152,7 @@ def _on_one_coil(case: ck.Case, counts: list[ck.Reading], turns: ck.Reading, pai
         sound=[place for place, side in sides.items() if side is ck.Side.INSIDE],
     )
     words = [
-        f" {' and '.join(places)} share a coil: that coil, its supply or its leads come first."
+        f" {' and '.join(places).capitalize()} share a coil: that coil, its supply or its leads come first."
         for places in found.in_question.values()
         if len(places) == 2
     ]
@@ -177,8 +183,19 @@ def _side_of(case: ck.Case, count: ck.Reading, turns: ck.Reading) -> ck.Side:
     return case.side(misfire_share(counted, turns, ck.exact("count", 1.0)), case.limit("ignition.misfires"))
 
 
-def _where(case: ck.Case, share: ck.Value, counts: list[ck.Reading], total: float, number: int) -> str:
-    """On which cylinders: one, some, all, or none seen; nothing where some were not recorded."""
+def _where(
+    case: ck.Case,
+    share: ck.Value,
+    counts: list[ck.Reading],
+    total: float,
+    number: int,
+    how: Kind | None,
+    pairs: CoilPairs | None,
+    heads: Banks | None,
+) -> str:
+    """On which cylinders: one, two of one coil, one bank, some, all, or none seen; nothing where some were
+    not recorded.
+    """
     if len(counts) < number or number < 2:
         return ""
     if case.side(share, case.limit("ignition.misfires")) is ck.Side.INSIDE:
@@ -186,7 +203,38 @@ def _where(case: ck.Case, share: ck.Value, counts: list[ck.Reading], total: floa
     worst = max(reading.number for reading in counts)
     if worst >= ONE * total:
         return "one"
-    return "all" if _alike(counts, total, number) else "some"
+    if _alike(counts, total, number):
+        return "all"
+    many = set(_many(counts, total, number))
+    if how is Kind.WASTED and many in [set(places) for places in coils_of(pairs).values()]:
+        return "two on one coil"
+    return "one bank" if many in banks_of(heads, number) else "some"
+
+
+def banks_of(heads: Banks | None, number: int) -> list[set[str]]:
+    """The cylinders of each bank; nothing where there is one bank, or nobody knows."""
+    if heads not in (Banks.HALVES, Banks.ODD) or number < 4 or number % 2:
+        return []
+    first = range(1, number // 2 + 1) if heads is Banks.HALVES else range(1, number, 2)
+    one = {f"cylinder {n}" for n in first}
+    return [one, {f"cylinder {n}" for n in range(1, number + 1)} - one]
+
+
+def _on_one_bank(counts: list[ck.Reading], total: float, number: int, heads: Banks | None) -> str:
+    if len(counts) < number or set(_many(counts, total, number)) not in banks_of(heads, number):
+        return ""
+    return (
+        " They are all the cylinders of one bank and no other: its ground, its fuse, its camshaft, air or"
+        " fuel of that"
+        " side come first."
+    )
+
+
+def _many(counts: list[ck.Reading], total: float, number: int) -> list[str]:
+    """The cylinders that misfire plainly more than an even share, or than a tenth."""
+    worst = max(reading.number for reading in counts)
+    several = SEVERAL * total if worst > SEVERAL * total else total / number
+    return [reading.place for reading in counts if reading.number > several]
 
 
 def _alike(counts: list[ck.Reading], total: float, number: int) -> bool:
@@ -219,14 +267,12 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
             " injector,"
             " compression. Swapping parts with another cylinder tells them apart."
         )
-    even = total / number
     if _alike(counts, total, number):
         return (
             "They are spread over all cylinders alike. Usual causes are what all share: first the"
             " coil supply, then fuel, air and timing."
         )
-    several = SEVERAL * total if worst.number > SEVERAL * total else even
-    many = [reading.place for reading in counts if reading.number > several]
+    many = _many(counts, total, number)
     pair = (
         " Two cylinders on one coil point to that coil, its supply or its leads."
         if how is Kind.WASTED and len(many) == 2 and not pairs_known

@@ -104,6 +104,13 @@ where = ignition.observation(
         " not fire. Never by pulling a coil or a lead."
     ),
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {MOVING}",
+    tells="which cylinders do not fire",
+    tells_each={
+        Where.NOWHERE: "All cylinders fire.",
+        Where.ONE: "One cylinder does not fire properly.",
+        Where.SOME: "Some cylinders do not fire properly.",
+        Where.ALL: "No cylinder fires properly.",
+    },
 )
 wells = ignition.observation(
     "wells",
@@ -114,6 +121,12 @@ wells = ignition.observation(
     part=plug_wells,
     how="Key off, coil or boot off: look in with a lamp, and at the boot for a light ring.",
     hazard=f"{HIGH_VOLTAGE} {HOT}",
+    tells="whether it is dry around the spark plugs",
+    tells_each={
+        Well.DRY: "It is dry around the spark plugs.",
+        Well.OIL: "Oil stands around a spark plug.",
+        Well.WATER: "Water stands around a spark plug.",
+    },
 )
 mist = ignition.observation(
     "mist",
@@ -121,6 +134,12 @@ mist = ignition.observation(
     Mist,
     how="In the dark, engine idling: a fine mist from arm's length, one part at a time.",
     hazard=f"{HANDS_OFF} {HIGH_VOLTAGE} {IMPLANT} {MOVING}",
+    tells="whether moisture disturbs the ignition",
+    tells_each={
+        Mist.NOTHING: "Moisture does not disturb the ignition.",
+        Mist.MISSES: "Moisture makes the engine miss.",
+        Mist.TRACKS: "Moisture lets the spark leak out.",
+    },
 )
 rpm = ignition.observation(
     "rpm",
@@ -128,6 +147,11 @@ rpm = ignition.observation(
     Rpm,
     how="Cranking turns an engine at 150 to 300 rpm; none shown is the sensor, its wiring, or its wheel.",
     hazard=f"{NO_FUEL} {MOVING} {CRANK} {ALONE}",
+    tells="whether the car's electronics see the engine turn",
+    tells_each={
+        Rpm.SHOWN: "The car's electronics see the engine turn.",
+        Rpm.NONE: "The car's electronics do not see the engine turn.",
+    },
 )
 trims = ignition.observation(
     "trims",
@@ -138,6 +162,13 @@ trims = ignition.observation(
         " about 10 % is lean (plus) or rich (minus)."
     ),
     hazard=f"{MOVING} On the road somebody else drives.",
+    tells="the mixture of fuel and air",
+    tells_each={
+        Trims.USUAL: "The mixture of fuel and air is as usual.",
+        Trims.LEAN_IDLE: "At idle the engine gets too much air.",
+        Trims.LEAN_LOAD: "When it has to work, the engine gets too little fuel.",
+        Trims.RICH: "The engine gets too much fuel.",
+    },
 )
 smoke = ignition.observation(
     "intake_smoke",
@@ -146,6 +177,8 @@ smoke = ignition.observation(
     part=intake,
     how="Engine off, smoke at low pressure into the intake; look at hoses, gaskets and the brake servo.",
     hazard=f"{NO_FLAMMABLE} {HOT}",
+    tells="whether the engine's intake is tight",
+    tells_each={Smoke.TIGHT: "The intake is tight.", Smoke.LEAKS: "The intake leaks."},
 )
 rhythm = ignition.observation(
     "ripplecrank",
@@ -154,6 +187,12 @@ rhythm = ignition.observation(
     part=engine_itself,
     how="Current clamp on the starter cable, fuel cut: one hump a stroke, all alike or one low.",
     hazard=f"{NO_FUEL} {MOVING} {CRANK} {ALONE}",
+    tells="whether all cylinders compress alike",
+    tells_each={
+        Rhythm.EVEN: "All cylinders compress alike.",
+        Rhythm.ONE_LOW: "One cylinder compresses less.",
+        Rhythm.NOT_REACHED: "How the cylinders compress was not reached.",
+    },
 )
 injector = ignition.observation(
     "inject",
@@ -162,6 +201,12 @@ injector = ignition.observation(
     part=injectors,
     how="Resistance, click and current of each; on port injection swap one with another cylinder.",
     hazard=f"{PRESSURE} {FUEL_OUT}",
+    tells="the injectors beside each other",
+    tells_each={
+        Injector.SAME: "The injectors are alike.",
+        Injector.MOVES: "The fault moved with the injector.",
+        Injector.DIFFERS: "One injector differs from the others.",
+    },
 )
 pressure = ignition.observation(
     "pressure",
@@ -170,6 +215,12 @@ pressure = ignition.observation(
     part=fuel_supply,
     how="Port injection: gauge at its port, idle, load, and after switching off. Else by the scan tool.",
     hazard=f"{PRESSURE} {FUEL_OUT}",
+    tells="the fuel pressure",
+    tells_each={
+        Pressure.RIGHT: "The fuel pressure is right.",
+        Pressure.LOW: "The fuel pressure is too low.",
+        Pressure.NOT_REACHED: "The fuel pressure was not reached.",
+    },
 )
 boot = ignition.observation(
     "boot",
@@ -179,6 +230,11 @@ boot = ignition.observation(
     part=coil_boots,
     how="Boot and spring only, coil and plug stay; then count again.",
     hazard=f"{HIGH_VOLTAGE} {HOT}",
+    tells="whether the fault goes with a rubber boot",
+    tells_each={
+        Boot.STAYS: "The fault stayed when a rubber boot was moved.",
+        Boot.GOES: "The fault went along with a rubber boot.",
+    },
 )
 
 
@@ -332,7 +388,7 @@ def trims_read(case: ck.Case, seen: Annotated[Trims, trims]) -> Iterator[ck.Find
     tells = {
         Trims.USUAL: "The mixture of fuel and air is as usual.",
         Trims.LEAN_IDLE: "At idle the engine gets too much air.",
-        Trims.LEAN_LOAD: "Under load the engine gets too little fuel.",
+        Trims.LEAN_LOAD: "When it works hard, the engine gets too little fuel.",
         Trims.RICH: "The engine gets too much fuel.",
     }[seen]
     yield case.advise(

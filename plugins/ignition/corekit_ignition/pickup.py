@@ -28,6 +28,7 @@ pickup_resistance = ignition.measurand(
     where="Between the two wires of one winding, connector off; a single pickup is pickup 1.",
     how="Fingers off the probes: skin reads like a winding. Note which two wires.",
     hazard=OFF,
+    tells="the sensor that triggers the spark",
 )
 condenser = ignition.measurand(
     "condenser",
@@ -41,6 +42,7 @@ condenser = ignition.measurand(
     where="From its wire to its case, disconnected.",
     how="Discharge it first: hold its wire to its case.",
     hazard=f"{OFF} {HIGH_VOLTAGE} A charged condenser gives a shock.",
+    tells="a small part beside the contacts",
 )
 
 
@@ -97,8 +99,9 @@ def pickups(
                     undecided="{it} reads {read}, too close to an end of {limit} to call.",
                 ),
                 ck.Tells(
-                    passes="{it}: its winding measures as specified; that alone does not show that it works.",
-                    fails="{it}: its winding does not measure as specified.",
+                    passes="{it} measures as specified; that alone does not show that it works.",
+                    fails="{it} does not measure as specified.",
+                    undecided="{it}: it measures close to an end of its specification; it is read again.",
                 ),
                 values=words,
             )
@@ -119,6 +122,7 @@ def condenser_read(case: ck.Case, read: Annotated[ck.Reading, condenser]) -> Ite
         ck.Tells(
             passes="A small part beside the contacts measures as is usual.",
             fails="A small part beside the contacts does not measure as is usual.",
+            undecided="A small part beside the contacts measures close to an end of what is usual.",
         ),
         values={"read": ck.show(read.value, "µF", uncertainty=False)},
     )

@@ -49,7 +49,12 @@ SUPPLY_UNCERTAINTY = 0.25  # relative uncertainty of a voltage worked out from e
 ORDINARY = (25e3, 40e3)  # V, what ordinary coils reach; source: available-usual
 
 proposed_gap = ignition.trait(
-    "proposed_gap", "Proposed plug gap", units=("mm",), possible=(0.2, 2.5), how="To compare; nothing is set."
+    "proposed_gap",
+    "Proposed plug gap",
+    units=("mm",),
+    possible=(0.2, 2.5),
+    how="To compare; nothing is set.",
+    tells="another gap",
 )
 intake_pressure = ignition.measurand(
     "intake_pressure",
@@ -61,6 +66,7 @@ intake_pressure = ignition.measurand(
     where="Intake, behind throttle and turbocharger; absolute: boost plus the air around, about 100 kPa.",
     how="Scan tool, at the moment of the misfire.",
     hazard=f"{MOVING} On the road somebody else drives.",
+    tells="the pressure in the engine's intake",
 )
 plug_insulation = ignition.measurand(
     "plug_insulation",
@@ -75,6 +81,7 @@ plug_insulation = ignition.measurand(
     where="Centre electrode to thread, plug out.",
     how="Insulation tester: an ordinary ohmmeter's few volts do not show a deposit.",
     hazard=f"{OFF} {HOT} An insulation tester gives 500 V and more: hands off its probes.",
+    tells="how clean the spark plugs are inside",
 )
 
 
@@ -239,16 +246,16 @@ def _compared(
             place=gap.place if given.by is not None and given.by.measurand is available_voltage else "",
             evidence=[one for one in (gap, given.by, intake) if one is not None],
             urgency=ck.Urgency.THIS_VISIT if short else ck.Urgency.NOTHING,
-            figure=None if ample else _picture((low, high), (given.low, given.high)),
+            figure=None if ample and not case.repairs else _picture((low, high), (given.low, given.high)),
         ),
         "Required voltage of {it} with a {gap} gap {when}: about {asked}; {words}.{unknown}{tight}{proposed}",
         asked,
         tells=(
-            "The spark plug's gap asks for more voltage than the coil can give under load."
+            "When the engine works hard, the spark plug's gap asks for more voltage than the coil can give."
             if short
             else "The ignition coil has voltage to spare for this spark plug gap."
             if ample
-            else "Under load the spark may have little to spare; nothing is replaced for that alone."
+            else "Working hard, the spark may have little to spare; nothing is replaced for that alone."
         ),
         values={
             "gap": ck.show(gap.value, "mm", uncertainty=False),

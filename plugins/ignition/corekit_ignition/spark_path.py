@@ -38,6 +38,12 @@ lead_path = ignition.observation(
         " open."
     ),
     hazard=OFF,
+    tells="whether the leads are whole inside",
+    tells_each={
+        LeadPath.VALUE: "The lead is whole inside.",
+        LeadPath.OPEN_LOW: "The lead could not be measured like this.",
+        LeadPath.OPEN_HIGH: "The lead shows no connection inside.",
+    },
 )
 spark_at_coil = ignition.observation(
     "spark_at_coil",
@@ -50,6 +56,12 @@ spark_at_coil = ignition.observation(
         " lead. What is there before the cap and missing behind it is lost in rotor, cap or lead."
     ),
     hazard=f"{HIGH_VOLTAGE} {IMPLANT} {TESTER} {NO_FUEL} {MOVING} {CRANK} {ALONE}",
+    tells="whether there is a spark at the coil's own lead",
+    tells_each={
+        Spark.STEADY: "The ignition coil gives its spark every time.",
+        Spark.WEAK: "The ignition coil gives a weak spark.",
+        Spark.NONE: "The ignition coil gives no spark.",
+    },
 )
 tower_gap = ignition.observation(
     "tower_gap",
@@ -61,6 +73,11 @@ tower_gap = ignition.observation(
     hazard=(
         f"{HIGH_VOLTAGE} An open gap destroys the coil and lights vapour: the engine is not run like that."
     ),
+    tells="how the coil's lead was found",
+    tells_each={
+        TowerGap.SAME: "How the lead sits changes nothing.",
+        TowerGap.RUNS: "It fires only with the lead pulled out a little.",
+    },
 )
 
 

@@ -314,6 +314,7 @@ def charge_time(
                 ck.Tells(
                     passes="At this speed the ignition coil has time to charge.",
                     fails="At this speed the ignition coil has too little time to charge.",
+                    undecided="At this speed the ignition coil has just about the time it needs to charge.",
                 ),
                 values={**words, "read": _ms(charge.value)},
             )
@@ -367,6 +368,7 @@ def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.
                 " the supply first."
             ),
             there,
+            tells="The ignition coil gets too little voltage to charge fully; its supply is read first.",
             values=words,
         )
     limit = case.computed_limit("ignition.dwell", "circuit", low=needed)
@@ -385,8 +387,9 @@ def _time(case: ck.Case, coil: Coil, beside: Beside, volts: ck.Reading, rpm: ck.
             ),
         ),
         ck.Tells(
-            passes="At {speed} the coil has time to charge.",
-            fails="At {speed} the coil has too little time to charge fully.",
+            passes="At this speed the coil has time to charge.",
+            fails="At this speed the coil has too little time to charge fully.",
+            undecided="At this speed the coil has just about the time it needs to charge.",
         ),
         values={**words, "needed": _ms(needed)},
     )
@@ -439,6 +442,10 @@ def _energy(
         ),
         says,
         energy,
+        tells=(
+            "What the ignition coil can store at this speed was worked out"
+            + ("; a stronger one cures only a lack of it." if other is not None else ".")
+        ),
         values=words,
     )
 

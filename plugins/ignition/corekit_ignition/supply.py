@@ -12,10 +12,13 @@ import attrs
 
 import corekit as ck
 
-from .answers import Fitted, Kind
+from .answers import CoilType, DropMeter, Fitted, Kind
 from .current import energy_left_by_supply
 from .declarations import (
     ballast,
+    coil_type,
+    drop_meter,
+    engine_speed,
     feed_drop,
     ground_drop,
     ignition,
@@ -30,6 +33,9 @@ from .declarations import (
 NEAR = (
     0.5  # V: a coil this close to the battery's own voltage has nothing wrong on the way; source: feed-drop
 )
+
+RUNS = 400 / 60  # rev/s: below it the starter turns the engine; an estimate of ours
+RUNNING = "with the engine running"
 
 # The battery's own voltage is another system's business; where its plugin is missing these are simply never
 # there.
@@ -61,6 +67,8 @@ def supply(
     battery_rests: Annotated[ck.Reading | None, battery_resting],
     resistor: Annotated[Fitted | None, ballast],
     how: Annotated[Kind | None, kind],
+    meter: Annotated[DropMeter | None, drop_meter],
+    made: Annotated[CoilType | None, coil_type],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """The voltage drop from battery to coil: read directly, else the battery's voltage less the coil's while
     running or cranking.
@@ -75,7 +83,20 @@ def supply(
         through=through,
     )
     if loss is not None:
-        yield _judged(case, loss, direct)
+        speed = direct.condition(engine_speed) if direct is not None else None
+        hidden = (
+            loss.when != RUNNING
+            and repair_supply.key not in case.repairs  # what showed the fault shows that it is gone
+            and may_hide(meter, made, speed)
+            and case.side(loss.lost, case.limit(feed_drop)) is ck.Side.INSIDE
+        )
+        yield (
+            _averaged(case, "ignition.feed", feed_drop, loss.lost, meter)
+            if hidden
+            else _judged(case, loss, direct)
+        )
+    elif key_on is not None and case.side(key_on, case.limit("ignition.supply_there")) is ck.Side.BELOW:
+        yield case.gap(feed_drop, "No supply arrives at the coil, so no drop is spoken of.")
     elif key_on is not None and battery_rests is not None and not through:
         yield _key_on(case, _pair("with the key on", key_on, battery_rests))
     elif through and (running is not None or key_on is not None):
@@ -95,6 +116,44 @@ def supply(
         )
     else:
         yield case.gap(feed_drop, "The coil supply was not read; it comes before coils, leads and plugs.")
+
+
+def may_hide(meter: DropMeter | None, made: CoilType | None, speed: ck.Reading | None = None) -> bool:
+    """Whether a drop that reads low may be high while the coil draws current.
+
+    While it is cranked an electronic coil draws it for a few hundredths of the time, and a meter that
+    averages shows so much of the drop. Points are closed half of the time; in a running engine coils follow
+    each other closely.
+    """
+    runs = speed is not None and speed.number >= RUNS
+    return not runs and meter not in (DropMeter.PEAK, DropMeter.HELD) and made is not CoilType.POINTS
+
+
+def _averaged(
+    case: ck.Case, code: str, of: ck.Measurand, lost: ck.Value, meter: DropMeter | None
+) -> ck.Finding:
+    title = f"{of.title[0].lower()}{of.title[1:]}"
+    return case.inconclusive(
+        ck.Claim(code, of=of, unit="V", next_test=drop_meter if meter is None else of),
+        (
+            "{Title}: {lost}. {how} of the peak, so a bad joint reads as little: read it by peak hold,"
+            " scope or"
+            " record before anything is called good."
+        ),
+        lost,
+        tells=(
+            "How well the wiring carries the coil's current does not show with this meter; it is read again."
+        ),
+        values={
+            "Title": title[0].upper() + title[1:],
+            "lost": _lost(lost),
+            "how": (
+                "An averaging meter shows a few hundredths"
+                if meter is DropMeter.AVERAGE
+                else "How it was read is not recorded, and an averaging meter shows a few hundredths"
+            ),
+        },
+    )
 
 
 def may_be_ballasted(resistor: Fitted | None, how: Kind | None) -> bool:
@@ -123,7 +182,7 @@ def loss_of(
     if direct is not None:
         return Loss(when="", lost=direct.value, at_coil=running or cranking)
     if running is not None and battery_runs is not None and not through:
-        return _pair("with the engine running", running, battery_runs)
+        return _pair(RUNNING, running, battery_runs)
     if cranking is not None and posts is not None:  # the starter bypasses a ballast resistor; source: ballast
         return _pair("while cranking", cranking, posts)
     return None
@@ -180,6 +239,7 @@ def _judged(case: ck.Case, loss: Loss, direct: ck.Reading | None = None) -> ck.F
             fails=(
                 "The wiring to the ignition coil loses more voltage than is usual, which weakens the spark."
             ),
+            undecided="How much voltage the wiring to the ignition coil loses is measured once more.",
         ),
         values={"lost": _lost(loss.lost), "when": f" {loss.when}" if loss.when else "", "left": left},
     )
@@ -195,6 +255,7 @@ def _key_on(case: ck.Case, loss: Loss) -> ck.Finding:
             ck.Claim("ignition.feed", of=feed_drop, unit="V", evidence=evidence, urgency=ck.Urgency.NOTHING),
             "Key on, coil supply against the battery's open-circuit voltage: voltage drop {lost}.",
             loss.lost,
+            tells="With the ignition switched on the coil gets about the battery's voltage.",
             values={"lost": _lost(loss.lost)},
         )
     return case.inconclusive(
@@ -205,6 +266,7 @@ def _key_on(case: ck.Case, loss: Loss) -> ck.Finding:
             " draws current."
         ),
         loss.lost,
+        tells="Switched on, the ignition coil gets less voltage than the battery has; it is read once more.",
         values={"lost": _lost(loss.lost)},
     )
 
@@ -255,14 +317,24 @@ def cranking_supply(
         ck.Tells(
             passes="The ignition coil gets the voltage it needs while the engine is cranked.",
             fails="The ignition coil gets too little voltage while the engine is cranked.",
+            undecided="While starting, the ignition coil gets about as little voltage as it can work with.",
         ),
         values={"read": _volts(volts), "cause": cause},
     )
 
 
 @ignition.check("Ignition ground")
-def ground(case: ck.Case, lost: Annotated[ck.Reading, ground_drop]) -> Iterator[ck.Finding | ck.Gap]:
+def ground(
+    case: ck.Case,
+    lost: Annotated[ck.Reading, ground_drop],
+    meter: Annotated[DropMeter | None, drop_meter],
+    made: Annotated[CoilType | None, coil_type],
+) -> Iterator[ck.Finding | ck.Gap]:
     """A bad ground robs the coil as a bad feed does."""
+    hidden = repair_ground.key not in case.repairs and may_hide(meter, made, lost.condition(engine_speed))
+    if hidden and case.side(lost, case.limit(ground_drop)) is ck.Side.INSIDE:
+        yield _averaged(case, "ignition.ground", ground_drop, lost.value, meter)
+        return
     yield case.judge(
         lost,
         case.limit(ground_drop),
@@ -279,8 +351,9 @@ def ground(case: ck.Case, lost: Annotated[ck.Reading, ground_drop]) -> Iterator[
             ),
         ),
         ck.Tells(
-            passes="The ignition's ground connection loses no more voltage than is usual.",
-            fails="The ignition's ground connection loses more voltage than is usual.",
+            passes="The ignition's connection back to the battery loses no more voltage than is usual.",
+            fails="The ignition's connection back to the battery loses more voltage than is usual.",
+            undecided="How much the ignition's connection back to the battery loses is measured once more.",
         ),
         values={"lost": _lost(lost.value)},
     )

@@ -34,6 +34,12 @@ coil_swap = ignition.observation(
     part=ignition_coil,
     how="Plug and, where it comes off, boot stay. A single coil: put in one known to be good." + _HOW,
     hazard=_HAZARD,
+    tells="whether the fault goes with the coil",
+    tells_each={
+        Swap.FOLLOWED: "The fault went along with the ignition coil.",
+        Swap.STAYED: "The fault stayed where it was when the coil was moved.",
+        Swap.GONE: "The fault is gone since the coil was moved.",
+    },
 )
 plug_swap = ignition.observation(
     "plug_swap",
@@ -42,6 +48,12 @@ plug_swap = ignition.observation(
     part=spark_plugs,
     how="The coil comes first, for it comes off anyway." + _HOW,
     hazard=_HAZARD,
+    tells="whether the fault goes with the spark plug",
+    tells_each={
+        Swap.FOLLOWED: "The fault went along with the spark plug.",
+        Swap.STAYED: "The fault stayed where it was when the spark plug was moved.",
+        Swap.GONE: "The fault is gone since the spark plug was moved.",
+    },
 )
 lead_swap = ignition.observation(
     "lead_swap",
@@ -51,6 +63,12 @@ lead_swap = ignition.observation(
     only={kind: (Kind.DISTRIBUTOR, Kind.WASTED)},
     how="Only where the other one is long enough." + _HOW,
     hazard=_HAZARD,
+    tells="whether the fault goes with the lead",
+    tells_each={
+        Swap.FOLLOWED: "The fault went along with the lead.",
+        Swap.STAYED: "The fault stayed where it was when the lead was moved.",
+        Swap.GONE: "The fault is gone since the lead was moved.",
+    },
 )
 
 _NEXT = {

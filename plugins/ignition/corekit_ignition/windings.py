@@ -121,11 +121,9 @@ def primary(
                 ),
             ),
             ck.Tells(
-                passes=(
-                    "{it}: one winding measures within its range; that alone does not show that"
-                    " the coil works."
-                ),
-                fails="{it}: one winding measures outside its range.",
+                passes=("{it} measures within its range; that alone does not show that the coil works."),
+                fails="{it} measures outside its range.",
+                undecided="{it}: one reading lies too close to the end of its range; it is taken again.",
             ),
             values={
                 "it": reading.place.capitalize(),
@@ -202,11 +200,9 @@ def secondary(
                 undecided="{it}: secondary winding {cold} at 20 °C, too close to an end of {limit} to call.",
             ),
             ck.Tells(
-                passes=(
-                    "{it}: one winding measures within its range; that alone does not show that"
-                    " the coil works."
-                ),
-                fails="{it}: one winding measures outside its range; good coils can do so too.",
+                passes=("{it} measures within its range; that alone does not show that the coil works."),
+                fails="{it} measures outside its range; good coils can do so too.",
+                undecided="{it}: one reading lies too close to the end of its range; it is taken again.",
             ),
             values={
                 "it": reading.place.capitalize(),
@@ -227,7 +223,7 @@ def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
             ck.Claim("ignition.secondary_open", place=place, calls_for=replace_coil, grade="open"),
             says,
             passes=False,
-            tells="{it}: a winding inside it is broken.",
+            tells="{it}: a wire inside it is broken.",
             values={"it": it},
         )
     may = "has a diode" if diodes is Fitted.YES else "may have a diode"

@@ -1,0 +1,354 @@
+"""A visit to a practice car, driven by the program's own next steps: what it came to, and what it said on the
+way that the car contradicts.
+
+Nobody decides here: the first next step is made, the first piece of work that may be proposed is done, and
+the complaint is looked at again after each. The visit stands as the text of a visit file, so that whatever
+went wrong can be looked at with `corekit check`.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import attrs
+
+from .. import units
+from ..assess.assessment import Assessment, assess
+from ..assess.proof import Proof
+from ..assess.suspect import NextTest, Suspect
+from ..desk.in_memory import scratch_job
+from ..intake.declared import Declared
+from ..intake.visit import read_visit
+from ..model.finding import Finding, Verdict
+from ..model.measurand import Measurand
+from ..plugin.host import Plugins
+from .car import At, Car, Hidden, invented, wanted_operations
+from .declared import practices
+
+MINUTES = 150.0  # of a visit, hands-on; an estimate of ours
+MOST_STEPS = 60
+LABEL_READ = 0.8  # share of labels that are read on arrival; an estimate of ours
+REFERRED_AT = 0.8  # a cause that is somebody else's work is passed on from here
+CODES_TAKE = 3.0  # minutes
+_TOLD_AGAIN = {False: "gone", True: "stayed"}
+
+
+@attrs.frozen(kw_only=True)
+class Untrue:
+    """Something the program said that the car contradicts: the kind of statement, and its words."""
+
+    kind: str
+    words: str
+
+    def __str__(self) -> str:
+        return f"{self.kind}: {self.words}"
+
+
+@attrs.frozen(kw_only=True)
+class Driven:
+    """One visit to a practice car.
+
+    Attributes:
+        how: *right*: all that was needed was done, or passed on to whom it belongs, and nothing else; *in
+            vain*: the same, after work that was not needed; *left over*: the complaint is gone and something
+            needed is not done; *wrong*: passed on to somebody whose work it is not; *undecided*.
+        wrong_parts: Parts exchanged that were sound. in_vain: other work that was not needed.
+        minutes: Hands-on. untrue: Each statement once.
+        visit: The visit file.
+    """
+
+    seed: int
+    hidden: tuple[Hidden, ...]
+    how: str
+    wrong_parts: tuple[str, ...]
+    in_vain: tuple[str, ...]
+    minutes: float
+    untrue: tuple[Untrue, ...]
+    visit: str
+
+
+@attrs.define(kw_only=True)
+class Visit:
+    """The visit as it goes: the car, and the rows of its file."""
+
+    car: Car
+    plugins: Plugins
+    draw: random.Random
+    told: tuple[str, ...] = ()
+    steps: list[str] = attrs.field(factory=list)
+    traits: dict[str, str] = attrs.field(factory=dict)
+    minutes: float = 0.0
+    wrong_parts: list[str] = attrs.field(factory=list)
+    in_vain: list[str] = attrs.field(factory=list)
+    untrue: dict[tuple[str, str], Untrue] = attrs.field(factory=dict)
+    made: set[tuple[str, str, str]] = attrs.field(factory=set)
+
+    @property
+    def text(self) -> str:
+        """The visit file."""
+        head = [
+            'job = "practice"',
+            "demo = true",
+            'reason = "PRACTICE"',
+            f"complaint = {{ symptoms = {json.dumps(list(self.told))} }}",
+            'vehicle = { description = "practice car", no_vin = "practice" }',
+            "",
+            "[traits]",
+            *(f"{json.dumps(key)} = {_quoted(answer)}" for key, answer in self.traits.items()),
+        ]
+        return "\n".join([*head, "", *(f"[[step]]\n{step}\n" for step in self.steps)])
+
+    def assessment(self) -> Assessment:
+        """What is made of it so far."""
+        file = read_visit(self.text.encode(), Declared.of(self.plugins, currency="EUR"))
+        job, _ = scratch_job(file)
+        return assess(job, self.plugins, about=sorted(self.car.practices))
+
+    def read_labels(self) -> None:
+        """What the vehicle is fitted with, as far as somebody asks on arrival: of most cars, not of all."""
+        for system in self.car.practices.values():
+            for key in system.system.traits:
+                answer = self.car.fitted(key)
+                if answer is not None and self.draw.random() < LABEL_READ:
+                    self.traits[key] = answer
+
+    def read_codes(self) -> None:
+        """The trouble codes, where a system of the car stores any; a few minutes with the scan tool."""
+        codes = self.car.codes
+        if codes is not None:
+            self.minutes += CODES_TAKE
+            self.steps.append(f"codes = {{ stored = {json.dumps(list(codes))} }}")
+
+    def make(self, test: NextTest) -> bool:
+        """Make a test; False where the car cannot answer it, and that is said."""
+        self.minutes += test.minutes
+        if test.operation:
+            self.work(test.operation, count=False)
+        key = test.wants
+        self.made.add((key, test.place, str(len(self.car.done))))
+        if key in self.plugins.traits:
+            self.traits[key] = self.car.fitted(key) or "don't know"
+            return True
+        if key in self.plugins.observations:
+            return self._look(key, test.place)
+        if key in self.plugins.measurands:
+            return self._read(self.plugins.measurands[key], test.place)
+        system = self.plugins.systems.get(key.partition(".")[0])
+        if system is not None and key in system.records:
+            return self._log(key, test.place)
+        return False
+
+    def _places(self, declared: Any, place: str) -> Sequence[str]:
+        return (place,) if place else declared.places or ("",)
+
+    def _read(self, measurand: Measurand, place: str) -> bool:
+        setup: dict[str, str] = {}
+        numbers: dict[str, float] = {}
+        for key in measurand.conditions:
+            other = self.plugins.measurands[key]
+            shown = self.car.shown(other, At(place, numbers), self.draw)
+            if shown:
+                sure = "" if _is_usual(shown, other) else ", confirmed = true"
+                setup[key] = f"{{ is = {_quoted(shown)}{sure} }}"
+                numbers[key] = self.car.number(other, At(setup=numbers)) or 0.0
+        rows = []
+        for one in self._places(measurand, place):
+            shown = self.car.shown(measurand, At(one, numbers), self.draw)
+            if shown:
+                at = f", place = {_quoted(one)}" if one else ""
+                sure = "" if _is_usual(shown, measurand) else ", confirmed = true"
+                rows.append(f'{{ of = "{measurand.key}"{at}, is = {_quoted(shown)}{sure} }}')
+        if not rows:
+            return self._cannot(measurand.key, place)
+        beside = (
+            [f"setup = {{ {', '.join(f'{_quoted(key)} = {text}' for key, text in setup.items())} }}"]
+            if setup
+            else []
+        )
+        self.steps.append("\n".join([*beside, f"readings = [ {', '.join(rows)} ]"]))
+        return True
+
+    def _look(self, key: str, place: str) -> bool:
+        declared = self.plugins.observations[key]
+        rows = []
+        for one in self._places(declared, place):
+            seen = self.car.seen(key, At(one))
+            if seen is not None:
+                at = f", place = {_quoted(one)}" if one else ""
+                rows.append(f'{{ of = "{key}"{at}, is = {_quoted(seen)} }}')
+        if not rows:
+            return self._cannot(key, place)
+        self.steps.append(f"seen = [ {', '.join(rows)} ]")
+        return True
+
+    def _log(self, key: str, place: str) -> bool:
+        system = self.plugins.systems[key.partition(".")[0]]
+        points = self.car.points(system.records[key], At(place))
+        if not points:
+            return self._cannot(key, place)
+        at = f", place = {_quoted(place)}" if place else ""
+        listed = ", ".join(f'["{x}", "{y}"]' for x, y in points)
+        self.steps.append(f'records = [ {{ of = "{key}"{at}, points = [ {listed} ] }} ]')
+        return True
+
+    def _cannot(self, key: str, place: str) -> bool:
+        at = f", place = {_quoted(place)}" if place else ""
+        self.steps.append(f'seen = [ {{ of = "{key}"{at}, cannot = "no tool for it here" }} ]')
+        return False
+
+    def work(self, operation: str, *, count: bool = True) -> None:
+        """Do a piece of work, and look at the complaint again."""
+        needed = self.car.needs(operation)
+        declared = self.plugins.operations[operation]
+        if count and needed is False:
+            (self.wrong_parts if declared.replaces else self.in_vain).append(operation)
+        self.car = self.car.after(operation)
+        self.steps.append(f'repaired = {{ operation = "{operation}" }}')
+        still = bool(set(self.told) & set(self.car.complaints))
+        self.steps.append(f'complaint_again = {{ is = "{_TOLD_AGAIN[still]}" }}')
+
+    def hear(self, assessment: Assessment) -> None:
+        """Keep what was said and is not so."""
+        for call in assessment.calls_at(assessment.job.stage):
+            if call.met and self.car.needs(call.operation) is False and call.operation not in self.car.done:
+                self._untrue("proposes work that is not needed", f"{call.operation}: {call.why}")
+        for finding in assessment.current:
+            if finding.stage == assessment.job.stage and self._is_untrue(finding):
+                self._untrue("finding calls for what is sound", f"{finding.code}: {finding.text}")
+        for proof in assessment.repairs:
+            if proof.proof is Proof.SHOWN and self.car.needs(proof.operation):
+                self._untrue("shown to be put right, and is not", f"{proof.operation}: {proof.why}")
+        first = assessment.suspects[0] if assessment.suspects else None
+        if first is not None and first.probability >= REFERRED_AT and not self.is_there(first):
+            self._untrue("names a cause that is not there", f"{first.fault} at {first.probability:.0%}")
+
+    def _is_untrue(self, finding: Finding) -> bool:
+        return (
+            finding.verdict is Verdict.FAIL
+            and bool(finding.calls_for)
+            and self.car.needs(finding.calls_for) is False
+        )
+
+    def is_there(self, suspect: Suspect) -> bool:
+        """Whether a cause is one of those made, or its work is needed by what the others have done."""
+        if not suspect.system:
+            return True
+        named = {fault for one in self.car.hidden for fault in one.defect.faults}
+        key = suspect.fault if "." in suspect.fault else f"{suspect.system}.{suspect.fault}"
+        return key in named or bool(suspect.calls_for and self.car.needs(suspect.calls_for) is not False)
+
+    def _untrue(self, kind: str, words: str) -> None:
+        self.untrue.setdefault((kind, words.partition(":")[0]), Untrue(kind=kind, words=words))
+
+
+def _is_usual(shown: str, measurand: Measurand) -> bool:
+    number = units.read_quantity(shown, [measurand.unit]).number
+    low, high = measurand.usual.low, measurand.usual.high
+    return (low is None or low <= number) and (high is None or number <= high)
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
+
+
+def visited(car: Car, plugins: Plugins, *, minutes: float = MINUTES) -> Driven:
+    """One visit to a car, driven to its end by the program's own next steps."""
+    visit = Visit(car=car, plugins=plugins, draw=random.Random(f"meters/{car.seed}"), told=car.complaints)
+    visit.read_labels()
+    visit.read_codes()
+    how = _drive(visit, minutes)
+    return Driven(
+        seed=car.seed,
+        hidden=car.hidden,
+        how=how,
+        wrong_parts=tuple(visit.wrong_parts),
+        in_vain=tuple(visit.in_vain),
+        minutes=visit.minutes,
+        untrue=tuple(visit.untrue.values()),
+        visit=visit.text,
+    )
+
+
+def _drive(visit: Visit, minutes: float) -> str:
+    for _ in range(MOST_STEPS):
+        assessment = visit.assessment()
+        visit.hear(assessment)
+        offered = _offered(visit, assessment)
+        if offered:
+            visit.work(offered)
+            continue
+        first = assessment.suspects[0] if assessment.suspects else None
+        tests = [test for test in assessment.next_tests if not _is_made(visit, test)]
+        quick = bool(tests) and tests[0].bits >= 0.1 and tests[0].minutes <= 10
+        if first is not None and first.refer and first.probability >= REFERRED_AT and not quick:
+            return _end(visit, "right" if visit.is_there(first) else "wrong")
+        gone = bool(visit.car.done) and not set(visit.told) & set(visit.car.complaints)
+        if not tests or visit.minutes + tests[0].minutes > minutes:
+            if gone:
+                break
+            return "undecided"
+        visit.make(tests[0])
+    else:
+        return "undecided"
+    return _end(visit, "right" if visit.car.is_mended else "left over")
+
+
+def _end(visit: Visit, how: str) -> str:
+    return "in vain" if how == "right" and (visit.wrong_parts or visit.in_vain) else how
+
+
+def _offered(visit: Visit, assessment: Assessment) -> str:
+    """The first piece of work that may be proposed now and was not done yet."""
+    done = [noted.record.operation for noted in assessment.job.repairs]
+    speaking = [finding.calls_for for finding in assessment.current if finding.calls_for]
+    calls = [call.operation for call in assessment.calls_at(assessment.job.stage) if call.met]
+    for operation in dict.fromkeys([*(one for one in speaking if one in calls), *calls]):
+        if done.count(operation) < 1:
+            return operation
+    return ""
+
+
+def _is_made(visit: Visit, test: NextTest) -> bool:
+    return (test.wants, test.place, str(len(visit.car.done))) in visit.made and not test.operation
+
+
+def drive(
+    n: int, seed: int, plugins: Plugins, *, systems: Sequence[str] = (), system: str = "", faults: int = 1
+) -> list[Driven]:
+    """So many visits to invented cars, each with its own seed: `seed`, `seed + 1`, …
+
+    Args:
+        systems: Systems that the cars have; all with a practice vehicle where none is named.
+        system: The faults are of this one alone. faults: How many each car has.
+
+    Raises:
+        PracticeError: a system has no practice vehicle.
+    """
+    parts = practices(plugins, systems)
+    return [
+        visited(invented(parts, one, faults=faults, system=system), plugins) for one in range(seed, seed + n)
+    ]
+
+
+def repaired_as_needed(car: Car) -> Car:
+    """The car after all the work that ends its faults, and whatever they left behind."""
+    for operation in wanted_operations(car.hidden):
+        car = car.after(operation)
+    for operation in car.needed:
+        car = car.after(operation)
+    return car
+
+
+def counts(driven: Sequence[Driven]) -> Mapping[str, int]:
+    """How the visits ended, and how many exchanged a sound part or said something untrue."""
+    found = dict.fromkeys(("right", "in vain", "left over", "wrong", "undecided"), 0)
+    for one in driven:
+        found[one.how] += 1
+    return {
+        **found,
+        "wrong part": sum(bool(one.wrong_parts) for one in driven),
+        "said something untrue": sum(bool(one.untrue) for one in driven),
+    }

@@ -1,0 +1,45 @@
+"""Texts that were made to harm, to steer, to hide, or to break a layout; and names that are merely written in
+another script. Each must come out as what it is, or be refused.
+"""
+
+from __future__ import annotations
+
+STRINGS: tuple[str, ...] = (
+    "<script>alert(1)</script>", "<img src=x onerror=alert(1)>", "\"><svg onload=alert(1)>",
+    "'><iframe src=//evil.test>", "</title><script>1</script>", "</style><b>", "</textarea><x>", "<!--",
+    "-->", "]]>", "<![CDATA[x]]>", "&lt;b&gt;", "&amp;amp;", "&#60;script&#62;", "&nbsp;",
+    "javascript:alert(1)", "data:text/html,<b>", "<a href=//evil.test>x</a>", "<para>x</para>",
+    "<b>bold</b>", "<font color=red size=99>x</font>", "<para fontSize=99>", "<br/>",
+    "<img src=\"/etc/passwd\"/>", "<img src='http://127.0.0.1:9/x'/>", "<seq id=a/>",
+    "<onDraw name=x label=y/>", "<unichar code=65/>", "<greek>a</greek>", "<super>1</super>", "</para>",
+    "<", "<<>>", "a<b", "& &", "{{7*7}}", "{% print(7*7) %}", "${7*7}", "#{7*7}", "<%= 7*7 %>",
+    "{0.__class__}", "{name}", "{}", "%s%n%x", "%(x)s", "$HOME", "`id`", "$(id)", "; rm -rf x", "| cat",
+    "&& id", "'; DROP TABLE entry;--", "' OR 1=1--", "\" OR \"\"=\"", "\\", "\\\\", "\\n", "\\u0000",
+    "\\x1b[31m", "=1+1", "=cmd|' /C calc'!A0", "+1+1", "-1+1", "@SUM(1)",
+    "=HYPERLINK(\"http://evil.test\")", "\t=1+1", "=1+1\";=1", "\uff1d1+1", "../../etc/passwd", "..\\..\\x",
+    "/etc/passwd", "C:\\x", "file:///etc/passwd", "CON", "NUL", "aux.txt", "a/b", "a:b", "~", "*", "?", ".",
+    "..", "-rf", "--help", "[/nope]", "[red]x[/red]", "[link=http://evil.test]x[/link]", "\x1b[31mred",
+    "\x1b]0;title\x07", "\x1b]8;;http://evil.test\x07x\x1b]8;;\x07", "\x1b[2J", "\x1b[1A", "\x9b31m",
+    "\x07", "\x08\x08\x08", "a\rb", "a\nb", "a\r\nSet-Cookie: x=y", "a\x00b", "\x7f", "\x85", "\u2028x",
+    "\u2029x", "\u202egnp.exe", "\u202dabc", "\u2066x\u2069", "\u200fabc", "\u200eabc", "\u061cabc",
+    "a\u200bb", "a\u200db", "a\u2060b", "\ufeffabc", "a\u00adb", "a͏b", "\U000e0041\U000e0042", "\u180ea",
+    "\u3164", "⠀", "ᅟ", "Z͑ͫ̓ͪ̂ͫ̽͏̴̙̤", "éééééééééééééééééééé", "ö" + "̈" * 200, "ὠ0",
+    "\U0001f600\U0001f468\u200d\U0001f469\u200d\U0001f467", "\U0001f3f4\U000e0067\U000e0062\U000e007f",
+    "❤\ufe0f", "\U0001f1e9\U0001f1ea", "\u65e5\u672c\u8a9e\u30c6\u30ad\u30b9\u30c8", "العربية نص", "עברית",
+    "ไทยทดสอบ", "हिन्दी", "Ελληνικά", "кириллица", "Ünïcödé", "\ufdfa", "\ufdfd", "\ufb03",
+    "\uff21\uff22\uff23", "①②③", "½¼", "٠١٢", "\ud800", "\ufffe", "\uffff", "\U0010ffff", "\ue000",
+    "A" * 300, "W" * 1000, "A" * 3999, "a " * 1900, "-" * 500, "\u00a0" * 50, "   ", "O'Brien",
+    "\"quoted\"", "``", "null", "None", "undefined", "NaN", "Infinity", "true", "0", "-0", "1e309", "0x1F",
+    "\x1b]52;c;aGk=\x07", "\x1bP+q544e\x1b\\", "\x9d0;t\x9c", "a\x1b", "\U0001f3f3\ufe0f\u200d\U0001f308",
+    "می\u200cخواهم", "שָׁלוֹם", "12 שקל", "abc عربي 123 def", "(عربي)", "[U+200B]", "឴឵", "\uffa0",
+    "\ufff9a\ufffab\ufffb", "\U000e0001", "\ue0b0", "1⁄2", "각", "กำ", "क्ष", "\u4e00\U00020000",
+    "❤\ufe0e", "\r", "\n\n\n", "a\tb", "--%>", "<![endif]-->",
+    "<noscript><p title=\"</noscript><img src=x onerror=alert(1)>\">",
+    "<math><mi//xlink:href=\"data:x,<script>1</script>\">", "<svg><style>*{x:expression(1)}</style>",
+    "\"onfocus=1 autofocus=\"", "`${1}`", "${jndi:ldap://127.0.0.1/x}", "{{constructor}}", "<% x %>",
+    "#set($x=1)", "&#x6A;avascript:1", "feed:javascript:1", "\\input{/etc/passwd}", "\\def\\x{}",
+    "%PDF-1.4", "endstream endobj", "(\\)", "<</S/URI>>", "BT ET", "/Type /Page", "\uff0b1+1", "\uff201",
+    "\uff0d1", "'=1+1", "\"=1+1\"", "0x1.8p3", "1e5", "00012", "2026-02-30", "true\nfalse", "$'\\x1b[31m'",
+    "%0d%0aSet-Cookie:x", "..%2f..%2f", "....//", "a\\..\\b", "con.pdf", "x.", "x ", "K", "ſ", "İı",
+    "\ufb01", "ß", "Å", "Ǆ",
+)  # fmt: skip
