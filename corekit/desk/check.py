@@ -109,9 +109,10 @@ def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None 
         read = read_for_check(Path(visit), Declared.of(plugins, currency=NO_CURRENCY))
         return _view(read, plugins, minutes_left)
     from . import paper
-    from .settings import declared, read_prices, read_settings
+    from .settings import declared, read_prices, read_settings, with_settings
 
     settings = read_settings(folder, demo=True)
+    plugins = with_settings(plugins, settings)
     prices = read_prices(folder)
     read = read_for_check(Path(visit), declared(plugins, settings, prices.currency, prices))
     view = _view(read, plugins, minutes_left, paper.instruments_for(read, settings))

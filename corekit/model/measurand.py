@@ -155,6 +155,25 @@ class Trait:
 
 
 @attrs.frozen(kw_only=True)
+class Setting:
+    """What a shop says once for all its vehicles, in shop.toml: closed answers, or a value in one of the
+    units given.
+
+    Attributes:
+        default: As it would be written there; what holds where the shop says nothing.
+        units, possible: As of a trait.
+    """
+
+    key: str
+    title: str
+    default: str
+    answers: type[Enum] | None = None
+    units: tuple[str, ...] = ()
+    possible: Span = Span()
+    how: str = ""
+
+
+@attrs.frozen(kw_only=True)
 class Operation:
     """A piece of repair work.
 

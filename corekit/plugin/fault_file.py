@@ -297,7 +297,8 @@ class _Meaning:
         """Symptom or circumstance → fault → number."""
         found = {}
         for key, row in rows.items():
-            if known is not None:
+            of_another = "." in key and not key.startswith(f"{self.system}.")
+            if known is not None and not of_another:  # another system may not be there
                 self._one_of((table, key), key, what, known)
             for fault, number in (row or {}).items():
                 path: Place = (table, key, fault)
