@@ -25,6 +25,7 @@ from .declarations import (
     replace_valve,
     valve_type,
 )
+from .motor import Fed, fed
 
 MOVES_AT_ALL = 0.2  # of the way asked for: a valve that goes less does not follow; source: position-control
 NOTHING_ASKED = 0.05  # of full opening: below it an error means nothing; source: data-scaling
@@ -307,7 +308,6 @@ def tracks(
             of=position_shown,
             unit="%",
             evidence=[actual, asked],
-            calls_for=replace_valve if share < MOVES_AT_ALL else None,
             next_test=position_shown,
             grade=(
                 "follows"
@@ -376,9 +376,11 @@ def closed_where_learned(
 
 @egr.check("Current of the valve while commanded")
 def current_measured(
-    case: ck.Case, amperes: Annotated[ck.Reading, drive_current]
+    case: ck.Case, amperes: Annotated[ck.Reading, drive_current], feed: Annotated[Fed | None, fed]
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Against this vehicle's own figure; none at all is plain of any design."""
+    """Against this vehicle's own figure; none at all is plain of any design, and the motor's where its feed
+    is good under load.
+    """
     own = case.is_specified(drive_current)
     limit = case.limit(drive_current)
     size = (
@@ -392,7 +394,7 @@ def current_measured(
             "egr.drive_current",
             of=drive_current,
             unit="A",
-            calls_for=replace_valve if side is ck.Side.BELOW else None,
+            calls_for=replace_valve if side is ck.Side.BELOW and feed is Fed.GOOD else None,
             next_test=drive_current,
             grade={
                 ck.Side.INSIDE: "usual" if own else "",

@@ -252,7 +252,6 @@ _SAYS: dict[Enum, Seen] = {
     Sweep.NOT: Seen(
         False,
         "Commanded from end to end, the valve does not follow: motor, wiring, soot or its position sensor.",
-        replace_valve,
     ),
     Learned.AS_LEARNED: Seen(True, "Closed, the valve stands where it was learned."),
     Learned.OFF: Seen(
@@ -276,7 +275,6 @@ _SAYS: dict[Enum, Seen] = {
     MotorCurrent.NONE: Seen(
         False,
         "The valve's motor takes no current: it is open, or nothing is sent to it.",
-        replace_valve,
     ),
     Flap.THIN: Seen(
         True,
@@ -359,9 +357,18 @@ def fed_tested(case: ck.Case, seen: Annotated[Fed, fed]) -> Iterator[ck.Finding 
 
 @egr.check("Current of the valve's motor")
 def current_read(
-    case: ck.Case, seen: Annotated[MotorCurrent, motor_current]
+    case: ck.Case, seen: Annotated[MotorCurrent, motor_current], feed: Annotated[Fed | None, fed]
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Held, open, or as usual."""
+    """Held, open, or as usual. With a feed that is good under load, none at all is an open motor."""
+    if seen is MotorCurrent.NONE and feed is Fed.GOOD:
+        yield case.visual(
+            motor_current,
+            ck.Claim("egr.motor_current", calls_for=replace_valve),
+            "The valve's motor takes no current, though its feed is good under load: it is open.",
+            passes=False,
+            tells=motor_current.told(seen.value),
+        )
+        return
     yield from _seen(case, motor_current, seen)
 
 

@@ -43,6 +43,7 @@ from .sensor import (
     signal_at_5_volts,
 )
 
+FAR = 0.2  # V above the band of the type with the highest zero, twice its width; source: sensor-zero-later
 #: Ways of a trial that put another sensor in.
 ANOTHER_SENSOR = ("renewed", "known_good", "swapped")
 
@@ -282,9 +283,11 @@ def vented(
     outside = (
         "outside its own figure"
         if own
-        else "outside what is usual"
-        if RAIL_LOW <= signal.number <= RAIL_HIGH
         else "at the end of its range"
+        if not RAIL_LOW <= signal.number <= RAIL_HIGH
+        else "outside any type's"
+        if _beyond_any_type(case, at_5)
+        else "outside what is usual"
     )
     wired = supply is not None and ground is not None
     yield case.judge(
@@ -321,6 +324,14 @@ def vented(
             "trapped": _trapped(signal, rest),
         },
     )
+
+
+def _beyond_any_type(case: ck.Case, at_5: ck.Value | ck.Possible[ck.Value]) -> bool:
+    """Whether a zero lies plainly above all that any known type shows, its width counted in twice."""
+    top = case.limit("egr.zero_later").high
+    assert top is not None
+    far = ck.exact("voltage", top.number + FAR)
+    return case.side(at_5, case.computed_limit("egr.vented", "sensor-zero-later", high=far)) is ck.Side.ABOVE
 
 
 def _trapped(signal: ck.Reading, rest: ck.Reading | None) -> str:
