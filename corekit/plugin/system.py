@@ -471,6 +471,7 @@ class System:
         title: str,
         *,
         shown_by: Measurand | None = None,
+        or_shown_by: Iterable[Measurand] = (),
         replaces: Part | None = None,
         way: str = "",
         as_test: tuple[float, float] | None = None,
@@ -478,11 +479,12 @@ class System:
         hazard: str = "",
         tells: str = "",
     ) -> Operation:
-        """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a
-        part. `way` is one of the ways of a trial: renewed for a part, else repaired, or cleaned. `as_test`:
-        it is harmless and may be done to find out, in so many minutes hands-on and of waiting. `asks`: traits
-        that say how it was done and are asked for with it (charged for how long). `tells`: what
-        the work does, in one sentence for the customer that is as true of a proposal as of a bill.
+        """Declare a piece of repair work; `shown_by` shows that it worked, or one of `or_shown_by` where that
+        called for it. `replaces` names the part it exchanges and makes it a call for a part. `way` is one of
+        the ways of a trial: renewed for a part, else repaired, or cleaned. `as_test`: it is harmless and may
+        be done to find out, in so many minutes hands-on and of waiting. `asks`: traits that say how it was
+        done and are asked for with it (charged for how long). `tells`: what the work does, in one sentence
+        for the customer that is as true of a proposal as of a bill.
 
         Raises:
             ValueError: the key is taken, or there is no such way.
@@ -497,6 +499,7 @@ class System:
                 key=self._key(name),
                 title=title,
                 shown_by=shown_by.key if shown_by else "",
+                or_shown_by=tuple(measurand.key for measurand in or_shown_by),
                 replaces=self._part(self._key(name), replaces),
                 way=way,
                 as_test=as_test,

@@ -669,3 +669,76 @@ def test_a_jurisdiction_with_a_fault_or_a_taken_code_costs_its_plugin_alone(
     assert plugins.jurisdictions == {}
     (failure,) = plugins.failures
     assert why in failure.what
+
+
+READS = """
+    import corekit as ck
+
+    def read(name: str, content: bytes) -> ck.Log | None:
+        if not content.startswith(b"GAUGE"):
+            return None
+        values = tuple(float(word) for word in content.split()[1:])
+        times = tuple(map(float, range(len(values))))
+        return ck.Log(tracks=(ck.Track(channel="battery_voltage", times=times, values=values, interval=1.0),))
+
+    @ck.hookimpl
+    def corekit_readers():
+        return [ck.Reader("the gauge's own file", read)]
+"""
+
+
+def test_a_plugin_may_read_files_and_need_no_system(install: Callable[..., EntryPoint]) -> None:
+    from corekit.readers.files import log_of
+
+    plugins = load([install("gauge", READS)])
+    assert plugins.failures == ()
+    track = log_of(plugins, "a.dat", b"GAUGE 12.5 12.4 12.6").track("battery_voltage")
+    assert track is not None and track.values == (12.5, 12.4, 12.6)
+    # What it does not know goes on to the core's own reader.
+    assert log_of(plugins, "a.csv", b"Time [s];RPM\n0;800\n1;810\n").track("engine_speed") is not None
+
+
+@pytest.mark.parametrize(
+    ("body", "why"),
+    [("raise RuntimeError('no ink')", "no ink"), ("return 12.5", "returns a Log or None")],
+)
+def test_a_reader_that_fails_is_named_and_another_reads_the_file(
+    install: Callable[..., EntryPoint], body: str, why: str
+) -> None:
+    from corekit.readers.files import log_of
+
+    source = (
+        textwrap.dedent(READS)
+        .replace("return None", "pass")
+        .replace("values = tuple", f"{body}\n    values = tuple", 1)
+    )
+    log = log_of(load([install("bad", source)]), "a.csv", b"Time [s];RPM\n0;800\n1;810\n")
+    assert log.track("engine_speed") is not None
+    assert any("plugin bad" in one and why in one for one in log.remarks)
+
+
+WRITES = """
+    import corekit as ck
+
+    @ck.hookimpl
+    def corekit_exporters():
+        return [ck.Exporter("list", "A list of lines", ".txt", lambda invoice, paper: b"lines")]
+"""
+
+
+def test_a_plugin_may_write_invoices_and_two_may_not_write_one_form(
+    install: Callable[..., EntryPoint],
+) -> None:
+    plugins = load([install("first", WRITES), install("second", WRITES)])
+    assert [(plugin, one.name) for plugin, one in plugins.exporters] == [("first", "list")]
+    (failure,) = plugins.failures
+    assert (failure.plugin, "'list' is another plugin's" in failure.what) == ("second", True)
+
+
+@pytest.mark.parametrize("hook", ["corekit_readers", "corekit_exporters"])
+def test_a_hook_that_gives_something_else_costs_its_plugin_alone(
+    install: Callable[..., EntryPoint], hook: str
+) -> None:
+    source = f"import corekit as ck\n@ck.hookimpl\ndef {hook}():\n    return ['csv']\n"
+    (failure,) = load([install("odd", source)]).failures
+    assert f"{hook} must return a list of" in failure.what

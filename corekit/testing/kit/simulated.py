@@ -279,7 +279,7 @@ def decided(visit: Visit, plugins: Plugins, *, all_made: bool = False) -> str:
     for key in visit.evidence.current:
         shown = visit.latest[key]
         for fault, row in shown.outcome.test.given.items():
-            if row.direct and shown.outcome.plain == row.direct:
+            if shown.outcome.plain_among(row.direct):
                 direct.add(f"{shown.system}.{fault}")
     telling = not all_made and telling_step(visit)
     works: dict[str, set[str]] = {}

@@ -237,7 +237,7 @@ def source_vacuum(
         values={
             "read": read,
             "why": (
-                "The manifold has more, so it is lost on the way: hose, check valve, or the port they sit on."
+                "The manifold has more, so it is lost in between: hose, check valve, or the port they sit on."
                 if lost
                 else "Its hoses look sound: then their port, a check valve, or an engine with low vacuum."
                 " Read the manifold's own pressure."
