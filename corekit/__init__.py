@@ -75,7 +75,11 @@ if TYPE_CHECKING:
     from .units import show as show
 else:  # a type checker that saw this would let any misspelt name pass
 
+    _loaded = {}  # a check names a dozen of them at every call
+
     def __getattr__(name):
+        if name in _loaded:
+            return _loaded[name]
         if name not in _WHERE:
             from .plugin.api import API_VERSION
 
@@ -88,7 +92,8 @@ else:  # a type checker that saw this would let any misspelt name pass
             instead, since = DEPRECATED[name]
             text = f"corekit.{name} is deprecated since API {since}; write {instead}"
             warnings.warn(text, DeprecationWarning, stacklevel=2)
-        return getattr(importlib.import_module(f".{_WHERE[name]}", __name__), name)
+            return getattr(importlib.import_module(f".{_WHERE[name]}", __name__), name)
+        return _loaded.setdefault(name, getattr(importlib.import_module(f".{_WHERE[name]}", __name__), name))
 
 
 _WHERE = {
