@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import importlib
 
-from ._version import __version__
+from ._version import DEPRECATED, __version__
 
 TYPE_CHECKING = False  # importing typing for this one name would cost a third of a bare start
 if TYPE_CHECKING:
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from .model.measurand import Observation as Observation
     from .model.measurand import Operation as Operation
     from .model.measurand import Part as Part
+    from .model.measurand import Setting as Setting
     from .model.measurand import Trait as Trait
     from .model.possible import Possible as Possible
     from .model.possible import for_each as for_each
@@ -48,6 +49,7 @@ if TYPE_CHECKING:
     from .model.value import Value as Value
     from .model.value import exact as exact
     from .model.value import propagate as propagate
+    from .plugin.addition import Addition as Addition
     from .plugin.api import API_VERSION as API_VERSION
     from .plugin.calculation import Calculation as Calculation
     from .plugin.calculation import Input as Input
@@ -80,10 +82,10 @@ else:  # a type checker that saw this would let any misspelt name pass
             raise AttributeError(
                 f"corekit has no name {name!r}; it has {', '.join(sorted(_WHERE))} (API {API_VERSION})"
             )
-        if name in _DEPRECATED:
+        if name in DEPRECATED:
             import warnings
 
-            instead, since = _DEPRECATED[name]
+            instead, since = DEPRECATED[name]
             text = f"corekit.{name} is deprecated since API {since}; write {instead}"
             warnings.warn(text, DeprecationWarning, stacklevel=2)
         return getattr(importlib.import_module(f".{_WHERE[name]}", __name__), name)
@@ -118,6 +120,7 @@ _WHERE = {
     "Observation": "model.measurand",
     "Operation": "model.measurand",
     "Part": "model.measurand",
+    "Setting": "model.measurand",
     "Trait": "model.measurand",
     "Possible": "model.possible",
     "for_each": "model.possible",
@@ -126,6 +129,7 @@ _WHERE = {
     "Value": "model.value",
     "exact": "model.value",
     "propagate": "model.value",
+    "Addition": "plugin.addition",
     "API_VERSION": "plugin.api",
     "Calculation": "plugin.calculation",
     "Input": "plugin.calculation",
@@ -152,9 +156,6 @@ _WHERE = {
 }
 
 __all__ = ["__version__", *_WHERE]  # noqa: PLE0604
-
-#: A name that goes with the API's next first number → what to write instead, and since which version.
-_DEPRECATED: dict[str, tuple[str, str]] = {}
 
 
 def __dir__() -> list[str]:

@@ -6,12 +6,13 @@ each symptom.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from functools import lru_cache
 
 import attrs
 
 from .datafile import Positive, needed, read_toml, structured, table
+from .errors import InputError
 from .fault import Faults
 from .kept import kept
 from .reference import data_path
@@ -204,13 +205,90 @@ class TrialList:
     ways: Mapping[str, Way]
 
 
-@lru_cache(maxsize=1)
+@attrs.frozen(kw_only=True)
+class OwnSymptom:
+    """A symptom that a system declares for itself, and the heading below which it stands."""
+
+    symptom: Symptom
+    group: str
+
+
+class SymptomError(InputError):
+    """A symptom cannot be meant, or says what another says."""
+
+
+@attrs.define
+class _Added:
+    """What the installed systems have added, and the list with it once somebody asked."""
+
+    own: tuple[OwnSymptom, ...] = ()
+    listed: SymptomList | None = None
+
+
+_ADDED = _Added()
+
+
 def symptoms() -> SymptomList:
-    """The symptoms that come with corekit.
+    """The symptoms that come with corekit, and those that the installed systems add.
 
     Raises:
         DataFileError: everything that is wrong with the file, at once.
     """
+    if _ADDED.listed is None:
+        _ADDED.listed = _with_own(_shared(), _ADDED.own)
+    return _ADDED.listed
+
+
+def own_symptoms() -> tuple[OwnSymptom, ...]:
+    """What the systems of this process have declared for themselves."""
+    return _ADDED.own
+
+
+def set_own_symptoms(own: Iterable[OwnSymptom]) -> None:
+    """From now on the list has these besides its own: what the host does when plugins come and go.
+
+    Raises:
+        SymptomError: two of them, or one and the list, say the same; or there is no such heading.
+    """
+    wanted = tuple({one.symptom.key: one for one in own}.values())
+    shared = _shared()
+    said = {symptom.words.casefold(): key for key, symptom in shared.symptoms.items()}
+    headings = [group.key for group in shared.groups]
+    for one in wanted:
+        other = said.setdefault(one.symptom.words.casefold(), one.symptom.key)
+        if other != one.symptom.key:
+            raise SymptomError(
+                f"The symptom {one.symptom.key} says what {other} says ({one.symptom.words}); use that one,"
+                " or other words."
+            )
+        if one.group not in headings:
+            raise SymptomError(
+                f"The symptom {one.symptom.key} stands below {one.group!r}; the headings are"
+                f" {', '.join(headings)}."
+            )
+    _ADDED.own, _ADDED.listed = wanted, None
+
+
+def _with_own(shared: SymptomList, own: Iterable[OwnSymptom]) -> SymptomList:
+    added = tuple(own)
+    if not added:
+        return shared
+    return attrs.evolve(
+        shared,
+        symptoms={**shared.symptoms, **{one.symptom.key: one.symptom for one in added}},
+        groups=tuple(
+            attrs.evolve(
+                group,
+                symptoms=(*group.symptoms, *(one.symptom for one in added if one.group == group.key)),
+            )
+            for group in shared.groups
+        ),
+    )
+
+
+@lru_cache(maxsize=1)
+def _shared() -> SymptomList:
+    """Those of shared/symptoms.toml."""
     name = "shared/symptoms.toml"
     return kept("symptoms", [data_path(name)], lambda: _read_symptoms(name))
 

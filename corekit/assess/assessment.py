@@ -325,8 +325,10 @@ class _Evaluation:
         the findings of all others are known.
         """
         said: dict[tuple[str, str], list[Finding | Gap]] = {}
-        checks = [(key, check) for key in cases for check in self.plugins.systems[key].checks.values()]
-        for key, check in sorted(checks, key=lambda one: bool(one[1].not_while)):
+        checks = [
+            (key, name, check) for key in cases for name, check in self.plugins.systems[key].checks.items()
+        ]
+        for key, name, check in sorted(checks, key=lambda one: bool(one[2].not_while)):
             results = [
                 self._settled(held_open(result, cases[key].contradicted))
                 if isinstance(result, Finding)
@@ -341,13 +343,9 @@ class _Evaluation:
                 barring = bars(check.not_while, self._standing(check.not_while, now, cases[key].stage))
                 places = self.plugins.systems[key].places_of_all
                 results = [*under_bars(results, barring, key, check.title, cases[key].stage, places)]
-            said[key, check.key] = results
+            said[key, name] = results
         return {
-            key: [
-                result
-                for check in self.plugins.systems[key].checks.values()
-                for result in said[key, check.key]
-            ]
+            key: [result for name in self.plugins.systems[key].checks for result in said[key, name]]
             for key in cases
         }
 
@@ -355,11 +353,13 @@ class _Evaluation:
         """What a check makes of a stage; where that alone leads to no finding, what stands from earlier
         helps.
         """
-        results = self._guarded(case, check.title, check.where, partial(run, check))
+        results = self._guarded(case, check.title, check.where, partial(run, check), check.plugin)
         if any(isinstance(result, Finding) for result in results):
             return results
         more = standing.beside(check, case)
-        found = self._guarded(more, check.title, check.where, partial(run, check)) if more is not None else ()
+        if more is None:
+            return results
+        found = self._guarded(more, check.title, check.where, partial(run, check), check.plugin)
         return [result for result in found if speaks_of_now(result, case)] or results
 
     def _standing(self, codes: Collection[str], now: Iterable[Finding], stage: int) -> list[Finding]:
@@ -390,12 +390,12 @@ class _Evaluation:
         ]
 
     def _guarded(
-        self, case: Case, title: str, where: str, work: Callable[[Case], Sequence[_R]]
+        self, case: Case, title: str, where: str, work: Callable[[Case], Sequence[_R]], plugin: str = ""
     ) -> Sequence[_R | Gap]:
         system = case.system
         distribution = self.plugins.distributions.get(system.key, "")
         try:
-            with guarded(system.key, title, CHECK_SECONDS, where):
+            with guarded(plugin or system.key, title, CHECK_SECONDS, where):
                 return work(attrs.evolve(case, check=title))
         except KeyboardInterrupt:
             raise

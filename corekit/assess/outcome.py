@@ -52,6 +52,12 @@ class Outcome:
         """The outcome that is plainly shown, or empty."""
         return self.likeliest if self.settled and max(self.weights) >= PLAIN else ""
 
+    def plain_among(self, outcomes: Collection[str]) -> str:
+        """The likeliest of these, where it is plain that it was one of them; else empty: a reading between
+        two outcomes that both speak against a part speaks against it.
+        """
+        return self.likeliest if self.settled and self.share(outcomes) >= PLAIN else ""
+
 
 def applies(only: Only, fitted: Mapping[str, object]) -> bool:
     """False where a known trait rules it out; an unknown one bars nothing.
@@ -237,7 +243,7 @@ def _ends(limit: Limit) -> tuple[Value | None, Value | None]:
 
 
 def _graded_outcome(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
-    """The grade that the check gave; of several like things one that is not sound speaks."""
+    """The grade that the check gave; of several like things the worst speaks, the last of the outcomes."""
     grades = [
         (place, finding)
         for finding in findings
@@ -248,7 +254,8 @@ def _graded_outcome(test: FaultTest, findings: Sequence[Finding]) -> Outcome | N
     if not grades:
         return None
     sound = test.outcomes.index(test.sound)
-    place, worst = next(((place, finding) for place, finding in grades if place != sound), grades[0])
+    others = [pair for pair in grades if pair[0] != sound]
+    place, worst = max(others, key=lambda pair: pair[0]) if others else grades[0]
     return Outcome(
         test=test,
         weights=_only(place, len(test.outcomes)),

@@ -65,8 +65,11 @@ def repair_proofs(
             finding for finding in findings if finding.calls_for == operation.key and finding.stage < stage
         ]
         until = _next_of(job, operation, stage, plugins)
-        proof, why, finding = _proof(operation.shown_by, called, stage, until, findings, plugins)
-        lacking = _lacking(job, operation.shown_by, stage, findings, gaps, plugins) if finding is None else ""
+        shown_by = next(
+            (finding.of for finding in called if finding.of in operation.or_shown_by), operation.shown_by
+        )
+        proof, why, finding = _proof(shown_by, called, stage, until, findings, plugins)
+        lacking = _lacking(job, shown_by, stage, findings, gaps, plugins) if finding is None else ""
         proofs.append(
             RepairProof(
                 operation=operation.key,
@@ -75,7 +78,7 @@ def repair_proofs(
                 proof=proof,
                 why=lacking or why,
                 finding=finding,
-                retest=operation.shown_by,
+                retest=shown_by,
             )
         )
     return proofs

@@ -16,7 +16,7 @@ from .contradiction import Contradiction, misfits
 from .hypotheses import SOUND, Tables, joint
 from .inference import Beliefs, now, start, step
 from .outcome import Outcome, all_outcomes, countable
-from .steps import with_what_findings_ask
+from .steps import with_what_findings_ask, with_what_is_fitted_first
 from .suspect import (
     CALL_AT,
     WORK_AT,
@@ -27,8 +27,8 @@ from .suspect import (
     call_for_part,
     named_fault,
     next_tests,
+    shown_directly,
     suspects,
-    tried_out,
     work_is_likely,
 )
 from .timeline import (
@@ -135,7 +135,12 @@ def rule(
         calls=calls,
         suspects=suspects(evidence) if order or _is_told(tables) else [],
         # several findings may ask for one reading
-        tests=with_what_findings_ask(evidence, [*reversed(ahead.values())], tests),
+        tests=with_what_is_fitted_first(
+            evidence,
+            with_what_findings_ask(evidence, [*reversed(ahead.values())], tests),
+            job.fitted(job.stage),
+            plugins.traits,
+        ),
         contradictions=misfits(evidence),
     )
 
@@ -242,9 +247,16 @@ def _calls(plugins: Plugins, stage: StageEvidence, evidence: Evidence) -> list[C
             calls[operation.key] = call
     for operation in plugins.operations.values():
         cures = evidence.tables.of_work(operation.key)
-        if operation.replaces and operation.key not in calls and tried_out(evidence, cures):
+        if operation.replaces and operation.key not in calls and shown_directly(evidence, cures):
             calls[operation.key] = call_for_part(evidence, operation.key, stage.stage)
-    return [attrs.evolve(call, fault=named_fault(evidence, call.operation)) for call in calls.values()]
+    return [
+        attrs.evolve(
+            call,
+            fault=named_fault(evidence, call.operation),
+            chance=work_is_likely(evidence, call.operation),
+        )
+        for call in calls.values()
+    ]
 
 
 def _plain_call(finding: Finding, stage: int, evidence: Evidence) -> Call:

@@ -37,6 +37,7 @@ def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
         readings=_known_readings(job, stage, plugins),
         records=records_at(job, stage, plugins.records),
         sightings=_sightings(job, stage, plugins),
+        settings=plugins.said,
         fitted={key: answer for key, (answer, _) in traits.items()},
         fitted_by={key: entry for key, (_, entry) in traits.items()},
         specified=_own_limits(job),

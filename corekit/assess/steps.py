@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 
+from ..model.measurand import Trait
 from .outcome import applies
 from .ranking import Ranking, information
 from .suspect import ASKING, Evidence, NextTest
+
+A_LOOK = 1.0  # minutes to see what a vehicle is fitted with; an estimate of ours
 
 
 def with_what_findings_ask(
@@ -47,6 +50,33 @@ def with_what_findings_ask(
         waiting = [one for one in waiting if one not in before]
         found += [*(wanted for _, wanted, _ in before), test]
     return [*found, *(wanted for _, wanted, _ in waiting)]
+
+
+def with_what_is_fitted_first(
+    evidence: Evidence, tests: Sequence[NextTest], answered: Collection[str], traits: Mapping[str, Trait]
+) -> list[NextTest]:
+    """The steps, led by what the first of them hangs on: a test that only some vehicles have is not begun
+    before somebody looked which this one is. What was answered, *don't know* too, is not asked again.
+    """
+    if not tests:
+        return []
+    first = tests[0]
+    table = evidence.tables.systems.get(first.system)
+    test = table.tests.get(first.key) if table is not None else None
+    asked = {one.wants for one in tests}
+    looks = [
+        NextTest(
+            system=key.partition(".")[0],
+            key=key,
+            question=f"{traits[key].title}: which is it?",
+            minutes=A_LOOK,
+            bits=first.bits,
+            wants=key,
+        )
+        for key in (test.only if test is not None else ())
+        if key in traits and key not in answered and key not in asked
+    ]
+    return [*looks, *tests]
 
 
 def _rate(bits: float, minutes: float) -> float:

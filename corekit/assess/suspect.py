@@ -96,7 +96,8 @@ class NextTest:
 class Call:
     """Whether an operation may be proposed on what was found, and why or why not yet.
 
-    `fault` is the full key of the fault that it would cure, where one stands out from all that it cures.
+    `fault` is the full key of the fault that it would cure, where one stands out from all that it cures;
+    `chance` that of all that it cures together.
     """
 
     operation: str
@@ -104,6 +105,7 @@ class Call:
     why: str
     stage: int
     fault: str = ""
+    chance: float = 0.0
 
 
 @attrs.frozen(kw_only=True)
@@ -324,12 +326,13 @@ def _confirmation(unconfirmed: Collection[str], beliefs: Beliefs, one: JointTest
     for fault, row in one.test.given.items():
         full = f"{one.system}.{fault}"
         if row.direct and full in unconfirmed:
-            place = one.test.outcomes.index(row.direct)
+            places = [one.test.outcomes.index(outcome) for outcome in row.direct]
             rows, kinds = rows_for(beliefs, one.system, one.test), branches.layout.kinds(one.system)
             worth += math.fsum(
                 branches.chances[n] * rows.of(kinds.of[n])[place]
                 for n, branch in enumerate(branches.layout.branches)
                 if full in branch.now
+                for place in places
             )
     return worth
 
@@ -475,9 +478,7 @@ def call_for_part(evidence: Evidence, operation: str, stage: int) -> Call:
     tables = evidence.tables
     against = tables.of_work(operation)
     held = chance_of(now(evidence.beliefs), against)
-    reason = next(
-        (reason for fault in sorted(against) if (reason := _direct(evidence, fault))), ""
-    ) or tried_out(evidence, against)
+    reason = shown_directly(evidence, against)
     if not reason:
         why = "No test that speaks directly against the part has plainly failed, and no trial has shown it."
         return Call(operation=operation, met=False, stage=stage, why=why)
@@ -495,9 +496,17 @@ def _direct(evidence: Evidence, fault: str) -> str:
     for full in sorted(evidence.current):
         shown = evidence.latest[full]
         row = shown.outcome.test.given.get(key)
-        if shown.system == system and row and row.direct and shown.outcome.plain == row.direct:
-            return f"{shown.outcome.test.question} Answer: {shown.outcome.plain}."
+        if shown.system == system and row and (answer := shown.outcome.plain_among(row.direct)):
+            return f"{shown.outcome.test.question} Answer: {answer}."
     return ""
+
+
+def shown_directly(evidence: Evidence, faults: Collection[str]) -> str:
+    """What speaks directly against the part of one of these faults: the answer of a test that plainly failed,
+    else a trial; empty without either.
+    """
+    answers = (answer for fault in sorted(faults) if (answer := _direct(evidence, fault)))
+    return next(answers, "") or tried_out(evidence, faults)
 
 
 def tried_out(evidence: Evidence, faults: Collection[str]) -> str:
@@ -530,6 +539,7 @@ __all__ = [
     "Suspect",
     "call_for_part",
     "next_tests",
+    "shown_directly",
     "suspects",
     "tried_out",
     "work_is_likely",

@@ -226,6 +226,15 @@ def _supplies(book: PriceBook, asked: WorkItem, operation: PricedOperation) -> l
     ]
 
 
+def usual_net(book: PriceBook, operation: str) -> Decimal | None:
+    """What the labour and parts of a piece of work come to, without tax; None where it has no price."""
+    priced = book.operations.get(operation)
+    if priced is None:
+        return None
+    labour = max(priced.hours, book.least_hours) * book.labour if priced.hours else Decimal(0)
+    return sum((part.quantity * part.price for part in priced.parts), labour)
+
+
 def without_declined(lines: Iterable[Line], keys: Iterable[str]) -> tuple[Line, ...]:
     """The lines that are left when the operations with these keys are declined.
 

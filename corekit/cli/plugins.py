@@ -73,6 +73,8 @@ def run(args: argparse.Namespace) -> int:
             + (f", from {origin}" if origin else "")
         )
         print("  " + ", ".join(f"{count} {what}" for count, what in counts))
+    for name, more in plugins.additions.items():
+        print(f"{name}  {more.title}, adds to {plugins.systems[more.key].title}")
     for failure in plugins.failures:
         print(f"{'left out' if failure.is_wished else 'failed'}: {failure}")
     if not plugins.systems:
@@ -114,6 +116,16 @@ def _words(system: System) -> Iterator[str]:
         yield from _row(
             trait.key, trait.title, _answers(trait.answers) if trait.answers else _unit(*trait.units)
         )
+    if system.symptoms:
+        yield "\n[complaint] symptoms = [ … ], besides those that every vehicle has"
+    for told in system.symptoms.values():
+        yield from _row(told.symptom.key, told.symptom.words)
+    if system.settings:
+        yield f"\nin shop.toml, [plugins.{system.key}]"
+    for setting in system.settings.values():
+        what = _answers(setting.answers) if setting.answers else _unit(*setting.units)
+        default = f'"{setting.default}" where nothing is said'
+        yield from _row(setting.key.partition(".")[2], setting.title, what, default)
     yield "\nrequested = { operation = … }, repaired = { operation = … }, and the price book's [operations.…]"
     for operation in system.operations.values():
         yield from _row(operation.key, operation.title)

@@ -94,7 +94,13 @@ def as_data(seen: CheckView) -> dict[str, Any]:
         "next_tests": [_test_data(test, seen) for test in seen.to_make(assessment.next_tests)],
         "too_long": [_test_data(test, seen) for test in seen.to_make(assessment.too_long)],
         "calls": [
-            {"operation": call.operation, "met": call.met, "why": call.why, "stage": stage_name(call.stage)}
+            {
+                "operation": call.operation,
+                "met": call.met,
+                "why": call.why,
+                "chance": round(call.chance, 4),
+                "stage": stage_name(call.stage),
+            }
             for call in assessment.calls
         ],
         "repairs": [

@@ -107,7 +107,7 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
             " customer's documents)\n"
             + "\n".join(_item(*lines) for lines in cause_lines(assessment, seen.plugins))
         )
-    calls = assessment.calls_at(assessment.job.stage)
+    calls = seen.calls
     if calls:
         parts.append(
             "Work that findings and trials call for\n" + "\n".join(_call(seen, call) for call in calls)
@@ -264,7 +264,18 @@ def _call(seen: CheckView, call: Call) -> str:
         f"{seen.plugins.operations[call.operation].title}: "
         + ("ready for an estimate." if call.met else "not yet."),
         call.why,
+        *_worth(seen, call),
     )
+
+
+def _worth(seen: CheckView, call: Call) -> Iterator[str]:
+    """How likely it is what the work cures, beside what it costs; nothing without a price."""
+    net = seen.net(call.operation)
+    if call.met and net and seen.prices is not None and call.chance > 0:
+        yield (
+            f"What it cures is there in {10 * call.chance:.0f} of 10; it usually costs"
+            f" {net:.2f} {seen.prices.currency} without tax."
+        )
 
 
 def _test(seen: CheckView, number: int, test: NextTest) -> str:

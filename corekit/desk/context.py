@@ -32,6 +32,7 @@ from .settings import (
     declared,
     jurisdiction_of,
     read_settings,
+    with_settings,
 )
 
 
@@ -68,7 +69,7 @@ class ShopContext:
     @cached_property
     def plugins(self) -> Plugins:
         """The systems that are installed, loaded when they are first asked for."""
-        return self.load_plugins()
+        return with_settings(self.load_plugins(), self.settings)
 
     @property
     def declared(self) -> Declared:

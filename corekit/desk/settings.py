@@ -24,6 +24,7 @@ from ..model.jurisdiction import Jurisdiction, described
 from ..model.own_work import is_own_work
 from ..model.records import Instrument
 from ..plugin.host import Plugins
+from ..plugin.setting import SettingError, setting_value
 from ..report.sheet import Issuer
 from ..share.link import base_problem, static_problem
 from .errors import DeskError
@@ -63,6 +64,7 @@ class Settings:
         due_days: So many days after its issue an invoice is to be paid; 0: at once.
         zone: Name of the time zone that days are counted in; empty for this device's own.
         retention_years: So long invoices, and so their customers' names, are kept.
+        plugins: Plugin → setting → what the shop says of it.
     """
 
     issuer: Issuer
@@ -80,6 +82,7 @@ class Settings:
     statements: Mapping[str, str] = attrs.field(factory=dict)
     zone: str = ""
     due_days: int = 0
+    plugins: Mapping[str, Mapping[str, str]] = attrs.field(factory=dict)
 
     def local(self, moment: datetime) -> datetime:
         """A moment by the shop's clock."""
@@ -121,6 +124,7 @@ class ShopFile:
     due_days: int = 0
     retention_years: int = RETENTION_YEARS
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
+    plugins: dict[str, dict[str, str | None] | None] = attrs.field(factory=dict)
 
 
 def read_settings(folder: Path, *, demo: bool) -> Settings:
@@ -204,6 +208,10 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         zone=form.zone,
         due_days=form.due_days,
         retention_years=form.retention_years,
+        plugins={
+            name: {key: text for key, text in (rows or {}).items() if text is not None}
+            for name, rows in form.plugins.items()
+        },
     )
 
 
@@ -263,6 +271,35 @@ def _check_number(pattern: str, faults: Faults) -> None:
             return
         got, expected = "every invoice would have the same number", "{place} in it"
     faults.add(("number",), got, expected, f"{expected}, such as {quoted(NUMBER_PATTERN)}")
+
+
+def with_settings(plugins: Plugins, settings: Settings) -> Plugins:
+    """The plugins with what the shop says of their settings; of one that is not installed it waits.
+
+    Raises:
+        DataFileError: a plugin has no such setting, or what is said of one cannot be meant.
+    """
+    faults, said = [], {}
+    for name, rows in settings.plugins.items():
+        system = plugins.systems.get(name)
+        for short, text in rows.items() if system is not None else ():
+            assert system is not None
+            at, key = path_text(("plugins", name, short)), f"{name}.{short}"
+            setting = system.settings.get(key)
+            if setting is None:
+                known = any_of(one.key.partition(".")[2] for one in system.settings.values())
+                faults.append(
+                    DataFault(at, known or f"no settings of {name}", f"there is no setting {short}")
+                )
+                continue
+            try:
+                setting_value(setting, {key: text})
+            except SettingError as error:
+                faults.append(DataFault(at, f"{setting.title}, as {quoted(setting.default)}", str(error)))
+            said[key] = text
+    if faults:
+        raise DataFileError(faults, SHOP_FILE)
+    return attrs.evolve(plugins, said=said) if said else plugins
 
 
 def declared(plugins: Plugins, settings: Settings, currency: str, book: PriceBook | None = None) -> Declared:

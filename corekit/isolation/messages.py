@@ -34,7 +34,8 @@ class AssessRequest:
     """Assess this job.
 
     Attributes:
-        systems, failures, versions, distributions: The plugins as the server loaded them.
+        systems, failures, versions, distributions: The plugins as the server loaded them. said: What the shop
+            says of their settings.
         disabled: Systems of which no check may run.
         timed_out: Checks that overran before; they say again that they did, without running.
     """
@@ -44,6 +45,7 @@ class AssessRequest:
     failures: tuple[Failure, ...]
     versions: dict[str, str]
     distributions: dict[str, str]
+    said: dict[str, str]
     disabled: frozenset[str]
     timed_out: frozenset[PluginCode]
     minutes_left: float | None

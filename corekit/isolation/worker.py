@@ -238,6 +238,7 @@ class Worker:
             failures=(*plugins.failures, *self._disabled.values()),
             versions=dict(plugins.versions),
             distributions=dict(plugins.distributions),
+            said=dict(plugins.said),
             disabled=frozenset(self._disabled),
             timed_out=self._timed_out,
             minutes_left=minutes_left,
@@ -281,7 +282,7 @@ class Worker:
 
     def _disable(self, culprit: PluginCode, how: str, plugins: Plugins) -> bool:
         """From now on nothing of this system runs; False when nothing of it ran anyway."""
-        key, check = culprit.plugin, culprit.part
+        key, check = culprit.plugin.partition(".")[0], culprit.part  # what is added to a system costs it
         system = plugins.systems.get(key)
         if system is None or key in self._disabled:
             return False

@@ -179,6 +179,7 @@ class _RequestHandler:
             plugins,
             versions=request.versions,
             distributions=request.distributions,
+            said=request.said,
             failures=(*request.failures, *plugins.failures),
         )
         assessment = assess(request.job, plugins, request.minutes_left, request.about)

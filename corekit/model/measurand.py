@@ -155,12 +155,33 @@ class Trait:
 
 
 @attrs.frozen(kw_only=True)
+class Setting:
+    """What a shop says once for all its vehicles, in shop.toml: closed answers, or a value in one of the
+    units given.
+
+    Attributes:
+        default: As it would be written there; what holds where the shop says nothing.
+        units, possible: As of a trait.
+    """
+
+    key: str
+    title: str
+    default: str
+    answers: type[Enum] | None = None
+    units: tuple[str, ...] = ()
+    possible: Span = Span()
+    how: str = ""
+
+
+@attrs.frozen(kw_only=True)
 class Operation:
     """A piece of repair work.
 
     Attributes:
         key: `system.name`; the price book prices it under this key.
         shown_by: Key of the measurand whose reading after the work shows that it worked; empty for a search.
+        or_shown_by: Keys of measurands: where a finding of one of them called for the work, it is that one
+            which shows it.
         replaces: Key of the part that is exchanged; it makes the operation a *call for a part*, which needs
             the strict rule, and ends the traits of the old part.
         way: How it is done, one of the ways of a trial (renewed, repaired, cleaned): how often such work
@@ -175,6 +196,7 @@ class Operation:
     key: str
     title: str
     shown_by: str = ""
+    or_shown_by: tuple[str, ...] = ()
     replaces: str = ""
     way: str = "repaired"
     as_test: tuple[float, float] | None = None

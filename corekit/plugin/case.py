@@ -129,6 +129,7 @@ class Case:
         left_out: (measurand, record or observation key, place) → id of the entry, for what was read at a
             place that this vehicle does not have; no check and no cause rests on it.
         contradicted: Id of an entry → title of the declared relation that it does not fit.
+        settings: Key of a setting → what the shop says of it.
     """
 
     system: Owner
@@ -145,6 +146,7 @@ class Case:
     repairs: Mapping[str, int] = attrs.field(factory=dict)
     left_out: Mapping[tuple[str, str], str] = attrs.field(factory=dict)
     contradicted: Mapping[str, str] = attrs.field(factory=dict)
+    settings: Mapping[str, str] = attrs.field(factory=dict)
 
     def __attrs_post_init__(self) -> None:
         """Set apart what was read at a place that this vehicle does not have."""
@@ -574,12 +576,24 @@ class Case:
         )
 
     def does_not_apply(self, why: str) -> Gap:
+        """A gap for what this vehicle does not have."""
         return Gap(
             system=self.system.key, check=self.check, reason=Reason.DOES_NOT_APPLY, text=why, stage=self.stage
         )
 
     def pairs(self, readings: Sequence[Reading], *places: str) -> Iterator[tuple[Reading, ...] | Gap]:
-        """The readings at the places named, together, or a gap for each place that is missing."""
+        """The readings at the places named, together, or a gap for each place that is missing.
+
+        Raises:
+            KeyError: the measurand has no such place.
+        """
+        known = readings[0].measurand.places if readings else places
+        strange = [place for place in places if place not in known]
+        if strange:
+            raise KeyError(
+                f"{readings[0].measurand.key} has no place {strange[0]!r}; it has"
+                f" {', '.join(known) or 'no places'}."
+            )
         found = {reading.place: reading for reading in readings}
         missing = [place for place in places if place not in found]
         for place in missing:
@@ -598,6 +612,7 @@ class Case:
             yield tuple(found[place] for place in places)
 
     def seen(self, observation: Observation, place: str = "") -> Enum | None:
+        """The answer at one place; None where it was not looked at, or could not be."""
         sighting = self.sightings.get((observation.key, place))
         return sighting.answer if sighting else None
 

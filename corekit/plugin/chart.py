@@ -31,6 +31,7 @@ class Chart:
     def line(
         self, points: Sequence[tuple[float, float]], weight: float = 0.8, dashed: bool = False
     ) -> Polyline:
+        """A line through points of both scales; dashed for what is expected and not measured."""
         return Polyline(tuple(self.at(*point) for point in points), weight, dashed)
 
     def dot(self, x: float, y: float, uncertainty: float) -> tuple[Polyline, Dot]:
@@ -38,6 +39,7 @@ class Chart:
         return self.line([(x, y - uncertainty), (x, y + uncertainty)], 0.6), Dot(*self.at(x, y))
 
     def words(self, x: float, y: float, text: str, anchor: str = "start", lift: float = 0.0) -> Label:
+        """Words at a point; `lift` moves them up on paper, so that they lie beside it."""
         left, foot = self.at(x, y)
         return Label(left, foot + lift, text, anchor)
 

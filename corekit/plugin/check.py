@@ -23,7 +23,7 @@ import attrs
 
 from .. import units
 from ..model.finding import Finding, Gap, Reason, Urgency, Verdict
-from ..model.measurand import Measurand, Observation, Trait, ruled_out_by
+from ..model.measurand import Measurand, Observation, Setting, Trait, ruled_out_by
 from ..model.sampling import Sampling
 from ..model.value import Value
 from .case import Case, Missing
@@ -31,6 +31,7 @@ from .guard import line_words
 from .limit_words import limit_words
 from .reading import Reading, Series
 from .record import Record
+from .setting import setting_value
 
 P = ParamSpec("P")
 #: A generator of findings and gaps that takes the case first.
@@ -53,7 +54,7 @@ class Form(StrEnum):
 class Parameter:
     name: str
     form: Form
-    of: Measurand | Sampling | Observation | Trait
+    of: Measurand | Sampling | Observation | Trait | Setting
     needed: bool
 
 
@@ -65,6 +66,7 @@ class Check(Generic[P]):
         worse_with, better_with: Of these a larger reading never makes a verdict better, or never worse; the
             conformance kit holds the check to it.
         not_while: Codes of findings; while one of them fails this check means nothing.
+        plugin: Name of the plugin that adds it to another's system; empty for the system's own.
     """
 
     title: str
@@ -73,6 +75,7 @@ class Check(Generic[P]):
     worse_with: tuple[Measurand, ...] = ()
     better_with: tuple[Measurand, ...] = ()
     not_while: tuple[str, ...] = ()
+    plugin: str = ""
 
     def __call__(self, case: Case, *args: P.args, **named: P.kwargs) -> Iterator[Finding | Gap]:
         return self.function(case, *args, **named)
@@ -110,7 +113,7 @@ class Check(Generic[P]):
         bound: list[Reading] = []
         for parameter in parameters:
             found = cls._find(case, parameter, bound)
-            if not found and parameter.needed:
+            if not found and parameter.needed and not isinstance(parameter.of, Setting):
                 raise Missing(parameter.of)
             several = parameter.form in (Form.EVERY, Form.EVERY_SERIES)
             given[parameter.name] = found if found or several else None
@@ -122,6 +125,8 @@ class Check(Generic[P]):
     @staticmethod
     def _find(case: Case, parameter: Parameter, bound: list[Reading]) -> Any:
         of = parameter.of
+        if isinstance(of, Setting):
+            return setting_value(of, case.settings)
         if isinstance(of, Sampling):
             return case.records_everywhere(of) if parameter.form is Form.EVERY else case.record(of)
         if isinstance(of, Trait):
@@ -232,7 +237,11 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
             f"{where}: {of.key} is looked at at {', '.join(of.places)}; {name} must be dict[str,"
             f" {inner.__name__}], by place."
         )
-    if isinstance(of, (Observation, Trait)):
+    if isinstance(of, Setting) and not needed:
+        raise TypeError(
+            f"{where}: {name} is the setting {of.key}, which always has a value; leave out `| None`."
+        )
+    if isinstance(of, (Observation, Trait, Setting)):
         if of.answers is not None and inner is of.answers:
             return Parameter(name=name, form=Form.ANSWER, of=of, needed=needed)
         if of.answers is None and inner is Value:
@@ -244,7 +253,8 @@ def _parameter(where: str, name: str, hint: Any) -> Parameter:
             expected += f" or dict[str, {expected}] by place"
         raise TypeError(f"{where}: {name} is {of.key}; its type is {expected}, not {inner}.")
     raise TypeError(
-        f"{where}: {name} names {of!r}, which is neither a measurand, a record, an observation nor a trait."
+        f"{where}: {name} names {of!r}, which is neither a measurand, a record, an observation nor a trait,"
+        " nor a setting."
     )
 
 
@@ -269,7 +279,7 @@ def _left_out(check: Check[Any], case: Case) -> Iterator[Gap]:
     for parameter in check.parameters:
         of = parameter.of
         for key, place in case.left_out:
-            if key == of.key and not isinstance(of, Trait):
+            if key == of.key and not isinstance(of, (Trait, Setting)):
                 has = ", ".join(case.places(of.of if isinstance(of, Sampling) else of)) or "none"
                 text = f"{of.title}, {place}: not judged, for this vehicle has {has}."
                 yield case.gap(of, text, Reason.DOES_NOT_APPLY)

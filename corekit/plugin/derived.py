@@ -10,7 +10,8 @@ import attrs
 
 from .. import units
 from ..model.finding import Gap, Reason
-from ..model.measurand import Measurand
+from ..model.measurand import Measurand, Observation, Trait
+from ..model.sampling import Sampling
 from ..model.value import Value
 from .case import Case, Missing
 from .check import Check, Parameter, missing_gap, parameters_of
@@ -19,6 +20,9 @@ from .reading import Reading, Series
 
 #: A value, one for each place of a measurand that has places, or None where nothing follows.
 Derived: TypeAlias = "Value | Mapping[str, Value] | None"
+
+
+_Read: TypeAlias = Measurand | Sampling | Observation | Trait
 
 
 @attrs.frozen(kw_only=True)
@@ -35,6 +39,11 @@ class Derivation:
         code = getattr(self.function, "__code__", None)
         return line_words(code.co_filename, code.co_firstlineno) if code is not None else ""
 
+    @property
+    def read(self) -> list[_Read]:
+        """What it takes of the vehicle; a setting is the shop's."""
+        return [parameter.of for parameter in self.parameters if isinstance(parameter.of, _Read)]
+
 
 def derivation(function: Callable[..., Derived], measurand: Measurand) -> Derivation:
     """Read the signature; whatever cannot be meant is refused here, at import.
@@ -46,7 +55,7 @@ def derivation(function: Callable[..., Derived], measurand: Measurand) -> Deriva
     if inspect.isgeneratorfunction(function):
         raise TypeError(f"{name}: a derived reading is returned, not yielded; use `return value`.")
     parameters = parameters_of(function)
-    if not parameters:
+    if not any(isinstance(parameter.of, _Read) for parameter in parameters):
         raise TypeError(f"{name}: a derived reading follows from others; take them as parameters.")
     hints = get_type_hints(function, include_extras=True)
     wanted = "dict[str, ck.Value], by place" if measurand.places else "ck.Value | None"
@@ -68,7 +77,8 @@ def derive(one: Derivation, case: Case) -> Iterator[Reading | Gap]:
         given = Check.arguments_for(one.parameters, case)
     except Missing:
         return
-    if not any(found is not None and found != [] for found in given.values()):
+    read = [parameter for parameter in one.parameters if isinstance(parameter.of, _Read)]
+    if all(given[parameter.name] is None or given[parameter.name] == [] for parameter in read):
         return
     for reading in _readings_in(given):
         if reading.disagrees:
@@ -84,7 +94,7 @@ def derive(one: Derivation, case: Case) -> Iterator[Reading | Gap]:
             at = f", {place}" if place else ""
             inputs = ", ".join(dict.fromkeys(parameter.of.title for parameter in one.parameters))
             text = f"{measurand.title}{at}: comes to {typed}, which cannot be; read again: {inputs}."
-            yield case.gap(one.parameters[0].of, text)
+            yield case.gap(one.read[0], text)
             continue
         sheet = "it follows from other readings"
         yield Reading(
@@ -122,13 +132,14 @@ def with_derived(case: Case, found: Mapping[tuple[str, str], Reading]) -> Case:
 
 def not_derived(one: Derivation, case: Case) -> Gap:
     """Why a derived reading that somebody asks for is not there: the first of its needs that is missing."""
-    missing = next((parameter.of for parameter in one.parameters if _lacks(parameter, case)), None)
+    missing = next((of for of in one.read if _lacks(one, of, case)), None)
     if missing is None:
         text = f"{one.measurand.title}: does not follow from what was read."
-        return case.gap(one.parameters[0].of, text, Reason.NOT_MEASURED)
+        return case.gap(one.read[0], text, Reason.NOT_MEASURED)
     gap = missing_gap(case, missing)
     return attrs.evolve(gap, text=f"{one.measurand.title}: follows from other readings. {gap.text}")
 
 
-def _lacks(parameter: Parameter, case: Case) -> bool:
-    return not Check.arguments_for((attrs.evolve(parameter, needed=False),), case)[parameter.name]
+def _lacks(one: Derivation, of: _Read, case: Case) -> bool:
+    wanted = next(parameter for parameter in one.parameters if parameter.of is of)
+    return not Check.arguments_for((attrs.evolve(wanted, needed=False),), case)[wanted.name]

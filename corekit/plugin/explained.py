@@ -54,7 +54,7 @@ def explained(key: str | None = None) -> Iterator[str]:
 
 
 def _of(point: EntryPoint, plugins: Plugins, seconds: float | None) -> Iterator[str]:
-    system = plugins.systems.get(point.name)
+    system = plugins.systems.get(point.name) or plugins.additions.get(point.name)
     took = "" if seconds is None else f", loaded in {seconds * 1000:.0f} ms"
     yield f"{point.name}  {system.title if system else 'failed to load'}{took}"
     distribution = point.dist
@@ -74,12 +74,14 @@ def _of(point: EntryPoint, plugins: Plugins, seconds: float | None) -> Iterator[
 
 def _adds(system: System) -> Iterator[str]:
     named = {
+        "symptoms": list(system.symptoms),
         "parts": list(system.parts),
-        "measurands": list(system.measurands),
+        "measured": list(system.measurands),
         "records": list(system.records),
         "derives": list(system.derived),
         "observed": list(system.observations),
         "traits": list(system.traits),
+        "settings": list(system.settings),
         "work": list(system.operations),
         "computes": list(system.calculations),
         "checks": [check.title for check in system.checks.values()],

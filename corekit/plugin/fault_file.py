@@ -50,7 +50,7 @@ class PairRow:
 class ChanceRow:
     p: list[float] = needed("a probability for each outcome", factory=list)
     why: str = ""
-    direct: str = ""
+    direct: Words = Words(())
 
 
 @table
@@ -297,7 +297,8 @@ class _Meaning:
         """Symptom or circumstance → fault → number."""
         found = {}
         for key, row in rows.items():
-            if known is not None:
+            of_another = "." in key and not key.startswith(f"{self.system}.")
+            if known is not None and not of_another:  # another system may not be there
                 self._one_of((table, key), key, what, known)
             for fault, number in (row or {}).items():
                 path: Place = (table, key, fault)
@@ -511,8 +512,9 @@ class _Meaning:
 
     def _row(self, path: Place, row: ChanceRow, test: TestTable) -> OutcomeRow:
         at = (*path, "direct")
-        if row.direct and row.direct not in test.outcomes:
-            self.faults.add(at, f"{quoted(row.direct)} is not an outcome", any_of(test.outcomes))
+        for one in row.direct:
+            if one not in test.outcomes:
+                self.faults.add(at, f"{quoted(one)} is not an outcome", any_of(test.outcomes))
         if row.direct and "+" in str(path[-1]):
             got = "two faults together are no part"
             self.faults.add(at, got, "no direct", "direct in the row of one of them")

@@ -77,13 +77,13 @@ class Pair:
 class OutcomeRow:
     """What a test shows under one fault: a probability for each outcome.
 
-    `direct` names the outcome that speaks directly against this fault's part; only then may a part be called
+    `direct` names the outcomes that speak directly against this fault's part; only then may a part be called
     for.
     """
 
     p: tuple[float, ...]
     why: str = ""
-    direct: str = ""
+    direct: tuple[str, ...] = ()
 
 
 @attrs.frozen(kw_only=True)

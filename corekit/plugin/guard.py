@@ -23,6 +23,10 @@ _STANDARD = str(Path(os.__file__).parent) + os.sep
 MEMORY = 512 * 1024 * 1024
 
 
+#: How long after an alarm that nobody heard it rings again, [s].
+_AGAIN = 1.0
+
+
 class Overrun(BaseException):
     """The time is up. A BaseException, so that a plugin's own `except Exception` does not swallow it.
 
@@ -49,16 +53,23 @@ def time_limit(seconds: float) -> Iterator[None]:
             yield
         return
 
+    runs = [True]
+
     def ring(signum: int, frame: FrameType | None) -> None:
-        raise Overrun(_too_long(seconds))
+        if runs:
+            raise Overrun(_too_long(seconds))
 
     before = signal.signal(signal.SIGALRM, ring)
-    signal.setitimer(signal.ITIMER_REAL, seconds)
+    # Python drops what is raised while it collects garbage, and the alarm with it: so it rings again.
+    signal.setitimer(signal.ITIMER_REAL, seconds, max(seconds, _AGAIN))
     try:
         yield
     finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
+        try:
+            runs.clear()
+        finally:
+            signal.setitimer(signal.ITIMER_REAL, 0)
+            signal.signal(signal.SIGALRM, before)
 
 
 def _too_long(seconds: float) -> str:

@@ -11,16 +11,18 @@ from typing import Any, TypeVar
 import attrs
 import pluggy
 
+from ..complaints import own_symptoms, set_own_symptoms
 from ..jurisdictions import jurisdictions, read_jurisdiction
 from ..model.channel import FromChannel, Reader
 from ..model.export import Exporter
 from ..model.jurisdiction import Jurisdiction
 from ..model.limit import Limit
-from ..model.measurand import Measurand, Observation, Operation, Part, Trait
+from ..model.measurand import Measurand, Observation, Operation, Part, Setting, Trait
 from ..model.sampling import Sampling
 from ..model.source import Source
 from ..unit_table import own_units, set_own_units
 from . import hookspecs, intact, set_aside
+from .addition import Addition
 from .calculation import Calculation
 from .guard import failure_words, guarded
 from .system import System
@@ -61,6 +63,8 @@ class Plugins:
         versions: System → version of its distribution. distributions: System → distribution and version.
         lost: Key of each system that is installed and did not load → why.
         hooks: Plugin → the hooks that it has.
+        said: Key of a setting → what the shop says of it.
+        additions: Name of the entry point → what it adds to another's system.
     """
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
@@ -72,6 +76,8 @@ class Plugins:
     distributions: Mapping[str, str] = attrs.field(factory=dict)
     lost: Mapping[str, str] = attrs.field(factory=dict)
     hooks: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
+    said: Mapping[str, str] = attrs.field(factory=dict)
+    additions: Mapping[str, Addition] = attrs.field(factory=dict)
 
     @cached_property
     def parts(self) -> dict[str, Part]:
@@ -92,6 +98,10 @@ class Plugins:
     @cached_property
     def traits(self) -> dict[str, Trait]:
         return _merged(system.traits for system in self.systems.values())
+
+    @cached_property
+    def settings(self) -> dict[str, Setting]:
+        return _merged(system.settings for system in self.systems.values())
 
     @cached_property
     def operations(self) -> dict[str, Operation]:
@@ -167,13 +177,16 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     taken: dict[str, EntryPoint] = {}
     lost: dict[str, str] = {}
     hooks: dict[str, tuple[str, ...]] = {}
+    additions: dict[str, Addition] = {}
     described_here = jurisdictions()  # read before anybody's code runs
     original = intact.Original()
     for point in sorted(found if found is not None else entry_points(group=GROUP), key=_rank):
-        before = own_units()
+        before, told_before = own_units(), own_symptoms()
         try:
             if point.name in set_aside.plugins:
                 raise _LeftOutError(set_aside.plugins[point.name])
+            if "." in point.name and point.name in set_aside.checks:
+                raise _LeftOutError(set_aside.checks[point.name])
             if point.name in taken:
                 raise ValueError(
                     f"its name is taken by {_origin(taken[point.name])}; of several the first alone is loaded"
@@ -184,6 +197,18 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
             system, described = added.system, added.jurisdictions
             if changed := original.put_back():
                 raise intact.AlteredError(intact.altered_words(changed))
+            if isinstance(system, Addition):
+                whole = _added_to(systems.get(system.key), system, point)
+                set_own_units((*before, *system.units))
+                set_own_symptoms((*told_before, *system.symptoms.values()))
+                original.follow()
+                original.add_system(whole)
+                systems[system.key], additions[point.name] = whole, system
+                with_it = f", with {_named(point) or point.name}"
+                versions[system.key] += with_it
+                distributions[system.key] += with_it
+                hooks[point.name] = added.hooks
+                continue
             if system is not None and system.key != point.name:
                 raise ValueError(
                     f"its entry point is called {point.name!r} and its system {system.key!r}; give the entry"
@@ -194,13 +219,15 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
             if again := [code for code in described if code in places or code in described_here]:
                 raise ValueError(f"the jurisdiction {again[0]!r} is described already")
             set_own_units((*before, *(system.units if system is not None else ())))
+            set_own_symptoms((*told_before, *(system.symptoms.values() if system is not None else ())))
         except KeyboardInterrupt:
             raise
         except BaseException as error:
             set_own_units(before)
+            set_own_symptoms(told_before)
             original.put_back()
             failures.append(_failure(point, error))
-            if point.name not in systems:
+            if point.name not in systems and "." not in point.name:
                 lost.setdefault(point.name, failures[-1].what)
             continue
         original.follow()
@@ -224,6 +251,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
         distributions=distributions,
         lost=lost,
         hooks=hooks,
+        additions=additions,
     )
 
 
@@ -236,7 +264,9 @@ def _failure(point: EntryPoint, error: BaseException) -> Failure:
     return Failure(
         plugin=point.name,
         what=str(error) if left_out else failure_words(error, f"{point.value} (its module)"),
-        cost="Its system is not assessed in this visit.",
+        cost="What it adds is not assessed in this visit."
+        if "." in point.name
+        else "Its system is not assessed in this visit.",
         distribution=_named(point),
         is_wished=left_out and str(error) == set_aside.BY_WISH,
     )
@@ -376,11 +406,30 @@ def _system_of(call: Callable[[], Any]) -> System:
     system = call()
     if not isinstance(system, System):
         raise TypeError(f"corekit_system must return a System; it returned {type(system).__name__}")
+    if isinstance(system, Addition):
+        return system  # its table means something on the system alone
     _ = system.limits, system.faults
-    ends = system.loose_ends()
-    if ends:
-        raise ValueError("; ".join(ends))
+    _refuse_loose_ends(system)
     return system
+
+
+def _refuse_loose_ends(system: System) -> None:
+    if ends := system.loose_ends():
+        raise ValueError("; ".join(ends))
+
+
+def _added_to(base: System | None, added: Addition, point: EntryPoint) -> System:
+    """The system with what a plugin adds to it."""
+    if point.name != added.entry_point:
+        raise ValueError(
+            f"its entry point is called {point.name!r}; what {added.name!r} adds to {added.key!r} is called"
+            f" {added.entry_point!r}"
+        )
+    if base is None:
+        raise ValueError(f"it adds to {added.key!r}, which is not loaded")
+    whole = added.onto(base)
+    _refuse_loose_ends(whole)
+    return whole
 
 
 def _version(point: EntryPoint) -> str:

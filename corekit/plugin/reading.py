@@ -202,6 +202,7 @@ class Series:
 
     @property
     def latest(self) -> Reading:
+        """The reading that was taken last."""
         return self.readings[-1]
 
     @property
@@ -211,10 +212,12 @@ class Series:
 
     @property
     def highest(self) -> Value:
+        """The highest of them."""
         return max(self.values, key=lambda value: value.number)
 
     @property
     def lowest(self) -> Value:
+        """The lowest of them."""
         return min(self.values, key=lambda value: value.number)
 
     @property

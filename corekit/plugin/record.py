@@ -87,10 +87,12 @@ class Record:
 
     @property
     def start(self) -> float:
+        """Where it begins, in the coherent unit of what it is over."""
         return self.over[0]
 
     @property
     def end(self) -> float:
+        """Where it ends, in the same unit."""
         return self.over[-1]
 
     @property
@@ -100,27 +102,33 @@ class Record:
 
     @property
     def count(self) -> int:
+        """How many samples it has."""
         return len(self.samples)
 
     @property
     def sheet(self) -> str:
+        """In words, what its uncertainty is taken from."""
         largest = max(range(self.count), key=lambda n: abs(self.samples[n]))
         return self._read(self.samples[largest])[1]
 
     @property
     def lowest(self) -> Value:
+        """The lowest sample."""
         return self._value(min(self.samples))
 
     @property
     def highest(self) -> Value:
+        """The highest sample."""
         return self._value(max(self.samples))
 
     @property
     def first(self) -> Value:
+        """The first sample."""
         return self._value(self.samples[0])
 
     @property
     def last(self) -> Value:
+        """The last sample."""
         return self._value(self.samples[-1])
 
     @property

@@ -15,12 +15,12 @@ from typing import Any, ParamSpec, TypeVar
 import attrs
 
 from .. import units
-from ..complaints import symptoms, trials
+from ..complaints import OwnSymptom, Symptom, own_symptoms, set_own_symptoms, symptoms, trials
 from ..datafile import read_toml
 from ..kept import kept
 from ..model.channel import MIDDLE, FromChannel
 from ..model.limit import Limit, Span
-from ..model.measurand import Measurand, Observation, Operation, Part, Trait, answers_of
+from ..model.measurand import Measurand, Observation, Operation, Part, Setting, Trait, answers_of
 from ..model.sampling import Sampling
 from ..model.source import Source
 from ..reference import data_path, sources
@@ -36,12 +36,18 @@ from .limit_file import read_limits
 from .own_unit import declare_unit
 from .relation import Relation, declare_relation
 from .sampling import sampling_of
+from .setting import setting_value
 
 P = ParamSpec("P")
 T = TypeVar("T")
 #: Data files that have a say in how others of a system are read.
 _BESIDE = ("sources.toml", "limits.toml")
 _SHARED = ("units.toml", "symptoms.toml", "trials.toml")
+#: What a system keeps its declarations in, by key; checks are kept by the names of their functions.
+SHELVES = (
+    "symptoms", "parts", "measurands", "records", "observations", "traits", "settings", "operations",
+    "calculations", "relations", "derived",
+)  # fmt: skip
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _CODE = re.compile(r"[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*")
 
@@ -68,11 +74,14 @@ class System:
         self.api = check_api(key, api)
         self.folder = folder or Path(str(sys._getframe(1).f_globals.get("__file__", "."))).parent
         self.units: tuple[OwnUnit, ...] = ()
+        self.added: tuple[str, ...] = ()
+        self.symptoms: dict[str, OwnSymptom] = {}
         self.parts: dict[str, Part] = {}
         self.measurands: dict[str, Measurand] = {}
         self.records: dict[str, Sampling] = {}
         self.observations: dict[str, Observation] = {}
         self.traits: dict[str, Trait] = {}
+        self.settings: dict[str, Setting] = {}
         self.operations: dict[str, Operation] = {}
         self.calculations: dict[str, Calculation[Any]] = {}
         self.checks: dict[str, Check[Any]] = {}
@@ -112,6 +121,47 @@ class System:
         declared = declare_unit(self.key, text, kind, title, factor, also)
         self.units = (*self.units, declared)
         return declared.unit.text
+
+    def symptom(
+        self,
+        name: str,
+        words: str,
+        *,
+        group: str,
+        none: float,
+        why: str,
+        outside: float,
+        first_step: str = "",
+        codes: bool = False,
+    ) -> Symptom:
+        """Declare what a customer may tell and the shared list lacks; the fault table says under which faults
+        it is told, [symptoms."system.name"].
+
+        Args:
+            words: In a customer's words, as on the button. group: Key of the heading that it stands below.
+            none: The chance that somebody tells it whose vehicle has no fault, and why. outside: The chance
+                under something that no installed system speaks of.
+            first_step: What to do first where no installed system speaks to it. codes: The vehicle's own
+                trouble codes speak of it.
+
+        Raises:
+            ValueError: the key is taken, or a chance is none. SymptomError: another says the same, or there
+                is no such heading.
+        """
+        key = self._key(name)
+        for chance in (none, outside):
+            if not 0 < chance < 1:
+                raise ValueError(f"{key}: a chance lies between 0 and 1; got {chance}.")
+        if not words.strip() or not why.strip():
+            raise ValueError(
+                f"{key}: say it in a customer's words, and why somebody without a fault tells it."
+            )
+        symptom = Symptom(
+            key=key, words=words, none=none, why=why, outside=outside, first_step=first_step, codes=codes
+        )
+        own = OwnSymptom(symptom=symptom, group=group)
+        set_own_symptoms((*own_symptoms(), own))
+        return self._keep(self.symptoms, key, own).symptom
 
     def part(
         self, name: str, title: str, *, places: Iterable[str] = (), places_by: Trait | None = None
@@ -156,7 +206,10 @@ class System:
                 no declaration has; what counts the places cannot.
         """
         named = tuple(places)
-        worst = units.parse_accuracy(accuracy, unit)
+        try:
+            worst, kind = units.parse_accuracy(accuracy, unit), units.unit(unit).kind
+        except ValueError as error:
+            raise units.UnitError(f"{self._key(name)}: {error}") from error
         if worst.digits:
             raise ValueError(
                 f"{self._key(name)}: {accuracy!r} counts digits, and only an instrument's range says how much"
@@ -168,7 +221,7 @@ class System:
             Measurand(
                 key=self._key(name),
                 unit=unit,
-                kind=units.unit(unit).kind,
+                kind=kind,
                 title=title,
                 possible=self._span(possible, unit),
                 usual=self._span(usual, unit),
@@ -372,12 +425,53 @@ class System:
             ),
         )
 
+    def setting(
+        self,
+        name: str,
+        title: str,
+        answers: type[Enum] | None = None,
+        *,
+        default: Enum | str,
+        units: Iterable[str] = (),
+        possible: tuple[float | None, float | None] = (None, None),
+        how: str = "",
+    ) -> Setting:
+        """Declare what a shop says once for all its vehicles: closed answers, or a value in one of `units`. A
+        check takes it like a trait and always gets one: what stands in shop.toml under [plugins.NAME], or the
+        default.
+
+        Args:
+            default: A member of the answers, or a text such as "-20 °C". how: What it is for, in one
+                sentence.
+
+        Raises:
+            ValueError: the key is taken, or the default cannot be meant.
+        """
+        key, accepted = self._key(name), tuple(units)
+        if (answers is None) == (not accepted):
+            raise ValueError(f"{key}: a setting has closed answers or units, one of the two.")
+        setting = Setting(
+            key=key,
+            title=title,
+            default=str(default.value) if isinstance(default, Enum) else default,
+            answers=closed(answers) if answers else None,
+            units=accepted,
+            possible=self._span(possible, accepted[0]) if accepted else Span(),
+            how=how,
+        )
+        try:
+            setting_value(setting, {})
+        except ValueError as error:
+            raise ValueError(f"{key}: its default: {error}.") from error
+        return self._keep(self.settings, key, setting)
+
     def operation(
         self,
         name: str,
         title: str,
         *,
         shown_by: Measurand | None = None,
+        or_shown_by: Iterable[Measurand] = (),
         replaces: Part | None = None,
         way: str = "",
         as_test: tuple[float, float] | None = None,
@@ -385,11 +479,12 @@ class System:
         hazard: str = "",
         tells: str = "",
     ) -> Operation:
-        """Declare a piece of repair work; `replaces` names the part it exchanges and makes it a call for a
-        part. `way` is one of the ways of a trial: renewed for a part, else repaired, or cleaned. `as_test`:
-        it is harmless and may be done to find out, in so many minutes hands-on and of waiting. `asks`: traits
-        that say how it was done and are asked for with it (charged for how long). `tells`: what
-        the work does, in one sentence for the customer that is as true of a proposal as of a bill.
+        """Declare a piece of repair work; `shown_by` shows that it worked, or one of `or_shown_by` where that
+        called for it. `replaces` names the part it exchanges and makes it a call for a part. `way` is one of
+        the ways of a trial: renewed for a part, else repaired, or cleaned. `as_test`: it is harmless and may
+        be done to find out, in so many minutes hands-on and of waiting. `asks`: traits that say how it was
+        done and are asked for with it (charged for how long). `tells`: what the work does, in one sentence
+        for the customer that is as true of a proposal as of a bill.
 
         Raises:
             ValueError: the key is taken, or there is no such way.
@@ -404,6 +499,7 @@ class System:
                 key=self._key(name),
                 title=title,
                 shown_by=shown_by.key if shown_by else "",
+                or_shown_by=tuple(measurand.key for measurand in or_shown_by),
                 replaces=self._part(self._key(name), replaces),
                 way=way,
                 as_test=as_test,
@@ -542,6 +638,7 @@ class System:
 
     @cached_property
     def sources(self) -> Mapping[str, Source]:
+        """The system's own sources, by key."""
         path = self.folder / "sources.toml"
         return sources(path) if path.is_file() else {}
 
@@ -557,6 +654,7 @@ class System:
 
     @cached_property
     def faults(self) -> FaultTable | None:
+        """Its fault table; None where it has none."""
         path = self.folder / "faults.toml"
         where = f"{path.name} of {self.key}"
         if not path.is_file():
@@ -575,7 +673,7 @@ class System:
             self.key,
             own_units(),
             [sorted(shelf) for shelf in (self.parts, self.measurands, self.observations, self.traits)],
-            [sorted(shelf) for shelf in (self.operations, self.checks, self.calculations)],
+            [sorted(shelf) for shelf in (self.operations, self.checks, self.calculations, self.symptoms)],
             [(str(file), file.stat().st_mtime_ns) for file in sorted(modules) if file.is_file()],
         )
         return kept(f"{self.key}-{path.stem}", [path, *beside, *shared], make, code=self.folder, told=told)
@@ -621,7 +719,20 @@ class System:
             code for file in files if file for code in pattern.findall(Path(file).read_text("utf-8"))
         )
 
+    def declares(self, one: Any) -> bool:
+        """Whether it is this system's own declaration."""
+        return any(getattr(self, shelf).get(one.key) is one for shelf in SHELVES)
+
+    def table_data(self) -> Mapping[str, Any]:
+        """The fault table as plain data; empty where there is none."""
+        path = self.folder / "faults.toml"
+        known: Mapping[str, Any] | None = self.__dict__.get("_data")
+        if known is not None:
+            return known
+        return read_toml(path, f"{path.name} of {self.key}") if path.is_file() else {}
+
     def checked_code(self, code: str) -> str:
+        """A code of its own findings, given back."""
         if not code.startswith(f"{self.key}."):
             raise ValueError(f"A finding's code begins with its system's key: {self.key}.…; got {code!r}.")
         return code
@@ -646,13 +757,13 @@ class System:
             ]
         for name, parameter in self._asked:
             key = parameter.of.key
-            own = (self.measurands, self.records, self.observations, self.traits)
+            own = (self.measurands, self.records, self.observations, self.traits, self.settings)
             if key.startswith(f"{self.key}.") and not any(key in shelf for shelf in own):
                 wrong.append(f"{name}: {parameter.name} asks for {key}, which the system does not declare")
         for relation in self.relations.values():
             for term in (relation.whole, *relation.parts):
                 key = term.measurand.key
-                if key.startswith(f"{self.key}.") and self.measurands.get(key) is not term.measurand:
+                if key.startswith(f"{self.key}.") and not self.declares(term.measurand):
                     wrong.append(f"relation {relation.key}: {key} is not what the system declares")
         return wrong
 
@@ -697,7 +808,7 @@ class System:
     def _part(self, key: str, part: Part | None) -> str:
         if part is None:
             return ""
-        if not isinstance(part, Part) or self.parts.get(part.key) is not part:
+        if not isinstance(part, Part) or not self.declares(part):
             raise ValueError(
                 f"{key}: its part must be one that {self.key}.part(…) has declared before; got"
                 f" {part.key if isinstance(part, Part) else part!r}."
@@ -714,7 +825,7 @@ class System:
             return ""
         if not places:
             raise ValueError(f"{key}: places_by counts places, and it has none.")
-        if self.traits.get(by.key) is not by or not by.units or units.unit(by.units[0]).kind != "count":
+        if not self.declares(by) or not by.units or units.unit(by.units[0]).kind != "count":
             raise ValueError(
                 f"{key}: places_by is a trait in count that {self.key}.trait(…) has declared before; got"
                 f" {by.key}."
@@ -731,7 +842,7 @@ class System:
         for trait, members in (only or {}).items():
             answers = tuple(members)
             own = trait.answers
-            if self.traits.get(trait.key) is not trait or own is None:
+            if not self.declares(trait) or own is None:
                 raise ValueError(
                     f"{key}: only names a trait with closed answers that {self.key}.trait(…) has declared"
                     f" before; got {trait.key}."
@@ -751,6 +862,7 @@ class System:
             self.records,
             self.observations,
             self.traits,
+            self.settings,
         )  # one key, one meaning: a visit file names them all alike
         if key in shelf or (any(shelf is one for one in asked) and any(key in one for one in asked)):
             raise ValueError(f"{key} is declared twice.")

@@ -7,6 +7,7 @@ everywhere.
 
 from __future__ import annotations
 
+import math
 import struct
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
@@ -16,18 +17,21 @@ from pathlib import Path
 import attrs
 
 from ..errors import CorekitError
+from . import scripts
 from .pdf_file import EmbeddedFont
 from .text import stays_with
 
 #: (what is set, whether a person typed it): typed text may fall back to another face, our own must not.
 Piece = tuple[str, bool]
 
+_JOINERS = ("\u200c", "\u200d")
 _DIGITS = tuple(range(ord("0"), ord("9") + 1))
 _FILES = {
     "regular": ("fontpkg_fira_sans", "FiraSans-Regular.ttf"),
     "strong": ("fontpkg_fira_sans", "FiraSans-SemiBold.ttf"),
     "typed": ("fontpkg_fira_code", "FiraCode[wght].ttf"),
 }
+_TABULAR = ("regular", "strong")
 
 
 class MissingGlyphError(CorekitError, ValueError):
@@ -36,35 +40,48 @@ class MissingGlyphError(CorekitError, ValueError):
 
 @attrs.frozen(eq=False)
 class Typeface:
-    """One face of the papers, with the advance of every character in 1/1000 of the size."""
+    """One face of the papers, with the advance of every character in 1/1000 of the size; `script` names that
+    whose words it shapes, if it is such a face.
+    """
 
     name: str
     advances: dict[int, float]
     font: EmbeddedFont
+    script: str = ""
 
     def knows(self, text: str) -> bool:
         return self.advances.keys() >= set(map(ord, text))
 
     def advance(self, text: str) -> float:
         """Of a text that the face knows, in 1/1000 of the size; KeyError for any other."""
-        return sum(map(self.advances.__getitem__, map(ord, text)))
+        return math.fsum(map(self.advances.__getitem__, map(ord, text)))
+
+    def shaped(self, text: str) -> tuple[Typeface, str]:
+        """The text in glyphs as its script asks, in the order in which they are drawn."""
+        signs = scripts.shaped(text, self.script, self.font)
+        for sign in signs:
+            self.advances.setdefault(ord(sign), self.font.advance_of(ord(sign)))
+        return self, signs
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=16)
 def typeface(style: str) -> Typeface:
     """The face of a style: `regular`, `strong`, or `typed` (the one that typed text falls back to).
 
     Raises:
         ValueError: the font package is not as declared.
     """
-    package, file = _FILES[style]
-    path = Path(import_module(package).ROOT) / "files" / file
+    if style in scripts.FILES:
+        path = scripts.path_of(style)
+    else:
+        package, file = _FILES[style]
+        path = Path(import_module(package).ROOT) / "files" / file
     if not path.is_file():
         raise ValueError(f"The font file {path} is missing; install corekit again with its font packages.")
     font = EmbeddedFont(f"corekit-{style}", path)
-    if style != "typed":
+    if style in _TABULAR:
         _set_tabular_digits(font, path)
-    return Typeface(font.name, font.advances(), font)
+    return Typeface(font.name, font.advances(), font, style if style in scripts.FILES else "")
 
 
 def _set_tabular_digits(font: EmbeddedFont, path: Path) -> None:
@@ -133,7 +150,8 @@ class TextLine:
 def runs(text: str, style: str, *, typed: bool) -> list[Run]:
     """The text in runs of one face each.
 
-    Typed text falls back glyph by glyph, and what no face can draw becomes its code point in brackets.
+    Typed text falls back glyph by glyph, to the face of its script at last, and what no face can draw becomes
+    its code point in brackets.
 
     Raises:
         MissingGlyphError: the text is our own and a character of it is not in the face.
@@ -149,7 +167,12 @@ def runs(text: str, style: str, *, typed: bool) -> list[Run]:
         code = ord(char)
         if code in main.advances:
             return main, char
-        return (spare, char) if code in spare.advances else (main, f"[U+{code:04X}]")
+        if code in spare.advances:
+            return spare, char
+        style = scripts.style_of(char)
+        if style and code in typeface(style).advances:
+            return typeface(style), char
+        return main, "" if char in _JOINERS else f"[U+{code:04X}]"
 
     return _merged(map(fallback, text))
 
@@ -178,8 +201,7 @@ def _advance(parts: Iterable[Run]) -> float:
 
 def set_line(pieces: Sequence[Piece], style: str, size: float) -> TextLine:
     """The pieces on one line, however wide that is."""
-    line = tuple(run for text, typed in pieces for run in runs(text, style, typed=typed))
-    return TextLine(line, _advance(line) * size / 1000)
+    return _line([run for text, typed in pieces for run in runs(text, style, typed=typed)], size)
 
 
 def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[TextLine]:
@@ -206,15 +228,14 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
         current: list[Run] = []
         width = 0.0
         space = typeface(style).advances[32]
-        for word in _words(paragraph, style):
-            wide = _advance(word)
+        for word, wide in _measured(paragraph, style):
             if current and width + space + wide <= limit:
                 current += [(typeface(style), " "), *word]
                 width += space + wide
                 continue
             if current:
                 lines.append(_line(current, size))
-            current, width = word, wide
+            current, width = list(word), wide
             while width > limit:
                 head, current = _cut_at(current, limit)
                 lines.append(_line(head, size))
@@ -223,9 +244,41 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
     return lines
 
 
+#: Words of the paper that is set with their widths in 1/1000 of the size: it is tried in several sizes.
+_known_words: dict[tuple[tuple[Piece, ...], str], list[tuple[list[Run], float]]] = {}
+
+
+def _measured(pieces: Sequence[Piece], style: str) -> list[tuple[list[Run], float]]:
+    key = tuple(pieces), style
+    known = _known_words.get(key)
+    if known is None:
+        known = _known_words[key] = [(word, _advance(word)) for word in _words(pieces, style)]
+    return known
+
+
+def forget_words() -> None:
+    """Let the words of a paper go once it is set; they may be a person's."""
+    _known_words.clear()
+
+
 def _line(parts: Iterable[Run], size: float) -> TextLine:
-    merged = tuple(_merged(parts))
+    merged = tuple(_drawn(_merged(parts)))
     return TextLine(merged, _advance(merged) * size / 1000)
+
+
+def _drawn(merged: list[Run]) -> list[Run]:
+    """The runs as they are drawn: words of a script that needs it shaped, and in the order of their
+    directions.
+    """
+    if not any(face.script for face, _ in merged):
+        return merged
+    texts = [text for _, text in merged]
+    ordered = scripts.in_visual_order(texts) if any(map(scripts.runs_left, texts)) else list(enumerate(texts))
+    found: list[Run] = []
+    for place, text in ordered:
+        face = merged[place][0]
+        found.append(face.shaped(text) if face.script else (face, text))
+    return found
 
 
 def _paragraphs(pieces: Sequence[Piece]) -> list[list[Piece]]:

@@ -14,7 +14,7 @@ from ..model.document import Code, Document, to_data
 from .account_paper import account_pages
 from .blocks import document_boxes
 from .code import Symbol, symbol
-from .fonts import typeface
+from .fonts import forget_words, typeface
 from .layout import Box, Placed, paginate
 from .measures import ROOMY, TIGHT, TIGHTEST
 from .pdf_file import Information, PdfFile, pdf_file
@@ -53,7 +53,10 @@ def render_pdf(
     """
     refuse_numbered_draft(document)
     with _one_at_a_time:
-        return _Paper(document, resolve, link, carried).content()
+        try:
+            return _Paper(document, resolve, link, carried).content()
+        finally:
+            forget_words()
 
 
 def check_glyphs(document: Document) -> None:

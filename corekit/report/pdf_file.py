@@ -10,6 +10,7 @@ and tests/report/test_pdf_file.py names each one that a version has lost or chan
 from __future__ import annotations
 
 import io
+import threading
 import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -19,12 +20,13 @@ from typing import Any
 
 import attrs
 from reportlab import rl_config
-from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase import pdfmetrics, ttfonts
 from reportlab.pdfbase.pdfdoc import (
     PDFArray,
     PDFDictionary,
     PDFInfo,
     PDFName,
+    PDFObject,
     PDFObjectReference,
     PDFPage,
     PDFStream,
@@ -73,6 +75,10 @@ class EmbeddedFont:
         self._face.charToGlyph[code] = glyph
         self._face.charWidths[code] = self._face.hmetrics[glyph][0] * 1000 / self._face.unitsPerEm
 
+    def advance_of(self, code: int) -> float:
+        """Of one character that the font draws, in 1/1000 of the size."""
+        return float(self._face.charWidths[code])
+
     def advances(self) -> dict[int, float]:
         """Character → its advance in 1/1000 of the size, for every character of the file."""
         widths, default = self._face.charWidths, self._face.defaultWidth
@@ -81,6 +87,66 @@ class EmbeddedFont:
     def resource_name(self, subset: int, document: Any) -> str:
         """The name of a subset in the document, with its slash."""
         return str(self._font.getSubsetInternalName(subset, document))
+
+
+#: Characters that stand for glyphs which no character has alone: joined and turned forms, ligatures. They are
+#: drawn from the private planes of Unicode and never leave a file: what a reader program gets is what they
+#: mean.
+_PRIVATE = range(0xF0000, 0xFFFFE)
+_private: dict[tuple[str, int, str], int] = {}
+_meanings: dict[int, str] = {}
+_private_lock = threading.Lock()
+#: So many are kept for glyphs without a meaning of their own, which the rest falls back to.
+_KEPT_BACK = 10_000
+
+
+def private_sign(font: EmbeddedFont, glyph: int, means: str) -> str:
+    """The character by which a font draws a glyph that means these letters."""
+    with _private_lock:
+        key = font.name, glyph, means
+        if key not in _private and len(_private) >= len(_PRIVATE) - _KEPT_BACK:
+            key, means = (font.name, glyph, ""), ""
+        code = _private.setdefault(key, _PRIVATE[len(_private)])
+        _meanings[code] = means
+        font.draw_with(glyph, code)
+    return chr(code)
+
+
+def _to_unicode(font_name: str, subset: Sequence[int]) -> str:
+    """What each code of a subset means to a reader program (ISO 32000-1, 9.10.3). reportlab's own writes
+    characters beyond U+FFFF as no reader takes them, and knows no glyph of several letters.
+    """
+    rows = [
+        f"<{place:02X}> <{_meanings.get(code, chr(code)).encode('utf-16-be', 'surrogatepass').hex().upper()}>"
+        for place, code in enumerate(subset)
+    ]
+    return "\n".join(
+        [
+            "/CIDInit /ProcSet findresource begin",
+            "12 dict begin",
+            "begincmap",
+            "/CIDSystemInfo",
+            f"<< /Registry ({font_name})",
+            f"/Ordering ({font_name})",
+            "/Supplement 0",
+            ">> def",
+            f"/CMapName /{font_name} def",
+            "/CMapType 2 def",
+            "1 begincodespacerange",
+            f"<00> <{len(subset) - 1:02X}>",
+            "endcodespacerange",
+            f"{len(subset)} beginbfchar",
+            *rows,
+            "endbfchar",
+            "endcmap",
+            "CMapName currentdict /CMap defineresource pop",
+            "end",
+            "end",
+        ]
+    )
+
+
+ttfonts.makeToUnicodeCMap = _to_unicode
 
 
 class _SubsetWriter:
@@ -149,6 +215,24 @@ class _DatelessInfo(PDFInfo):  # type: ignore[misc]
         }
         entries = {**{name: PDFString(text) for name, text in texts.items()}, "Trapped": PDFName("False")}
         return PDFDictionary(entries).format(document)  # type: ignore[no-any-return]
+
+
+class _Element(PDFObject):  # type: ignore[misc]
+    """An element of a page, written at once: there are a hundred of them, and reportlab's dictionaries take
+    longer.
+    """
+
+    __RefOnly__ = 1
+
+    def __init__(self, kind: str, parent: Any, page: Any, place: int) -> None:
+        self._kind, self._parent, self._page, self._place = kind, parent, page, place
+
+    def format(self, document: Any) -> bytes:
+        numbers = document.idToObjectNumberAndVersion
+        (parent, _), (page, _) = numbers[self._parent.name], numbers[self._page.name]
+        return (
+            f"<< /Type /StructElem /S /{self._kind} /P {parent} 0 R /Pg {page} 0 R /K {self._place} >>"
+        ).encode()
 
 
 class PdfFile:
@@ -240,18 +324,7 @@ class PdfFile:
         for nth, (page, kinds) in enumerate(zip(self._pages, self._elements, strict=False)):
             by_page.append(
                 [
-                    self._document.Reference(
-                        PDFDictionary(
-                            {
-                                "Type": PDFName("StructElem"),
-                                "S": PDFName(kind),
-                                "P": whole,
-                                "Pg": page,
-                                "K": place,
-                            }
-                        ),
-                        f"tags:{nth}:{place}",
-                    )
+                    self._document.Reference(_Element(kind, whole, page, place), f"tags:{nth}:{place}")
                     for place, kind in enumerate(kinds)
                 ]
             )

@@ -11,7 +11,7 @@ from urllib.parse import parse_qs, urlencode, urlsplit
 import attrs
 import flask
 
-from ..complaints import symptoms
+from ..complaints import SymptomList, symptoms
 from ..desk import jobs
 from ..desk.complaint import not_covered, not_covered_words
 from ..desk.errors import StoreError
@@ -54,7 +54,11 @@ class ArrivalFields:
 
 
 def add(app: flask.Flask, van: Van) -> None:
-    app.jinja_env.globals.update(no_number=NO_NUMBER, symptom_list=symptoms())
+    app.jinja_env.globals.update(no_number=NO_NUMBER)
+
+    @app.context_processor
+    def listed() -> dict[str, SymptomList]:
+        return {"symptom_list": symptoms()}  # plugins add to it when they are loaded
 
     @app.get("/new")
     def new() -> str:

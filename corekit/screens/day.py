@@ -64,7 +64,7 @@ def add(app: flask.Flask, van: Van) -> None:
             record,
             van,
             planned=planned,
-            place=said(planned.place, texts) if planned else said(record.customer.address, texts),
+            place=(said(planned.place, texts) if planned else "") or said(record.customer.address, texts),
             what=said(planned.what, texts) if planned else "",
             recalls=_recalls(record, texts),
             again_in=[(months, _in_months(months)) for months in AGAIN_IN],

@@ -60,7 +60,7 @@ class Row:
 
     Attributes:
         words: The complaint. who: The customer's name. money: What it comes to, where that is known.
-        when: Day and time of the appointment, in words; `day` the day alone, as it is kept.
+        when: Day and time of the appointment, in words; `day` and `time` as they are kept.
         where: As it was planned, else the customer's address. what: What for.
     """
 
@@ -73,6 +73,7 @@ class Row:
     money: str = ""
     when: str = ""
     day: str = ""
+    time: str = ""
     where: str = ""
     what: str = ""
     recall: str = ""
@@ -100,6 +101,7 @@ def row_of(van: Van, job: JobRow, texts: Mapping[str, str], subject: str = "", m
         money=money_words(van, job),
         when=" ".join(filter(None, (day_words(job.day), job.at))),
         day=job.day,
+        time=job.at,
         where=where,
         what=text(job.what),
         recall=text(job.recall_what),

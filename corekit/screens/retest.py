@@ -31,7 +31,7 @@ def shown_by(repair: RepairProof, plugins: Plugins) -> str:
     """
     operation = plugins.operations.get(repair.operation)
     done = repair.proof is Proof.SHOWN or repair.finding is not None or operation is None
-    return "" if done or operation is None else operation.shown_by
+    return "" if done or operation is None else repair.retest
 
 
 def arrival(assessment: Assessment, key: str) -> list[Reading]:
@@ -56,9 +56,6 @@ def shown_repair(repair: RepairProof, before: Sequence[Reading]) -> Shows:
     return Shows(title=repair.title, before=tuple(rows), proof=str(repair.proof), why=repair.why)
 
 
-def again_path(job: Job, repair: RepairProof, wishes: TestOptions, plugins: Plugins) -> str:
+def again_path(job: Job, repair: RepairProof, wishes: TestOptions) -> str:
     """Where the reading that shows a repair is taken once more; empty when none can show it."""
-    operation = plugins.operations.get(repair.operation)
-    return (
-        wishes.path(job, f"test/{operation.shown_by}") if operation is not None and operation.shown_by else ""
-    )
+    return wishes.path(job, f"test/{repair.retest}") if repair.retest else ""

@@ -327,7 +327,7 @@ def add(app: flask.Flask, van: Van) -> None:
             now=complaint_now(record),
             given_up=[repair.title for repair in assessment.repairs if repair.operation in given_up],
             repairs=[
-                (repair, again_path(record, repair, wishes, plugins))
+                (repair, again_path(record, repair, wishes))
                 for repair in assessment.repairs
                 if repair.operation not in given_up
             ],

@@ -124,12 +124,16 @@ def owed(connection: sqlite3.Connection, books_entry: str) -> tuple[int, str] | 
 
 def due_jobs(connection: sqlite3.Connection, until: str, most: int) -> list[JobRow]:
     """Open jobs with an appointment on or before a day, the earliest first."""
-    return _job_rows(connection, "WHERE day <> '' AND day <= ? ORDER BY day, at, began LIMIT ?", until, most)
+    return _job_rows(
+        connection, "WHERE day <> '' AND day <= ? ORDER BY day, at = '', at, began LIMIT ?", until, most
+    )
 
 
 def later_jobs(connection: sqlite3.Connection, after: str, most: int) -> list[JobRow]:
     """Open jobs with an appointment after a day, the earliest first."""
-    return _job_rows(connection, "WHERE day <> '' AND day > ? ORDER BY day, at, began LIMIT ?", after, most)
+    return _job_rows(
+        connection, "WHERE day <> '' AND day > ? ORDER BY day, at = '', at, began LIMIT ?", after, most
+    )
 
 
 def recalled_jobs(connection: sqlite3.Connection, until: str, most: int) -> list[JobRow]:

@@ -143,7 +143,7 @@ def _read(row: Sequence[Any]) -> tuple[Entry, list[str]]:
                 data, dict if name == "body" else list
             ):
                 raise ValueError
-        except (ValueError, RecursionError):
+        except (ValueError, TypeError, RecursionError):
             faults.append(f"{where}: its {name} is not written the way it was")
             readable[column] = "{}" if name == "body" else "[]"
     faults += [

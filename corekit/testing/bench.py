@@ -23,6 +23,7 @@ from ..plugin.derived import derive, with_derived
 from ..plugin.reading import Reading, with_uncertainty
 from ..plugin.record import Record
 from ..plugin.relation import contradicted, contradictions, held_open
+from ..plugin.setting import setting_value
 from ..plugin.system import System
 from .evidence import Shown, shown_by
 
@@ -52,6 +53,7 @@ class Bench:
     fitted: dict[str, Any] = attrs.field(factory=dict)
     specified: dict[str, Limit] = attrs.field(factory=dict)
     repairs: dict[str, int] = attrs.field(factory=dict)
+    settings: dict[str, str] = attrs.field(factory=dict)
 
     def reading(
         self,
@@ -80,6 +82,7 @@ class Bench:
         )
 
     def read(self, of: str | Measurand, typed: str, **how: Any) -> Bench:
+        """Lay a reading, `read("line_pressure", "24 bar", place="front left")`; `using` an instrument."""
         reading = self.reading(of, typed, **how)
         self.readings[reading.measurand.key, reading.place] = reading
         return self
@@ -122,6 +125,7 @@ class Bench:
         return self
 
     def see(self, key: str, answer: str, place: str = "") -> Bench:
+        """Note what was seen, by the words of its answer."""
         declared = self.system.observations[f"{self.system.key}.{key}"]
         self.sightings[declared.key, place] = Sighting(
             answers_of(declared.answers)[answer], f"seen-{key}" + (f"-{place}" if place else "")
@@ -129,12 +133,20 @@ class Bench:
         return self
 
     def fit(self, key: str, typed: str) -> Bench:
+        """Say what the vehicle is fitted with, as in a visit file."""
         trait = self.system.traits[f"{self.system.key}.{key}"]
         if trait.answers is not None:
             self.fitted[trait.key] = answers_of(trait.answers)[typed]
         else:
             found = units.read_quantity(typed, trait.units)
             self.fitted[trait.key] = exact(found.kind, found.number, [f"fitted-{key}"])
+        return self
+
+    def say(self, key: str, text: str) -> Bench:
+        """What the shop says of a setting, as in shop.toml."""
+        setting = self.system.settings[f"{self.system.key}.{key}"]
+        setting_value(setting, {setting.key: text})
+        self.settings[setting.key] = text
         return self
 
     def specify(
@@ -192,23 +204,25 @@ class Bench:
             fitted=self.fitted,
             specified=self.specified,
             repairs=self.repairs,
+            settings=self.settings,
         )
 
     def run(self, *checks: str) -> list[Finding | Gap]:
+        """What these checks say, or all of them, findings and gaps."""
         broken = contradictions(self.system.relations.values(), self.case())
         case = self.case()
         said: dict[str, list[Finding | Gap]] = {}
         wanted = checks or tuple(self.system.checks)
         first = any(self.system.checks[key].not_while for key in wanted)
-        for check in sorted(self.system.checks.values(), key=lambda one: bool(one.not_while)):
-            if check.key not in wanted and not first:
+        for key, check in sorted(self.system.checks.items(), key=lambda one: bool(one[1].not_while)):
+            if key not in wanted and not first:
                 continue
             results = [
                 held_open(result, contradicted(broken)) if isinstance(result, Finding) else result
                 for result in run(check, attrs.evolve(case, check=check.title))
             ]
             barring = bars(check.not_while, (*broken, *_findings(said.values())))
-            said[check.key] = [
+            said[key] = [
                 *under_bars(
                     results, barring, self.system.key, check.title, case.stage, self.system.places_of_all
                 )
@@ -229,9 +243,11 @@ class Bench:
         return shown_by(self.system, self.case(), self.findings())
 
     def gaps(self, *checks: str) -> list[Gap]:
+        """The gaps of these checks, or of all."""
         return [result for result in self.run(*checks) if isinstance(result, Gap)]
 
     def finding(self, code: str, place: str = "") -> Finding:
+        """The one finding of a code (and place); fails the test where there is none, or more than one."""
         found = [finding for finding in self.findings(code) if place in ("", finding.place)]
         assert len(found) == 1, f"{code}: {[str(finding) for finding in found]}"
         return found[0]

@@ -79,6 +79,8 @@ def told_by_declarations(system: System) -> Iterator[Told]:
         for member in seen.answers:
             answer = str(member.value)
             yield Told(Kind.ANSWER, f"{seen.key}: {answer}", seen.told(answer), answer in seen.tells_each)
+    for own in system.symptoms.values():
+        yield Told(Kind.NAME, own.symptom.key, own.symptom.words, True)
     for work in system.operations.values():
         yield Told(Kind.OPERATION, work.key, work.for_customer, bool(work.tells))
     for fault in system.faults.faults.values() if system.faults else ():

@@ -3,12 +3,7 @@
 Run it: python tests/benchmarks/bench_reasoning.py [--visits 1000] [--seed 20261128] [SYSTEM …]
 With --fitted TRAIT=ANSWER (several times) every vehicle is of that kind, and its mechanic knows it.
 
-A visit draws what is wrong from the prevalences, what the customer tells from the symptoms, and every
-outcome from the table with all its numbers moved at random by up to ×/÷ 1.5: the product reasons with
-numbers that are wrong. Of readings that are measured some lie near an edge and share their weight; some
-complaints show now and then only. Work that is called for is done, fails by its way, and the complaint is
-looked at again; a visit ends when the complaint is gone, when it is said that nothing is wrong or that it
-lies outside or with somebody else, when 90 minutes of hands-on work are used, or undecided.
+How a visit goes stands in corekit/testing/kit/simulated.py.
 
 Printed, with 95 % intervals (Wilson): right (the complaint ended by needed work alone, or rightly passed
 on), wrong part, wrong work, undecided, minutes; the ceiling, where every test is made before anything is
@@ -25,273 +20,33 @@ from __future__ import annotations
 
 import argparse
 import math
-import random
 import statistics
 import sys
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-
-import attrs
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from corekit.assess.hypotheses import Complaint, Hypothesis, JointTest, Tables, joint
-from corekit.assess.inference import Act, Beliefs, Retold, Shown, chance_of, now, start, step
-from corekit.assess.outcome import LIKELY, Outcome, allowance
-from corekit.assess.suspect import CALL_AT, WORK_AT, Evidence, next_tests
-from corekit.assess.timeline import StageOutcome
-from corekit.complaints import CHECK_UP, SOMETHING_ELSE, symptoms, trials
-from corekit.plugin.faults import OUTSIDE, FaultTable, FaultTest, OutcomeRow
-from corekit.plugin.host import Plugins, load
-
-MINUTES = 90.0
-MOVED_BY = 1.5
-NEAR_EDGE, NOW_AND_THEN, CHECK_UPS = 0.15, 0.15, 0.10
-EDGE = 0.7  # the share that stays with the true outcome near an edge
-SHOWS = 0.3
-SURE = 0.95
-
-
-@attrs.frozen(kw_only=True)
-class Truth:
-    """What is wrong, what is told, and the tables that the vehicle goes by."""
-
-    state: Hypothesis
-    complaint: Complaint
-    tables: Tables
-
-
-@attrs.frozen(kw_only=True)
-class Ended:
-    """How a visit ended: `right`, `wrong` or `undecided`; what was done without need; hands-on minutes; and
-    the said chance of the likeliest fault with whether it was there at first.
-    """
-
-    how: str
-    wrong_part: bool
-    wrong_work: bool
-    minutes: float
-    said: tuple[float, bool]
-
-
-def moved(table: FaultTable, draw: random.Random) -> FaultTable:
-    """A table with every chance of every row moved at random, each row summing to 1 again."""
-
-    def row(p: Sequence[float]) -> tuple[float, ...]:
-        scaled = [one * MOVED_BY ** draw.uniform(-1, 1) for one in p]
-        return tuple(one / sum(scaled) for one in scaled)
-
-    def test(one: FaultTest) -> FaultTest:
-        given = {key: OutcomeRow(p=row(found.p), direct=found.direct) for key, found in one.given.items()}
-        return attrs.evolve(
-            one,
-            none=row(one.none),
-            otherwise=row(one.otherwise),
-            outside=row(one.outside) if one.outside else (),
-            given=given,
-        )
-
-    return attrs.evolve(table, tests={key: test(one) for key, one in table.tests.items()})
-
-
-def visits(tables: Mapping[str, FaultTable], count: int, seed: int) -> Iterator[Truth]:
-    draw = random.Random(seed)
-    everything = joint(tables, None, {}, tables)
-    states, weights = zip(*everything.prior.items(), strict=True)
-    listed = [
-        key
-        for key, symptom in symptoms().symptoms.items()
-        if key not in (CHECK_UP, SOMETHING_ELSE)
-        and any(
-            max(one.symptoms.get(key, {}).values(), default=0) >= 3 * symptom.none for one in tables.values()
-        )
-    ]
-    ways = [Complaint(symptoms=(key,)) for key in listed]
-    told = [attrs.evolve(everything, complaint=one) for one in ways]
-    pairs = [(state, one.complaint) for one in told for state in states]
-    chances = [everything.prior[state] * one.told(state) for one in told for state in states]
-    for _ in range(count):
-        table = {key: moved(one, draw) for key, one in tables.items()}
-        if draw.random() < CHECK_UPS:
-            state: Hypothesis = draw.choices(states, weights)[0]
-            complaint = Complaint(symptoms=(CHECK_UP,))
-        else:
-            state, found = draw.choices(pairs, chances)[0]
-            assert found is not None
-            shows = SHOWS if draw.random() < NOW_AND_THEN else 1.0
-            complaint = attrs.evolve(found, shows=shows)
-        yield Truth(state=state, complaint=complaint, tables=attrs.evolve(everything, systems=table))
-
-
-@attrs.define(kw_only=True)
-class Visit:
-    """One visit under a policy: the mechanic with the tables, the vehicle with the truth."""
-
-    truth: Truth
-    tables: Mapping[str, FaultTable]
-    draw: random.Random
-    plugins: Plugins
-    let_in: set[str] = attrs.field(factory=set)
-    steps: list[Act | Retold | Shown] = attrs.field(factory=list)
-    latest: dict[str, StageOutcome] = attrs.field(factory=dict)
-    current: set[str] = attrs.field(factory=set)
-    done: set[str] = attrs.field(factory=set)
-    minutes: float = 0.0
-    state: Hypothesis = frozenset()
-    beliefs: Beliefs = attrs.field(init=False)
-
-    def __attrs_post_init__(self) -> None:
-        self.state = self.truth.state
-        self._again()
-
-    def _again(self) -> None:
-        """The beliefs from the start: a reading may have let faults in."""
-        about = set(self.tables) if self.truth.complaint.symptoms == (CHECK_UP,) else set()
-        tables = joint(self.tables, self.truth.complaint, {}, about, self.let_in)
-        self.beliefs = start(tables)
-        for event in self.steps:
-            if not isinstance(event, Shown) or event.system in tables.systems:
-                self.beliefs = step(self.beliefs, event)
-
-    @property
-    def evidence(self) -> Evidence:
-        known = self.beliefs.tables.tests
-        return Evidence(
-            beliefs=self.beliefs,
-            events=(),
-            latest=self.latest,
-            current=frozenset(self.current & known.keys()),
-            made=frozenset(self.latest),
-            barred=frozenset(),
-            fitted={},
-            done=frozenset(self.done),
-            acts=[
-                one
-                for one in self.plugins.operations.values()
-                if one.as_test and one.key.partition(".")[0] in self.beliefs.tables.systems
-            ],
-        )
-
-    def make(self, one: JointTest) -> None:
-        test = one.test
-        row = self.truth.tables.row(one.system, test, self.state)
-        shows = self.truth.complaint.shows
-        if test.lasting:
-            shows = 1.0
-        if self.draw.random() >= shows:
-            row = self.truth.tables.row(one.system, test, frozenset())
-        place = self.draw.choices(range(len(row)), row)[0]
-        weights = [float(other == place) for other in range(len(row))]
-        measured = bool(test.measurand or test.code)
-        if measured and self.draw.random() < NEAR_EDGE:
-            beside = (
-                place + 1 if place == 0 or (place + 1 < len(row) and self.draw.random() < 0.5) else place - 1
-            )
-            weights[place], weights[beside] = EDGE, 1 - EDGE
-        outcome = Outcome(test=test, weights=tuple(weights), evidence=(), settled=max(weights) > EDGE)
-        self.minutes += test.minutes
-        self.latest[one.key] = StageOutcome(system=one.system, stage=0, outcome=outcome)
-        self.current.add(one.key)
-        shown = Shown(system=one.system, test=test, weights=outcome.weights, shows=shows)
-        self.steps.append(shown)
-        at = test.outcomes.index(outcome.plain) if outcome.plain else -1
-        table = self.tables[one.system]
-        new = {
-            f"{one.system}.{fault}"
-            for fault in table.faults
-            if outcome.plain
-            and outcome.plain != test.sound
-            and test.likelihood(fault)[at] >= 3 * test.none[at]
-        } - self.beliefs.tables.faults.keys()
-        if new:
-            self.let_in |= new
-            self._again()
-        else:
-            self.beliefs = step(self.beliefs, shown)
-
-    def repair(self, work: str) -> None:
-        removes = self.beliefs.tables.of_work(work)
-        fails = trials().ways[self.plugins.operations[work].way].fails
-        self.done.add(work)
-        if not self.state.isdisjoint(removes) and self.draw.random() >= fails:
-            self.state = self.state - removes
-        self.steps += [Act(removes=removes, fails=fails), Retold(self.still_there())]
-        for key in list(self.current):
-            shown = self.latest[key]
-            test = shown.outcome.test
-            if test.rests_on is not None:
-                parts = {
-                    self.tables[fault.partition(".")[0]].faults[fault.partition(".")[2]].part
-                    for fault in removes
-                }
-                touched = not parts.isdisjoint(test.rests_on)
-            else:
-                touched = any(f"{shown.system}.{fault}" in removes for fault in test.given)
-            if touched:
-                self.current.discard(key)
-        self._again()
-
-    def still_there(self) -> bool:
-        """Whether the complaint is still there: by what is left of the chance to tell it."""
-        tables = attrs.evolve(self.truth.tables, complaint=self.truth.complaint)
-        if self.state == self.truth.state:
-            chance = 0.97
-        else:
-            chance = tables.shown(self.state) / tables.shown(self.truth.state) if self.state else 0.0
-        return self.draw.random() < min(0.97, max(0.03, chance)) * self.truth.complaint.shows
-
-
-Policy = Callable[[Visit], JointTest | None]
-
-
-def ranked(visit: Visit) -> JointTest | None:
-    """The product's own: information per hands-on minute."""
-    for test in next_tests(visit.evidence):
-        if test.operation:
-            find_out(visit, test.operation)
-            return visit.beliefs.tables.tests[f"{test.system}.{test.key}"]
-        return visit.beliefs.tables.tests[f"{test.system}.{test.key}"]
-    return None
-
-
-def find_out(visit: Visit, operation: str) -> None:
-    """Harmless work, done to find out: its minutes count, and it is nobody's wrong work."""
-    found = visit.plugins.operations[operation].as_test
-    assert found is not None
-    visit.minutes += found[0]
-    visit.repair(operation)
-
-
-def _open(visit: Visit) -> list[JointTest]:
-    evidence, found = visit.evidence, []
-    groups = {
-        (one.system, one.test.group)
-        for key, one in visit.beliefs.tables.tests.items()
-        if key in evidence.current and one.test.group
-    }
-    for key, one in visit.beliefs.tables.tests.items():
-        shown = {
-            found.outcome.test.key: found.outcome
-            for other, found in visit.latest.items()
-            if found.system == one.system and other in evidence.current
-        }
-        if (
-            key not in evidence.current
-            and (one.system, one.test.group) not in groups
-            and one.test.is_due(visit.done)
-            and allowance(visit.tables[one.system], one.test, shown, visit.done) >= LIKELY
-        ):
-            found.append(one)
-    return found
-
-
-def in_order(visit: Visit) -> JointTest | None:
-    return next(iter(_open(visit)), None)
+from corekit.assess.hypotheses import JointTest
+from corekit.assess.inference import chance_of, now
+from corekit.plugin.host import load
+from corekit.testing.kit.simulated import (
+    Ended,
+    Policy,
+    Truth,
+    Visit,
+    ended_visits,
+    in_order,
+    of_kind,
+    open_tests,
+    ranked,
+    wilson,
+)
 
 
 def quickest(visit: Visit) -> JointTest | None:
-    return min(_open(visit), key=lambda one: one.test.minutes, default=None)
+    return min(open_tests(visit), key=lambda one: one.test.minutes, default=None)
 
 
 def likeliest(visit: Visit) -> JointTest | None:
@@ -300,135 +55,26 @@ def likeliest(visit: Visit) -> JointTest | None:
     tables = visit.beliefs.tables
     best = max(tables.faults, key=lambda fault: chance_of(states, {fault}), default=None)
     if best is None:
-        return next(iter(_open(visit)), None)
+        return next(iter(open_tests(visit)), None)
 
     def telling(one: JointTest) -> float:
         here, none = (tables.row(one.system, one.test, state) for state in (frozenset({best}), frozenset()))
         return sum(p * math.log(p / q) for p, q in zip(here, none, strict=True))
 
-    return max(_open(visit), key=telling, default=None)
+    return max(open_tests(visit), key=telling, default=None)
 
 
-def decided(visit: Visit, plugins: Plugins, *, all_made: bool = False) -> str:
-    """The work that may be done now, `(…)` for what is passed on, `-` where nothing in these systems explains
-    the complaint; empty: go on. Where all tests were made nothing is left to be made first.
-    """
-    tables, states = visit.beliefs.tables, now(visit.beliefs)
-    direct = set()
-    for key in visit.evidence.current:
-        shown = visit.latest[key]
-        for fault, row in shown.outcome.test.given.items():
-            if row.direct and shown.outcome.plain == row.direct:
-                direct.add(f"{shown.system}.{fault}")
-    telling = not all_made and telling_step(visit)
-    works: dict[str, set[str]] = {}
-    for fault in tables.faults:
-        works.setdefault(*[next(iter(tables.work(frozenset({fault}))))], set()).add(fault)
-    for work, faults in works.items():
-        held = chance_of(states, faults)
-        if work.startswith("("):
-            if held >= WORK_AT and not (held < SURE and telling):
-                return work
-        elif plugins.operations[work].replaces:
-            if held >= CALL_AT and direct & faults:
-                return work
-        elif held >= WORK_AT and not (held < SURE and telling):
-            return work
-    clear = 1.0 - chance_of(states, tables.faults.keys())
-    if clear >= WORK_AT and visit.latest and not (clear < SURE and telling):
-        return "-"
-    return ""
-
-
-def telling_step(visit: Visit) -> bool:
-    """Whether the next step shown beside what is likely is so quick and telling that anybody would make it
-    first.
-    """
-    return any(test.bits >= 0.1 and test.minutes <= 10 for test in next_tests(visit.evidence)[:1])
-
-
-def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = False) -> Ended:
-    wrong_part = wrong_work = False
-    said: tuple[float, bool] | None = None
-    tables = visit.truth.tables
-    how = "undecided"
-    while True:
-        if all_first:
-            everything(visit)
-        work = decided(visit, plugins, all_made=all_first)
-        if work and said is None:
-            said = _said(visit)
-        if work == "-":
-            how = "right" if visit.state <= {OUTSIDE} else "wrong"
-            break
-        if work.startswith("("):
-            how = "right" if work in tables.work(visit.state) else "wrong"
-            wrong_work = wrong_work or how == "wrong"
-            break
-        if work:
-            needless = work not in tables.work(visit.state)
-            wrong_work = wrong_work or needless
-            wrong_part = wrong_part or (needless and bool(plugins.operations[work].replaces))
-            visit.repair(work)
-            last = visit.steps[-1]
-            if isinstance(last, Retold) and not last.still:
-                how = "wrong" if wrong_work else "right"
-                break
-            if sum(isinstance(event, Act) for event in visit.steps) >= 4:
-                break
-            continue
-        one = None if all_first else policy(visit)
-        if one is None or visit.minutes + one.test.minutes > MINUTES:
-            break
-        visit.make(one)
-    return Ended(
-        how=how,
-        wrong_part=wrong_part,
-        wrong_work=wrong_work,
-        minutes=visit.minutes,
-        said=said or _said(visit),
-    )
-
-
-def everything(visit: Visit) -> None:
-    """Every test, and after harmless work every test that it opens."""
-    while True:
-        while (one := in_order(visit)) is not None:
-            visit.make(one)
-        for key in sorted(visit.current):
-            if not visit.latest[key].outcome.settled and key in visit.beliefs.tables.tests:
-                visit.make(visit.beliefs.tables.tests[key])  # read again what lay near an edge
-        acts = [
-            act
-            for act in visit.evidence.acts
-            if act.key not in visit.done and visit.beliefs.tables.of_work(act.key)
-        ]
-        if not acts:
-            return
-        find_out(visit, acts[0].key)
-
-
-def _said(visit: Visit) -> tuple[float, bool]:
-    states = now(visit.beliefs)
-    chances = {fault: chance_of(states, {fault}) for fault in (*visit.beliefs.tables.faults, OUTSIDE)}
-    chances[""] = states.get(frozenset(), 0.0)
-    best = max(chances, key=chances.__getitem__)
-    return chances[best], (best in visit.state if best else not visit.state)
-
-
-def wilson(hits: int, of: int) -> str:
-    z, p = 1.96, hits / of
-    middle = (p + z * z / (2 * of)) / (1 + z * z / of)
-    half = z * math.sqrt(p * (1 - p) / of + z * z / (4 * of * of)) / (1 + z * z / of)
-    return f"{100 * p:5.1f} % ({100 * (middle - half):.1f} to {100 * (middle + half):.1f})"
+def share(hits: int, of: int) -> str:
+    low, high = wilson(hits, of)
+    return f"{100 * hits / of:5.1f} % ({100 * low:.1f} to {100 * high:.1f})"
 
 
 def report(name: str, ended: Sequence[Ended]) -> None:
     count = len(ended)
     print(
-        f"  {name:22s} right {wilson(sum(one.how == 'right' for one in ended), count)}"
-        f"  wrong part {wilson(sum(one.wrong_part for one in ended), count)}"
-        f"  wrong work {wilson(sum(one.wrong_work for one in ended), count)}"
+        f"  {name:22s} right {share(sum(one.how == 'right' for one in ended), count)}"
+        f"  wrong part {share(sum(one.wrong_part for one in ended), count)}"
+        f"  wrong work {share(sum(one.wrong_work for one in ended), count)}"
         f"  undecided {100 * sum(one.how == 'undecided' for one in ended) / count:.1f} %"
         f"  minutes {statistics.mean(one.minutes for one in ended):.0f}"
     )
@@ -467,32 +113,14 @@ def main() -> None:
             }
         for name, (policy, first) in policies.items():
             began = time.perf_counter()
-            ended, truths = [], []
-            for n, truth in enumerate(visits(some, asked.visits, asked.seed)):
-                visit = Visit(truth=truth, tables=some, draw=random.Random(asked.seed + n), plugins=plugins)
-                ended.append(run(visit, policy, plugins, all_first=first))
-                truths.append(truth)
+            made = list(ended_visits(some, plugins, policy, asked.visits, asked.seed, all_first=first))
+            truths, ended = [truth for truth, _ in made], [one for _, one in made]
             report(name, ended)
             if asked.lost:
                 lost(truths, ended)
             if policy is ranked:
                 calibration(ended)
             print(f"    {1000 * (time.perf_counter() - began) / asked.visits:.0f} ms a visit", flush=True)
-
-
-def of_kind(table: FaultTable, fitted: Mapping[str, str]) -> FaultTable:
-    """The faults and tests that there are on a vehicle fitted so."""
-
-    def applies(only: Mapping[str, Sequence[str]]) -> bool:
-        return all(fitted.get(trait) in (None, *answers) for trait, answers in only.items())
-
-    faults = {key: one for key, one in table.faults.items() if applies(one.only)}
-    return attrs.evolve(
-        table,
-        faults=faults,
-        pairs={key: one for key, one in table.pairs.items() if set(one.of) <= faults.keys()},
-        tests={key: one for key, one in table.tests.items() if applies(one.only)},
-    )
 
 
 def lost(truths: Sequence[Truth], ended: Sequence[Ended]) -> None:

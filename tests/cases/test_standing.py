@@ -86,3 +86,27 @@ def test_after_a_fault_was_found_and_put_right_nobody_says_that_nothing_explains
     assert list(made.next_tests) == []
     still = assessed([P0401, choked, repaired("egr.clean"), late, STAYED], "engine_lamp", fitted=VACUUM)
     assert list(still.next_tests)
+
+
+@pytest.mark.parametrize(
+    ("after", "proof"),
+    [
+        pytest.param({"egr.vacuum_on": "8 inHg"}, Proof.NOT_SHOWN, id="only what did not call for it"),
+        pytest.param({"egr.vacuum_on": "8 inHg", "egr.vacuum_off": "0.1 inHg"}, Proof.SHOWN, id="shut"),
+        pytest.param({"egr.vacuum_on": "8 inHg", "egr.vacuum_off": "6 inHg"}, Proof.NOT_YET, id="open"),
+    ],
+)
+def test_a_regulator_that_let_through_is_shown_by_what_it_lets_through_now(
+    after: dict[str, str], proof: Proof
+) -> None:
+    off = {"readings": [{"of": "egr.vacuum_off", "is": "6 inHg"}]}
+    late = {
+        "setup": {"egr.duty": "90 %"},
+        "readings": [{"of": of, "is": value} for of, value in after.items()],
+    }
+    made = assessed(
+        [{"codes": {"stored": ["P0402"]}}, off, repaired("egr.replace_regulator"), late],
+        "engine_lamp",
+        fitted=VACUUM,
+    )
+    assert [repair.proof for repair in made.repairs] == [proof]

@@ -97,7 +97,7 @@ def test_each_fault_has_the_place_of_its_field() -> None:
         "step": [
             {
                 "setup": {"battery.temperature": "400 °C"},
-                "readings": [{"of": REST, "is": "12.5"}, {"of": REST, "is": "9.1 V"}, {"is": "1 V"}],
+                "readings": [{"of": REST, "is": "12.5"}, {"of": REST, "is": "1.1 V"}, {"is": "1 V"}],
             }
         ],
     }

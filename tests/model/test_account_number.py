@@ -28,15 +28,18 @@ def euros(minor: int) -> Money:
 
 
 def test_the_guidelines_own_sample_comes_out() -> None:
-    assert transfer_code(
-        name="Red Cross of Belgium",
-        iban=read_iban("BE72 0000 0000 1616"),
-        bic="BPOTBEB1",
-        amount=euros(100),
-        purpose="CHAR",
-        words="Urgency fund",
-        note="Sample EPC QR code",
-    ) == SAMPLE
+    assert (
+        transfer_code(
+            name="Red Cross of Belgium",
+            iban=read_iban("BE72 0000 0000 1616"),
+            bic="BPOTBEB1",
+            amount=euros(100),
+            purpose="CHAR",
+            words="Urgency fund",
+            note="Sample EPC QR code",
+        )
+        == SAMPLE
+    )
 
 
 def test_cents_are_said_and_nothing_stands_after_the_last_element() -> None:

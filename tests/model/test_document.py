@@ -185,6 +185,7 @@ FULL = Document(
     carried_mark="ABCD-EFGH",
     carried_key="KEYS-KEYS-KEYS-KEYS",
     no_carried="too long",
+    no_page="not there yet",
     transfer="BCD",
     blocks=(
         Heading(text="What we found", level=2),

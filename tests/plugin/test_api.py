@@ -105,7 +105,7 @@ def test_only_the_hooks_that_a_plugin_has_are_told() -> None:
 
 
 def test_a_name_that_goes_warns_and_says_what_to_write(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(ck._DEPRECATED, "show", ("ck.written", "1.2"))
+    monkeypatch.setitem(ck.DEPRECATED, "show", ("ck.written", "1.2"))
     with pytest.warns(
         DeprecationWarning, match=r"corekit\.show is deprecated since API 1\.2; write ck\.writ"
     ):
@@ -115,7 +115,7 @@ def test_a_name_that_goes_warns_and_says_what_to_write(monkeypatch: pytest.Monke
 def test_a_name_that_is_not_there_is_told_with_the_version() -> None:
     with pytest.raises(AttributeError) as refused:
         _ = ck.Sistem  # type: ignore[attr-defined]
-    assert "has no name 'Sistem'; it has API_VERSION, Band, " in str(refused.value)
+    assert "has no name 'Sistem'; it has API_VERSION, Addition, " in str(refused.value)
     assert str(refused.value).endswith(f"(API {api.API_VERSION})")
 
 

@@ -51,12 +51,19 @@ def test_pairs_give_the_places_together_or_a_gap_for_each_that_is_missing() -> N
     ((left, right),) = case.pairs(case.everywhere(pressure), "left", "right")
     assert isinstance(left, ck.Reading)
     assert (left.place, right.place) == ("left", "right")
-    gaps = list(case.pairs(case.everywhere(pressure), "left", "front", "rear"))
-    assert [(gap.reason, gap.wants, gap.text) for gap in gaps if isinstance(gap, Gap)] == [
-        (Reason.NOT_MEASURED, "brakes.pressure", "Line pressure at front is missing."),
-        (Reason.NOT_MEASURED, "brakes.pressure", "Line pressure at rear is missing."),
-    ]
-    assert len(list(case.pairs([], "left"))) == 1
+    for here, there in (("left", "right"), ("right", "left")):
+        alone = [one for one in case.everywhere(pressure) if one.place == here]
+        gaps = list(case.pairs(alone, "left", "right"))
+        assert [(gap.reason, gap.wants, gap.text) for gap in gaps if isinstance(gap, Gap)] == [
+            (Reason.NOT_MEASURED, "brakes.pressure", f"Line pressure at {there} is missing."),
+        ]
+    assert len(list(case.pairs([], "left", "right"))) == 2
+
+
+def test_a_place_that_the_measurand_does_not_have_is_the_authors_slip_and_no_gap() -> None:
+    case = bench().case("Balance")
+    with pytest.raises(KeyError, match=r"brakes\.pressure has no place 'rigth'; it has left, right"):
+        list(case.pairs(case.everywhere(pressure), "left", "rigth"))
 
 
 def test_a_limit_that_the_system_does_not_have_is_refused_with_those_it_has() -> None:

@@ -166,7 +166,7 @@ def test_a_good_table_is_read_as_it_stands() -> None:
         "horn.voltage",
         (9.0, 11.5),
         "full",
-        "low",
+        ("low",),
     )
     assert (table.tests["current"].place, table.tests["sound"].answers, table.tests["check"].code) == (
         "left",

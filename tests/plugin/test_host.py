@@ -22,7 +22,7 @@ from corekit.assess.assessment import assess
 from corekit.desk.assessment_data import as_data
 from corekit.desk.check import CheckView
 from corekit.model.finding import Reason
-from corekit.plugin import host, set_aside
+from corekit.plugin import guard, host, set_aside
 from corekit.plugin.guard import Overrun, in_words, time_limit
 from corekit.plugin.host import Plugins, load
 from corekit.plugin.system import System
@@ -567,6 +567,16 @@ def test_the_alarm_rings_and_leaves_nothing_behind() -> None:
     with time_limit(60):
         assert signal.getitimer(signal.ITIMER_REAL)[0] > 0
     assert signal.getitimer(signal.ITIMER_REAL) == (0.0, 0.0)
+
+
+def test_an_alarm_that_was_dropped_rings_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(guard, "_AGAIN", 0.05)
+    with pytest.raises(Overrun), time_limit(0.02):
+        with contextlib.suppress(Overrun):
+            while True:
+                pass
+        while True:
+            pass
 
 
 def test_outside_the_main_thread_work_is_done_without_an_alarm() -> None:

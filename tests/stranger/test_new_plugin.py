@@ -48,7 +48,7 @@ def run(installed: tuple[Path, Path], *words: str) -> subprocess.CompletedProces
 def test_its_own_tests_pass_at_once(installed: tuple[Path, Path]) -> None:
     done = run(installed, "-m", "pytest", "-q", "-p", "no:cacheprovider")
     assert done.returncode == 0, done.stdout + done.stderr
-    assert "13 passed" in done.stdout
+    assert "14 passed" in done.stdout
 
 
 def test_it_is_listed_explained_and_conforms(installed: tuple[Path, Path]) -> None:
@@ -81,7 +81,7 @@ def test_every_file_speaks_of_the_new_system(installed: tuple[Path, Path]) -> No
 def test_a_title_stands_where_paper_names_the_system(tmp_path: Path) -> None:
     folder = written(tmp_path, "abs_pump", "--title", "ABS pump & valves")
     text = (folder / "corekit_abs_pump" / "__init__.py").read_text("utf-8")
-    assert 'ck.System("abs_pump", "ABS pump & valves")' in text
+    assert 'ck.System("abs_pump", "ABS pump & valves", api="1.0")' in text
     assert '"Replace the ABS pump & valves"' in text
 
 

@@ -7,7 +7,11 @@ from pathlib import Path
 
 import pytest
 
+import corekit as ck
+from corekit import testing
 from corekit.plugin import hookspecs
+
+from ..reference_table import lines, written
 
 ROOT = Path(__file__).resolve().parents[2]
 GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
@@ -29,6 +33,30 @@ def test_a_block_of_the_guide_stands_in_the_example_plugin_word_for_word(block: 
 
 def test_the_guide_has_blocks_at_all() -> None:
     assert len(BLOCKS) >= 10
+
+
+def test_the_reference_is_what_the_code_says_of_every_public_name() -> None:
+    assert written(GUIDE) == GUIDE, "python tests/reference_table.py --write"
+    rows = re.findall(r"^\| `([^`]+)` \| (.*) \|$", "\n".join(lines()), re.MULTILINE)
+    assert [name for name, words in rows if not words] == []
+    named = {name.split("(")[0] for name, _ in rows}
+    assert named >= {name for name in (*ck.__all__, *testing.__all__) if not name.startswith("__")}
+
+
+def test_the_guide_has_a_section_for_each_subject_in_the_order_of_the_path() -> None:
+    path = GUIDE.split("# Write a plugin\n")[1].split("# Change the core\n")[0]
+    assert re.findall(r"^## \d+ (.+)$", path, re.MULTILINE) == [
+        "A first plugin in ten minutes",
+        "What can be measured, seen and done",
+        "Calculations",
+        "Checks and verdicts",
+        "Symptoms, fault tables, trials",
+        "Figures",
+        "Two voices and languages",
+        "Testing",
+        "Publishing",
+        "Reference",
+    ]
 
 
 def test_every_hook_is_named_in_the_guide_and_every_hook_named_exists() -> None:

@@ -210,7 +210,7 @@ def cuts(count: int, folder: Path, seed: int = 5, *, planted: bool = True) -> Co
     for weaker in ("NORMAL", "OFF", "paper") if planted else ():
         place = folder / f"planted-{weaker}"
         place.mkdir(parents=True)
-        found = [bool(wrong) for wrong in _cuts(place, 40, draws, 3, weaker)]
+        found = [bool(wrong) for wrong in _cuts(place, 40 if count >= 100 else 12, draws, 2, weaker)]
         counts.notes.append(f"planted {weaker}: noticed in {sum(found)} of {len(found)} cuts")
         if not any(found):
             counts.wrong.append(f"planted {weaker} was not noticed")

@@ -52,7 +52,6 @@ from corekit.web.pages import page_server
 from corekit.web.rate_limit import RateLimit, TokenBucket
 from corekit.web.server import ServeError, running
 
-from ..guesses import guessed
 from .conftest import BEARER, KEY, NOON, Desk, Served, a_desk, a_document, plain_renderers
 
 NOTHING = (
@@ -447,13 +446,6 @@ def test_a_hundred_thousand_guesses_open_nothing(desk: Desk) -> None:
     ]
     assert opened == []
     assert desk.folder.get(desk.name, NOON) is not None
-
-
-def test_of_guesses_through_the_page_none_opens_it_and_every_honest_reader_does(tmp_path: Path) -> None:
-    """A share of the long run: python -m tests.guesses 100000."""
-    wrong, honest = guessed(tmp_path, a_document(), 1000, every=10)
-    assert set(wrong) <= {404, 429}
-    assert honest == {200: 100}
 
 
 def test_right_codes_use_up_nothing(desk: Desk) -> None:

@@ -225,6 +225,9 @@ def test_a_field_of_text_is_an_answer_our_own_word_or_named_as_public() -> None:
 OWN = {
     "announced.currency",
     *("brought.content", "brought.mark"),
+    *("planned.on", "planned.time", "recalled.on"),
+    # Work of the shop's own is called as its price book calls work: printed, and read by everybody.
+    *("serviced.operation", "priced.operation", "priced.hours", "priced.tax"),
     "approved.by",
     "approved.currency",
     *("approved_more.by", "approved_more.currency", "approved_more.operation"),

@@ -10,7 +10,7 @@ import attrs
 
 from ... import units
 from ...model.limit import Span
-from ...model.measurand import Measurand, Observation, Trait, answers_of
+from ...model.measurand import Measurand, Observation, Setting, Trait, answers_of
 from ...model.sampling import Sampling
 from ...model.value import exact
 from ...plugin.case import Case, CodeSet, Sighting, own_limit
@@ -67,6 +67,7 @@ class Laid:
         for key, fitted in bench.fitted.items():
             said = fitted.value if isinstance(fitted, Enum) else f"{fitted.number:g}"
             parts.append(f"{key}: {said}")
+        parts += [f"{key} set to {text}" for key, text in bench.settings.items()]
         parts += [f"{key} specified" for key in bench.specified]
         parts += sorted(self.codes)
         return "; ".join(parts) or "nothing"
@@ -112,7 +113,9 @@ def laid(
         of = parameter.of
         if isinstance(of, Trait) and not parameter.needed and chance.random() < _SOMETIMES:
             bench.fitted.pop(of.key, None)
-        if isinstance(of, Trait) or of.key == without:
+        if isinstance(of, Setting) and not calm and chance.random() < _OFTEN:
+            bench.settings[of.key] = _said(of, chance)
+        if isinstance(of, (Trait, Setting)) or of.key == without:
             continue
         if not parameter.needed and chance.random() > _OFTEN:
             continue
@@ -139,6 +142,14 @@ def laid(
     if system.faults is not None and system.faults.codes and rest.random() < _SOMETIMES:
         codes = {rest.choice(sorted(system.faults.codes)): CodeSet(("stored",), ("codes-stored",))}
     return Laid(bench=bench, codes=codes)
+
+
+def _said(setting: Setting, chance: random.Random) -> str:
+    if setting.answers is not None:
+        return str(chance.choice(list(setting.answers)).value)
+    unit = setting.units[0]
+    number = number_in(setting.possible, setting.possible, chance)
+    return units.show(exact(units.unit(unit).kind, number), unit, uncertainty=False)
 
 
 def _fitted(trait: Trait, chance: random.Random) -> object:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import contextlib
+import re
 from collections.abc import Collection, Iterable, Iterator
 
+from ..._version import DEPRECATED
 from ...model.finding import Finding
 from ...model.limit import Span
+from ...plugin.api import API_VERSION
 from ...plugin.check import run
 from ...plugin.guard import Overrun, time_limit
 from ...plugin.system import System
@@ -27,6 +30,7 @@ def nonconforming_declarations(system: System) -> Iterator[Nonconformity]:
     for end in system.loose_ends():
         yield Nonconformity(of=f"system {system.key}", fault=end, cure="Declare it, or correct the key.")
     beside = {key for measurand in system.measurands.values() for key in measurand.conditions}
+    yield from _version(system)
     for measurand in system.measurands.values():
         of = f"measurand {measurand.key}"
         if not measurand.how and not measurand.where and measurand.key not in beside:
@@ -49,6 +53,24 @@ def nonconforming_declarations(system: System) -> Iterator[Nonconformity]:
                 cure="Name measurands among its parameters.",
             )
     yield from _for_nothing(system)
+
+
+def _version(system: System) -> Iterator[Nonconformity]:
+    """The API that it is written for, and names of it that go."""
+    of = f"system {system.key}"
+    if not system.api:
+        yield Nonconformity(
+            of=of,
+            fault="declares no version of the API, so nobody is told when a corekit no longer fits it",
+            cure=f'Write api="{API_VERSION}" where it is made.',
+        )
+    text = _source(system)
+    for name, (instead, since) in DEPRECATED.items():
+        if re.search(rf"\bck\.{name}\b|\bcorekit\.{name}\b", text):
+            fault = f"writes ck.{name}, which is deprecated since API {since}"
+            yield Nonconformity(
+                of=of, fault=fault, cure=f"It goes with the API's next first number; write {instead}."
+            )
 
 
 def _lies_within(usual: Span, possible: Span) -> bool:
@@ -85,6 +107,7 @@ def _for_nothing(system: System) -> Iterator[Nonconformity]:
         "observation": system.observations,
         "trait": system.traits,
         "record": system.records,
+        "setting": system.settings,
     }
     for what, declared in named.items():
         for key in declared:
@@ -94,6 +117,13 @@ def _for_nothing(system: System) -> Iterator[Nonconformity]:
                     fault="is asked for and no check, test or condition takes it",
                     cure="Use it, or drop it: nobody should be asked for nothing.",
                 )
+    for key in system.symptoms:
+        if table is None or not table.symptoms.get(key):
+            yield Nonconformity(
+                of=f"symptom {key}",
+                fault="is offered to the customer and no fault of the table is told by it",
+                cure=f'Give its chance under the faults that make it, [symptoms."{key}"], or drop it.',
+            )
     for key in system.limits:
         if key not in system.measurands and f'"{key}"' not in text:
             yield Nonconformity(

@@ -11,7 +11,8 @@ import attrs
 
 from ...errors import InputError
 from ...model.finding import Finding, Gap, Verdict
-from ...model.measurand import Measurand
+from ...model.measurand import Measurand, Observation, Setting, Trait
+from ...model.sampling import Sampling
 from ...model.value import Value
 from ...plugin.calculation import Calculation, Input
 from ...plugin.case import Case
@@ -134,7 +135,7 @@ def nonconforming_checks(
             _attack_order(system, check, chance, foreign, of)
 
         attacks = [attack]
-        if any(parameter.needed for parameter in check.parameters):
+        if _needs(check):
             attacks.append(attack_without)
         if check.worse_with or check.better_with:
             attacks.append(attack_order)
@@ -249,11 +250,19 @@ def _told(result: Finding | Gap) -> tuple[object, ...]:
     return (result.code, result.place, result.verdict, str(result.text), result.calls_for, result.grade)
 
 
+def _needs(check: Check[...]) -> list[Measurand | Sampling | Observation | Trait]:
+    return [
+        parameter.of
+        for parameter in check.parameters
+        if parameter.needed and not isinstance(parameter.of, Setting)
+    ]
+
+
 def _attack_need(
     system: System, check: Check[...], chance: random.Random, foreign: Mapping[str, Measurand], of: str
 ) -> None:
     """Without one of its needs a check says what is missing and nothing else of it."""
-    needs = [parameter.of for parameter in check.parameters if parameter.needed]
+    needs = _needs(check)
     missing = chance.choice(needs)
     before = laid(system, check, chance, foreign=foreign, without=missing.key)
     if any(missing.key in reading.setup for reading in before.bench.readings.values()):

@@ -14,14 +14,15 @@ def checked_lines(key: str, plugins: Plugins) -> tuple[int, list[str]]:
         InputError: no plugin of that name is installed.
     """
     failed = [str(failure) for failure in plugins.failures if failure.plugin == key]
-    if key not in plugins.systems:
+    known = {**plugins.systems, **plugins.additions}
+    if key not in known:
         if failed:
             return len(failed), failed
         raise InputError(
-            f"There is no system {key!r}; installed are {', '.join(plugins.systems) or 'none'}. A package is"
+            f"There is no system {key!r}; installed are {', '.join(known) or 'none'}. A package is"
             " installed with pip install -e FOLDER, and its entry point has the system's key."
         )
-    found = list(nonconformities(plugins.systems[key]))
+    found = list(nonconformities(known[key]))
     lines = [*failed, *(f"{requirement}: {one}" for requirement, one in found)]
     if not lines:
         lines = [f"{key} conforms: each check and calculation was attacked {EXAMPLES} times."]

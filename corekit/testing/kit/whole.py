@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 
 import attrs
@@ -13,16 +13,18 @@ from ...model.document import Document, DocumentKind, Picture
 from ...model.figure import Figure, Label
 from ...model.finding import Finding
 from ...model.measurand import Measurand
-from ...plugin.check import Check
-from ...plugin.faults import FaultTest
+from ...plugin.check import Check, run
+from ...plugin.faults import FaultTable, FaultTest
+from ...plugin.guard import Overrun, time_limit
 from ...plugin.system import System
 from ...report.figure_svg import figure_svg
 from ...report.fonts import runs
 from ...report.pdf import check_glyphs, render_pdf
 from ...report.terminal import render_text
 from .benches import Laid, laid, swept
-from .driving import ShownError, TooSlowError, results_of
+from .driving import MOST_SECONDS, ShownError, TooSlowError, results_of
 from .nonconformity import Nonconformity, error_words
+from .side_effects import watched
 
 #: An outcome that once had this weight can be reached; so many pictures of a code are drawn.
 _REACHED, _PICTURES = 0.5, 5
@@ -64,15 +66,23 @@ def said_by(system: System, benches: int, foreign: Mapping[str, Measurand]) -> S
                 check,
                 laid(system, check, random.Random(f"{check.key} {seed}"), foreign=foreign),
             )
-    for test in system.faults.tests.values() if system.faults else ():
-        code = test.code or test.graded
-        for check in list((said.codes.get(code) or system.checks).values()) if code else ():
-            _search(said, system, check, test, foreign)
+    if system.faults is not None:
+        for test in system.faults.tests.values():
+            code = test.code or test.graded
+            alone = attrs.evolve(system.faults, tests={test.key: test})
+            for check in list((said.codes.get(code) or system.checks).values()) if code else ():
+                with watched():  # what a check does besides is told where checks are driven
+                    _search(said, system, check, test, alone, foreign)
     return said
 
 
 def _search(
-    said: Said, system: System, check: Check[...], test: FaultTest, foreign: Mapping[str, Measurand]
+    said: Said,
+    system: System,
+    check: Check[...],
+    test: FaultTest,
+    alone: FaultTable,
+    foreign: Mapping[str, Measurand],
 ) -> None:
     """Lay usual readings and move one at a time, until the test's outcomes came up or patience is over."""
     for seed in range(_SEARCHES):
@@ -80,21 +90,36 @@ def _search(
             return
         chance = random.Random(f"{test.key} {check.key} {seed}")
         before = laid(system, check, chance, foreign=foreign, calm=seed % 2 == 0)
-        if not _hear(said, system, check, before) or seed >= _SWEEPS:
+        if not _note(said, check, before, _findings(check, before), alone) or seed >= _SWEEPS:
             continue
         for moved in swept(before, _STEPS):
-            _hear(said, system, check, moved)
+            _note(said, check, moved, _findings(check, moved), alone)
             if not said.missing(system, test):
                 return
 
 
-def _hear(said: Said, system: System, check: Check[...], before: Laid) -> bool:
-    """Whether the check found something."""
+def _findings(check: Check[...], before: Laid) -> list[Finding]:
+    """What the check finds; nothing where it fails, which is told where checks are driven."""
+    try:
+        with time_limit(MOST_SECONDS):
+            return [one for one in run(check, before.case(check)) if isinstance(one, Finding)]
+    except (Exception, Overrun, SystemExit):
+        return []
+
+
+def _hear(said: Said, system: System, check: Check[...], before: Laid) -> None:
+    """Note what the check says, alone and watched."""
     try:
         results = results_of(check, before, system, "")
     except (ShownError, TooSlowError):
-        return False  # told where checks are driven
-    findings = [one for one in results if isinstance(one, Finding)]
+        return  # told where checks are driven
+    _note(said, check, before, [one for one in results if isinstance(one, Finding)], system.faults)
+
+
+def _note(
+    said: Said, check: Check[...], before: Laid, findings: Sequence[Finding], table: FaultTable | None
+) -> bool:
+    """Keep what these findings are and what a table makes of them; whether there are any."""
     for finding in findings:
         said.codes.setdefault(finding.code, {})[check.key] = check
         said.grades.setdefault(finding.code, set()).add(finding.grade)
@@ -103,9 +128,9 @@ def _hear(said: Said, system: System, check: Check[...], before: Laid) -> bool:
         drawn = said.figures.setdefault(finding.code, [])
         if finding.figure is not None and len(drawn) < _PICTURES:
             drawn.append(finding.figure)
-    if system.faults is not None:
+    if table is not None:
         case = attrs.evolve(before.case(check), repairs={})
-        for outcome in all_outcomes(system.faults, case, findings):
+        for outcome in all_outcomes(table, case, findings):
             for name, weight in zip(outcome.test.outcomes, outcome.weights, strict=True):
                 if weight >= _REACHED:
                     said.outcomes.add((outcome.test.key, name))

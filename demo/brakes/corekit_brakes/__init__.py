@@ -16,6 +16,32 @@ class Pedal(Enum):
     SINKS = "sinks slowly under steady pressure"
 
 
+soft = brakes.symptom(
+    "soft_pedal",
+    "The brake pedal goes soft or sinks",
+    group="senses",
+    none=0.0004,
+    why="a long pedal that was always so",
+    outside=0.002,
+    first_step="whether the brakes hold, before the vehicle is moved",
+)
+
+
+class Pumped(Enum):
+    SAME = "stays as it was"
+    RISES = "comes up and gets firm"
+
+
+class Drips(Enum):
+    DRY = "dry"
+    WET = "wet"
+
+
+class Fluid(Enum):
+    CLEAR = "runs clear"
+    BUBBLES = "bubbles"
+
+
 PRESS = "Chock the wheels; nobody under the vehicle. Brake fluid harms skin, eyes and paint."
 
 cylinder = brakes.part("master_cylinder", "Master cylinder")
@@ -80,6 +106,63 @@ pedal = brakes.observation(
     },
 )
 
+pumped = brakes.observation(
+    "pumped",
+    "Pedal after pumping",
+    Pumped,
+    how="Pump quickly five times, then hold; where it was firm from the start it stays as it was.",
+    tells="what pumping does to the pedal",
+    tells_each={
+        Pumped.SAME: "Pumping does not change the pedal.",
+        Pumped.RISES: "The pedal gets firm when it is pumped.",
+    },
+)
+behind = brakes.observation(
+    "behind_pedal",
+    "Push rod and servo behind the master cylinder",
+    Drips,
+    part=cylinder,
+    how="A finger or paper under the push rod, and the seam to the servo.",
+    tells="whether fluid gets out behind the pedal",
+    tells_each={
+        Drips.DRY: "It is dry behind the brake pedal.",
+        Drips.WET: "Fluid gets out behind the pedal.",
+    },
+)
+
+first_fluid = brakes.observation(
+    "first_fluid",
+    "First fluid out of the bleed screws",
+    Fluid,
+    how="A clear hose into a bottle with a little fluid; one stroke at each screw, the farthest first.",
+    hazard=PRESS,
+    tells="what comes out of the brakes when they are opened",
+    tells_each={
+        Fluid.CLEAR: "The brake fluid runs without bubbles.",
+        Fluid.BUBBLES: "Air bubbles come out of the brakes.",
+    },
+)
+
+wanted = brakes.setting(
+    "boiling_point_wanted",
+    "Boiling point at which the fluid is renewed",
+    units=("°C",),
+    possible=(140, 260),
+    default="180 °C",
+    how="Long descents and heavy trailers ask for more.",
+)
+boiling = brakes.measurand(
+    "boiling_point",
+    "°C",
+    "Boiling point of the brake fluid",
+    possible=(100, 330),
+    usual=(140, 280),
+    accuracy="5 °C",
+    where="Tester that boils a drop from the reservoir.",
+    how="A pen that only tells water by its conductance is no reading.",
+    tells="how hot the brake fluid may get",
+)
+
 renew = brakes.operation(
     "replace_master_cylinder",
     "Replace the master cylinder",
@@ -139,6 +222,36 @@ def share(
     if max(one, other) == 0:
         raise ValueError("There is no pressure on either side.")
     return min(one, other) / max(one, other)
+
+
+@brakes.calculation(source="pressure-is-force-over-area")
+def mean(
+    one: Annotated[float, ck.Input("Pa gauge", "Pressure on one side", 0)],
+    other: Annotated[float, ck.Input("Pa gauge", "Pressure on the other", 0)],
+) -> Annotated[float, ck.Output("Pa gauge", "Mean of both")]:
+    """The mean of two pressures.
+
+    >>> mean.si(8e6, 1e7)
+    9000000.0
+    """
+    return (one + other) / 2
+
+
+@brakes.derived_reading(
+    "front_pressure",
+    "bar gauge",
+    "Mean pressure at the front",
+    possible=(0, 300),
+    usual=(0, 200),
+    accuracy="2 % + 1 bar",
+    how="From both front wheels by itself.",
+    tells="the pressure at the front brakes",
+)
+def front_pressure(lines: Annotated[list[ck.Reading], pressure]) -> ck.Value | None:
+    at = {line.place: line.value for line in lines}
+    if "front left" not in at or "front right" not in at:
+        return None
+    return mean(at["front left"], at["front right"])
 
 
 FITS = ck.Says(
@@ -202,6 +315,64 @@ def holds(case: ck.Case, record: Annotated[ck.Record | None, held]) -> Iterator[
         claim = ck.Claim("brakes.held", unit="bar diff", urgency=ck.Urgency.NOTHING)
         tells = "How the brakes hold their pressure was recorded."
         yield case.advise(claim, "Under a steady foot the pressure changed by {value}.", change, tells=tells)
+
+
+@brakes.check("Pedal feel")
+def feels(case: ck.Case, feel: Annotated[Pedal, pedal]) -> Iterator[ck.Finding | ck.Gap]:
+    yield case.visual(
+        pedal,
+        ck.Claim("brakes.feel", urgency=ck.Urgency.BEFORE_DRIVING),
+        "The pedal is firm." if feel is Pedal.FIRM else "The pedal is not firm: the brakes are not in order.",
+        passes=feel is Pedal.FIRM,
+        tells="The brake pedal is firm." if feel is Pedal.FIRM else "The brake pedal does not get firm.",
+    )
+
+
+def over_the_pedal(foot: ck.Reading, front: ck.Reading) -> ck.Figure:
+    chart = ck.Chart(x=(0, 1500), y=(0, 200))
+    bar = front.number / 1e5
+    marks = [
+        *chart.scales([0, 500, 1000, 1500], [0, 50, 100, 150, 200], "pedal force, N", "at the front, bar"),
+        chart.line([(0, 0), (foot.number, bar)], dashed=True),
+        *chart.dot(foot.number, bar, 2 * front.value.u / 1e5),
+    ]
+    told = f"With {foot.shown} on the pedal the front brakes have {front.shown}."
+    return chart.figure(marks, "Pressure over the pedal force", told)
+
+
+@brakes.check("Front brakes over the pedal", not_while=["brakes.feel"])
+def front(
+    case: ck.Case, read: Annotated[ck.Reading, front_pressure], foot: Annotated[ck.Reading, force]
+) -> Iterator[ck.Finding | ck.Gap]:
+    claim = ck.Claim(
+        "brakes.front", evidence=[foot], urgency=ck.Urgency.NOTHING, figure=over_the_pedal(foot, read)
+    )
+    tells = "The pressure at the front brakes was measured."
+    yield case.advise(
+        claim, "{value} at the front under {foot}.", read, tells=tells, values={"foot": foot.shown}
+    )
+
+
+@brakes.check("Brake fluid")
+def fluid(
+    case: ck.Case, at: Annotated[ck.Reading, boiling], least: Annotated[ck.Value, wanted]
+) -> Iterator[ck.Finding | ck.Gap]:
+    limit = case.computed_limit("brakes.fluid", "fluid-boils", low=least)
+    yield case.judge(
+        at,
+        limit,
+        ck.Claim("brakes.fluid", urgency=ck.Urgency.PLAN_IT),
+        ck.Says(
+            passes="The fluid boils at {value}; {limit} is wanted.",
+            fails="The fluid boils at {value} already, and {limit} is wanted: renew it.",
+            undecided="The fluid boils at {value}: too close to call, {limit} is wanted.",
+        ),
+        ck.Tells(
+            passes="The brake fluid stands the heat of long descents.",
+            fails="The brake fluid has taken up water and should be renewed.",
+            undecided="The brake fluid stands about as much heat as it should at least.",
+        ),
+    )
 
 
 @ck.hookimpl

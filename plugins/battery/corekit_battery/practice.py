@@ -680,6 +680,7 @@ practice.refuses(
     "restarts_per_trip",
 )
 practice.refuses("it belongs to the mechanic, not to the car", "charger", "charge_hours", "charge_room")
+practice.refuses("it was not read before the charger went on", "charged_from")
 
 # ---- what it is fitted with
 
@@ -728,6 +729,16 @@ def alternator_rating(car: Car) -> str:
 @practice.fits("stop_start")
 def stop_start(car: Car) -> str:
     return "none"
+
+
+@practice.fits("charged_for")
+def charged_for(car: Car) -> str | None:
+    return "12 h" if "battery.charge" in car.done else None
+
+
+@practice.fits("charger_program")
+def charger_program(car: Car) -> str:
+    return "AGM or cold" if _own(car).kind == "AGM" else "flooded or usual"
 
 
 # ---- what work does, and whether it is needed

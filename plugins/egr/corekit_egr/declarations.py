@@ -557,6 +557,7 @@ replace_regulator = egr.operation(
     "replace_regulator",
     "Replace the vacuum regulator",
     shown_by=vacuum_on,
+    or_shown_by=[vacuum_off],
     replaces=egr_regulator,
     tells="The part that opens the valve is renewed.",
     hazard=f"{HOT} {KEEP} {WARRANTY}",
@@ -581,6 +582,7 @@ repair_wiring = egr.operation(
     "repair_wiring",
     "Repair the EGR wiring",
     shown_by=sensor_supply,
+    or_shown_by=[sensor_ground],
     tells="The wiring of the sensor and the valve is put in order.",
     hazard=KEEP,
 )

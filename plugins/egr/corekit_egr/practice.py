@@ -179,7 +179,7 @@ def coil(car: Egr, size: float) -> Egr:
     size=(6, 10),
     unit="inHg",
     mends="replace_vacuum_hose",
-    named="vacuum_hose",
+    named=("valve_hose", "vacuum_hose"),
 )
 def hose(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, hose=size, valve=VACUUM)
@@ -586,6 +586,16 @@ def ports_seen(car: Car, at: At) -> str | None:
 @practice.sees("seat")
 def seat_seen(car: Car, at: At) -> str:
     return "leaks" if _own(car).shut > 0.05 else "tight"
+
+
+@practice.sees("coil_path")
+def coil_path(car: Car, at: At) -> str | None:
+    return ("reads open" if _own(car).coil > 1e3 else "reads a value") if _is_vacuum(car) else None
+
+
+@practice.sees("exhaust")
+def exhaust(car: Car, at: At) -> str:
+    return "as built and tight"
 
 
 @practice.sees("vent_filter")

@@ -241,7 +241,7 @@ rotor_type = ignition.trait(
 winding_temperature = ignition.measurand(
     "winding_temperature",
     "°C",
-    "Temperature of the coil",
+    "Winding temperature",
     possible=(-40, 150),
     usual=(-10, 110),
     accuracy="5 °C",
@@ -471,7 +471,7 @@ plug_gap = ignition.measurand(
     "Plug gap",
     possible=(0, 5),
     usual=(0.4, 2),
-    accuracy="0.05 mm",
+    accuracy="0.03 mm",  # half a step of 0.05 mm between two wires, and the wire; an estimate of ours
     places=CYLINDERS,
     places_by=cylinders,
     part=spark_plugs,

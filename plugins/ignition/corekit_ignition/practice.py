@@ -402,6 +402,22 @@ def misfires(car: Car, at: At) -> float | None:
     return float(140 + 7 * _n(at)) if misses(now, _n(at)) else float(_n(at) % 2)
 
 
+@practice.reads("compression")
+def compression_pressure(car: Car, at: At) -> float | None:
+    now = _own(car)
+    if _n(at) >= now.cylinders:
+        return None
+    return 12.0 * (now.pressed if _n(at) == now.it else 1.0)
+
+
+@practice.reads("speed_drop")
+def speed_drop(car: Car, at: At) -> float | None:
+    now = _own(car)
+    if _n(at) >= now.cylinders or not _runs(now):
+        return None
+    return 3.0 if misses(now, _n(at)) else 60.0
+
+
 @practice.reads("intake_pressure")
 def intake_pressure(car: Car, at: At) -> float:
     return 85.0
@@ -457,6 +473,21 @@ def lead_look(car: Car, at: At) -> str | None:
 def lead_path(car: Car, at: At) -> str | None:
     now = _own(car)
     return "shows a value" if now.kind != ON_PLUG and _n(at) < now.cylinders else None
+
+
+@practice.sees("coil_look")
+def coil_look(car: Car, at: At) -> str | None:
+    return "sound" if _n(at) < len(_own(car).reach) else None
+
+
+@practice.sees("routing")
+def routing(car: Car, at: At) -> str:
+    return "clear of it"
+
+
+@practice.sees("timing_marks")
+def timing_marks(car: Car, at: At) -> str:
+    return "right"
 
 
 @practice.sees("cap_look")
@@ -604,7 +635,7 @@ def codes(car: Car) -> list[str]:
 
 
 practice.refuses("these cars have no breaker points and no pickup winding", "condenser", "pickup_resistance")
-practice.refuses("nobody brought a scope", "dwell")
+practice.refuses("nobody brought a scope", "dwell", "ramp", "burn_time", "burn_voltage")
 practice.refuses(
     "it is not known of these cars",
     "rotor",
@@ -624,6 +655,16 @@ practice.refuses(
 @practice.fits("cylinders")
 def cylinders(car: Car) -> str:
     return str(_own(car).cylinders)
+
+
+@practice.fits("banks")
+def banks(car: Car) -> str:
+    return "one bank"
+
+
+@practice.fits("drop_meter")
+def drop_meter(car: Car) -> str:
+    return "peak hold, scope or record"
 
 
 @practice.fits("kind")

@@ -101,7 +101,7 @@ def shape_of(over: Sequence[float], samples: Sequence[float]) -> Shape | None:
     )
     limit, held_from, end = None, 0.0, len(times)
     if len(times) - held >= 3 and length - times[held] >= HELD * length:
-        limit, held_from = sum(currents[held:]) / (len(times) - held), times[held]
+        limit, held_from = math.fsum(currents[held:]) / (len(times) - held), times[held]
         end = held + 1
     jump = _jump(times[:end], currents[:end], peak)
     before = [] if jump else before
@@ -147,9 +147,9 @@ def _bend(times: Sequence[float], currents: Sequence[float]) -> int | None:
 
 
 def _line(times: Sequence[float], currents: Sequence[float]) -> float:
-    x, y = sum(times) / len(times), sum(currents) / len(currents)
-    spread = sum((time - x) ** 2 for time in times)
-    return sum((t - x) * (i - y) for t, i in zip(times, currents, strict=True)) / spread
+    x, y = math.fsum(times) / len(times), math.fsum(currents) / len(currents)
+    spread = math.fsum((time - x) ** 2 for time in times)
+    return math.fsum((t - x) * (i - y) for t, i in zip(times, currents, strict=True)) / spread
 
 
 def _curve(slope: float, bend: float, time: float) -> float:
@@ -198,7 +198,7 @@ def _fitted(points: Sequence[tuple[float, float]]) -> tuple[Fit, float] | None:
         return rows
 
     found = residuals(p)
-    best, damp = sum(one * one for one in found), 1e-3
+    best, damp = math.fsum(one * one for one in found), 1e-3
     for _ in range(ROUNDS):
         normal, right = _normal(gradients(p), found)
         damped = [[one * (1 + damp * (a == b)) for b, one in enumerate(row)] for a, row in enumerate(normal)]
@@ -207,7 +207,7 @@ def _fitted(points: Sequence[tuple[float, float]]) -> tuple[Fit, float] | None:
             return None
         tried = [one + by for one, by in zip(p, move, strict=True)]
         errors = _safe(residuals, tried)
-        now = sum(one * one for one in errors)
+        now = math.fsum(one * one for one in errors)
         if not math.isfinite(now) or now > best:
             damp *= 8
             if damp > 1e12:
@@ -244,8 +244,8 @@ def _normal(
     rows: Sequence[Sequence[float]], errors: Sequence[float]
 ) -> tuple[list[list[float]], list[float]]:
     size = range(len(rows[0]))
-    normal = [[sum(row[a] * row[b] for row in rows) for b in size] for a in size]
-    return normal, [sum(row[a] * e for row, e in zip(rows, errors, strict=True)) for a in size]
+    normal = [[math.fsum(row[a] * row[b] for row in rows) for b in size] for a in size]
+    return normal, [math.fsum(row[a] * e for row, e in zip(rows, errors, strict=True)) for a in size]
 
 
 def _student(freedom: int) -> float:
@@ -266,6 +266,6 @@ def _solved(matrix: Sequence[Sequence[float]], right: Sequence[float]) -> list[f
             rows[n] = [one - share * above for one, above in zip(rows[n], rows[at], strict=True)]
     found = [0.0] * size
     for at in range(size - 1, -1, -1):
-        known = sum(rows[at][n] * found[n] for n in range(at + 1, size))
+        known = math.fsum(rows[at][n] * found[n] for n in range(at + 1, size))
         found[at] = (rows[at][size] - known) / rows[at][at]
     return found

@@ -171,9 +171,8 @@ def test_without_its_temperature_a_winding_is_decided_only_where_the_coldest_and
     assert wide.verdict is ck.Verdict.PASS
     narrow = four.specify("primary_resistance", low="0.50 Ω", high="0.70 Ω").finding("ignition.primary")
     assert (narrow.verdict, narrow.next_test) == (ck.Verdict.UNDECIDED, "ignition.winding_temperature")
-    assert "temperature of the coil" in str(narrow.text) and "temperature of the coil" in str(
-        narrow.for_customer
-    )
+    assert "winding temperature" in str(narrow.text)
+    assert "how warm the ignition coil is" in str(narrow.for_customer)
     outside = four.specify("primary_resistance", low="0.80 Ω", high="0.90 Ω").finding("ignition.primary")
     assert outside.verdict is ck.Verdict.FAIL
 

@@ -8,6 +8,15 @@ import corekit as ck
 
 system = ck.System("skeleton", "Skeleton", api="1.0")
 
+weak = system.symptom(
+    "weak",
+    "Skeleton works weakly or not at all",
+    group="running",
+    none=0.001,
+    why="something that is expected of it and that it was not made for",
+    outside=0.002,
+)
+
 
 class Working(Enum):
     WELL = "works as it should"
