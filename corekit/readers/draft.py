@@ -270,7 +270,8 @@ class _Maker:
             place=use.places[place] if place else "",
             text=text,
             beside=", ".join(
-                f"{self.declared.measurands[key].title.lower()} {value['is']}" for key, value in setup.items()
+                f"{_in_a_sentence(self.declared.measurands[key].title)} {value['is']}"
+                for key, value in setup.items()
             ),
             where=self._where(track, part),
             is_odd=is_odd,
@@ -475,6 +476,11 @@ class _Maker:
         monitors = [title for key, title in _monitor_titles() if key in self.log.monitors and key not in told]
         if monitors and told:
             yield f"No installed system asks for the monitors: {', '.join(monitors)}."
+
+
+def _in_a_sentence(title: str) -> str:
+    """A title as it stands within a sentence; what begins with capitals keeps them."""
+    return title if title[:2].isupper() else f"{title[:1].lower()}{title[1:]}"
 
 
 def _monitor_titles() -> list[tuple[str, str]]:
