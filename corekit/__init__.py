@@ -74,7 +74,6 @@ if TYPE_CHECKING:
     from .plugin.tables import interpolate_clamped as interpolate_clamped
     from .units import show as show
 else:  # a type checker that saw this would let any misspelt name pass
-
     _loaded = {}  # a check names a dozen of them at every call
 
     def __getattr__(name):

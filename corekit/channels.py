@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import attrs
 
-from .datafile import needed, read_toml, structured, table
+from .datafile import read_toml, required_field, structured, table
 from .fault import Faults
 from .kept import kept
 from .model.channel import Channel, Monitor, Parameter
@@ -38,9 +38,9 @@ class _DataRow:
 
 @table
 class _ChannelRow:
-    key: str = needed("a short lower-case name", default="")
-    title: str = needed("what people call it", default="")
-    unit: str = needed("its unit", default="")
+    key: str = required_field("a short lower-case name", default="")
+    title: str = required_field("what people call it", default="")
+    unit: str = required_field("its unit", default="")
     bare: str = ""
     possible: list[float] = attrs.field(factory=list)
     names: list[str] = attrs.field(factory=list)

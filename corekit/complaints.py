@@ -11,7 +11,7 @@ from functools import lru_cache
 
 import attrs
 
-from .datafile import Positive, needed, read_toml, structured, table
+from .datafile import Positive, read_toml, required_field, structured, table
 from .errors import InputError
 from .fault import Faults
 from .kept import kept
@@ -128,47 +128,47 @@ class Way:
 
 @table
 class _SymptomRow:
-    words: str = needed("what a customer says", default="")
-    none: Positive = needed("a chance between 0 and 1", default=Positive(0.01))
-    why: str = needed("why somebody without a fault tells it", default="")
-    outside: Positive = needed("a chance between 0 and 1", default=Positive(0.01))
+    words: str = required_field("what a customer says", default="")
+    none: Positive = required_field("a chance between 0 and 1", default=Positive(0.01))
+    why: str = required_field("why somebody without a fault tells it", default="")
+    outside: Positive = required_field("a chance between 0 and 1", default=Positive(0.01))
     first_step: str = ""
     codes: bool = False
 
 
 @table
 class _GroupRow:
-    words: str = needed("the heading", default="")
-    symptoms: list[str] = needed("the symptoms below it", factory=list)
+    words: str = required_field("the heading", default="")
+    symptoms: list[str] = required_field("the symptoms below it", factory=list)
 
 
 @table
 class _HazardRow:
-    words: str = needed("how it shows", default="")
-    do: str = needed("what to do now", default="")
+    words: str = required_field("how it shows", default="")
+    do: str = required_field("what to do now", default="")
     symptoms: list[str] = attrs.field(factory=list)
 
 
 @table
 class _WordsRow:
-    words: str = needed("what a customer says", default="")
+    words: str = required_field("what a customer says", default="")
 
 
 @table
 class _ShowsRow:
-    words: str = needed("what a customer says", default="")
-    share: Positive = needed("a share between 0 and 1", default=Positive(1.0))
+    words: str = required_field("what a customer says", default="")
+    share: Positive = required_field("a share between 0 and 1", default=Positive(1.0))
 
 
 @table
 class _OutsideRow:
-    per_1000: Positive = needed("how many of 1000 vehicles", default=Positive(1.0))
-    why: str = needed("the reason", default="")
+    per_1000: Positive = required_field("how many of 1000 vehicles", default=Positive(1.0))
+    why: str = required_field("the reason", default="")
 
 
 @table
 class _SymptomFile:
-    outside: _OutsideRow = needed("the prevalence of what lies outside", factory=_OutsideRow)
+    outside: _OutsideRow = required_field("the prevalence of what lies outside", factory=_OutsideRow)
     groups: dict[str, _GroupRow] = attrs.field(factory=dict)
     symptoms: dict[str, _SymptomRow] = attrs.field(factory=dict)
     hazards: dict[str, _HazardRow] = attrs.field(factory=dict)
@@ -178,8 +178,8 @@ class _SymptomFile:
 
 @table
 class _WayRow:
-    words: str = needed("what was done", default="")
-    results: list[str] = needed("what can come of it", factory=list)
+    words: str = required_field("what was done", default="")
+    results: list[str] = required_field("what can come of it", factory=list)
     fails: Positive = Positive(0.0)
     fails_why: str = ""
     provokes: bool = False

@@ -37,7 +37,7 @@ from cattrs.errors import (
     IterableValidationNote,
 )
 
-from .fault import DataFault, DataFileError, Faults, Place, any_of, near, quoted
+from .fault import DataFault, DataFileError, Faults, Place, any_of, near, quotation
 
 T = TypeVar("T")
 
@@ -153,7 +153,7 @@ def _bytes(source: Path | bytes, what: str) -> bytes:
             if isinstance(error, DataFileError):
                 raise
             reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-            refuse(quoted(str(source), 200), f"cannot be read ({reason})", what)
+            refuse(quotation(str(source), 200), f"cannot be read ({reason})", what)
     if len(content) > LARGEST:
         refuse("file", "is larger than 1 MiB", f"{what} of at most 1 MiB", "less into one file")
     return content
@@ -167,7 +167,7 @@ def _position(content: bytes, place: int) -> str:
 # ---- from plain data to a form
 
 
-def needed(expected: str, write: str = "", *, default: Any = None, factory: Any = None) -> Any:
+def required_field(expected: str, write: str = "", *, default: Any = None, factory: Any = None) -> Any:
     """A field that must be there; the default stands in for it where it is not, or is at fault.
 
     Args:
@@ -184,7 +184,7 @@ def alone(*, default: Any = None) -> Any:
     return attrs.field(default=default, metadata={"alone": True})
 
 
-@dataclass_transform(kw_only_default=True, field_specifiers=(attrs.field, needed, alone))
+@dataclass_transform(kw_only_default=True, field_specifiers=(attrs.field, required_field, alone))
 def table(form: type[T]) -> type[T]:
     """An attrs class for a table of a file; nobody compares or prints one, so it is quick to make."""
     return attrs.define(kw_only=True, eq=False, repr=False)(form)
@@ -246,7 +246,7 @@ def _report(path: Place, error: Exception, rest: Any, faults: Faults, at: Place)
         for key in [key for key in owner if key in error.extra_fields]:
             meant = near(key, keys)
             known = f"one of {', '.join(keys)}"
-            write = f"{known} (perhaps {any_of(map(quoted, meant))})" if meant else ""
+            write = f"{known} (perhaps {any_of(map(quotation, meant))})" if meant else ""
             faults.add((*at, *path, key), "is not a key here", known, write)
             del owner[key]
         return
@@ -356,16 +356,16 @@ def _is_a(kind: type) -> Callable[[Any], bool]:
 
 def _must_be(raw: Any, kind: type, name: str) -> None:
     if not isinstance(raw, kind):
-        raise _Misfit(f"is {_named(raw)}", name)
+        raise _Misfit(f"is {_key_text(raw)}", name)
 
 
-def _named(raw: Any) -> str:
+def _key_text(raw: Any) -> str:
     if isinstance(raw, bool):
         return f"{str(raw).lower()}, a yes or no"
     if isinstance(raw, (int, float)):
         return f"the number {raw}"
     if isinstance(raw, str):
-        return f"the text {quoted(raw)}"
+        return f"the text {quotation(raw)}"
     if isinstance(raw, (datetime.date, datetime.time)):
         return f"the date {raw}"
     return (
@@ -382,21 +382,21 @@ def _text(raw: Any, wanted: Any) -> str:
         return _word(raw, wanted)
     if isinstance(raw, str):
         return raw
-    raise _Misfit(f"is {_named(raw)}", _EXPECTED[str], quoted(str(raw)) if _is_number(raw) else "")
+    raise _Misfit(f"is {_key_text(raw)}", _EXPECTED[str], quotation(str(raw)) if _is_number(raw) else "")
 
 
 def _quantity(raw: Any, _: Any) -> Quantity:
     if isinstance(raw, str):
         return Quantity(raw)
     write = f'"{raw} …" in quotes and with its unit' if _is_number(raw) else ""
-    raise _Misfit(f"is {_named(raw)}", _EXPECTED[str], write)
+    raise _Misfit(f"is {_key_text(raw)}", _EXPECTED[str], write)
 
 
 def _word(raw: Any, wanted: type[StrEnum]) -> StrEnum:
     """One of a closed list. All are listed, never the nearest: it may mean the opposite."""
     if isinstance(raw, str) and raw in tuple(wanted):
         return wanted(raw)
-    raise _Misfit(f"is {_named(raw)}", f"one of {', '.join(map(quoted, wanted))}")
+    raise _Misfit(f"is {_key_text(raw)}", f"one of {', '.join(map(quotation, wanted))}")
 
 
 def _claim(raw: Any, _: Any) -> bool:
@@ -405,12 +405,12 @@ def _claim(raw: Any, _: Any) -> bool:
     word = str(raw).casefold() if isinstance(raw, (str, int)) else ""
     yes, no = word in ("true", "yes", "1"), word in ("false", "no", "0")
     write = f"{str(yes).lower()}, without quotes" if yes or no else ""
-    raise _Misfit(f"is {_named(raw)}", any_of(["true", "false"]), write)
+    raise _Misfit(f"is {_key_text(raw)}", any_of(["true", "false"]), write)
 
 
 def _number(raw: Any, _: Any) -> float:
     if not _is_number(raw):
-        raise _Misfit(f"is {_named(raw)}", _EXPECTED[float])
+        raise _Misfit(f"is {_key_text(raw)}", _EXPECTED[float])
     if not math.isfinite(raw):
         raise _Misfit(f"is {raw}", "a finite number, without quotes")
     return float(raw)
@@ -418,14 +418,14 @@ def _number(raw: Any, _: Any) -> float:
 
 def _positive(raw: Any, _: Any) -> Positive:
     if not _is_number(raw) or not 0 < raw < math.inf:
-        raise _Misfit(f"is {_named(raw)}", _EXPECTED[Positive])
+        raise _Misfit(f"is {_key_text(raw)}", _EXPECTED[Positive])
     return Positive(float(raw))
 
 
 def _words(raw: Any, _: Any) -> Words:
     words = (raw,) if isinstance(raw, str) else tuple(raw) if isinstance(raw, list) else ()
     if not words or not all(isinstance(word, str) and word for word in words):
-        raise _Misfit(f"is {_named(raw)}", _EXPECTED[Words])
+        raise _Misfit(f"is {_key_text(raw)}", _EXPECTED[Words])
     return Words(words)
 
 
@@ -439,17 +439,17 @@ def _decimal(raw: Any, _: Any) -> Decimal:
         plain = _is_number(raw) and _PLAIN.fullmatch(str(raw))
         not_exact = ", which is not exact" if isinstance(raw, float) else ""
         raise _Misfit(
-            f"is {_named(raw)}{not_exact}", _EXPECTED[Decimal], f'"{raw}" in quotes' if plain else ""
+            f"is {_key_text(raw)}{not_exact}", _EXPECTED[Decimal], f'"{raw}" in quotes' if plain else ""
         )
     match = _PLAIN.fullmatch(raw)
     if match is None:
         likely = raw.strip().rstrip("%").strip().replace(",", ".")
         if likely.startswith("-") and _PLAIN.fullmatch(likely[1:]):
-            raise _Misfit(f"{quoted(raw)} is below zero", "zero or more")
-        write = quoted(likely) if _PLAIN.fullmatch(likely) else ""
-        raise _Misfit(f"{quoted(raw)} is not a plain decimal number", _EXPECTED[Decimal], write)
+            raise _Misfit(f"{quotation(raw)} is below zero", "zero or more")
+        write = quotation(likely) if _PLAIN.fullmatch(likely) else ""
+        raise _Misfit(f"{quotation(raw)} is not a plain decimal number", _EXPECTED[Decimal], write)
     if len(match[1]) > _DIGITS:
-        raise _Misfit(f"{quoted(raw)} is too large", f"at most {_DIGITS} digits before the point")
+        raise _Misfit(f"{quotation(raw)} is too large", f"at most {_DIGITS} digits before the point")
     return Decimal(raw)
 
 
@@ -465,16 +465,16 @@ def _moment(raw: Any, _: Any) -> Moment:
         try:
             read = datetime.datetime.fromisoformat(raw)
         except ValueError as error:
-            raise _Misfit(f"is {_named(raw)}", expected) from error
+            raise _Misfit(f"is {_key_text(raw)}", expected) from error
     if not isinstance(read, datetime.datetime):
-        raise _Misfit(f"is {_named(raw)}", expected)
+        raise _Misfit(f"is {_key_text(raw)}", expected)
     if read.tzinfo is None:
         write = f"{read.isoformat()}+01:00 with your own offset, or …Z for UTC"
         raise _Misfit("says no offset from UTC", expected, write)
     try:
         there = read.astimezone(datetime.UTC)
     except OverflowError as error:
-        raise _Misfit(f"is {_named(raw)}", expected) from error
+        raise _Misfit(f"is {_key_text(raw)}", expected) from error
     return Moment(there.isoformat().replace("+00:00", "Z"))
 
 
@@ -486,7 +486,7 @@ def _day(raw: Any, _: Any) -> Day:
             return Day(datetime.date.fromisoformat(raw).isoformat())
         except ValueError:
             pass
-    raise _Misfit(f"is {_named(raw)}", _EXPECTED[Day])
+    raise _Misfit(f"is {_key_text(raw)}", _EXPECTED[Day])
 
 
 _HOOKS: dict[Any, Callable[[Any, Any], Any]] = {

@@ -160,7 +160,7 @@ class Faults:
                     ranks.append(part)
                     here = here[part] if isinstance(here, list) and part < len(here) else None
                     key = here.get("key") if isinstance(here, Mapping) else None
-                    row = quoted(key)[1:-1] if isinstance(key, str) and key else row
+                    row = quotation(key)[1:-1] if isinstance(key, str) and key else row
                 else:
                     ranks.append(rank(here, part))
                     here = here.get(part) if isinstance(here, Mapping) else None
@@ -181,11 +181,11 @@ def path_text(path: Iterable[str | int]) -> str:
         if isinstance(part, int):
             text += f"[{part}]"
         else:
-            text += ("." if text else "") + (part if _BARE.fullmatch(part) else quoted(part))
+            text += ("." if text else "") + (part if _BARE.fullmatch(part) else quotation(part))
     return text or "file"
 
 
-def quoted(text: str, limit: int = 60) -> str:
+def quotation(text: str, limit: int = 60) -> str:
     """A text in quotation marks, shortened, with nothing in it that could disturb a terminal."""
     short = text if len(text) <= limit else text[: limit - 1] + "…"
     return '"' + "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in short) + '"'

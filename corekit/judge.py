@@ -75,7 +75,9 @@ def conform(value: Value, limit: Limit) -> Judged:
         leans=leans,
         probability=min(1.0, max(0.0, math.fsum(chances) - (len(chances) - 1))),
         unfit=unfit,
-        needed=_needed(value, limit, margins, unfit) if leans is Verdict.UNDECIDED or unfit else None,
+        needed=_needed_uncertainty(value, limit, margins, unfit)
+        if leans is Verdict.UNDECIDED or unfit
+        else None,
     )
 
 
@@ -154,7 +156,7 @@ def _unfit(limit: Limit, margins: list[Value]) -> bool:
     return widest > 0.0 and 2 * normal(half / widest) - 1 < PASS_AT
 
 
-def _needed(value: Value, limit: Limit, margins: list[Value], unfit: bool) -> float | None:
+def _needed_uncertainty(value: Value, limit: Limit, margins: list[Value], unfit: bool) -> float | None:
     """The reading's own uncertainty with which the margin's would be small enough; what the limit
     brings in stays.
     """

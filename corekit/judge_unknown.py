@@ -80,7 +80,7 @@ def conform_together(value: Value | Possible[Value], limit: Limit | Possible[Lim
     close = all(row.judged.leans is Verdict.UNDECIDED for row in rows)
     first = rows[chances.index(max(chances) if leans is Verdict.FAIL else min(chances))]
     one = first.judged if leans is first.judged.leans else None
-    depends_on = _asked(rows, unknown) if leans is Verdict.UNDECIDED and not close else None
+    depends_on = _most_decisive(rows, unknown) if leans is Verdict.UNDECIDED and not close else None
     return Together(
         judged=Judged(
             verdict=leans if ruled or depends_on is not None else Verdict.ADVICE,
@@ -131,7 +131,7 @@ def _together(rows: Sequence[_Row], unknown: Sequence[Unknown]) -> Verdict:
     return Verdict.UNDECIDED
 
 
-def _asked(rows: Sequence[_Row], unknown: Sequence[Unknown]) -> Unknown | None:
+def _most_decisive(rows: Sequence[_Row], unknown: Sequence[Unknown]) -> Unknown | None:
     """The unknown of whose answers most would decide; of equals the first."""
 
     def decided(one: Unknown) -> float:

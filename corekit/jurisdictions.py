@@ -10,8 +10,8 @@ from pathlib import Path
 
 import attrs
 
-from .datafile import Day, needed, read_toml, structured, table
-from .fault import Faults, Place, quoted
+from .datafile import Day, read_toml, required_field, structured, table
+from .fault import Faults, Place, quotation
 from .model.jurisdiction import (
     ExceedKind,
     ExceedRule,
@@ -38,10 +38,10 @@ _LONGEST = 100  # years that papers are kept, at most
 
 @table
 class _Origin:
-    source: str = needed("where the rule is read", '"16 CCR 3354"', default="")
-    date: Day = needed("the day it was read", '"2026-11-24"', default=Day(""))
-    basis: Basis = needed("what authority stands behind it", '"law"', default=Basis.PRACTICE)
-    status: Status = needed("how we know what it says", '"read"', default=Status.NONE)
+    source: str = required_field("where the rule is read", '"16 CCR 3354"', default="")
+    date: Day = required_field("the day it was read", '"2026-11-24"', default=Day(""))
+    basis: Basis = required_field("what authority stands behind it", '"law"', default=Basis.PRACTICE)
+    status: Status = required_field("how we know what it says", '"read"', default=Status.NONE)
     address: str = ""
     note: str = ""
 
@@ -58,46 +58,50 @@ class _Origin:
 
 @table
 class _Exceed(_Origin):
-    kind: ExceedKind = needed("how far an invoice may go", '"none"', default=ExceedKind.NONE)
+    kind: ExceedKind = required_field("how far an invoice may go", '"none"', default=ExceedKind.NONE)
     amount: Decimal | None = None
     percent: Decimal | None = None
     cap: Decimal | None = None
     currency: str = ""
     tax: str = "included"
-    of: str = needed("what it is counted from", '"written estimate"', default="")
+    of: str = required_field("what it is counted from", '"written estimate"', default="")
 
 
 @table
 class _Required(_Origin):
-    items: list[RequiredItem | None] = needed("the items", '["customer_name"]', factory=list)
+    items: list[RequiredItem | None] = required_field("the items", '["customer_name"]', factory=list)
 
 
 @table
 class _Statement(_Origin):
-    key: str = needed("a name for the statement", '"supplies"', default="")
-    about: str = needed("what it is about", '"the charge for shop supplies"', default="")
+    key: str = required_field("a name for the statement", '"supplies"', default="")
+    about: str = required_field("what it is about", '"the charge for shop supplies"', default="")
 
 
 @table
 class _Simplified(_Origin):
-    up_to: Decimal = needed("the total up to which it holds", '"250.00"', default=Decimal(0))
-    currency: str = needed("of which currency", '"EUR"', default="")
-    leaves_out: list[RequiredItem | None] = needed("what it leaves out", '["customer_name"]', factory=list)
+    up_to: Decimal = required_field("the total up to which it holds", '"250.00"', default=Decimal(0))
+    currency: str = required_field("of which currency", '"EUR"', default="")
+    leaves_out: list[RequiredItem | None] = required_field(
+        "what it leaves out", '["customer_name"]', factory=list
+    )
 
 
 @table
 class _Supplies(_Origin):
-    charge: Supplies = needed("whether a general charge may stand", '"forbidden"', default=Supplies.ALLOWED)
+    charge: Supplies = required_field(
+        "whether a general charge may stand", '"forbidden"', default=Supplies.ALLOWED
+    )
 
 
 @table
 class _Retention(_Origin):
-    years: int = needed("for how many years", "3", default=0)
+    years: int = required_field("for how many years", "3", default=0)
 
 
 @table
 class _File:
-    code: str = needed("the place as in ISO 3166", '"US-CA"', default="")
+    code: str = required_field("the place as in ISO 3166", '"US-CA"', default="")
     exceed: _Exceed | None = None
     required: list[_Required | None] = attrs.field(factory=list)
     statements: list[_Statement | None] = attrs.field(factory=list)
@@ -116,8 +120,8 @@ def read_jurisdiction(path: Path) -> Jurisdiction:
     data = read_toml(path)
     form = structured(data, _File, faults)
     if not CODE.fullmatch(form.code) and form.code != GENERAL and not faults.at(("code",)):
-        faults.add(("code",), f"{quoted(form.code)} is no place", "a code of ISO 3166", '"US-CA" or "DE"')
-    exceed = _exceed(form.exceed, faults) if form.exceed is not None else None
+        faults.add(("code",), f"{quotation(form.code)} is no place", "a code of ISO 3166", '"US-CA" or "DE"')
+    exceed = _exceed_rule(form.exceed, faults) if form.exceed is not None else None
     if form.retention is not None and not 0 < form.retention.years <= _LONGEST:
         faults.add(
             ("retention", "years"),
@@ -141,7 +145,7 @@ def read_jurisdiction(path: Path) -> Jurisdiction:
             for row in form.statements
             if row is not None
         ),
-        simplified=_simplified(form.simplified),
+        simplified=_simplified_invoice(form.simplified),
         supplies=(
             SuppliesRule(charge=form.supplies.charge, origin=form.supplies.origin())
             if form.supplies
@@ -163,7 +167,7 @@ _NEEDS: dict[ExceedKind, tuple[str, ...]] = {
 }
 
 
-def _exceed(row: _Exceed, faults: Faults) -> ExceedRule:
+def _exceed_rule(row: _Exceed, faults: Faults) -> ExceedRule:
     path: Place = ("exceed",)
     needs = _NEEDS[row.kind]
     for key in ("amount", "percent", "cap"):
@@ -174,7 +178,7 @@ def _exceed(row: _Exceed, faults: Faults) -> ExceedRule:
     if bool(row.currency) != ("amount" in needs):
         faults.add((*path, "currency"), "belongs to an amount and to nothing else", "the amount's currency")
     if row.tax not in ("included", "excluded"):
-        faults.add((*path, "tax"), f"is {quoted(row.tax)}", '"included" or "excluded"')
+        faults.add((*path, "tax"), f"is {quotation(row.tax)}", '"included" or "excluded"')
     return ExceedRule(
         kind=row.kind,
         amount=row.amount or Decimal(0),
@@ -186,7 +190,7 @@ def _exceed(row: _Exceed, faults: Faults) -> ExceedRule:
     )
 
 
-def _simplified(row: _Simplified | None) -> Simplified | None:
+def _simplified_invoice(row: _Simplified | None) -> Simplified | None:
     if row is None:
         return None
     return Simplified(

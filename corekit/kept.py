@@ -38,7 +38,7 @@ def kept(
         file = _file(name, [*paths, code])
     except (OSError, NotImplementedError):
         return make()
-    found = _read(file, fingerprint)
+    found = _kept_value(file, fingerprint)
     if found is not None:
         value: T = found[0]
         return value
@@ -91,7 +91,7 @@ def _file(name: str, places: list[Path | None]) -> Path:
     return Path(cache_from_source(__file__)).with_name(f"{name}-{tag}.{sys.implementation.cache_tag}.kept")
 
 
-def _read(file: Path, fingerprint: bytes) -> tuple[Any] | None:
+def _kept_value(file: Path, fingerprint: bytes) -> tuple[Any] | None:
     head = _FORM + fingerprint
     try:
         content = file.read_bytes()

@@ -8,7 +8,7 @@ from pathlib import Path
 import attrs
 
 from .datafile import read_toml, structured, table
-from .fault import DataFault, DataFileError, Faults, Place, quoted
+from .fault import DataFault, DataFileError, Faults, Place, quotation
 from .kept import kept
 from .model.source import Source
 from .model.trouble import CodeError, is_generic, read_code
@@ -30,7 +30,7 @@ def data_path(name: str) -> Path:
     parts = name.split("/")
     if parts[0] not in FOLDERS or any(part in ("", ".", "..") for part in parts):
         raise DataFileError(
-            [DataFault("data", f"a name in {', '.join(FOLDERS)}", f"there is no {quoted(name)}")]
+            [DataFault("data", f"a name in {', '.join(FOLDERS)}", f"there is no {quotation(name)}")]
         )
     installed = _PACKAGE.joinpath(*parts)
     if installed.exists():
@@ -68,7 +68,9 @@ def _read_sources(path: Path) -> dict[str, Source]:
     for n, source in enumerate(structured(data, _SourceFile, faults).source):
         if source is not None and found.setdefault(source.key, source) is not source:
             faults.add(
-                ("source", n, "key"), f"{quoted(source.key)} is the key of an earlier source", "each key once"
+                ("source", n, "key"),
+                f"{quotation(source.key)} is the key of an earlier source",
+                "each key once",
             )
     faults.refuse(data, str(path))
     return found
@@ -123,7 +125,7 @@ def _read_code_meanings(path: Path) -> dict[str, CodeMeaning]:
         at: Place = ("code", n)
         try:
             if read_code(row.code, raw=False) != row.code:
-                faults.add((*at, "code"), f"{quoted(row.code)} has small letters", "capitals")
+                faults.add((*at, "code"), f"{quotation(row.code)} has small letters", "capitals")
         except CodeError as error:
             faults.add((*at, "code"), error.got, error.expected, error.write)
         if not row.meaning:
@@ -131,7 +133,9 @@ def _read_code_meanings(path: Path) -> dict[str, CodeMeaning]:
         if row.code in found:
             faults.add((*at, "code"), f"{row.code} is given twice", "each code once")
         if row.source not in known:
-            faults.add((*at, "source"), f"there is no source {quoted(row.source)}", "a key of sources.toml")
+            faults.add(
+                (*at, "source"), f"there is no source {quotation(row.source)}", "a key of sources.toml"
+            )
         else:
             found[row.code] = CodeMeaning(
                 code=row.code, meaning=row.meaning, source=known[row.source], places=tuple(row.places)

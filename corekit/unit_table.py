@@ -16,7 +16,7 @@ import attrs
 
 from .datafile import read_toml
 from .errors import CorekitError
-from .fault import DataFault, DataFileError, quoted
+from .fault import DataFault, DataFileError, quotation
 from .kept import kept
 from .reference import data_path
 
@@ -109,8 +109,8 @@ _ADDED = _Added()
 def table() -> Table:
     """The closed table, with what the installed systems add."""
     if _ADDED.table is None:
-        kinds, units = _shared()
-        _ADDED.table = _indexed(
+        kinds, units = _shared_units()
+        _ADDED.table = _table_of(
             {**kinds, **{own.kind.name: own.kind for own in _ADDED.own}},
             (*units, *dict.fromkeys(own.unit for own in _ADDED.own)),
         )
@@ -129,7 +129,7 @@ def set_own_units(own: Iterable[OwnUnit]) -> None:
         UnitError: two of them, or one and the table, disagree on what a unit or a kind means.
     """
     wanted = tuple(dict.fromkeys(own))
-    kinds, units = _shared()
+    kinds, units = _shared_units()
     known: dict[str, Unit] = {
         key_of(spelling): one for one in units for spelling in (one.text, one.bare, *one.also)
     }
@@ -160,7 +160,7 @@ def set_own_units(own: Iterable[OwnUnit]) -> None:
 
 
 @lru_cache(maxsize=1)
-def _shared() -> tuple[Mapping[str, Kind], tuple[Unit, ...]]:
+def _shared_units() -> tuple[Mapping[str, Kind], tuple[Unit, ...]]:
     """Kinds and units of shared/units.toml."""
     path = data_path("shared/units.toml")
     return kept("units", [path], lambda: _read_shared(path))
@@ -172,36 +172,36 @@ def _read_shared(path: Path) -> tuple[Mapping[str, Kind], tuple[Unit, ...]]:
     return kinds, tuple(_unit(row, kinds[name]) for row in data["unit"] for name in row["kinds"])
 
 
-def _refused(*faults: str) -> DataFileError:
+def _refusal(*faults: str) -> DataFileError:
     return DataFileError([DataFault("unit", "", fault) for fault in faults], "shared/units.toml")
 
 
-def _indexed(kinds: Mapping[str, Kind], units: tuple[Unit, ...]) -> Table:
+def _table_of(kinds: Mapping[str, Kind], units: tuple[Unit, ...]) -> Table:
     declared: dict[str, Unit] = {}
     spelled: dict[str, list[Unit]] = {}
     typed: dict[str, dict[str, Unit]] = {name: {} for name in kinds}
     unmarked: dict[str, dict[str, Unit]] = {}
     for one in units:
         if one.text in declared:
-            raise _refused(f"the unit {quoted(one.text)} is given twice")
+            raise _refusal(f"the unit {quotation(one.text)} is given twice")
         declared[one.text] = one
         kind = kinds[one.kind]
         bare = (one.bare, *one.also)
         marked = tuple(f"{name}{tail}" for name in bare for tail in _tails(kind))
         for spelling in marked if kind.strict else (*bare, *marked):
             if typed[one.kind].setdefault(key_of(spelling), one) is not one:
-                raise _refused(f"{quoted(spelling)} means two units of {one.kind}")
+                raise _refusal(f"{quotation(spelling)} means two units of {one.kind}")
         if kind.strict:
             unmarked.setdefault(one.kind, {}).update({key_of(spelling): one for spelling in bare})
         for spelling in dict.fromkeys(map(key_of, (*bare, *marked))):
             spelled.setdefault(spelling, []).append(one)
     missing = [
-        f"the coherent unit {quoted(kind.unit)} of {kind.name} has no row of factor 1"
+        f"the coherent unit {quotation(kind.unit)} of {kind.name} has no row of factor 1"
         for kind in kinds.values()
         if not _is_coherent(kind, declared)
     ]
     if missing:
-        raise _refused(*missing)
+        raise _refusal(*missing)
     return Table(
         kinds,
         units,

@@ -183,7 +183,7 @@ def read_quantity(text: str, accepts: Sequence[str], decimal: str = "") -> Typed
         TypedError: not one number with one unit of an accepted kind; it says what to write instead.
         UnitError: `accepts` names a unit that does not exist.
     """
-    return _read(text, accepts, decimal, loose=False)
+    return _typed_value(text, accepts, decimal, loose=False)
 
 
 def read_reading(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
@@ -201,11 +201,11 @@ def read_reading(text: str, accepts: Sequence[str], decimal: str = "") -> Typed:
             it.
         TypedError, UnitError: as `read_quantity`.
     """
-    return _read(text, accepts, decimal, loose=True)
+    return _typed_value(text, accepts, decimal, loose=True)
 
 
-def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Typed:
-    wanted, expected = _wanted(tuple(accepts), table())
+def _typed_value(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Typed:
+    wanted, expected = _accepted_units(tuple(accepts), table())
     if len(text) > _LONGEST:
         raise TypedError(
             f"{_quoted(text[:20] + '…')} has {len(text)} characters, too many for a reading", expected
@@ -242,10 +242,10 @@ def _read(text: str, accepts: Sequence[str], decimal: str, *, loose: bool) -> Ty
 
 
 @lru_cache(maxsize=1024)
-def _wanted(accepts: tuple[str, ...], there: Table) -> tuple[tuple[Unit, ...], str]:
+def _accepted_units(accepts: tuple[str, ...], there: Table) -> tuple[tuple[Unit, ...], str]:
     """The units that are accepted, and how a refusal calls them; asked anew when the table has changed."""
     wanted = tuple(unit(one) for one in accepts)
-    return wanted, _expected(wanted)
+    return wanted, _unit_list(wanted)
 
 
 @attrs.frozen
@@ -522,7 +522,7 @@ def _example(number: str, wanted: Sequence[Unit]) -> str:
     )
 
 
-def _expected(wanted: Sequence[Unit]) -> str:
+def _unit_list(wanted: Sequence[Unit]) -> str:
     names = []
     for one in _firsts(wanted):
         same = list(dict.fromkeys([_typed_text(one), *(_typed_text(other) for other in units_of(one.kind))]))

@@ -38,7 +38,7 @@ def rewrite(store: Path, change: Change) -> None:
                 new_ids |= {changed["document_hash"]: fitting} if fitting != changed["document_hash"] else {}
                 changed["document_hash"] = fitting
             values[11] = json.dumps(changed)
-            _, sealed = rows.settled(rows.parsed(tuple(values)))
+            _, sealed = rows.sealed_row(rows.parsed(tuple(values)))
             new_ids |= {row[0]: sealed[0]} if sealed[0] != row[0] else {}
             new_rows.append(sealed)
         connection.execute("DELETE FROM entry")

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corekit.datafile import LARGEST, Count, Day, Positive, needed, read_toml, structured, table
+from corekit.datafile import LARGEST, Count, Day, Positive, read_toml, required_field, structured, table
 from corekit.errors import CorekitError
 from corekit.fault import DataFileError, Faults, path_text
 
@@ -30,7 +30,7 @@ class Wheel:
 
 @table
 class Cart:
-    name: str = needed("what it is called", '"hay cart"', default="")
+    name: str = required_field("what it is called", '"hay cart"', default="")
     price: Decimal = Decimal(0)
     seats: Count = Count(Decimal(1))
     weight: Positive = Positive(1.0)

@@ -17,7 +17,7 @@ from ..model.job import Job
 from ..plugin.host import Plugins
 from .answer import answer_of, proof_of
 from .faults import Told, fault_rows, work_of
-from .points import answered, points_of
+from .points import answered_rows, points_of
 from .prices import prices_in_words
 from .row import Row, Work
 from .steps import Step, steps_of
@@ -75,7 +75,7 @@ def account_of(
         is_proposal=is_proposal,
         prices=prices_in_words(book) if book is not None else {},
     )
-    rows = tuple(answered(fault_rows(told), told))
+    rows = tuple(answered_rows(fault_rows(told), told))
     return Account(
         points=tuple(point.words for point in points_of(job)),
         rows=rows,

@@ -53,11 +53,11 @@ def answer_of(rows: Sequence[Row], told: Told) -> str:
     if wanted:
         parts.append(f"Proposed: {_names(wanted)}.")
     if no_cure:
-        parts.append(f"Done, but not the cure: {listed(no_cure)}.")
+        parts.append(f"Done, but not the cure: {joined_words(no_cure)}.")
     for state, words in _POINTS:
-        quoted = [_quoted(row, told) for row in points if row.state is state]
+        quoted = [_quotation(row, told) for row in points if row.state is state]
         if quoted:
-            parts.append(f"{words}: {listed(quoted)}.")
+            parts.append(f"{words}: {joined_words(quoted)}.")
     if parts:
         return " ".join(parts)
     return _nothing(rows, told)
@@ -85,7 +85,7 @@ def _nothing(rows: Sequence[Row], told: Told) -> str:
     return "Nothing found that is wrong, in what we looked at."
 
 
-def _quoted(row: PointRow, told: Told) -> str:
+def _quotation(row: PointRow, told: Told) -> str:
     return f"“{row.point}”" if row.key else "what you told us"
 
 
@@ -93,10 +93,10 @@ def _names(names: Sequence[str]) -> str:
     names = list(dict.fromkeys(names))
     if len(names) > NAMED:
         return f"{_COUNTED[len(names)] if len(names) < len(_COUNTED) else len(names)} faults"
-    return listed([lower_first(name) for name in names])
+    return joined_words([lower_first(name) for name in names])
 
 
-def listed(names: Sequence[str]) -> str:
+def joined_words(names: Sequence[str]) -> str:
     """`a`, `a and b`, `a, b and c`."""
     return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
 

@@ -98,7 +98,7 @@ def _of_work(key: str, told: Told) -> FaultRow:
         what=told.plugins.title(key) if is_work_alone else typed or _name(key, fault, told),
         cause=NO_CURE
         if no_cure
-        else _cause(called, last.stage if last else job.stage + 1) or _wanted(key, told),
+        else _cause(called, last.stage if last else job.stage + 1) or _reason_of_work(key, told),
         is_found=is_found,
         progress=progress,
         proof=last.proof if last else None,
@@ -180,7 +180,7 @@ def _cause(called: Sequence[Finding], until: int) -> str:
     return customers_words(plain[0]) if plain else ""
 
 
-def _wanted(key: str, told: Told) -> str:
+def _reason_of_work(key: str, told: Told) -> str:
     """Why work is done that nothing found calls for: the customer asked for it, or the mechanic judges so."""
     for line in told.lines:
         if line.operation == key and line.ground.kind is GroundKind.JUDGEMENT:
@@ -303,10 +303,10 @@ def _is_superseded(last: RepairProof, assessment: Assessment) -> bool:
 def _next(key: str, progress: Progress, last: RepairProof | None, told: Told) -> str:
     if progress in (Progress.DONE, Progress.PROPOSED):
         return ""
-    return f"{told.plugins.title(key)}{priced(key, told)}"
+    return f"{told.plugins.title(key)}{price_note(key, told)}"
 
 
-def priced(key: str, told: Told) -> str:
+def price_note(key: str, told: Told) -> str:
     """What a piece of work would cost, in brackets; empty where the shop has no price for it."""
     return f" ({told.prices[key]})" if key in told.prices else ""
 

@@ -63,7 +63,7 @@ def own_words(job: Job) -> tuple[OwnWords, ...]:
     return tuple(found)
 
 
-def unanswered(assessment: Assessment) -> tuple[OwnWords, ...]:
+def unanswered_words(assessment: Assessment) -> tuple[OwnWords, ...]:
     """Own words that nobody has answered: not with a word, not by an answer to the same thing later on, and
     no finding rests on them.
     """

@@ -35,7 +35,7 @@ def points_of(job: Job) -> tuple[Point, ...]:
     return (Point(key="", words=OWN_WORDS),) if isinstance(job.opened.words, Personal) else ()
 
 
-def answered(faults: Sequence[FaultRow], told: Told) -> list[Row]:
+def answered_rows(faults: Sequence[FaultRow], told: Told) -> list[Row]:
     """All rows: faults with the points that they answer, in the order of the complaint; a row of its own for
     each point that is not settled by them; then what was found besides.
     """
@@ -133,7 +133,7 @@ def _point_row(point: Point, told: Told) -> PointRow:
     job = told.job
     left = _codes_left(point, job)
     read_again = left is not None and "stored" in job.codes_by_list(job.stage)
-    now = _undecided(point, told) if left is None else ()
+    now = _close_calls(point, told) if left is None else ()
     fine = _in_order(told) if point.key == CHECK_UP and not now else ()
     ended = job.ended.record if job.ended is not None else None
     return PointRow(
@@ -181,7 +181,7 @@ def _was_looked_at(point: Point, told: Told) -> bool:
     )
 
 
-def _undecided(point: Point, told: Told) -> tuple[Finding, ...]:
+def _close_calls(point: Point, told: Told) -> tuple[Finding, ...]:
     """What was read about it and is too close to call."""
     return tuple(
         finding

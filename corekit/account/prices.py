@@ -20,13 +20,13 @@ def prices_in_words(book: PriceBook) -> dict[str, str]:
     near = attrs.evolve(book, per_km=None, travel=None, diagnosis_cap=None)
     worth = {
         DIAGNOSIS: diagnosis_lines(near),
-        **{key: repair_lines(book, [_asked(key)]) for key in book.operations},
+        **{key: repair_lines(book, [_work_item(key)]) for key in book.operations},
     }
     sums = {key: total((line.net for line in lines), book.currency) for key, lines in worth.items()}
     return {key: f"{net} {book.currency} before tax" for key, net in sums.items() if net.minor}
 
 
-def _asked(key: str) -> WorkItem:
+def _work_item(key: str) -> WorkItem:
     return WorkItem(
         operation=key, title=key, ground=Ground(kind=GroundKind.CUSTOMER, text="asked what it would cost")
     )

@@ -10,9 +10,9 @@ from ..assess.suspect import NextTest
 from ..billing.line import PIECE, LineKind
 from ..model.document import Words
 from ..model.finding import Finding, Reason, Urgency, Verdict
-from .answer import listed, lower_first
-from .faults import Told, customers_words, priced
-from .noted import is_noted, unanswered
+from .answer import joined_words, lower_first
+from .faults import Told, customers_words, price_note
+from .noted import is_noted, unanswered_words
 from .prices import DIAGNOSIS
 from .row import FaultRow, PointRow, Row, still_fails
 from .state import State
@@ -40,16 +40,16 @@ def steps_of(rows: Sequence[Row], told: Told) -> tuple[Step, ...]:
     """Everything that is left open; where nothing is, that, and of what."""
     steps = [
         *_warnings(told),
-        *_unfinished(told),
+        *_open_work_steps(told),
         *_open(rows, told),
-        *_declined(rows),
+        *_declined_steps(rows),
         *_next(rows, told),
     ]
     if told.is_proposal:
         steps.insert(0, Step.of("What next", "Your answer to this estimate."))
     if not steps:
         steps = [Step.of("What next", "Nothing is open, of what we looked at.")]
-    return (*steps, *_not_looked_at(rows, told), *_removed(rows, told))
+    return (*steps, *_not_looked_at(rows, told), *_parts_steps(rows, told))
 
 
 def _warnings(told: Told) -> Iterable[Step]:
@@ -62,7 +62,7 @@ def _warnings(told: Told) -> Iterable[Step]:
         yield Step.of("Before you drive", " ".join(dict.fromkeys(texts)))
 
 
-def _unfinished(told: Told) -> Iterable[Step]:
+def _open_work_steps(told: Told) -> Iterable[Step]:
     job = told.job
     if job.left_open is not None and job.ended is None:
         left = job.left_open.record
@@ -93,7 +93,7 @@ def _open(rows: Sequence[Row], told: Told) -> Iterable[Step]:
         left = [row for row in rows if row.state is state and _operation(row) not in to_do]
         # Work that was not the cure is not what is left to do, unless nothing else is known.
         left = [row for row in left if not _was_no_cure(row)] or left
-        names = [_named(row) for row in left]
+        names = [_row_name(row) for row in left]
         if names:
             nexts = [row.next for row in left if row.next]
             short = f"{nexts[0]}." if len(left) == len(nexts) == 1 else ""
@@ -109,14 +109,14 @@ def _open(rows: Sequence[Row], told: Told) -> Iterable[Step]:
     ]
     said = [
         lower_first(told.plugins.title(one.of)) if one.of else "a remark"
-        for one in unanswered(told.assessment)
+        for one in unanswered_words(told.assessment)
     ]
     noted = [f"Noted in words, not followed up yet: {of}." for of in said]
     if texts or noted:
         yield Step.of("Still open", " ".join(dict.fromkeys((*texts, *noted))))
 
 
-def _noted(of: str, told: Told) -> str:
+def _free_words(of: str, told: Told) -> str:
     return lower_first(told.plugins.for_customer(of)) if of else "a remark"
 
 
@@ -132,7 +132,7 @@ def _operation(row: Row) -> str:
     return row.operation if isinstance(row, FaultRow) else ""
 
 
-def _named(row: Row) -> str:
+def _row_name(row: Row) -> str:
     if isinstance(row, PointRow):
         return row.point
     if not row.next or row.next.startswith(row.what):
@@ -140,7 +140,7 @@ def _named(row: Row) -> str:
     return f"{row.what}: {lower_first(row.next)}"
 
 
-def _declined(rows: Sequence[Row]) -> Iterable[Step]:
+def _declined_steps(rows: Sequence[Row]) -> Iterable[Step]:
     names = [
         row.next or row.what for row in rows if isinstance(row, FaultRow) and row.state is State.DECLINED
     ]
@@ -166,11 +166,11 @@ def _next(rows: Sequence[Row], told: Told) -> Iterable[Step]:
     tests = _tests(told)
     if tests and tests[0].operation:
         work = tests[0].operation
-        yield Step.of("Next step", f"{told.plugins.title(work)}{priced(work, told)}.")
+        yield Step.of("Next step", f"{told.plugins.title(work)}{price_note(work, told)}.")
         return
     if tests:
-        asked = [lower_first(_asked(test, told)) for test in tests]
-        price = priced(DIAGNOSIS, told)
+        asked = [lower_first(_test_words(test, told)) for test in tests]
+        price = price_note(DIAGNOSIS, told)
         yield Step(
             label="Next step",
             words=(f"Check: {'; '.join(asked)}{price}.",),
@@ -178,9 +178,9 @@ def _next(rows: Sequence[Row], told: Told) -> Iterable[Step]:
         )
         return
     if any(row.state is State.NOT_LOOKED_AT and row.readings for row in sought):
-        yield Step.of("Next step", f"Read the codes again{priced(DIAGNOSIS, told)}.")
+        yield Step.of("Next step", f"Read the codes again{price_note(DIAGNOSIS, told)}.")
     elif sought:
-        yield Step.of("Next step", f"Look further for it{priced(DIAGNOSIS, told)}.")
+        yield Step.of("Next step", f"Look further for it{price_note(DIAGNOSIS, told)}.")
 
 
 def _tests(told: Told) -> list[NextTest]:
@@ -189,12 +189,12 @@ def _tests(told: Told) -> list[NextTest]:
     made: dict[str, NextTest] = {}
     for test in told.assessment.next_tests:
         if test.key and test.question.strip() and not test.is_question and test.system in looked:
-            made.setdefault(test.operation or _asked(test, told), test)
+            made.setdefault(test.operation or _test_words(test, told), test)
     first = list(made.values())[:TESTS]
     return [test for test in first if bool(test.operation) == bool(first[0].operation)]
 
 
-def _asked(test: NextTest, told: Told) -> str:
+def _test_words(test: NextTest, told: Told) -> str:
     """What a test reads or looks at, in the customer's words."""
     return told.plugins.for_customer(test.wants) if test.wants else test.question.rstrip("?.")
 
@@ -219,7 +219,7 @@ def _not_looked_at(rows: Sequence[Row], told: Told) -> Iterable[Step]:
         yield Step.of("We looked at", f"{', '.join(titles)}, and at nothing else on the vehicle.")
 
 
-def _removed(rows: Sequence[Row], told: Told) -> Iterable[Step]:
+def _parts_steps(rows: Sequence[Row], told: Told) -> Iterable[Step]:
     """Parts that were taken out and replaced: the customer says what becomes of them."""
     parts: dict[str, str] = {}
     for noted in told.job.repairs:
@@ -231,7 +231,7 @@ def _removed(rows: Sequence[Row], told: Told) -> Iterable[Step]:
     names = list(dict.fromkeys(parts.values()))
     if names and not told.is_proposal:
         them = "it" if len(names) == 1 and not names[0].endswith("pieces)") else "them"
-        yield Step.of("Removed parts", f"{listed(names)}: yours, unless you leave {them} with us.")
+        yield Step.of("Removed parts", f"{joined_words(names)}: yours, unless you leave {them} with us.")
 
 
 def _pieces(operation: str, told: Told) -> int:

@@ -19,7 +19,7 @@ from ..plugin.derived import Derivation, derive, with_derived
 from ..plugin.guard import failure_words, guarded
 from ..plugin.host import Failure, Plugins
 from ..plugin.reading import Reading, readings_at
-from ..plugin.relation import contradicted, contradictions, held_open
+from ..plugin.relation import broken_relations, contradictions, held_open
 from ..plugin.system import System
 from .comparison import Comparison, comparisons
 from .contradiction import Contradiction, all_alike
@@ -251,7 +251,7 @@ class _Evaluation:
             key: contradictions(self.plugins.systems[key].relations.values(), one)
             for key, one in cases.items()
         }
-        titles = contradicted(finding for findings in broken.values() for finding in findings)
+        titles = broken_relations(finding for findings in broken.values() for finding in findings)
         cases = {key: attrs.evolve(one, contradicted=titles) for key, one in cases.items()}
         standing = standing_at(self.job, case, self.plugins) if case is not None and stage else Standing()
         for key, results in self._results(cases, broken, standing).items():

@@ -59,7 +59,7 @@ def _change(before: Reading, after: Reading, findings: Sequence[Finding]) -> Cha
     """Did it move by more than both uncertainties explain (k = 2), and towards the limit's inside or
     away from it?
     """
-    judged = _judged(before, after, findings)
+    judged = _findings_of_both(before, after, findings)
     held = (before.value, after.value) if judged is None else (_value(judged[0]), _value(judged[1]))
     gap = held[1] - held[0]
     if abs(gap.number) <= 2 * gap.u:
@@ -80,15 +80,17 @@ def _change(before: Reading, after: Reading, findings: Sequence[Finding]) -> Cha
     return Change.IMPROVED if still_short < short else Change.WORSE
 
 
-def _judged(before: Reading, after: Reading, findings: Sequence[Finding]) -> tuple[Finding, Finding] | None:
+def _findings_of_both(
+    before: Reading, after: Reading, findings: Sequence[Finding]
+) -> tuple[Finding, Finding] | None:
     """The findings by which some check held these very readings against a limit; else those of one code that
     held against it what they formed of them and of others: a rise of pressure, of its two readings.
     """
     first, last = _judging(before, findings), _judging(after, findings)
     if first and last:
         return first, last
-    codes = {one.code: one for one in _formed(after, findings)}
-    pairs = [(one, codes[one.code]) for one in _formed(before, findings) if one.code in codes]
+    codes = {one.code: one for one in _findings_of(after, findings)}
+    pairs = [(one, codes[one.code]) for one in _findings_of(before, findings) if one.code in codes]
     return next((pair for pair in pairs if _value(pair[0]).kind == _value(pair[1]).kind), None)
 
 
@@ -96,7 +98,7 @@ def _judging(reading: Reading, findings: Sequence[Finding]) -> Finding | None:
     return next((one for one in _with_limit(findings) if one.value == reading.value), None)
 
 
-def _formed(reading: Reading, findings: Sequence[Finding]) -> list[Finding]:
+def _findings_of(reading: Reading, findings: Sequence[Finding]) -> list[Finding]:
     about = (reading.measurand.key, reading.place, reading.stage)
     return [
         one

@@ -141,7 +141,7 @@ class Tables:
             return 1.0
         listed = self.complaint.listed
         if not listed:
-            return _any_of([self._unlisted(fault) for fault in hypothesis], UNLISTED_NONE)
+            return _any_of([self._unlisted_chance(fault) for fault in hypothesis], UNLISTED_NONE)
         chances = [
             _any_of([self._tells(fault, symptom) for fault in hypothesis], symptoms().symptoms[symptom].none)
             for symptom in listed
@@ -161,7 +161,7 @@ class Tables:
                 {fault: 1.0 - self._tells(fault, symptom) for fault in singles},
             )
             for symptom in listed
-        ] or [(UNLISTED_NONE, {fault: 1.0 - self._unlisted(fault) for fault in singles})]
+        ] or [(UNLISTED_NONE, {fault: 1.0 - self._unlisted_chance(fault) for fault in singles})]
         nothing = (1.0 - shows) * self.shown(SOUND)
         found = []
         for hypothesis in self.hypotheses:
@@ -175,7 +175,7 @@ class Tables:
         return found
 
     @staticmethod
-    def _unlisted(fault: str) -> float:
+    def _unlisted_chance(fault: str) -> float:
         return UNLISTED_OUTSIDE if fault == OUTSIDE else UNLISTED
 
     def _tells(self, fault: str, symptom: str) -> float:
@@ -280,7 +280,7 @@ def joint(
             full = f"{system}.{key}"
             concerned = system in asked or (_concerns(table, key, listed) if listed else system in about)
             if (concerned or full in let_in) and applies(fault.only, fitted):
-                faults[full] = _aged(fault, renewed or {})
+                faults[full] = _at_age(fault, renewed or {})
     involved = {full.partition(".")[0] for full in faults} | set(about)
     tables = {key: table for key, table in systems.items() if key in involved}
     # A job is assessed again after every answer, mostly with the same tables: what follows from them alone is
@@ -301,7 +301,7 @@ _KEPT: dict[object, Tables] = {}
 _MOST_KEPT = 8
 
 
-def _aged(fault: Fault, renewed: Mapping[str, float]) -> Fault:
+def _at_age(fault: Fault, renewed: Mapping[str, float]) -> Fault:
     years = renewed.get(fault.part)
     if years is None or fault.life is None or years >= fault.life:
         return fault

@@ -161,7 +161,7 @@ def _likelihoods(beliefs: Beliefs, event: Retold | Shown | Hint) -> Iterable[flo
     if isinstance(event, Retold):
         return [_retold(beliefs, branch, branch.now, event.still) for branch in layout.branches]
     if isinstance(event, Hint):
-        return [_hinted(branch.now, event) for branch in layout.branches]
+        return [_hint_factor(branch.now, event) for branch in layout.branches]
     rows, kinds = _rows(beliefs, event.system, event.test, event.shows), layout.kinds(event.system)
     ids = rows.numbered(range(len(kinds.own)))
     fits = [math.fsum(weight * p for weight, p in zip(event.weights, row, strict=True)) for row in rows.each]
@@ -209,7 +209,7 @@ def _row(
     So both are followed, as far as they differ, through all that was shown.
     """
     if not since:
-        return _mixed(row, usual, shows)
+        return _mixture(row, usual, shows)
     both = _side_by_side(row, usual)
     slip = (1.0 - test.again) / (len(row) - 1)
     for weights in since:
@@ -230,10 +230,10 @@ def _row(
 
 def fresh_row(tables: Tables, system: str, test: FaultTest, state: Hypothesis) -> Sequence[float]:
     """The chance of each outcome of a test that is made for the first time in a state."""
-    return _mixed(tables.row(system, test, state), tables.row(system, test, SOUND), tables.shows)
+    return _mixture(tables.row(system, test, state), tables.row(system, test, SOUND), tables.shows)
 
 
-def _mixed(row: Sequence[float], usual: Sequence[float], shows: float) -> Sequence[float]:
+def _mixture(row: Sequence[float], usual: Sequence[float], shows: float) -> Sequence[float]:
     if shows == 1.0:
         return row
     return [shows * p + (1.0 - shows) * q for p, q in zip(row, usual, strict=True)]
@@ -255,7 +255,7 @@ def _side_by_side(row: Sequence[float], usual: Sequence[float]) -> list[list[flo
     ]
 
 
-def _hinted(state: Hypothesis, hint: Hint) -> float:
+def _hint_factor(state: Hypothesis, hint: Hint) -> float:
     if not state:
         return hint.none
     return hint.other if state.isdisjoint(hint.faults) else hint.these

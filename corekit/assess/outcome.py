@@ -301,7 +301,7 @@ def _observation_outcome(test: FaultTest, case: Case) -> Outcome | None:
     noted = [
         (place, sighting)
         for (key, at), sighting in case.sightings.items()
-        if key == test.seen and _is_at(test, at) and (place := _sighted(test, sighting)) is not None
+        if key == test.seen and _is_at(test, at) and (place := _sighting_row(test, sighting)) is not None
     ]
     if not noted:
         return None
@@ -315,7 +315,7 @@ def _is_at(test: FaultTest, place: str) -> bool:
     return not test.place or test.place == place
 
 
-def _sighted(test: FaultTest, sighting: Sighting) -> int | None:
+def _sighting_row(test: FaultTest, sighting: Sighting) -> int | None:
     return None if sighting.answer is None else _place_of(test, str(sighting.answer.value))
 
 

@@ -106,7 +106,7 @@ def rule(
         about: Keys of systems of which something was read or is asked. asked: Those that somebody asks about
             by name.
     """
-    counted = _counted(job, plugins, stages)
+    counted = _evidence_outcomes(job, plugins, stages)
     tables = joint(
         {key: system.faults for key, system in plugins.systems.items() if system.faults is not None},
         complaint_of(job),
@@ -157,7 +157,7 @@ def _is_told(tables: Tables) -> bool:
     return tables.complaint is not None and bool(tables.complaint.listed)
 
 
-def _counted(job: Job, plugins: Plugins, stages: Sequence[StageEvidence]) -> list[StageOutcome]:
+def _evidence_outcomes(job: Job, plugins: Plugins, stages: Sequence[StageEvidence]) -> list[StageOutcome]:
     """The outcomes that count as evidence, stage by stage; what an earlier stage showed and nothing has
     touched since allows later tests as well.
     """

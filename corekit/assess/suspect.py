@@ -214,7 +214,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     """
     tables = evidence.tables
     ranking = Ranking(evidence.beliefs)
-    unconfirmed = _unconfirmed(evidence, evidence.beliefs)
+    unconfirmed = _unconfirmed_faults(evidence, evidence.beliefs)
     grouped = {
         (tables.tests[key].system, tables.tests[key].test.group): key
         for key in evidence.current
@@ -303,7 +303,7 @@ def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest
     return [read, *(test for test in found if test not in codes)]
 
 
-def _unconfirmed(evidence: Evidence, beliefs: Beliefs) -> frozenset[str]:
+def _unconfirmed_faults(evidence: Evidence, beliefs: Beliefs) -> frozenset[str]:
     """The faults of parts that most likely are at fault and that no test or trial has shown directly so far:
     without that they may not be called for.
     """
@@ -347,11 +347,11 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
         return None
     after = step(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
     ranking, done = Ranking(after), evidence.done | {operation.key}
-    unconfirmed = _unconfirmed(evidence, after)
+    unconfirmed = _unconfirmed_faults(evidence, after)
     minutes, waits = operation.as_test
     best: tuple[float, NextTest] | None = None
     for key, one in tables.tests.items():
-        allowed = _opened(evidence, after, one, done)
+        allowed = _opening_chance(evidence, after, one, done)
         barred = tables.systems[one.system].is_barred(one.test.key, evidence.seen, evidence.found)
         if not allowed or barred or not one.test.proposed or not applies(one.test.only, evidence.fitted):
             continue
@@ -370,7 +370,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     return best[1] if best is not None else None
 
 
-def _opened(evidence: Evidence, after: Beliefs, one: JointTest, done: Collection[str]) -> float:
+def _opening_chance(evidence: Evidence, after: Beliefs, one: JointTest, done: Collection[str]) -> float:
     """The chance that a test can be made after some work which cannot be made before it; 0 for all others.
 
     Either it means something only after that work, or what it needs first does.

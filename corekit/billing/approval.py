@@ -312,7 +312,7 @@ def rounding_to_approved(
     """
     zero = Money(0, work.book.currency)
     excess = (come_to or totals(lines, work.book)).gross - work.total
-    only_rounding = _unrounded(lines, work.book) <= _unrounded(work.lines, work.book)
+    only_rounding = _exact_total(lines, work.book) <= _exact_total(work.lines, work.book)
     if excess > zero and only_rounding and work.keeps_its_totals:
         return -excess
     return zero
@@ -392,7 +392,7 @@ def _nets(lines: Iterable[Line]) -> dict[str, Money]:
     return nets
 
 
-def _unrounded(lines: Iterable[Line], book: PriceBook) -> Fraction:
+def _exact_total(lines: Iterable[Line], book: PriceBook) -> Fraction:
     return sum(
         (line.net.minor * (1 + Fraction(percent_of(line.tax, book)) / 100) for line in lines), Fraction(0)
     )

@@ -29,7 +29,7 @@ def with_changes(lines: Iterable[Line], changes: Iterable[Charged]) -> tuple[Lin
         fitting = [line for line in own if _is_meant(line, change)]
         if len(fitting) != 1:
             raise ConsentError(_no_line(change, own))
-        changed = tuple(_changed(line, change) if line is fitting[0] else line for line in changed)
+        changed = tuple(_changed_line(line, change) if line is fitting[0] else line for line in changed)
     return changed
 
 
@@ -39,7 +39,7 @@ def _is_meant(line: Line, change: Charged) -> bool:
     return line.kind is LineKind.LABOUR
 
 
-def _changed(line: Line, change: Charged) -> Line:
+def _changed_line(line: Line, change: Charged) -> Line:
     quantity = Decimal(change.quantity if change.part else change.hours)
     if quantity == line.quantity:
         return line

@@ -18,12 +18,12 @@ def with_discounts(lines: Iterable[Line], discounts: Iterable[Discounted]) -> tu
     """
     percents = {one.operation: one for one in discounts}
     return tuple(
-        _lowered(line, found) if (found := percents.get(line.operation) or percents.get("")) else line
+        _discounted_line(line, found) if (found := percents.get(line.operation) or percents.get("")) else line
         for line in lines
     )
 
 
-def _lowered(line: Line, discount: Discounted) -> Line:
+def _discounted_line(line: Line, discount: Discounted) -> Line:
     if line.off or line.waived or not line.price:
         return line
     percent = Decimal(discount.percent)

@@ -9,9 +9,9 @@ from typing import Any
 
 import attrs
 
-from ..datafile import Count, needed, structured, table
+from ..datafile import Count, required_field, structured, table
 from ..errors import InputError
-from ..fault import Faults, Place, quoted
+from ..fault import Faults, Place, quotation
 from ..model.money import minor_digits
 from ..model.own_work import LONGEST_NAME, OPERATION_KEY, own_work_name
 from .book import OUTSIDE_TAX, PriceBook, PricedOperation, PricedPart, SuppliesCharge, Zone
@@ -33,14 +33,14 @@ class TaxTable:
 
 @table
 class LabourTable:
-    per_hour: Decimal = needed("the price of an hour", '"62.50"', default=_ZERO)
+    per_hour: Decimal = required_field("the price of an hour", '"62.50"', default=_ZERO)
     least: Decimal | None = None
 
 
 @table
 class ZoneRow:
     up_to: Decimal | None = None
-    price: Decimal = needed("the price of the drive", '"12.00"', default=_ZERO)
+    price: Decimal = required_field("the price of the drive", '"12.00"', default=_ZERO)
 
 
 @table
@@ -53,37 +53,37 @@ class TravelTable:
 @table
 class MarkupRow:
     up_to: Decimal | None = None
-    percent: Decimal = needed("the percent on the cost", '"40"', default=_ZERO)
+    percent: Decimal = required_field("the percent on the cost", '"40"', default=_ZERO)
 
 
 @table
 class SuppliesTable:
-    percent: Decimal = needed("the percent of a work's labour", '"5"', default=_ZERO)
+    percent: Decimal = required_field("the percent of a work's labour", '"5"', default=_ZERO)
     cap: Decimal | None = None
 
 
 @table
 class DiagnosisTable:
-    price: Decimal = needed("the flat price of looking for the fault", '"35.00"', default=_ZERO)
+    price: Decimal = required_field("the flat price of looking for the fault", '"35.00"', default=_ZERO)
     cap: Decimal | None = None
 
 
 @table
 class PartRow:
-    name: str = needed("what the part is called", default="")
+    name: str = required_field("what the part is called", default="")
     price: Decimal | None = None
     cost: Decimal | None = None
     tax: str = ""
     core: Decimal | None = None
-    quantity: Count = needed("how many", '"1"', default=Count(Decimal(1)))
+    quantity: Count = required_field("how many", '"1"', default=Count(Decimal(1)))
     unit: str | None = None
     number: str = ""
-    condition: Condition | None = needed(f"one of {', '.join(map(quoted, Condition))}")
+    condition: Condition | None = required_field(f"one of {', '.join(map(quotation, Condition))}")
 
 
 @table
 class OperationTable:
-    hours: Decimal | None = needed("the hours it takes", '"0.6"')
+    hours: Decimal | None = required_field("the hours it takes", '"0.6"')
     parts: list[PartRow | None] = attrs.field(factory=list)
     tax: str = ""
     hazard: str = ""
@@ -91,19 +91,21 @@ class OperationTable:
 
 @table
 class PriceFile:
-    currency: str = needed("three capital letters as in ISO 4217", '"EUR"', default="")
-    tax: TaxTable | None = needed(
+    currency: str = required_field("three capital letters as in ISO 4217", '"EUR"', default="")
+    tax: TaxTable | None = required_field(
         "the tax rates, or why there are none", '{ rates = { standard = "20" }, default = "standard" }'
     )
-    labour: LabourTable = needed("the price of an hour", '{ per_hour = "62.50" }', factory=LabourTable)
+    labour: LabourTable = required_field(
+        "the price of an hour", '{ per_hour = "62.50" }', factory=LabourTable
+    )
     call_out: Decimal | None = None
     travel: TravelTable | None = None
-    diagnosis: DiagnosisTable = needed(
+    diagnosis: DiagnosisTable = required_field(
         "the price of a diagnosis", '{ price = "35.00" }', factory=DiagnosisTable
     )
     markup: list[MarkupRow | None] = attrs.field(factory=list)
     supplies: SuppliesTable | None = None
-    operations: dict[str, OperationTable | None] = needed(
+    operations: dict[str, OperationTable | None] = required_field(
         "what each operation takes", '[operations."brakes.bleed"] with hours = "0.6" in it', factory=dict
     )
 
@@ -195,7 +197,7 @@ _LONGEST_UNIT = 12
 
 def _currency_places(form: PriceFile, faults: Faults) -> int:
     if not _CURRENCY.fullmatch(form.currency) and not faults.at(("currency",)):
-        got = f"{quoted(form.currency)} is no currency"
+        got = f"{quotation(form.currency)} is no currency"
         faults.add(("currency",), got, "three capital letters as in ISO 4217", '"EUR"')
     return minor_digits(form.currency)
 
@@ -269,14 +271,14 @@ def _tax(tax: TaxTable, faults: Faults) -> tuple[dict[str, Decimal], dict[LineKi
         if not name.strip() or name.casefold() == OUTSIDE_TAX:
             faults.add(path, "is no name for a rate", "a word", "a word such as standard or reduced")
         if (same := first.setdefault(name.strip().casefold(), name)) != name:
-            faults.add(path, f"is the same name as {quoted(same)}", "each name once", "one of them")
+            faults.add(path, f"is the same name as {quotation(same)}", "each name once", "one of them")
         if percent is not None and percent > 100:
             faults.add(path, f"is {percent}", "a rate of at most 100 percent")
         _fine(path, percent, 4, faults)
     for key, name in {"default": tax.default, **named}.items():
         if name not in tax.rates and not faults.below(("tax", key)):
-            known = f"one of {', '.join(map(quoted, tax.rates))}" if tax.rates else "a name of tax.rates"
-            faults.add(("tax", key), f"{quoted(name)} is not among the rates", known)
+            known = f"one of {', '.join(map(quotation, tax.rates))}" if tax.rates else "a name of tax.rates"
+            faults.add(("tax", key), f"{quotation(name)} is not among the rates", known)
     tax_of = {kind: named.get(key, tax.default) for key, kinds in _TAX_KEYS.items() for kind in kinds}
     return {name: percent or _ZERO for name, percent in tax.rates.items()}, tax_of
 
@@ -300,7 +302,7 @@ def _operation(
             parts.append(_part((*path, "parts", n), row, places, form, faults))
             same = first.setdefault((row.name.strip().casefold(), str(row.condition)), n)
             if same != n and row.name and row.condition:
-                got = f"{quoted(row.name)}, {row.condition}, stands in parts[{same}] already"
+                got = f"{quotation(row.name)}, {row.condition}, stands in parts[{same}] already"
                 faults.add((*path, "parts", n), got, "each part once", "one row with the whole quantity")
     return PricedOperation(hours=hours, tax=table.tax, parts=tuple(parts), hazard=table.hazard)
 
@@ -316,8 +318,8 @@ def _rate(path: Place, name: str, form: PriceFile, faults: Faults) -> None:
     """A tax rate that is named is one of the book's."""
     rates = form.tax.rates if form.tax else {}
     if name and name not in rates:
-        known = f"one of {', '.join(map(quoted, rates))}" if rates else "no rate, where no tax is shown"
-        faults.add(path, f"{quoted(name)} is not among the rates", known)
+        known = f"one of {', '.join(map(quotation, rates))}" if rates else "no rate, where no tax is shown"
+        faults.add(path, f"{quotation(name)} is not among the rates", known)
 
 
 def _part(path: Place, row: PartRow, places: int, form: PriceFile, faults: Faults) -> PricedPart:
@@ -341,7 +343,7 @@ def _part(path: Place, row: PartRow, places: int, form: PriceFile, faults: Fault
     if row.unit is not None and not 0 < len(unit) <= _LONGEST_UNIT:
         expected = f"what the quantity counts, at most {_LONGEST_UNIT} characters"
         faults.add(
-            (*path, "unit"), f"{quoted(row.unit)} is no unit", expected, '"l", or the row without unit'
+            (*path, "unit"), f"{quotation(row.unit)} is no unit", expected, '"l", or the row without unit'
         )
     return PricedPart(
         name=row.name,

@@ -96,10 +96,10 @@ def _files(name: str, title: str) -> Iterator[tuple[str, str]]:
     for path in sorted(template.rglob("*")):
         if path.is_file() and path.suffix in (".py", ".toml", ".md", ".typed"):
             there = path.relative_to(template).as_posix()
-            yield there.replace("skeleton", name), _named(path.read_text("utf-8"), name, title)
+            yield there.replace("skeleton", name), _filled_template(path.read_text("utf-8"), name, title)
 
 
-def _named(text: str, name: str, title: str) -> str:
+def _filled_template(text: str, name: str, title: str) -> str:
     """The template's text about this system: in names its key, in packages' names with hyphens, in sentences
     its title.
     """

@@ -38,9 +38,9 @@ def run(args: argparse.Namespace) -> int:
     if args.check and args.system is None:
         raise DeskError("--check wants a system's name, as `corekit plugins` lists it.")
     if args.explain:
-        from ..plugin.explained import explained
+        from ..plugin.explained import explanation
 
-        print("\n".join(explained(args.system)))
+        print("\n".join(explanation(args.system)))
         return 0
     plugins = load()
     if args.check:

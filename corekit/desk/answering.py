@@ -59,7 +59,7 @@ def fetch_answers(shop: ShopContext) -> list[Fetched]:
     """
     fetched: list[Fetched] = []
     for job in _open_jobs(shop):
-        for noted in _offered(shop, job):
+        for noted in _unanswered_estimates(shop, job):
             fetched += _fetch(shop, job, noted)
     return fetched
 
@@ -76,7 +76,7 @@ def _open_jobs(shop: ShopContext) -> Iterator[Job]:
         listed = shop.store.open_jobs(_AT_ONCE, listed[-1].began)
 
 
-def _offered(shop: ShopContext, job: Job) -> Iterator[Noted[Estimated]]:
+def _unanswered_estimates(shop: ShopContext, job: Job) -> Iterator[Noted[Estimated]]:
     """Estimates that are on the page and have no answer yet."""
     answered = {noted.record.document_hash for noted in job.approvals}
     for noted in job.estimates:

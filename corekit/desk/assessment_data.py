@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from .. import units
-from ..account.noted import is_noted, own_words, unanswered
+from ..account.noted import is_noted, own_words, unanswered_words
 from ..assess.suspect import NextTest
 from ..model.finding import Finding
 from ..model.job import Job, stage_name
@@ -120,7 +120,7 @@ def as_data(seen: CheckView) -> dict[str, Any]:
 
 
 def _noted_data(seen: CheckView) -> list[dict[str, Any]]:
-    waiting = {one.entry for one in unanswered(seen.assessment)}
+    waiting = {one.entry for one in unanswered_words(seen.assessment)}
     return [
         {
             "of": one.of,

@@ -9,7 +9,7 @@ import textwrap
 from collections.abc import Iterator
 
 from .. import units
-from ..account.noted import OwnWords, is_noted, own_words, unanswered
+from ..account.noted import OwnWords, is_noted, own_words, unanswered_words
 from ..assess.suspect import Call, NextTest
 from ..billing.waiver import waivers
 from ..judge import conform
@@ -124,7 +124,7 @@ def as_words(seen: CheckView, *, uncertainty: bool = False) -> str:
 
 def _what_next(seen: CheckView) -> Iterator[str]:
     """What was noted in words and nobody has answered, then the tests."""
-    open_words = unanswered(seen.assessment)
+    open_words = unanswered_words(seen.assessment)
     if open_words:
         yield (
             "Noted in words and not answered yet (answer with a reading or an answer of its list, or write"
@@ -186,7 +186,7 @@ def _finding(finding: Finding, many: bool, seen: CheckView) -> str:
         beside.append(f"limit {limit_with_basis(limit, finding.unit)} ({limit.source.named}{weak})")
     if finding.probability is not None and finding.limits:
         beside.append(f"{_likely(finding.probability)} likely to conform")
-    needed = _needed(finding)
+    needed = _needed_uncertainty(finding)
     if needed:
         beside.append(f"read to {needed} (k = 2) or better, the same value would be decided")
     beside += [f"read with {instrument}" for instrument in overdue(finding.evidence, seen.readings)]
@@ -199,7 +199,7 @@ def _likely(probability: float) -> str:
     return ends or f"{100 * probability:.1f} %"
 
 
-def _needed(finding: Finding) -> str:
+def _needed_uncertainty(finding: Finding) -> str:
     """The uncertainty with which an open finding's value would be decided; empty where it is decided, or
     where nothing could.
     """
@@ -279,7 +279,7 @@ def _worth(seen: CheckView, call: Call) -> Iterator[str]:
 
 
 def _test(seen: CheckView, number: int, test: NextTest) -> str:
-    wanted = _wanted(seen, test.wants)
+    wanted = _missing_declaration(seen, test.wants)
     lines = [f"{number}. {test.question}{_time(test)}"]
     again = again_words(test, seen.assessment.job, seen.plugins)
     lines += [f"Again: {again}"] if again else []
@@ -322,7 +322,7 @@ def _time(test: NextTest) -> str:
     return f" About {test.minutes:g} min." if test.minutes else ""
 
 
-def _wanted(seen: CheckView, key: str) -> Measurand | Observation | Trait | None:
+def _missing_declaration(seen: CheckView, key: str) -> Measurand | Observation | Trait | None:
     plugins = seen.plugins
     return plugins.measurands.get(key) or plugins.observations.get(key) or plugins.traits.get(key)
 

@@ -59,7 +59,7 @@ def back_up(shop: ShopContext, to: Path | None = None, *, daily: bool = False) -
         unfinished.mkdir(mode=0o700)
         try:
             shop.store.copy_to(unfinished / STORE_FILE)
-            heads, jobs = _checked(unfinished / STORE_FILE)
+            heads, jobs = _verified_heads(unfinished / STORE_FILE)
             for name in (SHOP_FILE, PRICE_FILE):
                 write_once(unfinished / name, (shop.folder / name).read_bytes())
             shutil.copytree(shop.folder / KEYS, unfinished / KEYS)
@@ -95,7 +95,7 @@ def _named(unfinished: Path, kind: str, made: datetime) -> tuple[Path, datetime]
         made += timedelta(seconds=1)
 
 
-def _checked(store: Path) -> tuple[list[str], int]:
+def _verified_heads(store: Path) -> tuple[list[str], int]:
     """Heads of a copy's chains and how many jobs are in it, after it was verified.
 
     Raises:
@@ -216,7 +216,7 @@ def restore(backup: Path, folder: Path) -> Restored:
         try:
             shutil.copy(source, unfinished / STORE_FILE)
             (unfinished / STORE_FILE).chmod(0o600)
-            jobs, lineage, letters = _continued(unfinished / STORE_FILE, backup)
+            jobs, lineage, letters = _continuation(unfinished / STORE_FILE, backup)
             for name in (SHOP_FILE, PRICE_FILE, *_keys_in(backup)):
                 if (folder / name).exists():
                     kept.append(name)
@@ -239,7 +239,7 @@ def _keys_in(backup: Path) -> list[str]:
     return [f"{KEYS}/{path.name}" for path in sorted((backup / KEYS).iterdir()) if path.is_file()]
 
 
-def _continued(copy: Path, backup: Path) -> tuple[int, str, str]:
+def _continuation(copy: Path, backup: Path) -> tuple[int, str, str]:
     """Number of jobs in the copy of a backup's record, and the chain and letters that it goes on under.
 
     Raises:

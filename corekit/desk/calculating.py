@@ -160,13 +160,13 @@ def work_out(
         ) from error
     return Result(
         label=calculation.output.label,
-        shown=_shown(result, _customary(calculation.output.kind, "", plugins)[0]),
+        shown=_result_text(result, _customary(calculation.output.kind, "", plugins)[0]),
         understood=tuple(understood),
         source=source_of(plugins, calculation),
     )
 
 
-def _shown(result: Value, one: Unit) -> str:
+def _result_text(result: Value, one: Unit) -> str:
     """As paper prints it; from numbers that claim no uncertainty, four digits and no more."""
     if result.u:
         return units.show(result, one.text)
@@ -176,7 +176,7 @@ def _shown(result: Value, one: Unit) -> str:
 
 def _field(name: str, declared: Input, plugins: Plugins) -> Field:
     found = _customary(declared.kind, declared.unit, plugins)
-    keys = [_typed(one) if one.text != "1" else PLAIN for one in found[:KEYS]]
+    keys = [_typed_unit(one) if one.text != "1" else PLAIN for one in found[:KEYS]]
     return Field(
         name=name,
         label=declared.label,
@@ -185,7 +185,7 @@ def _field(name: str, declared: Input, plugins: Plugins) -> Field:
     )
 
 
-def _typed(one: Unit) -> str:
+def _typed_unit(one: Unit) -> str:
     """A unit as people have to write it."""
     return one.text if units.kinds()[one.kind].strict else one.bare
 
@@ -200,7 +200,7 @@ def _value(name: str, declared: Input, text: str, plugins: Plugins, decimal: str
     if not text.strip():
         raise InputError(
             "is missing; write"
-            f" {'a number' if first.text == '1' else f'a number and its unit, such as {_typed(first)}'}"
+            f" {'a number' if first.text == '1' else f'a number and its unit, such as {_typed_unit(first)}'}"
         )
     try:
         read = units.read_reading(text, [declared.unit], decimal)
@@ -222,7 +222,7 @@ def _span(declared: Input, one: Unit) -> str:
         return units.decimal_text(number, one.text, 4).replace("-", "−")
 
     words = declared.range_words(end)
-    return f"{words} {_typed(one)}".removesuffix(" 1") if words else ""
+    return f"{words} {_typed_unit(one)}".removesuffix(" 1") if words else ""
 
 
 def _customary(kind: str, declared_in: str, plugins: Plugins) -> list[Unit]:

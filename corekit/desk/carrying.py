@@ -72,7 +72,7 @@ def content_of(document: Document, assessment: Assessment, lines: Sequence[Line]
         currency=document.currency,
         total=document.total,
         rows=tuple(_row(first, latest, assessment) for first, latest in pairs.values()),
-        found=tuple(_found(assessment, judged)),
+        found=tuple(_remaining_findings(assessment, judged)),
         works=tuple(
             (key, str(total((line.net for line in group), document.currency))) for key, group in works.items()
         ),
@@ -118,7 +118,7 @@ def _letter(finding: Finding | None) -> str:
     return "" if finding is None else _LETTERS[finding.verdict]
 
 
-def _found(assessment: Assessment, judged: set[int]) -> Iterator[tuple[str, str, str]]:
+def _remaining_findings(assessment: Assessment, judged: set[int]) -> Iterator[tuple[str, str, str]]:
     """What failed or stayed undecided and stands in no row."""
     for finding in assessment.findings:
         if id(finding) not in judged and finding.verdict in (Verdict.FAIL, Verdict.UNDECIDED):

@@ -159,11 +159,13 @@ def not_covered_words(symptom: Symptom) -> str:
 
 def _speaks_to(table: FaultTable, symptom: Symptom, fitted: Mapping[str, str]) -> bool:
     return any(
-        chance >= CONCERNS * symptom.none and fault in table.faults and _met(table.faults[fault].only, fitted)
+        chance >= CONCERNS * symptom.none
+        and fault in table.faults
+        and _may_apply(table.faults[fault].only, fitted)
         for fault, chance in table.symptoms.get(symptom.key, {}).items()
     )
 
 
-def _met(only: Only, fitted: Mapping[str, str]) -> bool:
+def _may_apply(only: Only, fitted: Mapping[str, str]) -> bool:
     """False where a known trait rules it out."""
     return all(fitted[trait] in answers for trait, answers in only.items() if fitted.get(trait))

@@ -17,7 +17,7 @@ from ..billing.totals import totals
 from ..model.document import Document, document_hash
 from ..model.document import to_data as document_data
 from ..model.job import Job
-from ..model.mark import UNMARKED, marked
+from ..model.mark import UNMARKED, document_with_mark
 from ..model.money import Money, total
 from ..model.personal import KeptWords, PersonalText
 from ..model.public_words import WHY_CREDITED
@@ -92,13 +92,13 @@ def credit(
                 raise DeskError("Something was written in this job meanwhile. Look at it again.")
             place = transaction.next_number(shop.books_chain)
             number = shop.settings.number.format(year=shop.now.year, device=shop.device, place=place)
-            why = _kept(transaction, because.strip())
+            why = _public_reason(transaction, because.strip())
             note = _draft(shop, billed, why, asked, place, number, heads, str(jump or ""))
             transaction.issue(shop.books_chain, note)
         return _note_of(shop, note)
 
 
-def _kept(transaction: Transaction, because: str) -> str:
+def _public_reason(transaction: Transaction, because: str) -> str:
     """The reason as a Document may say it: own words are kept with the persons of the (first) job."""
     why = WHY_CREDITED.read(because)
     if isinstance(why, KeptWords) and isinstance(why.said, PersonalText):
@@ -149,7 +149,7 @@ def _draft(
         due=due_of(shop, jobs) + credited,
         record_mark=UNMARKED,
     )
-    document = marked(with_page_note(shop, unmarked), heads)
+    document = document_with_mark(with_page_note(shop, unmarked), heads)
     return InvoiceIssued(
         place=place,
         number=number,

@@ -119,10 +119,10 @@ def _with_paper(shop: ShopContext, job: Job, estimated: Estimated) -> Estimate:
     """An estimate with its paper, drawn from what is kept."""
     document = from_data(estimated.document)
     pdf = paper.pdf_of(shop, document, paper.estimate_name(job, estimated.name), [job])
-    return _made(job, estimated, document, pdf)
+    return _estimate_of(job, estimated, document, pdf)
 
 
-def _made(job: Job, estimated: Estimated, document: Document, pdf: Path) -> Estimate:
+def _estimate_of(job: Job, estimated: Estimated, document: Document, pdf: Path) -> Estimate:
     return Estimate(
         job=job.id,
         name=estimated.name,
@@ -284,4 +284,4 @@ def estimate_named(shop: ShopContext, job: Job, name: str = "") -> Estimate:
             f" `corekit estimate {job.name}`."
         )
     pdf = paper.path_of(shop, paper.estimate_name(job, named[-1].name))
-    return _made(job, named[-1], from_data(named[-1].document), pdf)
+    return _estimate_of(job, named[-1], from_data(named[-1].document), pdf)

@@ -17,7 +17,7 @@ from ..billing.waiver import waivers
 from ..model.account_number import transfer_code
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.job import Job
-from ..model.mark import UNMARKED, marked
+from ..model.mark import UNMARKED, document_with_mark
 from ..model.money import Money
 from ..model.records import InvoiceIssued
 from ..store.requests import Request
@@ -127,7 +127,7 @@ def _issue_once(
     of a clock whose date was said to be right.
     """
     sheet, heads, ids = paper.sheet_of(shop, bill.jobs[0]), shop.store.heads(), [job.id for job in bill.jobs]
-    sheet = attrs.evolve(sheet, corrects=_corrected(bill.jobs))
+    sheet = attrs.evolve(sheet, corrects=_corrected_number(bill.jobs))
     with shop.store.transaction(*ids, request=request) as transaction:
         if transaction.known is not None:
             return
@@ -142,7 +142,7 @@ def _issue_once(
             bill.assessment if isinstance(bill, Bill) else None,
             bill.lines if isinstance(bill, Bill) else (),
         )
-        document = marked(with_page_note(shop, unmarked), heads)
+        document = document_with_mark(with_page_note(shop, unmarked), heads)
         record = InvoiceIssued(
             place=place,
             number=document.number,
@@ -180,7 +180,7 @@ def transfer_of(shop: ShopContext, number: str, due: Money) -> str:
     return transfer_code(name=issuer.name, iban=issuer.iban, bic=issuer.bic, amount=due, words=number)
 
 
-def _corrected(jobs: Sequence[Job]) -> str:
+def _corrected_number(jobs: Sequence[Job]) -> str:
     """Number of the invoice that was credited whole and that this one takes the place of."""
     whole = [noted.record.credits for job in jobs for noted in job.credited if noted.record.whole]
     return whole[-1] if whole else ""

@@ -15,6 +15,7 @@ from .context import ShopContext, request_of
 from .errors import DeskError
 
 __all__ = [
+    "amount_due",
     "JobRow",
     "billed_with",
     "closed_jobs",
@@ -25,7 +26,6 @@ __all__ = [
     "names_of",
     "new_job_id",
     "open_jobs",
-    "owed",
     "photograph",
     "pictures_of",
     "screen_origin",
@@ -76,7 +76,7 @@ def jobs_of_same_customer(shop: ShopContext, job: Job) -> list[JobRow]:
     return shop.store.jobs_of_same_customer(job.id)
 
 
-def owed(shop: ShopContext, job: JobRow) -> Money:
+def amount_due(shop: ShopContext, job: JobRow) -> Money:
     """What is still to be paid for the invoice that a job of the list is on; nothing where it is on none."""
     minor, currency = shop.store.owed(job.books_entry) or (0, shop.prices.currency)
     return Money(minor, currency)

@@ -162,7 +162,7 @@ def to_invoice(job: Job, work: ApprovedWork, assessment: Assessment) -> tuple[Li
         with_changes(approved, [noted.record for noted in job.charged]),
         [noted.record for noted in job.discounted],
     )
-    return waive((grounded(line, job, assessment) for line in lines), waivers(job))
+    return waive((line_with_ground(line, job, assessment) for line in lines), waivers(job))
 
 
 def is_charged(line: Line, job: Job) -> bool:
@@ -172,7 +172,7 @@ def is_charged(line: Line, job: Job) -> bool:
     )
 
 
-def grounded(line: Line, job: Job, assessment: Assessment) -> Line:
+def line_with_ground(line: Line, job: Job, assessment: Assessment) -> Line:
     """The line as estimated while its evidence stands; else with the ground that there is today, or with why
     there is none any more.
     """

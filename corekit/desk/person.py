@@ -57,17 +57,17 @@ def _entry(entry: Entry, texts: Mapping[str, str]) -> dict[str, Any]:
         "taken": entry.taken,
         "kind": entry.kind,
         "reason": entry.reason,
-        "says": _resolved(entry.body, texts),
+        "says": _with_texts(entry.body, texts),
     }
 
 
-def _resolved(data: Any, texts: Mapping[str, str]) -> Any:
+def _with_texts(data: Any, texts: Mapping[str, str]) -> Any:
     if isinstance(data, Mapping):
         if set(data) == {"personal", "hash"}:
             kind = data["personal"]
             form = "base64" if kind in PICTURE_KINDS else "text"
             return {"personal": kind, form: texts.get(data["hash"], "removed")}
-        return {key: _resolved(item, texts) for key, item in data.items()}
+        return {key: _with_texts(item, texts) for key, item in data.items()}
     if isinstance(data, (list, tuple)):
-        return [_resolved(item, texts) for item in data]
+        return [_with_texts(item, texts) for item in data]
     return data

@@ -90,7 +90,7 @@ def preview_of(shop: ShopContext, job: str | None, rows: Mapping[str, Any]) -> P
     return Preview(
         readings=tuple(
             UnderstoodReading(reading=reading, row=row_of(reading, assessment))
-            for reading in _read(assessment, new)
+            for reading in _new_readings(assessment, new)
         ),
         found=tuple(
             ShownFinding(
@@ -106,7 +106,7 @@ def preview_of(shop: ShopContext, job: str | None, rows: Mapping[str, Any]) -> P
     )
 
 
-def _read(assessment: Assessment, new: Collection[str]) -> Iterator[Reading]:
+def _new_readings(assessment: Assessment, new: Collection[str]) -> Iterator[Reading]:
     """The readings that are new, each once; what they were read with comes last, since it was mostly said
     before.
     """

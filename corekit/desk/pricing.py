@@ -133,9 +133,9 @@ def _block(key: str, hours: str, parts: Sequence[TypedPart], tax: str, old: Mapp
     """The table of a piece of work; of what a form does not ask, the old one's hazard and its parts' deposits
     stay.
     """
-    lines = [f"[operations.{_quoted(key)}]", f"hours = {_quoted(_number(hours) or '0')}"]
+    lines = [f"[operations.{_toml_string(key)}]", f"hours = {_toml_string(_number(hours) or '0')}"]
     if tax:
-        lines.append(f"tax = {_quoted(tax)}")
+        lines.append(f"tax = {_toml_string(tax)}")
     cores = {str(part.get("name")): str(part["core"]) for part in old.get("parts", ()) if "core" in part}
     rows = []
     for part in parts:
@@ -149,11 +149,11 @@ def _block(key: str, hours: str, parts: Sequence[TypedPart], tax: str, old: Mapp
         typed |= {name: text for name, text in optional.items() if text}
         if core := cores.get(part.name.strip()):
             typed["core"] = core
-        rows.append("{ " + ", ".join(f"{name} = {_quoted(text)}" for name, text in typed.items()) + " }")
+        rows.append("{ " + ", ".join(f"{name} = {_toml_string(text)}" for name, text in typed.items()) + " }")
     if rows:
         lines.append(f"parts = [ {', '.join(rows)} ]")
     if hazard := str(old.get("hazard", "")):
-        lines.append(f"hazard = {_quoted(hazard)}")
+        lines.append(f"hazard = {_toml_string(hazard)}")
     return "\n".join(lines) + "\n"
 
 
@@ -161,7 +161,7 @@ def _number(text: str) -> str:
     return text.strip().replace(",", ".")
 
 
-def _quoted(text: str) -> str:
+def _toml_string(text: str) -> str:
     """A TOML basic string on one line."""
     plain = "".join(char if char.isprintable() else " " for char in text)
     return '"' + plain.replace("\\", "\\\\").replace('"', '\\"') + '"'
@@ -169,7 +169,7 @@ def _quoted(text: str) -> str:
 
 def _with_block(text: str, key: str, block: str) -> str:
     """The file with this block in place of the operation's own; at its end where there is none."""
-    quoted = f"(?:{re.escape(_quoted(key))}|'{re.escape(key)}')"
+    quoted = f"(?:{re.escape(_toml_string(key))}|'{re.escape(key)}')"
     header = re.compile(rf"^[ \t]*\[operations\.{quoted}\][ \t]*(?:#.*)?$\n?", re.M)
     found = header.search(text)
     if found is None:

@@ -12,7 +12,7 @@ from ..billing.payment import AmountReceived as Taken
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.entry import Draft, own_subject
 from ..model.job import Job
-from ..model.mark import UNMARKED, marked
+from ..model.mark import UNMARKED, document_with_mark
 from ..model.money import total
 from ..model.records import Receipted, body_of
 from ..report.receipt import PaidFor, receipt
@@ -41,7 +41,7 @@ def receipt_for(shop: ShopContext, job: str, payment: str = "") -> Receipt:
     """
     record = job_named(shop, job)
     billed = billed_with(shop, record)
-    chosen = _chosen(record, payments_of(shop, billed), payment)
+    chosen = _payment_of(record, payments_of(shop, billed), payment)
     holder = next(one for one in billed if one.id == chosen.job)
     if not chosen.has_receipt:
         if chosen.on_invoice:
@@ -57,7 +57,7 @@ def receipt_for(shop: ShopContext, job: str, payment: str = "") -> Receipt:
     return Receipt(job=holder.id, payment=chosen.id, document=document, pdf=pdf)
 
 
-def _chosen(job: Job, there: list[Payment], wanted: str) -> Payment:
+def _payment_of(job: Job, there: list[Payment], wanted: str) -> Payment:
     fitting = (
         [payment for payment in there if wanted and payment.id.startswith(wanted)]
         if wanted
@@ -97,7 +97,7 @@ def _make(shop: ShopContext, job: Job, billed: Sequence[Job], payment: Payment) 
         before=[(one.how, one.amount) for one in before],
         record_mark=UNMARKED,
     )
-    document = marked(unmarked, heads)
+    document = document_with_mark(unmarked, heads)
     record = Receipted(
         payment=payment.id,
         name=f"{job.name} {len(job.receipts) + 1}",

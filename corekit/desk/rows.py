@@ -125,7 +125,7 @@ def add_rows(
     with shop.store.transaction(target, request=request) as transaction:
         known = transaction.known
         if known is None:
-            reading = _read(shop, transaction.job, rows, waited)
+            reading = _read_rows(shop, transaction.job, rows, waited)
             try:
                 entries = recording.append(shop, transaction, reading.name, reading.drafts)
             except (PaymentError, ConsentError, DeskError) as error:
@@ -210,7 +210,7 @@ def job_with(shop: ShopContext, job: str | None, rows: Mapping[str, Any]) -> Job
     with shop.store.snapshot():
         target = _target(shop, job)
         standing = shop.store.job(target) if shop.store.has(target) else None
-        reading = _read(shop, standing, rows)
+        reading = _read_rows(shop, standing, rows)
         try:
             recording.check(shop, standing, reading.drafts)
         except (PaymentError, ConsentError, DeskError) as error:
@@ -235,7 +235,7 @@ def _target(shop: ShopContext, job: str | None) -> str:
     return shop.store.find(job)
 
 
-def _read(shop: ShopContext, job: Job | None, rows: Mapping[str, Any], waited: float = 0.0) -> _Reading:
+def _read_rows(shop: ShopContext, job: Job | None, rows: Mapping[str, Any], waited: float = 0.0) -> _Reading:
     """What the rows say anew in the job as it stands."""
     fragment = dict(rows)
     corrects = _to_correct(job, fragment.pop("instead_of", None))
@@ -247,7 +247,7 @@ def _read(shop: ShopContext, job: Job | None, rows: Mapping[str, Any], waited: f
         *paper.instruments_for(attrs.evolve(visit, origin=origin), shop.settings),
         *_with_approvals(visit, job),
     ]
-    drafts = _dated(drafts, shop.clock(), waited)
+    drafts = _backdated(drafts, shop.clock(), waited)
     if corrects is not None:
         same = [
             draft for draft in drafts if (draft.kind, draft.row) == (corrects.kind, row_of(corrects.subject))
@@ -257,14 +257,14 @@ def _read(shop: ShopContext, job: Job | None, rows: Mapping[str, Any], waited: f
                 "A correction says one row of the same kind, stage and place as the entry it corrects; this"
                 f" says {len(same)} of it."
             )
-            raise _refused("instead_of", why)
+            raise _refusal("instead_of", why)
     result = shop.store.screen_additions(job, origin, drafts, corrects)
     if result.faults:
         raise refusal("\n".join(result.faults))
     return _Reading(name=name, drafts=result.drafts, remarks=visit.remarks)
 
 
-def _dated(drafts: list[Draft], now: datetime, waited: float) -> list[Draft]:
+def _backdated(drafts: list[Draft], now: datetime, waited: float) -> list[Draft]:
     """What waited on its way in was observed that long ago: a test that was started an hour before the
     connection came back is an hour old. A time that was typed stays as it was typed.
     """
@@ -294,9 +294,9 @@ def _to_correct(job: Job | None, entry: object) -> Entry | None:
         return None
     old = _standing(job, entry) if job is not None and isinstance(entry, str) else None
     if old is None:
-        raise _refused("instead_of", _GONE)
+        raise _refusal("instead_of", _GONE)
     if old.kind in PROGRAM_KINDS:
-        raise _refused("instead_of", f"What the program says itself ({old.kind}) is not corrected.")
+        raise _refusal("instead_of", f"What the program says itself ({old.kind}) is not corrected.")
     return old
 
 
@@ -309,7 +309,7 @@ def _with_approvals(visit: VisitFile, job: Job | None) -> list[Draft]:
                 drafts.append(approvals.draft_of(job, approvals.ApprovalGiven.of(step)))
             except ApprovalError as error:
                 at = f"{step.at}.{error.field}" if error.field else step.at
-                raise _refused(at, str(error)) from error
+                raise _refusal(at, str(error)) from error
         else:
             drafts.append(step)
     return drafts
@@ -319,8 +319,8 @@ def _at_its_row(error: Exception, reading: _Reading) -> VisitError:
     """The same refusal, beside the row that it is about."""
     kind, field = ("paid", ".amount") if isinstance(error, PaymentError) else ("approved", "")
     at = next((draft.at for draft in reading.drafts if draft.kind == kind), "")
-    return _refused(f"{at}{field}" if at else "", str(error))
+    return _refusal(f"{at}{field}" if at else "", str(error))
 
 
-def _refused(at: str, why: str) -> VisitError:
+def _refusal(at: str, why: str) -> VisitError:
     return VisitError([DataFault(at, "", why)], WHERE)

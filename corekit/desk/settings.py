@@ -12,15 +12,15 @@ import attrs
 
 from ..billing.book import PriceBook
 from ..billing.price_file import read_price_book
-from ..datafile import needed, read_toml, structured, table
+from ..datafile import read_toml, required_field, structured, table
 from ..errors import InputError
-from ..fault import DataFault, DataFileError, Faults, Place, any_of, near, path_text, quoted
+from ..fault import DataFault, DataFileError, Faults, Place, any_of, near, path_text, quotation
 from ..intake.datasheet import Datasheet
 from ..intake.declared import Declared
 from ..intake.form import InstrumentRow
 from ..jurisdictions import CODE, general, jurisdictions
 from ..model.account_number import read_bic, read_iban
-from ..model.jurisdiction import Jurisdiction, described
+from ..model.jurisdiction import Jurisdiction, jurisdiction_for
 from ..model.own_work import is_own_work
 from ..model.records import Instrument
 from ..plugin.host import Plugins
@@ -99,8 +99,8 @@ class DecimalMark(StrEnum):
 
 @table
 class ShopFile:
-    name: str = needed("the name of who issues; an invoice needs it", '"…"', default="")
-    address: list[str] = needed(
+    name: str = required_field("the name of who issues; an invoice needs it", '"…"', default="")
+    address: list[str] = required_field(
         "the lines of the address; an invoice needs them", '["Street 1", "Town"]', factory=list
     )
     contact: str = ""
@@ -158,7 +158,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             str(ESTIMATE_DAYS),
         )
     if form.jurisdiction and not CODE.fullmatch(form.jurisdiction):
-        got = f"{quoted(form.jurisdiction)} is no code of a place"
+        got = f"{quotation(form.jurisdiction)} is no code of a place"
         faults.add(
             ("jurisdiction",), got, "a code of ISO 3166", '"DE", or "US-FL" with the part of a country'
         )
@@ -220,7 +220,7 @@ def _read(path: Place, text: str, read: Callable[[str], str], example: str, faul
     try:
         return read(text) if text.strip() else ""
     except InputError as error:
-        faults.add(path, str(error), "as it stands on your bank's papers", quoted(example))
+        faults.add(path, str(error), "as it stands on your bank's papers", quotation(example))
         return ""
 
 
@@ -239,8 +239,8 @@ def unknown_operations(plugins: Plugins, book: PriceBook) -> list[str]:
     for key in book.operations:
         if key not in plugins.operations and key.partition(".")[0] in plugins.systems:
             meant = near(key, plugins.operations)
-            hint = f" Do you mean {any_of(map(quoted, meant))}?" if meant else ""
-            said.append(f"{book.where} prices {quoted(key)}, which is no operation of its system.{hint}")
+            hint = f" Do you mean {any_of(map(quotation, meant))}?" if meant else ""
+            said.append(f"{book.where} prices {quotation(key)}, which is no operation of its system.{hint}")
     return said
 
 
@@ -250,7 +250,7 @@ def _check_zone(zone: str, faults: Faults) -> None:
     try:
         ZoneInfo(zone)
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        got = f"{quoted(zone)} is no time zone that this device knows"
+        got = f"{quotation(zone)} is no time zone that this device knows"
         faults.add(
             ("zone",), got, "a name of the IANA time zone database", '"Etc/GMT-10", or "" for the device\'s'
         )
@@ -258,19 +258,19 @@ def _check_zone(zone: str, faults: Faults) -> None:
 
 def jurisdiction_of(settings: Settings, plugins: Plugins) -> Jurisdiction:
     """The rules that hold for a shop; where nobody described the place, nothing that allows more."""
-    return described(settings.jurisdiction, {**plugins.jurisdictions, **jurisdictions()}, general())
+    return jurisdiction_for(settings.jurisdiction, {**plugins.jurisdictions, **jurisdictions()}, general())
 
 
 def _check_number(pattern: str, faults: Faults) -> None:
     try:
         first, second = (pattern.format(year=2026, device="A", place=place) for place in (1, 2))
     except (KeyError, ValueError, IndexError):
-        got, expected = f"{quoted(pattern)} cannot be filled in", "{year}, {device} and {place} only"
+        got, expected = f"{quotation(pattern)} cannot be filled in", "{year}, {device} and {place} only"
     else:
         if first != second:
             return
         got, expected = "every invoice would have the same number", "{place} in it"
-    faults.add(("number",), got, expected, f"{expected}, such as {quoted(NUMBER_PATTERN)}")
+    faults.add(("number",), got, expected, f"{expected}, such as {quotation(NUMBER_PATTERN)}")
 
 
 def with_settings(plugins: Plugins, settings: Settings) -> Plugins:
@@ -295,7 +295,7 @@ def with_settings(plugins: Plugins, settings: Settings) -> Plugins:
             try:
                 setting_value(setting, {key: text})
             except SettingError as error:
-                faults.append(DataFault(at, f"{setting.title}, as {quoted(setting.default)}", str(error)))
+                faults.append(DataFault(at, f"{setting.title}, as {quotation(setting.default)}", str(error)))
             said[key] = text
     if faults:
         raise DataFileError(faults, SHOP_FILE)

@@ -58,13 +58,13 @@ def set_up(folder: Path, answers: Answers) -> list[Path]:
         raise DeskError(f"The page address cannot be used: {fault}")
     templates = data_path("templates") / "shop"
     values = {
-        "name": _quoted(answers.name),
-        "address": ", ".join(_quoted(line) for line in answers.address if line),
-        "page": _quoted(answers.page),
-        "tax_id": _quoted(answers.tax_id),
-        "zone": _quoted(answers.zone),
-        "jurisdiction": _quoted(answers.jurisdiction),
-        "currency": _quoted(answers.currency),
+        "name": _toml_string(answers.name),
+        "address": ", ".join(_toml_string(line) for line in answers.address if line),
+        "page": _toml_string(answers.page),
+        "tax_id": _toml_string(answers.tax_id),
+        "zone": _toml_string(answers.zone),
+        "jurisdiction": _toml_string(answers.jurisdiction),
+        "currency": _toml_string(answers.currency),
     }
     is_new = not folder.exists()
     folder.mkdir(parents=True, exist_ok=True)
@@ -140,7 +140,7 @@ def clear_demo(folder: Path) -> None:
         (folder / name).unlink(missing_ok=True)
 
 
-def _quoted(text: str) -> str:
+def _toml_string(text: str) -> str:
     """A TOML basic string."""
     plain = "".join(character if character.isprintable() else " " for character in text)
     return '"' + plain.replace("\\", "\\\\").replace('"', '\\"') + '"'

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from ..complaints import AGAIN, SymptomList, symptoms, trials
-from ..fault import Place, any_of, quoted
+from ..fault import Place, any_of, quotation
 from ..model.job import stage_name
 from ..model.records import Complained, Retold, Tried, body_of
 from .drafts import Drafts, personal
@@ -26,7 +26,7 @@ class ComplaintRows(Drafts):
             key = self._key_of((*path, "symptoms", n), text, "a symptom", words)
             told.append(key)
         if not told and not self.faults.below((*path, "symptoms")):
-            self.faults.add((*path, "symptoms"), "is missing", any_of(map(quoted, words.values())))
+            self.faults.add((*path, "symptoms"), "is missing", any_of(map(quotation, words.values())))
         when = [
             self._key_of((*path, "when", n), text, "a circumstance", known.circumstances)
             for n, text in enumerate(row.when or [])
@@ -50,9 +50,9 @@ class ComplaintRows(Drafts):
             withdrawn=self._full((*path, "withdrawn"), row.withdrawn),
         )
 
-    def _tried(self, path: Place, row: TriedStep) -> None:
+    def _read_tried(self, path: Place, row: TriedStep) -> None:
         known = trials()
-        part = self._known((*path, "part"), row.part, "a part", self.declared.parts)
+        part = self._declaration((*path, "part"), row.part, "a part", self.declared.parts)
         how = self._key_of(
             (*path, "how"), row.how, "a way to try it", {key: way.words for key, way in known.ways.items()}
         )
@@ -99,12 +99,12 @@ class ComplaintRows(Drafts):
         """The key of what was said by its key or its words; empty with a fault, which lists all: the nearest
         may mean the opposite.
         """
-        listed = any_of(map(quoted, words.values()))
-        if not self._given(path, text, f"{what}: {listed}", quoted(next(iter(words.values())))):
+        listed = any_of(map(quotation, words.values()))
+        if not self._is_given(path, text, f"{what}: {listed}", quotation(next(iter(words.values())))):
             return ""
         plain = " ".join((text or "").casefold().split())
         for key, said in words.items():
             if plain in (key.casefold(), key.casefold().replace("_", " "), said.casefold()):
                 return key
-        self.faults.add(path, f"{quoted(text or '')} is not {what}", listed, listed)
+        self.faults.add(path, f"{quotation(text or '')} is not {what}", listed, listed)
         return ""

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import attrs
 
 from .. import units
-from ..fault import Place, quoted
+from ..fault import Place, quotation
 from ..model import calibration
 from ..model.records import Instrument
 from ..units import TypedError
@@ -89,7 +89,12 @@ class Datasheet:
                 first = first or error
                 continue
             if width.number <= 0:
-                yield ("step",), f"{quoted(self.step)} is no step of a display", "a step above 0", '"0.01 V"'
+                yield (
+                    ("step",),
+                    f"{quotation(self.step)} is no step of a display",
+                    "a step above 0",
+                    '"0.01 V"',
+                )
             return
         assert first is not None
         yield ("step",), first.got, "one step of the display with its unit", '"0.01 V"'
@@ -113,7 +118,7 @@ class Datasheet:
             if not 0 < least.number < abs(widest.number):
                 yield (
                     place,
-                    f"the step {quoted(step)} does not fit the range {quoted(label)}",
+                    f"the step {quotation(step)} does not fit the range {quotation(label)}",
                     "a step above 0 and below the range",
                     '"0.01 V" for "20 V"',
                 )

@@ -9,7 +9,7 @@ from typing import Protocol
 
 import attrs
 
-from ..fault import any_of, near, quoted
+from ..fault import any_of, near, quotation
 from ..model.measurand import Measurand, Observation, Operation, Part, Trait
 from ..model.records import Instrument
 from ..model.sampling import Sampling
@@ -119,22 +119,24 @@ class Declared:
             ("an operation", self.operations, "repaired or requested"),
         ):
             if key in shelf:
-                return f"{quoted(key)} is {name}, which stands under {place}", expected, ""
+                return f"{quotation(key)} is {name}, which stands under {place}", expected, ""
         system, mark, _ = key.partition(".")
         if mark and system not in self.systems and not near(system, self.systems):
             return (
                 (
-                    f"{quoted(key)}: no system {quoted(system)} is installed (installed:"
+                    f"{quotation(key)}: no system {quotation(system)} is installed (installed:"
                     f" {', '.join(self.systems) or 'none'})"
                 ),
                 expected,
                 "",
             )
         meant = near(key, known) or [choice for choice in known if choice.partition(".")[2] == key]
-        got = f"{quoted(key)} is not known as {what}; installed systems: {', '.join(self.systems) or 'none'}"
+        got = (
+            f"{quotation(key)} is not known as {what}; installed systems: {', '.join(self.systems) or 'none'}"
+        )
         own = [choice for choice in known if choice.startswith(f"{system}.")]
         if meant or not own:
-            return got, expected, any_of(map(quoted, meant))
+            return got, expected, any_of(map(quotation, meant))
         listed = (
             f"one of {', '.join(own)}"
             if len(own) <= LISTED

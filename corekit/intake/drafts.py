@@ -11,7 +11,7 @@ from typing import Any
 import attrs
 
 from .. import units
-from ..fault import Faults, Place, any_of, path_text, quoted
+from ..fault import Faults, Place, any_of, path_text, quotation
 from ..model.entry import AS_TYPED, Draft
 from ..model.job import stage_name
 from ..model.measurand import DONT_KNOW, Measurand, Trait, answers_of
@@ -107,7 +107,7 @@ class Drafts:
         )
         return f"{row}#{self.counts[row]}"
 
-    def _given(self, path: Place, value: object, expected: str, example: str) -> bool:
+    def _is_given(self, path: Place, value: object, expected: str, example: str) -> bool:
         """True when a value that must be there is; else a fault, unless its own is known already."""
         if value is None:
             if not self.faults.at(path) and not self.faults.at(path[:-1]):
@@ -124,9 +124,9 @@ class Drafts:
             self.faults.add(path, "is empty", "text", "what is to be said, or omit it")
         return text
 
-    def _known(self, path: Place, key: str | None, what: str, shelf: Mapping[str, Any]) -> Any:
+    def _declaration(self, path: Place, key: str | None, what: str, shelf: Mapping[str, Any]) -> Any:
         """The declaration of a key, or None with a fault."""
-        if not self._given(
+        if not self._is_given(
             path, key, f"the key of {what}, system.name", f'"{next(iter(shelf), "system.name")}"'
         ):
             return None
@@ -141,7 +141,7 @@ class Drafts:
         self.unread.setdefault(key.partition(".")[0], []).append(path)
         return Unread(key)
 
-    def _kept(
+    def _keep_unread(
         self,
         what: Unread,
         row: str,
@@ -181,21 +181,21 @@ class Drafts:
     ) -> str:
         """One word of a closed list; what else was said is a fault and comes back as it was."""
         if (
-            self._given(path, given, f"{expected}: {any_of(choices)}", quoted(choices[0]))
+            self._is_given(path, given, f"{expected}: {any_of(choices)}", quotation(choices[0]))
             and given not in choices
         ):
             self.faults.add(
                 path,
-                f"{quoted(given or '')} is not {what}",
+                f"{quotation(given or '')} is not {what}",
                 any_of(choices),
-                any_of(map(quoted, choices)),
+                any_of(map(quotation, choices)),
             )
         return given or ""
 
     def _place(
         self, path: Place, place: str | None, places: tuple[str, ...], key: str, *, needed: bool = True
     ) -> str:
-        listed = any_of(map(quoted, places))
+        listed = any_of(map(quotation, places))
         if place is None:
             if places and needed and not self.faults.at(path):
                 self.faults.add(
@@ -206,10 +206,10 @@ class Drafts:
             return place
         if not places:
             self.faults.add(
-                path, f"{quoted(place)}: {key} has one place only", "no place", "the row without place"
+                path, f"{quotation(place)}: {key} has one place only", "no place", "the row without place"
             )
         elif place not in places:
-            self.faults.add(path, f"{quoted(place)} is not a place of {key}", listed, listed)
+            self.faults.add(path, f"{quotation(place)} is not a place of {key}", listed, listed)
         return place
 
     def _instrument_named(self, path: Place, measurand: Measurand, name: str | None, span: str | None) -> str:
@@ -234,8 +234,8 @@ class Drafts:
         own = self.instruments.get(named)
         if named not in (self.form.instruments or {}) and shop is not None and named not in shop:
             choices = [*(self.form.instruments or {}), *shop]
-            got = f"{quoted(named)} is neither among the file's instruments nor the shop's"
-            expected = any_of(map(quoted, choices))
+            got = f"{quotation(named)} is neither among the file's instruments nor the shop's"
+            expected = any_of(map(quotation, choices))
             table = f"a table [instruments.{named}]"
             cure = f"{expected}, or add {table}" if choices else table
             self.faults.add((*path, "with"), got, expected or "an instrument", cure)
@@ -246,7 +246,7 @@ class Drafts:
             except TypedError as error:
                 self.faults.add(
                     (*path, "with"),
-                    f"the shop's accuracy of {quoted(named)} does not fit {measurand.key}: {error.got}",
+                    f"the shop's accuracy of {quotation(named)} does not fit {measurand.key}: {error.got}",
                     error.expected,
                 )
         self.used.setdefault(named, {})[measurand.key] = measurand
@@ -260,26 +260,26 @@ class Drafts:
         if span is not None and ranges is not None and span not in ranges:
             self.faults.add(
                 (*path, "range"),
-                f"{quoted(span)} is not a range of {quoted(named)}",
-                any_of(map(quoted, ranges)) or "no range",
+                f"{quotation(span)} is not a range of {quotation(named)}",
+                any_of(map(quotation, ranges)) or "no range",
             )
         return named
 
     def _trait(self, path: Place, key: str, typed: str | None) -> None:
         trait = self.declared.traits.get(key)
         if trait is None and key.partition(".")[0] in self.declared.lost:
-            self._kept(self._unread(path, key), f"{stage_name(self.stage)}/{key}/", path, typed or "")
+            self._keep_unread(self._unread(path, key), f"{stage_name(self.stage)}/{key}/", path, typed or "")
             return
         if trait is None:
             self.faults.add(path, *self.declared.unknown(key, "a trait", self.declared.traits))
             return
         if typed is None:
             return
-        record = self._answered(path, trait, typed)
+        record = self._trait_answer(path, trait, typed)
         if record is not None:
             self._say("fitted", f"{stage_name(self.stage)}/{key}/", body_of(record), path)
 
-    def _answered(self, path: Place, trait: Trait, typed: str) -> Fitted | None:
+    def _trait_answer(self, path: Place, trait: Trait, typed: str) -> Fitted | None:
         if words_of(typed) in (DONT_KNOW, "dont know"):
             return Fitted(of=trait.key, typed=typed, stage=self.stage)
         if trait.answers is not None:
@@ -287,10 +287,10 @@ class Drafts:
             word = answers.get(words_of(typed))
             if word is None:
                 choices = [*answers_of(trait.answers), DONT_KNOW]
-                listed = any_of(map(quoted, choices))
+                listed = any_of(map(quotation, choices))
                 self.faults.add(
                     path,
-                    f"{quoted(typed)} is not an answer",
+                    f"{quotation(typed)} is not an answer",
                     listed,
                     f"one of {listed}",
                 )
@@ -310,7 +310,9 @@ class Drafts:
         if typed is None:
             return {}
         if not 0 <= typed.number <= _FARTHEST:
-            self.faults.add(path, f"{quoted(text)} is no distance that a vehicle drove", "0 to 5 000 000 km")
+            self.faults.add(
+                path, f"{quotation(text)} is no distance that a vehicle drove", "0 to 5 000 000 km"
+            )
         return {"odometer": typed.number, "odometer_typed": text}
 
 

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
-from ..fault import Place, any_of, path_text, quoted
+from ..fault import Place, any_of, path_text, quotation
 from ..model.job import stage_name
 from ..model.measurand import answers_of
 from ..model.records import CodesRead, Measured, Seen, Setup, Specified, body_of
@@ -38,25 +38,25 @@ class Evidence(RecordRows):
         record = row.record(name)
         reads = list(dict.fromkeys(measurand.unit for measurand in self.used.get(name, {}).values()))
         self._full((*path, "interval"), row.interval)
-        self._given((*path, "accuracy"), row.accuracy, "the accuracy on its sheet", '"0.5 % + 2 digits"')
+        self._is_given((*path, "accuracy"), row.accuracy, "the accuracy on its sheet", '"0.5 % + 2 digits"')
         for place, got, expected, write in Datasheet.of(record, reads).faults():
             self.faults.add((*path, *place), got, expected, write)
         for n, key in enumerate(row.for_ or []):
             if key is not None:
-                self._known((*path, "for", n), key, "a reading", self.declared.measurands)
+                self._declaration((*path, "for", n), key, "a reading", self.declared.measurands)
         self._say("instrument", f"instrument/{name}", body_of(record), path)
 
     def _specification(self, path: Place, row: SpecificationRow | None) -> None:
         if row is None:
             return
-        measurand = self._known((*path, "of"), row.of, "a reading", self.declared.measurands)
-        self._given((*path, "from"), row.from_, "what it was read off", '"label under the bonnet"')
+        measurand = self._declaration((*path, "of"), row.of, "a reading", self.declared.measurands)
+        self._is_given((*path, "from"), row.from_, "what it was read off", '"label under the bonnet"')
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         if not (row.low or row.high) and not any(self.faults.at((*path, end)) for end in ("low", "high")):
             self.faults.add(path, "has neither low nor high", "low, high or both", 'low = "…"')
         if isinstance(measurand, Unread):
             words = _words_of_row(low=row.low, high=row.high)
-            self._kept(measurand, f"specification/{measurand.key}", path, words, withdrawn=reason)
+            self._keep_unread(measurand, f"specification/{measurand.key}", path, words, withdrawn=reason)
             return
         if measurand is None:
             return
@@ -98,7 +98,7 @@ class Evidence(RecordRows):
                 self._record((*path, "records", n), record)
         for n, seen in enumerate(step.seen or []):
             if seen is not None:
-                self._seen((*path, "seen", n), seen)
+                self._read_seen((*path, "seen", n), seen)
         if step.codes is not None:
             self._codes((*path, "codes"), step.codes)
 
@@ -110,16 +110,16 @@ class Evidence(RecordRows):
         values: dict[str, dict[str, Any]] = {}
         for key, value in given.items():
             place = (*path, key)
-            measurand = self._known(place, key, "a reading", self.declared.measurands)
+            measurand = self._declaration(place, key, "a reading", self.declared.measurands)
             if (
                 value is None
-                or not self._given((*place, "is"), value.is_, "the value", '"4 °C"')
+                or not self._is_given((*place, "is"), value.is_, "the value", '"4 °C"')
                 or measurand is None
             ):
                 continue
             typed = value.is_ or ""
             if isinstance(measurand, Unread):
-                self._kept(measurand, f"{stage_name(self.stage)}/setup", place, typed)
+                self._keep_unread(measurand, f"{stage_name(self.stage)}/setup", place, typed)
                 continue
             instrument = self._instrument_named(place, measurand, value.with_, value.range_)
             read = self.examination.reading(place, measurand, typed, bool(value.confirmed), span=value.range_)
@@ -145,13 +145,13 @@ class Evidence(RecordRows):
         )
 
     def _reading(self, path: Place, row: ReadingForm, setup: str) -> None:
-        measurand = self._known((*path, "of"), row.of, "a reading", self.declared.measurands)
-        given = self._given((*path, "is"), row.is_, "the reading as it was read", '"12.64 V"')
+        measurand = self._declaration((*path, "of"), row.of, "a reading", self.declared.measurands)
+        given = self._is_given((*path, "is"), row.is_, "the reading as it was read", '"12.64 V"')
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         if isinstance(measurand, Unread) and given:
             group = f"{stage_name(self.stage)}/{measurand.key}/{row.place or ''}"
             words = f"{row.is_} {_words_of_row(range=row.range_)}"
-            self._kept(measurand, group, path, words, row.place, row.taken, reason)
+            self._keep_unread(measurand, group, path, words, row.place, row.taken, reason)
         if measurand is None or isinstance(measurand, Unread):
             return
         place = self._place((*path, "place"), row.place, measurand.places, measurand.key)
@@ -193,7 +193,7 @@ class Evidence(RecordRows):
             withdrawn=reason,
         )
 
-    def _seen(self, path: Place, row: SeenRow) -> None:
+    def _read_seen(self, path: Place, row: SeenRow) -> None:
         answers = {
             name: getattr(row, f"{name}_" if name == "is" else name) for name in ("is", "cannot", "words")
         }
@@ -221,11 +221,11 @@ class Evidence(RecordRows):
             if row.is_ is not None
             else {**self.declared.observations, **self.declared.measurands, **self.declared.records}
         )
-        what = self._known((*path, "of"), row.of, "an observation", shelves)
+        what = self._declaration((*path, "of"), row.of, "an observation", shelves)
         if isinstance(what, Unread):
             group = f"{stage_name(self.stage)}/{what.key}/{row.place or ''}"
             said = f"{row.is_ or row.words or ''} {_words_of_row(cannot=row.cannot, cleared=row.cleared)}"
-            self._kept(what, group, path, said, row.place, row.taken, reason)
+            self._keep_unread(what, group, path, said, row.place, row.taken, reason)
             return
         if what is None:
             return
@@ -236,9 +236,9 @@ class Evidence(RecordRows):
             words = {words_of(word): word for word in answers_of(what.answers)}
             answer = words.get(words_of(row.is_), "")
             if not answer and row.is_.strip():
-                listed = any_of(map(quoted, words.values()))
+                listed = any_of(map(quotation, words.values()))
                 cure = f'one of {listed}, or words = "…"'
-                self.faults.add((*path, "is"), f"{quoted(row.is_)} is not an answer", listed, cure)
+                self.faults.add((*path, "is"), f"{quotation(row.is_)} is not an answer", listed, cure)
         record = Seen(
             of=what.key,
             place=place,
@@ -331,7 +331,7 @@ class Evidence(RecordRows):
         if code == "P0000":
             self.faults.add(
                 path,
-                f"{quoted(text)} fills up a message and is no code",
+                f"{quotation(text)} fills up a message and is no code",
                 "a code",
                 "the list without it; [] when nothing is left",
             )

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 import attrs
 
 from .. import numerals, units
-from ..fault import Faults, Place, any_of, quoted
+from ..fault import Faults, Place, any_of, quotation
 from ..model.limit import Span
 from ..model.measurand import Measurand
 from ..units import NotAValue, Typed, TypedError
@@ -47,8 +47,8 @@ class Examination:
         try:
             return units.read_reading(text, [measurand.unit], self.decimal)
         except NotAValue as error:
-            where = f", place = {quoted(place)}" if place else ""
-            row = f"{{ of = {quoted(measurand.key)}{where}, cannot = {quoted(error.noted, 90)} }}"
+            where = f", place = {quotation(place)}" if place else ""
+            row = f"{{ of = {quotation(measurand.key)}{where}, cannot = {quotation(error.noted, 90)} }}"
             instead = "of this row" if path[-1] == "is" else "of this value"
             self.faults.add(
                 path,
@@ -75,21 +75,23 @@ class Examination:
         None with a fault when it cannot be; one that is only unusual comes back although it is asked about.
         """
         read = self.unexamined(path, measurand, text, place)
-        if read is None or not self._examined(path, read, measurand, confirmed, "the reading is correct"):
+        if read is None or not self._is_possible(path, read, measurand, confirmed, "the reading is correct"):
             return None
-        self._held(path, measurand, read, span)
+        self._check_range(path, measurand, read, span)
         return read
 
     def sample(
         self, path: Place, read: Typed, measurand: Measurand, confirmed: bool, row: Place, span: str | None
     ) -> bool:
         """One sample of a record in this row, as a reading is held; False when it cannot be."""
-        if not self._examined(path, read, measurand, confirmed, "the record is correct"):
+        if not self._is_possible(path, read, measurand, confirmed, "the record is correct"):
             return False
-        self._held(row, measurand, read, span)
+        self._check_range(row, measurand, read, span)
         return True
 
-    def _examined(self, path: Place, read: Typed, measurand: Measurand, confirmed: bool, really: str) -> bool:
+    def _is_possible(
+        self, path: Place, read: Typed, measurand: Measurand, confirmed: bool, really: str
+    ) -> bool:
         """False when the number cannot be.
 
         An unusual one is asked about once; the likely slip is named, never applied.
@@ -119,14 +121,14 @@ class Examination:
         digits would be usual in another unit, the unit is asked for.
         """
         span = _span_text(possible, read.unit)
-        got = f"{quoted(read.text)} is outside what is possible ({span})"
+        got = f"{quotation(read.text)} is outside what is possible ({span})"
         meant = (
             [slip.write.removeprefix(f"{read.shown} ") for slip in unit_slips(read, usual)] if usual else []
         )
         unit = f", in its unit ({any_of(meant)} would be usual)" if meant else ""
         self.faults.add(path, got, span, f"what really stands there{unit}")
 
-    def _held(self, path: Place, measurand: Measurand, read: Typed, span: str | None) -> None:
+    def _check_range(self, path: Place, measurand: Measurand, read: Typed, span: str | None) -> None:
         """A reading cannot be larger than the range that it was read on."""
         at = (*(path[:-1] if path[-1] == "is" else path), "range")
         if span is None or self.faults.at(at):
@@ -135,13 +137,13 @@ class Examination:
             widest = units.read_quantity(span, [measurand.unit])
         except TypedError as error:
             self.faults.add(
-                at, f"{quoted(span)} is no range for {measurand.key}: {error.got}", error.expected
+                at, f"{quotation(span)} is no range for {measurand.key}: {error.got}", error.expected
             )
             return
         if abs(read.number) + (read.half_width if read.loosely == numerals.RANGE else 0.0) > abs(
             widest.number
         ):
-            got = f"{quoted(read.text)} is larger than the range it was read on ({span})"
+            got = f"{quotation(read.text)} is larger than the range it was read on ({span})"
             self.faults.add(
                 path,
                 got,
@@ -162,7 +164,7 @@ class Examination:
                 path, error.got, error.expected, self._both_ends(text, measurand.unit) or error.write
             )
             return None
-        self._examined(path, read, measurand, confirmed, "it is really printed so")
+        self._is_possible(path, read, measurand, confirmed, "it is really printed so")
         return read
 
     def _both_ends(self, text: str, unit: str) -> str:
@@ -174,7 +176,7 @@ class Examination:
         if read.loosely != numerals.RANGE:
             return ""
         low, high = (
-            quoted(f"{units.decimal_text(end, unit, 10)} {units.declared_text(unit)}")
+            quotation(f"{units.decimal_text(end, unit, 10)} {units.declared_text(unit)}")
             for end in (read.number - read.half_width, read.number + read.half_width)
         )
         return f"low = {low} and high = {high}"
@@ -186,7 +188,7 @@ class Examination:
         if low.number > high.number:
             self.faults.add(
                 (*path, "low"),
-                f"{quoted(low.text)} lies above high, {quoted(high.text)}",
+                f"{quotation(low.text)} lies above high, {quotation(high.text)}",
                 "the lower end",
                 "the two the other way round",
             )

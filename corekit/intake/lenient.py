@@ -79,9 +79,9 @@ class _Looked(Reader):
         super().__init__(declared, form, faults, folder)
         self.unknown_repairs = unknown_repairs
 
-    def _repaired(self, path: Place, row: Mapping[str, str | None]) -> None:
+    def _read_repaired(self, path: Place, row: Mapping[str, str | None]) -> None:
         if path[1] not in self.unknown_repairs:
-            super()._repaired(path, row)
+            super()._read_repaired(path, row)
             return
         self.stage += 1
         record = Repaired(operation=self.unknown_repairs[int(path[1])], stage=self.stage)

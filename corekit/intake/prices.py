@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal, InvalidOperation
 
-from ..fault import Faults, Place, any_of, quoted
+from ..fault import Faults, Place, any_of, quotation
 from ..model.records import Priced
 from .form import PricedPartRow, PricedStep
 
@@ -51,15 +51,15 @@ class PriceRows:
             self.faults.add((*path, "quantity"), "is zero", "more than zero", "the step without the part")
         condition = row.condition or ""
         if condition not in CONDITIONS:
-            got = f"{quoted(condition)} is no condition" if condition else "is missing"
-            self.faults.add((*path, "condition"), got, any_of(CONDITIONS), quoted("new"))
+            got = f"{quotation(condition)} is no condition" if condition else "is missing"
+            self.faults.add((*path, "condition"), got, any_of(CONDITIONS), quotation("new"))
         if condition == "customer's own" and price:
             got = f"is {price}, and a part of the customer's own is not sold"
             self.faults.add((*path, "price"), got, "no price", '"0.00"')
         unit = (row.unit or "").strip()
         if len(unit) > _LONGEST_UNIT:
             self.faults.add(
-                (*path, "unit"), f"{quoted(unit)} is no unit", f"at most {_LONGEST_UNIT} characters"
+                (*path, "unit"), f"{quotation(unit)} is no unit", f"at most {_LONGEST_UNIT} characters"
             )
         number = " ".join((row.number or "").split())
         if len(number) > _LONGEST_TEXT:
@@ -85,16 +85,16 @@ class PriceRows:
             number = Decimal(-1)
         if not number.is_finite() or not 0 <= number < _MOST:
             self.faults.add(
-                path, f"{quoted(text)} is not a number", f"a number from 0 to below {_MOST}", '"12.80"'
+                path, f"{quotation(text)} is not a number", f"a number from 0 to below {_MOST}", '"12.80"'
             )
             return None
         if -int(number.as_tuple().exponent) > places:
-            self.faults.add(path, f"{quoted(text)} has more than {places} decimals", f"at most {places}")
+            self.faults.add(path, f"{quotation(text)} has more than {places} decimals", f"at most {places}")
             return None
         return number
 
     def _rate(self, path: Place, name: str | None) -> str:
         if name and self.rates is not None and name not in self.rates:
-            known = any_of(map(quoted, self.rates)) or "no rate, where no tax is shown"
-            self.faults.add(path, f"{quoted(name)} is not among the tax rates", known)
+            known = any_of(map(quotation, self.rates)) or "no rate, where no tax is shown"
+            self.faults.add(path, f"{quotation(name)} is not among the tax rates", known)
         return name or ""

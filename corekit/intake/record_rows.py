@@ -8,7 +8,7 @@ import attrs
 
 from .. import units
 from ..datafile import LARGEST
-from ..fault import Place, quoted
+from ..fault import Place, quotation
 from ..model.job import stage_name
 from ..model.records import Recorded, body_of
 from ..model.sampling import LEAST_SAMPLES, MOST_SAMPLES, Sampling
@@ -33,13 +33,13 @@ class RecordRows(Drafts):
     """Rows about records."""
 
     def _record(self, path: Place, row: RecordRow) -> None:
-        sampling = self._known((*path, "of"), row.of, "a record", self.declared.records)
+        sampling = self._declaration((*path, "of"), row.of, "a record", self.declared.records)
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         is_file = self._is_from_file(path, row)
         if isinstance(sampling, Unread) and is_file is not None:
             points = "; ".join(": ".join(words) for words in row.points or [] if words is not None)
             group = f"{stage_name(self.stage)}/{sampling.key}/{row.place or ''}"
-            self._kept(sampling, group, path, row.file or points, row.place, row.taken, reason)
+            self._keep_unread(sampling, group, path, row.file or points, row.place, row.taken, reason)
         if sampling is None or isinstance(sampling, Unread) or is_file is None:
             return
         place = self._place((*path, "place"), row.place, sampling.places, sampling.key)
@@ -159,7 +159,7 @@ class RecordRows(Drafts):
         except SamplesError as error:
             for fault in error.faults:
                 got = fault.got if fault.path == "file" else f"{fault.path}: {fault.got}"
-                self.faults.add((*path, "file"), f"{quoted(name)}, {got}", fault.expected, fault.write)
+                self.faults.add((*path, "file"), f"{quotation(name)}, {got}", fault.expected, fault.write)
             return None
 
     def _units(self, path: Place, given: list[str | None] | None, sampling: Sampling) -> list[str] | None:
@@ -169,7 +169,7 @@ class RecordRows(Drafts):
         declared = (sampling.over_unit, sampling.unit)
         if len(given) != 2 or None in given:
             if not self.faults.below(path):
-                self.faults.add(path, f"holds {len(given)}", "the units of both columns", _listed(declared))
+                self.faults.add(path, f"holds {len(given)}", "the units of both columns", _list_of(declared))
             return None
         found = []
         for n, (text, unit) in enumerate(zip(given, declared, strict=True)):
@@ -177,7 +177,9 @@ class RecordRows(Drafts):
                 found.append(units.read_quantity(f"1 {text}", [unit]).unit)
             except TypedError:
                 kind = units.unit(unit).kind
-                self.faults.add((*path, n), f"{quoted(text or '')} is no unit of {kind}", unit, quoted(unit))
+                self.faults.add(
+                    (*path, n), f"{quotation(text or '')} is no unit of {kind}", unit, quotation(unit)
+                )
         return found if len(found) == 2 else None
 
     def _sent(self, path: Place, text: str) -> bytes | None:
@@ -204,19 +206,19 @@ class RecordRows(Drafts):
             root = self.folder.resolve(strict=True)
             found = (root / named).resolve()
             if named.is_absolute() or not name.strip() or not found.is_relative_to(root) or found == root:
-                self.faults.add(path, f"{quoted(name)} lies outside the visit file's folder", expected)
+                self.faults.add(path, f"{quotation(name)} lies outside the visit file's folder", expected)
                 return None
             if not found.is_file():  # no folder, and nothing that never ends
-                self.faults.add(path, f"there is no file {quoted(name)} beside the visit file", expected)
+                self.faults.add(path, f"there is no file {quotation(name)} beside the visit file", expected)
                 return None
             with found.open("rb") as file:
                 content = file.read(LARGEST + 1)
         except (OSError, ValueError, RuntimeError) as error:
             reason = (error.strerror if isinstance(error, OSError) else "") or "its name cannot be"
-            self.faults.add(path, f"{quoted(name)} cannot be read ({reason})", expected)
+            self.faults.add(path, f"{quotation(name)} cannot be read ({reason})", expected)
             return None
         if len(content) > LARGEST:
-            self.faults.add(path, f"{quoted(name)} is larger than 1 MiB", "a file of at most 1 MiB")
+            self.faults.add(path, f"{quotation(name)} is larger than 1 MiB", "a file of at most 1 MiB")
             return None
         return content
 
@@ -235,7 +237,8 @@ class RecordRows(Drafts):
             where = units.decimal_text(found.over[outside[0]], found.over_unit)
             self.faults.add(
                 at,
-                f"{where} {found.over_unit} ({self._named(taken, outside[0])}) is outside what is possible",
+                f"{where} {found.over_unit} ({self._row_name(taken, outside[0])})"
+                " is outside what is possible",
                 f"what {sampling.over_title.lower()} can be",
             )
             return False
@@ -245,16 +248,16 @@ class RecordRows(Drafts):
         for extreme in dict.fromkeys((min(found.samples), max(found.samples))):
             n = found.samples.index(extreme)
             number = units.decimal_text(extreme, found.unit)
-            text = f"{number} {units.declared_text(found.unit)} ({self._named(taken, n)})"
+            text = f"{number} {units.declared_text(found.unit)} ({self._row_name(taken, n)})"
             typed = units.Typed(sampling.of.kind, extreme, found.unit, text)
             if not self.examination.sample(at, typed, sampling.of, confirmed, path, row.range_):
                 return False
         return True
 
     @staticmethod
-    def _named(taken: _Taken, n: int) -> str:
+    def _row_name(taken: _Taken, n: int) -> str:
         return f"line {taken.samples.lines[n]}" if taken.file else f"point {n}"
 
 
-def _listed(names: tuple[str, str]) -> str:
-    return f"units = [{', '.join(map(quoted, names))}]"
+def _list_of(names: tuple[str, str]) -> str:
+    return f"units = [{', '.join(map(quotation, names))}]"

@@ -40,7 +40,7 @@ def whole(rows: Any) -> dict[str, Any]:
     if not isinstance(rows, Mapping):
         raise VisitError([DataFault("file", "a table of rows", "is no table")], WHERE)
     data = dict(rows)
-    size, keys_are_texts = _measured(data)
+    size, keys_are_texts = _size_of(data)
     if not keys_are_texts:
         raise VisitError([DataFault("file", "keys of the form", "has a key that is no text")], WHERE)
     if size > LARGEST:
@@ -112,7 +112,7 @@ class _Rows(Reader):
         if job is not None:
             self.named += filter(is_own_work, (noted.record.operation for noted in job.requested))
 
-    def _opened(self, form: VisitForm) -> None:
+    def _read_opening(self, form: VisitForm) -> None:
         """A new job begins. Of one that has begun, the complaint may be said later, or corrected."""
         words = self._full(("reason",), form.reason)
         if self.job is None:
@@ -183,7 +183,7 @@ def _stage(job: Job | None, corrects: Entry | None) -> int:
     return job.stage if job is not None else 0
 
 
-def _measured(data: Any) -> tuple[int, bool]:
+def _size_of(data: Any) -> tuple[int, bool]:
     """Characters of all texts and keys together, and whether every key is a text."""
     waiting, size, texts = [data], 0, True
     while waiting and size <= LARGEST:

@@ -19,7 +19,7 @@ import attrs
 
 from .. import units
 from ..datafile import text_of
-from ..fault import DataFault, DataFileError, quoted
+from ..fault import DataFault, DataFileError, quotation
 from ..model.sampling import LEAST_SAMPLES, MOST_SAMPLES, Sampling
 from ..units import TypedError
 
@@ -145,7 +145,7 @@ def rising(over: Sequence[float], where: Sequence[str], typed: Sequence[str], fa
     for n in range(1, len(over)):
         if over[n] <= over[n - 1]:
             again = "comes again after" if over[n] == over[n - 1] else "comes after"
-            wrong.append((where[n], f"{quoted(typed[n])} {again} {quoted(typed[n - 1])}"))
+            wrong.append((where[n], f"{quotation(typed[n])} {again} {quotation(typed[n - 1])}"))
     faults.several(wrong, "one sample at each place, from the first to the last")
 
 
@@ -178,7 +178,7 @@ def _lines(text: str, faults: _LineFaults) -> list[_Line]:
         try:
             cells = [cell.strip() for cell in next(csv.reader([line], delimiter=mark, strict=True))]
         except csv.Error as error:
-            odd.append((number, f"{quoted(line)} cannot be parted into columns ({error})"))
+            odd.append((number, f"{quotation(line)} cannot be parted into columns ({error})"))
             continue
         while len(cells) > 2 and not cells[-1]:
             cells.pop()
@@ -186,7 +186,7 @@ def _lines(text: str, faults: _LineFaults) -> list[_Line]:
             found.append(_Line(number, (cells[0], cells[1])))
         else:
             columns = "1 column" if len(cells) == 1 else f"{len(cells)} columns"
-            odd.append((number, f"{quoted(line)} has {columns}"))
+            odd.append((number, f"{quotation(line)} has {columns}"))
     faults.several(odd, "two columns, parted by semicolon, tab or comma")
     return found
 
@@ -214,14 +214,14 @@ def _unit_of(
 
     A unit that belongs to another kind is a fault: then the columns were probably swapped.
     """
-    told = {line.number: unit for line in titles if (unit := _told(line.cells[column], declared))}
+    told = {line.number: unit for line in titles if (unit := _title_unit(line.cells[column], declared))}
     kind = units.unit(declared).kind
     for number, text in told.items():
         try:
             told[number] = units.read_quantity(f"1 {text}", [declared]).unit
         except TypedError:
             faults.add(
-                number, f"column {column + 1} is in {quoted(text)}", f"a {kind}", "the columns swapped"
+                number, f"column {column + 1} is in {quotation(text)}", f"a {kind}", "the columns swapped"
             )
             return ""
     said = next(iter(told.values()), "")
@@ -233,7 +233,7 @@ def _unit_of(
     return own or said
 
 
-def _told(title: str, declared: str) -> str:
+def _title_unit(title: str, declared: str) -> str:
     """The unit that a title ends with; empty where none does. Words in brackets are units only where they
     are some.
     """
@@ -264,19 +264,21 @@ def _decimal_mark(rows: Sequence[_Line], decimal: str, faults: _LineFaults) -> s
         other, point = marked["."][0]
         faults.add(
             number,
-            f"{quoted(cell)} has a comma, and {quoted(point)} in line {other} a point",
+            f"{quotation(cell)} has a comma, and {quotation(point)} in line {other} a point",
             "one decimal mark",
         )
     elif decimal and marked["," if decimal == "." else "."]:
         number, cell = marked["," if decimal == "." else "."][0]
         faults.add(
-            number, f"{quoted(cell)} has another mark than decimal = {quoted(decimal)}", "one decimal mark"
+            number,
+            f"{quotation(cell)} has another mark than decimal = {quotation(decimal)}",
+            "one decimal mark",
         )
     elif marked[","] and not decimal and all(_THOUSANDS.fullmatch(cell) for _, cell in marked[","]):
         number, cell = marked[","][0]
         faults.add(
             number,
-            f"{quoted(cell)} may mean two numbers a thousandfold apart, and so may every other one here",
+            f"{quotation(cell)} may mean two numbers a thousandfold apart, and so may every other one here",
             "a file without marks between thousands",
             'decimal = "," in the row if the comma is the decimal mark',
         )
@@ -299,7 +301,7 @@ def _numbers(
         except TypedError as error:
             wrong.append((line.number, f"column {column + 1}, {error.got}"))
         except (ValueError, OverflowError):
-            shown = quoted(line.cells[column])
+            shown = quotation(line.cells[column])
             wrong.append((line.number, f"{shown} in column {column + 1} is not a number"))
     if unit:
         faults.several(wrong, f"a number in {unit}", "the file without this line if nothing was read")

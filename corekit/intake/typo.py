@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import attrs
 
 from .. import numerals, units
-from ..fault import quoted
+from ..fault import quotation
 from ..model.limit import Span
 from ..units import Typed
 
@@ -34,7 +34,7 @@ class Slip:
 
     @property
     def suggestion(self) -> str:
-        return f"{quoted(self.write)}{self._how}"
+        return f"{quotation(self.write)}{self._how}"
 
     @property
     def _how(self) -> str:
@@ -84,7 +84,7 @@ def _other_zero(read: Typed, usual: Span, decimal: str) -> Iterator[Slip]:
     bare = units.unit(read.unit).bare
     what = "gauge" if shift > 0 else "absolute"
     yield Slip(
-        f"{_marked(units.decimal_text(read.number + shift, read.unit, 3), decimal)} {bare}",
+        f"{_mark_slip(units.decimal_text(read.number + shift, read.unit, 3), decimal)} {bare}",
         f"if that was {what} pressure, with {units.decimal_text(ATMOSPHERE, read.unit, 3)} {bare} around",
     )
 
@@ -107,9 +107,9 @@ def _other_sign(read: Typed, usual: Span, decimal: str) -> Iterator[Slip]:
 
 
 def _quantity(number: float, unit: str, decimal: str) -> str:
-    shown = _marked(numerals.decimal_text(number, 10), decimal)
+    shown = _mark_slip(numerals.decimal_text(number, 10), decimal)
     return shown if unit == "1" else f"{shown} {units.declared_text(unit)}"
 
 
-def _marked(number: str, decimal: str) -> str:
+def _mark_slip(number: str, decimal: str) -> str:
     return number.replace(".", decimal or ".")

@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 import attrs
 
 from ..datafile import structured
-from ..fault import DataFault, Faults, Place, any_of, path_text, quoted
+from ..fault import DataFault, Faults, Place, any_of, path_text, quotation
 from ..model.entry import Draft
 from ..model.records import OLD_PARTS, Customer, OldParts, Opened, Vehicle, body_of
 from ..model.vin import VinCheck, VinError, read_vin
@@ -101,7 +101,7 @@ class Reader(Evidence, WorkRows, ComplaintRows):
 
     def visit(self) -> VisitFile:
         form = self.form
-        self._opened(form)
+        self._read_opening(form)
         self._complaint(form.complaint)
         self._customer(form.customer)
         self._vehicle(form.vehicle)
@@ -128,18 +128,20 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             instruments_used=frozenset(self.used),
         )
 
-    def _opened(self, form: VisitForm) -> None:
+    def _read_opening(self, form: VisitForm) -> None:
         job = form.job or ""
-        if self._given(
+        if self._is_given(
             ("job",), form.job, "this file's name for the job", '"first-visit", a name of your own'
         ) and not JOB.fullmatch(job):
             self.faults.add(
                 ("job",),
-                f"{quoted(job)} cannot name a job",
+                f"{quotation(job)} cannot name a job",
                 "up to 64 letters, digits, spaces, dots and hyphens, not beginning with a mark",
             )
         if form.reason is not None or not self.only_looked_at:
-            self._given(("reason",), form.reason, "the customer's words", '"Does not crank in the morning."')
+            self._is_given(
+                ("reason",), form.reason, "the customer's words", '"Does not crank in the morning."'
+            )
         record = Opened(origin=form.job or "", words=personal("words", form.reason), demo=bool(form.demo))
         self._say("opened", "opened", body_of(record), ())
 
@@ -161,7 +163,7 @@ class Reader(Evidence, WorkRows, ComplaintRows):
         path: Place = ("vehicle",)
         if row is None:
             if self._must_be_named():
-                self._given(path, row, "which vehicle it is", '{ plate = "…", odometer = "98400 km" }')
+                self._is_given(path, row, "which vehicle it is", '{ plate = "…", odometer = "98400 km" }')
             return
         given = {
             name: self._full((*path, name), getattr(row, name))
@@ -217,7 +219,7 @@ class Reader(Evidence, WorkRows, ComplaintRows):
         except VinError as error:
             self.faults.add(
                 path,
-                f"{quoted(text)}: {error.got}",
+                f"{quotation(text)}: {error.got}",
                 "17 capitals and digits without I, O and Q",
                 error.write,
             )
@@ -288,17 +290,17 @@ class Reader(Evidence, WorkRows, ComplaintRows):
                 "a [[step]] for each",
             )
         if step.arrived is not None:
-            self._arrived((*path, "arrived"), step.arrived)
+            self._read_arrived((*path, "arrived"), step.arrived)
         if step.remarked is not None:
-            self._remarked((*path, "remarked"), step.remarked)
+            self._read_remarked((*path, "remarked"), step.remarked)
         if step.approved is not None:
-            self._approved((*path, "approved"), step.approved)
+            self._read_approved((*path, "approved"), step.approved)
         if step.requested is not None:
-            self._requested((*path, "requested"), step.requested)
+            self._read_requested((*path, "requested"), step.requested)
         if "readings" in groups:
             self._readings(path, step)
         if step.tried is not None:
-            self._tried((*path, "tried"), step.tried)
+            self._read_tried((*path, "tried"), step.tried)
         if step.complaint_again is not None:
             self._complaint_again((*path, "complaint_again"), step.complaint_again)
         if step.planned is not None:
@@ -306,17 +308,17 @@ class Reader(Evidence, WorkRows, ComplaintRows):
         if step.recalled is not None:
             self._recalled((*path, "recalled"), step.recalled)
         if step.started is not None:
-            self._started((*path, "started"), step.started)
+            self._read_started((*path, "started"), step.started)
         if step.repaired is not None:
-            self._repaired((*path, "repaired"), step.repaired)
+            self._read_repaired((*path, "repaired"), step.repaired)
         if step.serviced is not None:
             self._serviced((*path, "serviced"), step.serviced)
         if step.priced is not None:
             self._priced((*path, "priced"), step.priced)
         if step.waived is not None:
-            self._waived((*path, "waived"), step.waived)
+            self._read_waived((*path, "waived"), step.waived)
         if step.charged is not None:
-            self._charged((*path, "charged"), step.charged)
+            self._read_charged((*path, "charged"), step.charged)
         if step.approved_more is not None:
             self._approved_more((*path, "approved_more"), step.approved_more)
         if step.old_parts is not None:
@@ -325,16 +327,16 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             )
             self._say("old_parts", "old_parts", body_of(OldParts(choice=choice)), path)
         if step.discounted is not None:
-            self._discounted((*path, "discounted"), step.discounted)
+            self._read_discounted((*path, "discounted"), step.discounted)
         if step.paid is not None:
-            self._paid((*path, "paid"), step.paid)
+            self._read_paid((*path, "paid"), step.paid)
         if step.refunded is not None:
-            self._paid((*path, "refunded"), step.refunded, "refunded")
+            self._read_paid((*path, "refunded"), step.refunded, "refunded")
         if step.announced is not None:
-            self._paid((*path, "announced"), step.announced, "announced")
+            self._read_paid((*path, "announced"), step.announced, "announced")
         if step.written_off is not None:
             self._written_off((*path, "written_off"), step.written_off)
         if step.left is not None:
-            self._left((*path, "left"), step.left)
+            self._read_left((*path, "left"), step.left)
         if step.ended is not None:
-            self._ended((*path, "ended"), step.ended)
+            self._read_ended((*path, "ended"), step.ended)

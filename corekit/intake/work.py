@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from ..errors import InputError
-from ..fault import Place, any_of, path_text, quoted
+from ..fault import Place, any_of, path_text, quotation
 from ..model.job import stage_name
 from ..model.money import Money, minor_digits
 from ..model.own_work import is_own_work, own_work_name
@@ -70,7 +70,7 @@ LONGEST_CAUSE = 80  # characters that say what was wrong: a line on the first sh
 class WorkRows(Drafts):
     """Rows about work, money, waiting and the end."""
 
-    def _requested(self, path: Place, row: RequestedStep) -> None:
+    def _read_requested(self, path: Place, row: RequestedStep) -> None:
         key = self._own_named(path, row) if row.work is not None else self._work(path, row.operation)
         ground = self._one_of((*path, "ground"), row.ground, "a ground", "why it is done", REQUESTED_ON)
         because = self._full((*path, "because"), row.because)
@@ -82,7 +82,7 @@ class WorkRows(Drafts):
                 'because = "…"',
             )
         invoice = self._earlier(
-            (*path, "of"), row.of, needed=ground == "rework", only_for=f"the ground {quoted('rework')}"
+            (*path, "of"), row.of, needed=ground == "rework", only_for=f"the ground {quotation('rework')}"
         )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         if key:
@@ -115,23 +115,25 @@ class WorkRows(Drafts):
         if key and is_own_work(key):
             self.faults.add(
                 (*path, field),
-                f"{quoted(key)} is neither the key of an operation nor work that was asked for",
+                f"{quotation(key)} is neither the key of an operation nor work that was asked for",
                 "the key of an operation, system.name, or own work that was asked for",
-                f"requested = {{ work = {quoted(key)}, … }} in an earlier step",
+                f"requested = {{ work = {quotation(key)}, … }} in an earlier step",
             )
             return ""
-        operation = self._known((*path, field), key, "an operation", self.declared.operations)
+        operation = self._declaration((*path, field), key, "an operation", self.declared.operations)
         return operation.key if operation is not None else ""
 
     def _serviced(self, path: Place, row: ServicedStep) -> None:
         """Work of the shop's own was done; it opens no stage, because no reading rests on it."""
         reason = self._full((*path, "withdrawn"), row.withdrawn)
-        if not self._given((*path, "work"), row.work, "the name of the work", '"Oil change"'):
+        if not self._is_given((*path, "work"), row.work, "the name of the work", '"Oil change"'):
             return
         key = self._work(path, row.work, "work")
         if key and not is_own_work(key):
-            got = f"{quoted(key)} is an operation of a system"
-            self.faults.add((*path, "work"), got, "own work", f"repaired = {{ operation = {quoted(key)} }}")
+            got = f"{quotation(key)} is an operation of a system"
+            self.faults.add(
+                (*path, "work"), got, "own work", f"repaired = {{ operation = {quotation(key)} }}"
+            )
         elif key:
             record = Serviced(operation=key, stage=self.stage)
             self._say(
@@ -150,16 +152,16 @@ class WorkRows(Drafts):
         if key:
             self._say("priced", f"priced/{key}", body_of(record), path, withdrawn=reason)
 
-    def _started(self, path: Place, row: StartedStep) -> None:
-        measurand = self._known((*path, "of"), row.of, "a reading", self.declared.measurands)
+    def _read_started(self, path: Place, row: StartedStep) -> None:
+        measurand = self._declaration((*path, "of"), row.of, "a reading", self.declared.measurands)
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         typed = row.wait or ""
-        waits = self._given((*path, "wait"), row.wait, "how long it waits", '"30 min"')
+        waits = self._is_given((*path, "wait"), row.wait, "how long it waits", '"30 min"')
         read = self.examination.quantity((*path, "wait"), typed, ["min"]) if waits else None
         if read is not None and not 0 < read.number <= _LONGEST_WAIT:
             self.faults.add(
                 (*path, "wait"),
-                f"{quoted(typed)} is no time that a test waits",
+                f"{quotation(typed)} is no time that a test waits",
                 "more than nothing, and at most 14 days",
                 '"30 min"',
             )
@@ -180,8 +182,8 @@ class WorkRows(Drafts):
                 withdrawn=reason,
             )
 
-    def _repaired(self, path: Place, row: Mapping[str, str | None]) -> None:
-        operation = self._known(
+    def _read_repaired(self, path: Place, row: Mapping[str, str | None]) -> None:
+        operation = self._declaration(
             (*path, "operation"), row.get("operation"), "an operation", self.declared.operations
         )
         self.stage += 1
@@ -199,8 +201,8 @@ class WorkRows(Drafts):
                 and trait.part != operation.replaces
             ):
                 got = (
-                    f"{quoted(key)} belongs to the part {quoted(trait.part)}, which {quoted(operation.key)}"
-                    " does not replace"
+                    f"{quotation(key)} belongs to the part {quotation(trait.part)}, which"
+                    f" {quotation(operation.key)} does not replace"
                 )
                 self.faults.add((*path, key), got, "traits of the new part")
                 continue
@@ -218,12 +220,15 @@ class WorkRows(Drafts):
             )
         return cause
 
-    def _waived(self, path: Place, row: WaivedStep) -> None:
+    def _read_waived(self, path: Place, row: WaivedStep) -> None:
         because = self._one_of(
             (*path, "because"), row.because, "a reason not to charge", "why it is not charged", WAIVED_BECAUSE
         )
         invoice = self._earlier(
-            (*path, "of"), row.of, needed=because == "guarantee", only_for=f"the reason {quoted('guarantee')}"
+            (*path, "of"),
+            row.of,
+            needed=because == "guarantee",
+            only_for=f"the reason {quotation('guarantee')}",
         )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         if row.charge is not None and row.operation is not None:
@@ -247,7 +252,7 @@ class WorkRows(Drafts):
                     (*path, "because"),
                     f"only work can have done so, not {row.charge}",
                     any_of(WAIVED_BECAUSE[1:]),
-                    quoted("goodwill"),
+                    quotation("goodwill"),
                 )
         else:
             what = self._work(path, row.operation)
@@ -256,10 +261,10 @@ class WorkRows(Drafts):
         )
         self._say("waived", f"waived/{what}", body_of(record), path, withdrawn=reason)
 
-    def _approved(self, path: Place, row: ApprovedStep) -> None:
-        self._given((*path, "estimate"), row.estimate, "the printed name of the estimate", '"repair 1"')
-        self._given((*path, "by"), row.by, "who approved", '"customer"')
-        self._given((*path, "how"), row.how, "how", '"in person"')
+    def _read_approved(self, path: Place, row: ApprovedStep) -> None:
+        self._is_given((*path, "estimate"), row.estimate, "the printed name of the estimate", '"repair 1"')
+        self._is_given((*path, "by"), row.by, "who approved", '"customer"')
+        self._is_given((*path, "how"), row.how, "how", '"in person"')
         total = self._amount((*path, "total"), row.total)
         for n, key in enumerate(row.declined or []):
             if key is not None:
@@ -270,9 +275,9 @@ class WorkRows(Drafts):
             ApprovedRow(**said, total=total or Decimal(0), declined=declined, at=path_text(path))
         )
 
-    def _charged(self, path: Place, row: ChargedStep) -> None:
+    def _read_charged(self, path: Place, row: ChargedStep) -> None:
         work = self._work(path, row.operation)
-        self._given((*path, "because"), row.because, "the reason, as it is printed", '"a seized bolt"')
+        self._is_given((*path, "because"), row.because, "the reason, as it is printed", '"a seized bolt"')
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         part = self._full((*path, "part"), row.part) or ""
         key, other = ("quantity", "hours") if part else ("hours", "quantity")
@@ -280,7 +285,7 @@ class WorkRows(Drafts):
             got = f"belongs to {'labour' if other == 'hours' else 'a part'}"
             self.faults.add((*path, other), got, "hours, or part and quantity", "a step for each")
         number = getattr(row, key)
-        if self._given((*path, key), number, "what it really took", '"0.9"') and not 0 <= number < 100_000:
+        if self._is_given((*path, key), number, "what it really took", '"0.9"') and not 0 <= number < 100_000:
             self.faults.add((*path, key), f"is {number}", "from 0 to below 100000")
         if number is not None and -int(number.as_tuple().exponent) > 3:
             self.faults.add((*path, key), f"{number} has more than 3 decimals", "at most 3")
@@ -296,9 +301,9 @@ class WorkRows(Drafts):
 
     def _approved_more(self, path: Place, row: ApprovedMoreStep) -> None:
         work = self._work(path, row.operation)
-        self._given((*path, "by"), row.by, "who approved", '"customer"')
-        self._given((*path, "how"), row.how, "how", '"by phone, 14:10"')
-        self._given((*path, "because"), row.because, "what for, as it is printed", '"a seized bolt"')
+        self._is_given((*path, "by"), row.by, "who approved", '"customer"')
+        self._is_given((*path, "how"), row.how, "how", '"by phone, 14:10"')
+        self._is_given((*path, "because"), row.because, "what for, as it is printed", '"a seized bolt"')
         amount = self._amount((*path, "amount"), row.amount)
         if amount == 0:
             self.faults.add((*path, "amount"), "is nothing", "how much more, tax included")
@@ -315,9 +320,9 @@ class WorkRows(Drafts):
             what = f"approved_more/{work}"
             self._say("approved_more", what, body_of(record), path, taken=row.taken, withdrawn=reason)
 
-    def _paid(self, path: Place, row: PaidStep, said: str = "paid") -> None:
+    def _read_paid(self, path: Place, row: PaidStep, said: str = "paid") -> None:
         """Money that came, that was given back (`refunded`), or that is said to come (`announced`)."""
-        self._given((*path, "how"), row.how, f"how it was {said}", '"cash"')
+        self._is_given((*path, "how"), row.how, f"how it was {said}", '"cash"')
         amount = self._money(path, row.amount)
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         kind = "announced" if said == "announced" else "paid"
@@ -329,10 +334,10 @@ class WorkRows(Drafts):
             record = Paid(amount=minor, currency=amount.currency, how=row.how or "")
         self._say(kind, said, body_of(record), path, taken=row.taken, withdrawn=reason)
 
-    def _discounted(self, path: Place, row: DiscountedStep) -> None:
+    def _read_discounted(self, path: Place, row: DiscountedStep) -> None:
         key = self._work(path, row.operation) if row.operation is not None else ""
-        self._given((*path, "because"), row.because, "why, as it is printed", '"a customer of many years"')
-        if self._given((*path, "percent"), row.percent, "by how much", '"10"'):
+        self._is_given((*path, "because"), row.because, "why, as it is printed", '"a customer of many years"')
+        if self._is_given((*path, "percent"), row.percent, "by how much", '"10"'):
             percent = row.percent or Decimal(0)
             if not 0 < percent <= 100 or -int(percent.as_tuple().exponent) > 2:
                 self.faults.add(
@@ -345,7 +350,7 @@ class WorkRows(Drafts):
         self._say("discounted", f"discounted/{key}", body_of(record), path, withdrawn=reason)
 
     def _written_off(self, path: Place, row: WrittenOffStep) -> None:
-        self._given((*path, "because"), row.because, "why", '"cannot be collected"')
+        self._is_given((*path, "because"), row.because, "why", '"cannot be collected"')
         amount = self._money(path, row.amount)
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         record = WrittenOff(amount=amount.minor, currency=amount.currency, because=row.because or "")
@@ -366,12 +371,12 @@ class WorkRows(Drafts):
             self.faults.add((*path, "amount"), "is no money", "the amount", "what it was, or omit the step")
         return Money.of(amount or Decimal(0), currency)
 
-    def _arrived(self, path: Place, row: ArrivedStep) -> None:
+    def _read_arrived(self, path: Place, row: ArrivedStep) -> None:
         same = self._full((*path, "same_trip_as"), row.same_trip_as) or ""
         if same and (self.form.job or "") == same:
             self.faults.add(
                 (*path, "same_trip_as"),
-                f"{quoted(same)} is this very job",
+                f"{quotation(same)} is this very job",
                 "the name of the job whose customer pays for the call-out",
             )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
@@ -380,8 +385,8 @@ class WorkRows(Drafts):
         )
         self._say("arrived", "arrived", body_of(record), path, taken=row.taken, withdrawn=reason)
 
-    def _remarked(self, path: Place, row: RemarkedStep) -> None:
-        self._given(
+    def _read_remarked(self, path: Place, row: RemarkedStep) -> None:
+        self._is_given(
             (*path, "words"), row.words, "what is noted, in free words", '"a scratch along the left door"'
         )
         reason = self._full((*path, "withdrawn"), row.withdrawn)
@@ -397,9 +402,9 @@ class WorkRows(Drafts):
         )
 
     def _planned(self, path: Place, row: PlannedStep) -> None:
-        self._given((*path, "on"), row.on, "the day", '"2026-12-03"')
+        self._is_given((*path, "on"), row.on, "the day", '"2026-12-03"')
         if row.time is not None and _TIME.fullmatch(row.time.strip()) is None:
-            got = f"{quoted(row.time)} is no time of day"
+            got = f"{quotation(row.time)} is no time of day"
             self.faults.add((*path, "time"), got, "hours and minutes", '"09:30"')
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         record = Planned(
@@ -411,13 +416,13 @@ class WorkRows(Drafts):
         self._say("planned", "planned", body_of(record), path, withdrawn=reason)
 
     def _recalled(self, path: Place, row: RecalledStep) -> None:
-        self._given((*path, "on"), row.on, "the day from which on", '"2027-05-29"')
-        self._given((*path, "what"), row.what, "what is to be looked at again", '"brake fluid again"')
+        self._is_given((*path, "on"), row.on, "the day from which on", '"2027-05-29"')
+        self._is_given((*path, "what"), row.what, "what is to be looked at again", '"brake fluid again"')
         reason = self._full((*path, "withdrawn"), row.withdrawn)
         record = Recalled(on=row.on or "", what=personal("note", row.what))
         self._say("recalled", "recalled", body_of(record), path, withdrawn=reason)
 
-    def _left(self, path: Place, row: LeftStep) -> None:
+    def _read_left(self, path: Place, row: LeftStep) -> None:
         because = self._one_of(
             (*path, "because"), row.because, "a reason to leave", "why the job stays open", LEFT_BECAUSE
         )
@@ -431,9 +436,9 @@ class WorkRows(Drafts):
             withdrawn=reason,
         )
 
-    def _ended(self, path: Place, row: EndedStep) -> None:
+    def _read_ended(self, path: Place, row: EndedStep) -> None:
         how = self._one_of((*path, "how"), row.how, "an end", "how the job ended", ENDED_HOW)
-        self._given(
+        self._is_given(
             (*path, "because"),
             row.because,
             "the reason, as the invoice says it",
@@ -446,7 +451,7 @@ class WorkRows(Drafts):
     def _earlier(self, path: Place, number: str | None, *, needed: bool, only_for: str) -> str:
         """The number of an earlier invoice: given where it is needed and nowhere else."""
         if needed:
-            self._given(path, number, "the number of the earlier invoice", '"2026-A0001"')
+            self._is_given(path, number, "the number of the earlier invoice", '"2026-A0001"')
         elif number is not None:
             self.faults.add(
                 path, f"an earlier invoice belongs to {only_for}", "no invoice", "the row without of"
@@ -454,7 +459,7 @@ class WorkRows(Drafts):
         if number is not None and number.strip() and not _NUMBER.fullmatch(number.strip()):
             self.faults.add(
                 path,
-                f"{quoted(number)} is not the number of an invoice",
+                f"{quotation(number)} is not the number of an invoice",
                 f"at most {_LONGEST_NUMBER} letters and figures without spaces, one figure at least",
                 "it as it is printed",
             )
@@ -462,7 +467,7 @@ class WorkRows(Drafts):
 
     def _amount(self, path: Place, text: str | None) -> Decimal | None:
         """An amount of money as a plain decimal number, in no finer steps than the currency has."""
-        if not self._given(path, text, "an amount of money", '"318.60"'):
+        if not self._is_given(path, text, "an amount of money", '"318.60"'):
             return None
         match = _AMOUNT.fullmatch((text or "").strip())
         cents = (match["point"] or match["comma"] or "") if match else ""
@@ -470,7 +475,7 @@ class WorkRows(Drafts):
             expected = "an amount such as 318.60, without currency and without marks between thousands"
             self.faults.add(
                 path,
-                f"{quoted(text or '')} is not an amount of money",
+                f"{quotation(text or '')} is not an amount of money",
                 expected,
                 '"318.60", digits and a decimal point',
             )

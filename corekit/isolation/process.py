@@ -118,14 +118,14 @@ class WorkerProcess:
         try:
             if not self._is_ready:
                 if not isinstance(self._next_reply(), ReadyReply):
-                    raise self._lost("said something before it was asked")
+                    raise self._lost_error("said something before it was asked")
                 self._is_ready = True
             with self._killed_after(self._timeouts.start):
                 self._number += 1
                 self._pipe.send_bytes(packed_request(self._number, request))
             return self._next_reply()
         except OSError:
-            raise self._lost(self._end_words()) from None
+            raise self._lost_error(self._end_words()) from None
 
     def end(self) -> None:
         """End it at once and without asking: a plugin may hang in it."""
@@ -140,11 +140,11 @@ class WorkerProcess:
             with self._killed_after(self._timeouts.check):
                 data = self._pipe.recv_bytes(_LARGEST)
         except (EOFError, OSError):
-            raise self._lost(self._end_words()) from None
+            raise self._lost_error(self._end_words()) from None
         try:
             return unpacked_reply(data)
         except Exception:
-            raise self._lost("sent something that is no answer") from None
+            raise self._lost_error("sent something that is no answer") from None
 
     def _wait_for_data(self) -> None:
         """Return when something is in the pipe; time begins anew with each piece of code that begins."""
@@ -154,9 +154,9 @@ class WorkerProcess:
                 count, deadline = self._progress.count, time.monotonic() + self._timeout
             elif time.monotonic() > deadline:
                 self._abort()
-                raise self._lost(f"gave no answer within {self._timeout:g} s and was ended")
+                raise self._lost_error(f"gave no answer within {self._timeout:g} s and was ended")
         if self._pipe not in ready and not self._pipe.poll():
-            raise self._lost(self._end_words())
+            raise self._lost_error(self._end_words())
 
     @property
     def _running_code(self) -> PluginCode | None:
@@ -167,7 +167,7 @@ class WorkerProcess:
     def _timeout(self) -> float:
         return self._timeouts.of(self._running_code)
 
-    def _lost(self, how: str) -> LostProcessError:
+    def _lost_error(self, how: str) -> LostProcessError:
         code = self._running_code
         place = place_words(self._last_words(), beginning_of_code(self._progress)) if code is not None else ""
         return LostProcessError(f"{how}{place}", code)

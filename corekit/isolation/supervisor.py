@@ -64,13 +64,13 @@ def supervise(words: list[str], run: Callable[[list[str], str], int], *, forks: 
     from ..plugin import set_aside
 
     request = f"command-{os.urandom(16).hex()}"
-    start = _forked if (hasattr(os, "fork") if forks is None else forks) else _made_anew
+    start = _run_forked if (hasattr(os, "fork") if forks is None else forks) else _made_anew
     while True:
         try:
             return start(words, run, request)
         except EndedError as end:
             if end.running is None or end.signal in _passed:
-                return _unexplained(end)
+                return _code_of_signal(end)
             from .last_words import place_words
 
             plugin, part, where = end.running
@@ -93,7 +93,7 @@ def _part_words(plugin: str, part: str) -> str:
     return f"its calculation {part!r}" if part.startswith(f"{plugin}.") else f"its check {part!r}"
 
 
-def _unexplained(end: EndedError) -> int:
+def _code_of_signal(end: EndedError) -> int:
     """EndedError by a signal, the command's own end is passed on; else it is said."""
     if end.signal in (signal.SIGINT, signal.SIGTERM):
         signal.signal(end.signal, signal.SIG_DFL)
@@ -108,7 +108,7 @@ def _unexplained(end: EndedError) -> int:
 # ---- by fork
 
 
-def _forked(words: list[str], run: Callable[[list[str], str], int], request: str) -> int:
+def _run_forked(words: list[str], run: Callable[[list[str], str], int], request: str) -> int:
     board = Board(mmap.mmap(-1, SIZE))
     life_read, life_write = os.pipe()  # its end is the end of the command
     told_read, told_write = os.pipe()
@@ -138,7 +138,7 @@ def _result(pid: int, board: Board, told: int) -> int:
     """
     signals = _passed_on(pid, board)
     try:
-        traces, how = _watched(pid, board, told)
+        traces, how = _watch(pid, board, told)
     finally:
         for number, before in signals.items():
             signal.signal(number, before)
@@ -176,7 +176,7 @@ def _kill(pid: int, number: int) -> None:
         return
 
 
-def _watched(pid: int, board: Board, told: int) -> tuple[str, str]:
+def _watch(pid: int, board: Board, told: int) -> tuple[str, str]:
     """Look on until the process has ended; gives what it said about where it was, and how it was ended if it
     had to be. Time is counted in looks, so that a command that was stopped from outside has as much left as
     before.

@@ -145,14 +145,14 @@ class Worker:
                     unexplained += not self._blame(lost, plugins)
                     if unexplained < 2:
                         continue
-                    return self._unassessed(job, plugins, minutes_left, about, lost.how)
+                    return self._readings_alone(job, plugins, minutes_left, about, lost.how)
                 if isinstance(reply, AssessReply):
                     self._timed_out |= reply.timed_out
                     return attrs.evolve(reply.assessment, job=job)
                 if not isinstance(reply, FailedReply):
                     raise TypeError(f"The worker answers an assessment with {type(reply).__name__}.")
                 if reply.culprit is None or not self._disable(reply.culprit, reply.words, plugins):
-                    return self._unassessed(job, plugins, minutes_left, about, reply.words)
+                    return self._readings_alone(job, plugins, minutes_left, about, reply.words)
 
     def calculate(self, key: str, arguments: Mapping[str, Value]) -> Value:
         """The result of a declared calculation with its uncertainty; `arguments` by name.
@@ -245,7 +245,7 @@ class Worker:
             about=tuple(about),
         )
 
-    def _unassessed(
+    def _readings_alone(
         self, job: Job, plugins: Plugins, minutes_left: float | None, about: Collection[str], how: str
     ) -> Assessment:
         """What is left when no worker answers and nobody knows why: readings without findings, and a failure

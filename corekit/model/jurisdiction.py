@@ -205,6 +205,6 @@ class Jurisdiction:
         return tuple(one.item for one in self.required if one.item not in left_out)
 
 
-def described(code: str, known: Mapping[str, Jurisdiction], general: Jurisdiction) -> Jurisdiction:
+def jurisdiction_for(code: str, known: Mapping[str, Jurisdiction], general: Jurisdiction) -> Jurisdiction:
     """The jurisdiction of a code; where nobody described it, what is general and nothing that allows more."""
     return known.get(code) or attrs.evolve(general, code=code)

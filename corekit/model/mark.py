@@ -57,14 +57,14 @@ def content_mark(document: Document) -> str:
     Personal text is a reference in it and stays one, so the mark of the masked Document and of the one with
     names is one mark.
     """
-    content = {"document": _replaced(to_data(document), document.mark, ""), "mark": _FORM}
+    content = {"document": _with_replacement(to_data(document), document.mark, ""), "mark": _FORM}
     return letters(hashlib.sha256(canonical(content)).digest())
 
 
-def marked(document: Document, heads: Sequence[str]) -> Document:
+def document_with_mark(document: Document, heads: Sequence[str]) -> Document:
     """The Document with its mark wherever `UNMARKED` stands in it."""
     unmarked = attrs.evolve(document, mark=UNMARKED, rests_on=hash_of_heads(heads))
-    return from_data(_replaced(to_data(unmarked), UNMARKED, content_mark(unmarked)))
+    return from_data(_with_replacement(to_data(unmarked), UNMARKED, content_mark(unmarked)))
 
 
 def as_marked(document: Document) -> Document:
@@ -73,14 +73,14 @@ def as_marked(document: Document) -> Document:
     """
     if not document.rests_on or not document.mark:
         return document
-    return from_data(_replaced(to_data(document), document.mark, content_mark(document)))
+    return from_data(_with_replacement(to_data(document), document.mark, content_mark(document)))
 
 
-def _replaced(data: Any, old: str, new: str) -> Any:
+def _with_replacement(data: Any, old: str, new: str) -> Any:
     if isinstance(data, str):
         return new if data == old else data
     if isinstance(data, dict):
-        return {key: _replaced(item, old, new) for key, item in data.items()}
+        return {key: _with_replacement(item, old, new) for key, item in data.items()}
     if isinstance(data, (list, tuple)):
-        return [_replaced(item, old, new) for item in data]
+        return [_with_replacement(item, old, new) for item in data]
     return data

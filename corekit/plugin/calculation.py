@@ -109,7 +109,7 @@ class Calculation(Generic[P]):
         self.__doc__ = function.__doc__
         self.__name__ = function.__name__
         self.__wrapped__ = function
-        self.inputs, self.output = _declared(function)
+        self.inputs, self.output = _annotations(function)
 
     def __repr__(self) -> str:
         return f"<calculation {self.key}>"
@@ -137,9 +137,9 @@ class Calculation(Generic[P]):
                 raise ValueError(
                     f"{self.key}: {name} {fault} {declared.unit}; got {value.number:g} {declared.unit}."
                 )
-        return propagate(self._guarded, values, self.output.kind)
+        return propagate(self._call_guarded, values, self.output.kind)
 
-    def _guarded(self, *numbers: float) -> float:
+    def _call_guarded(self, *numbers: float) -> float:
         for (name, declared), number in zip(self.inputs.items(), numbers, strict=True):
             if declared.fault(number):
                 raise ValueError(name)
@@ -182,7 +182,7 @@ class Calculation(Generic[P]):
         return given
 
 
-def _declared(function: Callable[..., float]) -> tuple[dict[str, Input], Output]:
+def _annotations(function: Callable[..., float]) -> tuple[dict[str, Input], Output]:
     """Read unit, label and range off the annotations, refusing at import what is not declared."""
     try:
         hints = get_type_hints(function, include_extras=True)

@@ -35,7 +35,7 @@ class _Stopwatch:
         self.ends()
 
 
-def explained(key: str | None = None) -> Iterator[str]:
+def explanation(key: str | None = None) -> Iterator[str]:
     """Line by line, of one plugin or of all.
 
     Raises:

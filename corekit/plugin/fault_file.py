@@ -12,8 +12,8 @@ import attrs
 
 from .. import units
 from ..complaints import trials
-from ..datafile import Positive, Words, needed, structured, table
-from ..fault import Faults, Place, any_of, quoted
+from ..datafile import Positive, Words, required_field, structured, table
+from ..fault import Faults, Place, any_of, quotation
 from ..model.trouble import CodeError, read_code
 from .faults import NONE, OUTSIDE, Fault, FaultTable, FaultTest, NotWhile, OutcomeRow, Pair
 
@@ -27,8 +27,8 @@ _PREVALENCE = "a number above 0, how many of 1000 vehicles taken at random have 
 
 @table
 class FaultRow:
-    per_1000: Positive = needed(_PREVALENCE, "per_1000 = 5", default=_ONE)
-    why: str = needed("on what ground the prevalence stands", default="")
+    per_1000: Positive = required_field(_PREVALENCE, "per_1000 = 5", default=_ONE)
+    why: str = required_field("on what ground the prevalence stands", default="")
     name: str | None = None
     part: str = ""
     calls_for: str = ""
@@ -41,14 +41,14 @@ class FaultRow:
 
 @table
 class PairRow:
-    of: list[str] = needed("two faults", '["…", "…"]', factory=list)
-    per_1000: Positive = needed(_PREVALENCE, "per_1000 = 2", default=_ONE)
-    why: str = needed("on what ground the prevalence stands", default="")
+    of: list[str] = required_field("two faults", '["…", "…"]', factory=list)
+    per_1000: Positive = required_field(_PREVALENCE, "per_1000 = 2", default=_ONE)
+    why: str = required_field("on what ground the prevalence stands", default="")
 
 
 @table
 class ChanceRow:
-    p: list[float] = needed("a probability for each outcome", factory=list)
+    p: list[float] = required_field("a probability for each outcome", factory=list)
     why: str = ""
     direct: Words = Words(())
 
@@ -58,37 +58,39 @@ class BinsTable:
     measurand: str = ""
     check: str = ""
     place: str = ""
-    at: list[str] = needed("the limits between the outcomes", '["9 V", "11.5 V"]', factory=list)
+    at: list[str] = required_field("the limits between the outcomes", '["9 V", "11.5 V"]', factory=list)
 
 
 @table
 class SeenTable:
-    of: str = needed("the key of an observation", default="")
-    answers: list[Words] = needed("one or several of its answers for each outcome", factory=list)
+    of: str = required_field("the key of an observation", default="")
+    answers: list[Words] = required_field("one or several of its answers for each outcome", factory=list)
 
 
 @table
 class GradeTable:
-    check: str = needed("the code of a finding", default="")
-    answers: list[Words] = needed("one or several of its grades for each outcome", factory=list)
+    check: str = required_field("the code of a finding", default="")
+    answers: list[Words] = required_field("one or several of its grades for each outcome", factory=list)
 
 
 @table
 class TraitTable:
-    of: str = needed("the key of a trait", default="")
+    of: str = required_field("the key of a trait", default="")
     at: list[str] = attrs.field(factory=list)
     answers: list[Words] = attrs.field(factory=list)
 
 
 @table
 class TestTable:
-    question: str = needed("what the test answers", default="")
-    minutes: float = needed("hands-on minutes, 0 for a question", default=1.0)
+    question: str = required_field("what the test answers", default="")
+    minutes: float = required_field("hands-on minutes, 0 for a question", default=1.0)
     waits: Positive = Positive(0.0)
-    outcomes: list[str] = needed("two or more different outcomes", factory=list)
-    sound: str = needed("the outcome of a sound vehicle", default="")
-    none: list[float] = needed("a probability for each outcome on a sound vehicle", factory=list)
-    otherwise: list[float] = needed("a probability for each outcome under every other fault", factory=list)
+    outcomes: list[str] = required_field("two or more different outcomes", factory=list)
+    sound: str = required_field("the outcome of a sound vehicle", default="")
+    none: list[float] = required_field("a probability for each outcome on a sound vehicle", factory=list)
+    otherwise: list[float] = required_field(
+        "a probability for each outcome under every other fault", factory=list
+    )
     outside: list[float] | None = None
     given: dict[str, ChanceRow | None] = attrs.field(factory=dict)
     bins: BinsTable | None = None
@@ -116,11 +118,11 @@ class TestTable:
 
 @table
 class NotWhileRow:
-    seen: dict[str, list[str]] = needed("an observation with the answers that bar", factory=dict)
+    seen: dict[str, list[str]] = required_field("an observation with the answers that bar", factory=dict)
     found: list[str] = attrs.field(factory=list)
     tests: list[str] = attrs.field(factory=list)
     works: list[str] = attrs.field(factory=list)
-    why: str = needed("the danger", default="")
+    why: str = required_field("the danger", default="")
 
 
 @table
@@ -272,8 +274,8 @@ class _Meaning:
                     self._one_of(at, answer, "answer", self.declared.observations[of])
         for code in row.found:
             if code.partition(".")[0] != self.system or not code.partition(".")[2]:
-                got = f"{quoted(code)} is no code of this system's findings"
-                self.faults.add((*path, "found"), got, quoted(f"{self.system}.name"))
+                got = f"{quotation(code)} is no code of this system's findings"
+                self.faults.add((*path, "found"), got, quotation(f"{self.system}.name"))
         for key in row.tests:
             self._one_of((*path, "tests"), key, "test", tests)
         for key in row.works:
@@ -315,7 +317,7 @@ class _Meaning:
         if key in known:
             return True
         if not self.faults.at(path):
-            self.faults.add(path, f"there is no {what} {quoted(key)}", any_of(known) or f"no {what}")
+            self.faults.add(path, f"there is no {what} {quotation(key)}", any_of(known) or f"no {what}")
         return False
 
     def _only(self, path: Place, rows: Mapping[str, list[str]]) -> dict[str, tuple[str, ...]]:
@@ -327,8 +329,8 @@ class _Meaning:
                     if not known and answer.isdecimal():  # a trait with a value that is counted
                         continue
                     if answer not in known:
-                        got = f"{quoted(answer)} is not an answer of {trait}"
-                        self.faults.add(at, got, any_of(map(quoted, known)) or "a whole number")
+                        got = f"{quotation(answer)} is not an answer of {trait}"
+                        self.faults.add(at, got, any_of(map(quotation, known)) or "a whole number")
         return {trait: tuple(answers) for trait, answers in rows.items()}
 
     def _parts(self, path: Place, keys: Iterable[str]) -> tuple[str, ...]:
@@ -375,7 +377,7 @@ class _Meaning:
                 continue
             if len(row.of) != 2 or len(set(row.of)) != 2 or not set(row.of) <= set(faults):
                 expected = f"two different faults of {', '.join(faults)}"
-                self.faults.add(path, f"is {_listed(row.of)}", expected)
+                self.faults.add(path, f"is {_list_of(row.of)}", expected)
             elif any(set(pair.of) == set(row.of) for pair in pairs.values()):
                 self.faults.add(path, f"{' and '.join(row.of)} are a pair already", "each pair once")
             else:
@@ -400,7 +402,7 @@ class _Meaning:
                     continue
                 if not outcomes or not set(outcomes) <= set(tests[first].outcomes):
                     expected = f"outcomes of {first}: {', '.join(tests[first].outcomes)}"
-                    self.faults.add(path, f"is {_listed(outcomes)}", expected)
+                    self.faults.add(path, f"is {_list_of(outcomes)}", expected)
             for n, other in enumerate(test.spoils):
                 self._one_of(("test", key, "spoils", n), other, "other test", others)
         earlier = {
@@ -422,10 +424,10 @@ class _Meaning:
         path: Place = ("test", key)
         outcomes = tuple(row.outcomes)
         if len(outcomes) < 2 or len(set(outcomes)) < len(outcomes):
-            got = f"is {_listed(outcomes)}"
+            got = f"is {_list_of(outcomes)}"
             self.faults.add((*path, "outcomes"), got, "two or more different outcomes")
         if row.sound not in outcomes and not self._is_wrong(path, "sound"):
-            got = f"{quoted(row.sound)} is not an outcome"
+            got = f"{quotation(row.sound)} is not an outcome"
             self.faults.add((*path, "sound"), got, f"that of a sound vehicle, {any_of(outcomes)}")
         if not row.question and not self._is_wrong(path, "question"):
             self.faults.add((*path, "question"), "is empty", "what the test answers")
@@ -443,7 +445,9 @@ class _Meaning:
         for fault, chances in row.given.items():
             at = (*path, "given", fault)
             if fault not in faults and not self.faults.at(("faults",)):
-                self.faults.add(at, f"there is no fault {quoted(fault)}", any_of(faults) or "one of [faults]")
+                self.faults.add(
+                    at, f"there is no fault {quotation(fault)}", any_of(faults) or "one of [faults]"
+                )
             if chances is not None:
                 given[fault] = self._row(at, chances, row)
         return FaultTest(
@@ -474,7 +478,7 @@ class _Meaning:
             again=row.again,
             rests_on=None if row.rests_on is None else self._parts((*path, "rests_on"), row.rests_on),
             only=self._only(path, row.only),
-            **self._placed(path, row, self._origin(path, row)),
+            **self._origin_at_place(path, row, self._origin(path, row)),
         )
 
     def _ways(self, path: Place, row: TestTable) -> tuple[str, ...]:
@@ -493,7 +497,7 @@ class _Meaning:
                 self._one_of((*path, "not_told", n), symptom, "symptom", self.declared.symptoms)
         return tuple(row.not_told)
 
-    def _placed(self, path: Place, row: TestTable, origin: dict[str, Any]) -> dict[str, Any]:
+    def _origin_at_place(self, path: Place, row: TestTable, origin: dict[str, Any]) -> dict[str, Any]:
         """The origin at one of several like places, where the test names one."""
         if not row.place:
             return origin
@@ -503,8 +507,8 @@ class _Meaning:
             got = "stands beside bins of a measurand"
             self.faults.add((*path, "place"), got, "place within bins")
         elif row.place not in places:
-            got = f"{quoted(row.place)} is no place of {of or 'what it asks for'}"
-            self.faults.add((*path, "place"), got, any_of(map(quoted, places)) or "no place")
+            got = f"{quotation(row.place)} is no place of {of or 'what it asks for'}"
+            self.faults.add((*path, "place"), got, any_of(map(quotation, places)) or "no place")
         return {**origin, "place": row.place}
 
     def _is_wrong(self, path: Place, key: str) -> bool:
@@ -514,7 +518,7 @@ class _Meaning:
         at = (*path, "direct")
         for one in row.direct:
             if one not in test.outcomes:
-                self.faults.add(at, f"{quoted(one)} is not an outcome", any_of(test.outcomes))
+                self.faults.add(at, f"{quotation(one)} is not an outcome", any_of(test.outcomes))
         if row.direct and "+" in str(path[-1]):
             got = "two faults together are no part"
             self.faults.add(at, got, "no direct", "direct in the row of one of them")
@@ -549,7 +553,7 @@ class _Meaning:
         if row.bins is not None:
             return self._bins((*path, "bins"), row, row.bins)
         if row.seen is not None:
-            return self._seen((*path, "seen"), row.seen, row.outcomes)
+            return self._sighting_rows((*path, "seen"), row.seen, row.outcomes)
         if row.grade is not None:
             self._code((*path, "grade", "check"), row.grade.check)
             self._asks(path, row)
@@ -573,9 +577,11 @@ class _Meaning:
         """A code that begins with the system's key and that a check of the system names."""
         if not code or not code.startswith(f"{self.system}."):
             expected = f"the code of a finding, which begins with {self.system}."
-            self.faults.add(path, f"is {quoted(code)}", expected)
+            self.faults.add(path, f"is {quotation(code)}", expected)
         elif self.declared.codes is not None and code not in self.declared.codes:
-            self.faults.add(path, f"no check of the system yields {quoted(code)}", "a code that one yields")
+            self.faults.add(
+                path, f"no check of the system yields {quotation(code)}", "a code that one yields"
+            )
 
     def _asks(self, path: Place, row: TestTable) -> None:
         """A test of a finding says what to read for it, or nothing could ever answer it."""
@@ -602,9 +608,8 @@ class _Meaning:
             return {}
         places = self.declared.measurands[row.measurand]
         if row.place not in (places or ("",)):
-            got = (
-                f"{row.measurand} is read at {any_of(places) or 'one place only'}, not at {quoted(row.place)}"
-            )
+            where = any_of(places) or "one place only"
+            got = f"{row.measurand} is read at {where}, not at {quotation(row.place)}"
             self.faults.add(
                 (*path, "place"), got, any_of(places), "" if places else "the table without place"
             )
@@ -626,7 +631,7 @@ class _Meaning:
         rising = all(low < high for low, high in pairwise(at))
         if (len(texts) != len(outcomes) - 1 or not rising) and not self.faults.below((*path, "at")):
             expected = f"{len(outcomes) - 1} rising limits between {len(outcomes)} outcomes"
-            self.faults.add((*path, "at"), f"is {_listed(texts)}", expected)
+            self.faults.add((*path, "at"), f"is {_list_of(texts)}", expected)
         return tuple(at)
 
     def _one_kind(self, path: Place, texts: Collection[str]) -> None:
@@ -636,7 +641,7 @@ class _Meaning:
             with suppress(ValueError):  # told where the number is read
                 kinds.add(units.read_quantity(text, [_unit_in(text)]).kind)
         if len(kinds) > 1:
-            self.faults.add(path, f"is {_listed(texts)}", "one kind of quantity")
+            self.faults.add(path, f"is {_list_of(texts)}", "one kind of quantity")
 
     def _beyond(self, path: Place, row: TestTable) -> dict[str, Any]:
         relative = all(text.rstrip().endswith("%") for text in row.beyond)
@@ -644,7 +649,7 @@ class _Meaning:
         self._one_kind(path, row.beyond)
         return {"beyond": steps, "relative": relative}
 
-    def _seen(self, path: Place, row: SeenTable, outcomes: list[str]) -> dict[str, Any]:
+    def _sighting_rows(self, path: Place, row: SeenTable, outcomes: list[str]) -> dict[str, Any]:
         if not self._one_of((*path, "of"), row.of, "observation", self.declared.observations):
             return {}
         known = self.declared.observations[row.of]
@@ -682,8 +687,8 @@ class _Meaning:
         for n, row in enumerate(answers):
             for word in row:
                 if known is not None and word not in known:
-                    got = f"{quoted(word)} is not an answer of {of}"
-                    self.faults.add((*path, n), got, any_of(map(quoted, known)))
+                    got = f"{quotation(word)} is not an answer of {of}"
+                    self.faults.add((*path, n), got, any_of(map(quotation, known)))
         return answers
 
     def _codes(self, path: Place, texts: list[str]) -> tuple[str, ...]:
@@ -719,13 +724,13 @@ def _difference(text: str) -> float:
 def _unit_in(text: str) -> str:
     parts = text.split(maxsplit=1)
     if len(parts) < 2:
-        raise ValueError(f"a number with its unit belongs here, like 0.5 V; got {quoted(text)}")
+        raise ValueError(f"a number with its unit belongs here, like 0.5 V; got {quotation(text)}")
     return parts[1].strip()
 
 
 def _answer_text(words: tuple[str, ...]) -> str:
-    return quoted(words[0]) if len(words) == 1 else _listed(words)
+    return quotation(words[0]) if len(words) == 1 else _list_of(words)
 
 
-def _listed(texts: Iterable[str]) -> str:
-    return f"[{', '.join(map(quoted, texts))}]"
+def _list_of(texts: Iterable[str]) -> str:
+    return f"[{', '.join(map(quotation, texts))}]"

@@ -81,31 +81,31 @@ class Plugins:
 
     @cached_property
     def parts(self) -> dict[str, Part]:
-        return _merged(system.parts for system in self.systems.values())
+        return _merge(system.parts for system in self.systems.values())
 
     @cached_property
     def measurands(self) -> dict[str, Measurand]:
-        return _merged(system.measurands for system in self.systems.values())
+        return _merge(system.measurands for system in self.systems.values())
 
     @cached_property
     def records(self) -> dict[str, Sampling]:
-        return _merged(system.records for system in self.systems.values())
+        return _merge(system.records for system in self.systems.values())
 
     @cached_property
     def observations(self) -> dict[str, Observation]:
-        return _merged(system.observations for system in self.systems.values())
+        return _merge(system.observations for system in self.systems.values())
 
     @cached_property
     def traits(self) -> dict[str, Trait]:
-        return _merged(system.traits for system in self.systems.values())
+        return _merge(system.traits for system in self.systems.values())
 
     @cached_property
     def settings(self) -> dict[str, Setting]:
-        return _merged(system.settings for system in self.systems.values())
+        return _merge(system.settings for system in self.systems.values())
 
     @cached_property
     def operations(self) -> dict[str, Operation]:
-        return _merged(system.operations for system in self.systems.values())
+        return _merge(system.operations for system in self.systems.values())
 
     def title(self, key: str) -> str:
         """How paper and screen call a measurand, record, observation, trait, operation or part; of what no
@@ -136,7 +136,7 @@ class Plugins:
 
     @cached_property
     def calculations(self) -> dict[str, Calculation[Any]]:
-        return _merged(system.calculations for system in self.systems.values())
+        return _merge(system.calculations for system in self.systems.values())
 
     @cached_property
     def from_channels(self) -> tuple[FromChannel, ...]:
@@ -145,14 +145,14 @@ class Plugins:
 
     @cached_property
     def limits(self) -> dict[str, Limit]:
-        return _merged(dict(system.limits) for system in self.systems.values())
+        return _merge(dict(system.limits) for system in self.systems.values())
 
     @cached_property
     def sources(self) -> dict[str, Source]:
-        return _merged(dict(system.sources) for system in self.systems.values())
+        return _merge(dict(system.sources) for system in self.systems.values())
 
 
-def _merged(shelves: Iterable[dict[str, Any]]) -> dict[str, Any]:
+def _merge(shelves: Iterable[dict[str, Any]]) -> dict[str, Any]:
     everything: dict[str, Any] = {}
     for shelf in shelves:
         everything.update(shelf)
@@ -204,7 +204,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
                 original.follow()
                 original.add_system(whole)
                 systems[system.key], additions[point.name] = whole, system
-                with_it = f", with {_named(point) or point.name}"
+                with_it = f", with {_distribution_name(point) or point.name}"
                 versions[system.key] += with_it
                 distributions[system.key] += with_it
                 hooks[point.name] = added.hooks
@@ -238,7 +238,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
         if system is not None:
             original.add_system(system)
             systems[system.key] = system
-            versions[system.key], distributions[system.key] = _version(point), _named(point)
+            versions[system.key], distributions[system.key] = _version(point), _distribution_name(point)
     intact.watch(original)
     failures += _without_checks_here(systems, distributions)
     return Plugins(
@@ -246,7 +246,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
         jurisdictions=places,
         readers=tuple(readers),
         exporters=tuple(exporters),
-        failures=(*failures, *_lost(systems)),
+        failures=(*failures, *_missing_declarations(systems)),
         versions=versions,
         distributions=distributions,
         lost=lost,
@@ -267,7 +267,7 @@ def _failure(point: EntryPoint, error: BaseException) -> Failure:
         cost="What it adds is not assessed in this visit."
         if "." in point.name
         else "Its system is not assessed in this visit.",
-        distribution=_named(point),
+        distribution=_distribution_name(point),
         is_wished=left_out and str(error) == set_aside.BY_WISH,
     )
 
@@ -298,7 +298,7 @@ def _without_checks_here(systems: dict[str, System], distributions: Mapping[str,
     return failures
 
 
-def _lost(systems: Mapping[str, System]) -> list[Failure]:
+def _missing_declarations(systems: Mapping[str, System]) -> list[Failure]:
     """What a check wants of a system that is there and does not offer it: said once, because such a reading
     would never arrive.
     """
@@ -437,7 +437,7 @@ def _version(point: EntryPoint) -> str:
     return _name_and_version(distribution)[1] if distribution is not None else "unknown"
 
 
-def _named(point: EntryPoint) -> str:
+def _distribution_name(point: EntryPoint) -> str:
     """The distribution that it came in, with its version; empty when none is known."""
     distribution = getattr(point, "dist", None)
     return " ".join(_name_and_version(distribution)) if distribution is not None else ""
@@ -454,4 +454,4 @@ def _origin(point: EntryPoint) -> str:
     distribution = getattr(point, "dist", None)
     if distribution is None:
         return f"another plugin (module {point.value})"
-    return f"the distribution {_named(point)} in {distribution.locate_file('')}"
+    return f"the distribution {_distribution_name(point)} in {distribution.locate_file('')}"

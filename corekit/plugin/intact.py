@@ -79,7 +79,7 @@ class Original:
         for name, owner, before in self._spaces:
             now = vars(owner)
             if now != before:
-                changed += _restored(name, owner, now, before)
+                changed += _restore(name, owner, now, before)
         for name, table, kept in self._tables:
             if table != kept:
                 table.clear()
@@ -102,7 +102,7 @@ class Original:
                 yield f"the module {name}"
 
 
-def _restored(name: str, owner: Any, now: Mapping[str, Any], before: Mapping[str, Any]) -> Iterator[str]:
+def _restore(name: str, owner: Any, now: Mapping[str, Any], before: Mapping[str, Any]) -> Iterator[str]:
     """Names of an owner that stand for something else than before; each is put back."""
     is_module = isinstance(owner, ModuleType)
     is_system = not is_module and not isinstance(owner, type)

@@ -8,8 +8,8 @@ from pathlib import Path
 import attrs
 
 from .. import units
-from ..datafile import needed, read_toml, structured, table
-from ..fault import Faults, Place, any_of, quoted
+from ..datafile import read_toml, required_field, structured, table
+from ..fault import Faults, Place, any_of, quotation
 from ..judge import passes_nothing
 from ..model.limit import Limit, known_to
 from ..model.source import Source
@@ -18,11 +18,11 @@ from ..model.value import Value, exact
 
 @table
 class LimitRow:
-    key: str = needed("the name of the limit, system.name", default="")
+    key: str = required_field("the name of the limit, system.name", default="")
     low: float | None = None
     high: float | None = None
-    unit: str = needed("the unit of low and high", '"V"', default="")
-    source: str = needed("a key of sources.toml", default="")
+    unit: str = required_field("the unit of low and high", '"V"', default="")
+    source: str = required_field("a key of sources.toml", default="")
     width: float | None = None
     width_low: float | None = None
     width_high: float | None = None
@@ -50,10 +50,10 @@ def read_limits(path: Path, where: str, sources: Mapping[str, Source]) -> dict[s
             continue
         at: Place = ("limit", n)
         if row.source not in sources and not faults.at((*at, "source")):
-            got = f"there is no source {quoted(row.source)}"
+            got = f"there is no source {quotation(row.source)}"
             faults.add((*at, "source"), got, f"a key of sources.toml: {any_of(sources)}")
         if row.key and row.key in limits:
-            faults.add((*at, "key"), f"there already is a limit {quoted(row.key)}", "each key once")
+            faults.add((*at, "key"), f"there already is a limit {quotation(row.key)}", "each key once")
         if faults.below(at):
             continue
         try:

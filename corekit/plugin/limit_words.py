@@ -25,7 +25,7 @@ def limit_words(limit: Limit, unit: str) -> str:
     """`at least 9.6 V ± 0.6 V`, `at most 50 mA`, `13.5 V to 14.8 V ± 0.3 V`: how well it is known stands with
     it, at k = 2.
     """
-    low, high = (("", "") if end is None else _shown(end, unit) for end in (limit.low, limit.high))
+    low, high = (("", "") if end is None else _end_words(end, unit) for end in (limit.low, limit.high))
     if low[0] and high[0]:
         return (
             f"{low[0]} to {high[0]}{high[1]}" if low[1] == high[1] else f"{''.join(low)} to {''.join(high)}"
@@ -33,7 +33,7 @@ def limit_words(limit: Limit, unit: str) -> str:
     return f"at least {''.join(low)}" if low[0] else f"at most {''.join(high)}"
 
 
-def _shown(end: Value, unit: str) -> tuple[str, str]:
+def _end_words(end: Value, unit: str) -> tuple[str, str]:
     """An end as printed, and the ± behind it."""
     number = units.show(end, unit, uncertainty=False)
     return number, units.show(end, unit).removeprefix(number).removesuffix(" (k = 2)")

@@ -261,7 +261,7 @@ def _reading(
     if step is not None:
         for key, body in step.record.values.items():
             if key in measurands:
-                setup[key] = _made(
+                setup[key] = _reading_of(
                     Measured(**body),
                     measurands[key],
                     f"{step.id}.{key}",
@@ -270,11 +270,11 @@ def _reading(
                     record.stage,
                 )
     return attrs.evolve(
-        _made(record, measurand, noted.id, noted.entry, instruments, record.stage), setup=setup
+        _reading_of(record, measurand, noted.id, noted.entry, instruments, record.stage), setup=setup
     )
 
 
-def _made(
+def _reading_of(
     record: Measured,
     measurand: Measurand,
     own: str,
@@ -379,7 +379,7 @@ def _range_of(instrument: Instrument, record: Measured, measurand: Measurand) ->
     """
     fitting: list[tuple[float, str, float]] = []
     for label, step in instrument.ranges.items():
-        end, width = _typed(label, measurand.unit), _step(step, measurand.unit)
+        end, width = _quantity_of(label, measurand.unit), _step(step, measurand.unit)
         if end is None or not width:
             continue
         if record.span == label:
@@ -397,11 +397,11 @@ def _step(text: str, unit: str) -> float:
 
     It is a difference, also on a scale that does not begin at zero: 0.1 °C is 0.1 K.
     """
-    width = _typed(text, unit)
+    width = _quantity_of(text, unit)
     return width.number - units.to_coherent(0.0, width.unit) if width is not None else 0.0
 
 
-def _typed(text: str, unit: str) -> units.Typed | None:
+def _quantity_of(text: str, unit: str) -> units.Typed | None:
     """A range or step as a quantity of the measurand's kind, or None when it belongs to another kind."""
     try:
         return units.read_quantity(text, [unit])

@@ -109,7 +109,7 @@ class Record:
     def sheet(self) -> str:
         """In words, what its uncertainty is taken from."""
         largest = max(range(self.count), key=lambda n: abs(self.samples[n]))
-        return self._read(self.samples[largest])[1]
+        return self._sample_value(self.samples[largest])[1]
 
     @property
     def lowest(self) -> Value:
@@ -232,7 +232,7 @@ class Record:
         scatter = pstdev(
             sample - slope * place for place, sample in zip(self.over, self.samples, strict=True)
         )
-        budget = self._read(max(self.samples, key=abs))[0].budget
+        budget = self._sample_value(max(self.samples, key=abs))[0].budget
         gain = math.fsum(part for source, part in budget.items() if source.endswith(".gain"))
         largest = max(map(abs, self.samples))
         in_proportion = abs(gain) / largest * abs(slope) if largest else 0.0
@@ -241,11 +241,11 @@ class Record:
         return Slope(slope, math.hypot(in_proportion, ends))
 
     def _value(self, number: float, more: Mapping[str, float] | None = None) -> Value:
-        value, _ = self._read(number)
+        value, _ = self._sample_value(number)
         budget = {**value.budget, **_without_nothing(more or {})}
         return attrs.evolve(value, budget=budget)
 
-    def _read(self, number: float) -> tuple[Value, str]:
+    def _sample_value(self, number: float) -> tuple[Value, str]:
         """A number as one reading of the instrument, and where its uncertainty comes from."""
         record = Measured(
             of=self.sampling.of.key,
@@ -271,14 +271,14 @@ def records_at(job: Job, stage: int, samplings: Mapping[str, Sampling]) -> dict[
     """
     instruments = job.instruments
     return {
-        (noted.record.of, noted.record.place): _made(noted, sampling, instruments)
+        (noted.record.of, noted.record.place): _record_of(noted, sampling, instruments)
         for noted in job.recorded(stage)
         if (sampling := samplings.get(noted.record.of)) is not None
         and (noted.record.kind, noted.record.over_kind) == (sampling.of.kind, sampling.over_kind)
     }
 
 
-def _made(noted: Noted[Recorded], sampling: Sampling, instruments: Mapping[str, Instrument]) -> Record:
+def _record_of(noted: Noted[Recorded], sampling: Sampling, instruments: Mapping[str, Instrument]) -> Record:
     record, entry = noted.record, noted.entry
     instrument = instruments.get(record.instrument)
     ended = (

@@ -156,7 +156,7 @@ class Relation:
             tells=PLAIN,
             values={
                 "title": self.title,
-                "readings": _listed([_named(one) for one in known]),
+                "readings": _list_of([_reading_name(one) for one in known]),
                 "left": units.show(left, unit, uncertainty=False),
                 "slip": _likelier(slips),
                 "otherwise": f"Or else: {self.why}. " if self.is_repeat and self.why else "",
@@ -227,7 +227,7 @@ def _slips(readings: Sequence[Reading | None]) -> Iterator[_Slip]:
                 of=str(at),
                 reading=reading,
                 values=(*values[:at], meant, *values[at + 1 :]),
-                words=f"{_named(reading)} {words}",
+                words=f"{_reading_name(reading)} {words}",
                 is_possible=reading.measurand.possible.holds(meant.number),
                 is_usual=reading.measurand.usual.holds(meant.number),
             )
@@ -241,7 +241,7 @@ def _slips(readings: Sequence[Reading | None]) -> Iterator[_Slip]:
             of=f"{first}, {second}",
             reading=None,
             values=tuple(swapped),
-            words=f"{_named(one)} and {_named(other)} were swapped",
+            words=f"{_reading_name(one)} and {_reading_name(other)} were swapped",
             is_possible=all(measurand.possible.holds(number) for measurand, number in pairs),
             is_usual=all(measurand.usual.holds(number) for measurand, number in pairs),
         )
@@ -263,13 +263,13 @@ def _times(value: Value, factor: float) -> Value:
     return Value(value.kind, factor * value.number, budget, value.rests_on)
 
 
-def _named(reading: Reading) -> str:
+def _reading_name(reading: Reading) -> str:
     place = f" ({reading.place})" if reading.place else ""
     shown = units.show(reading.value, reading.measurand.unit, uncertainty=False)
     return f"{reading.measurand.title[0].lower()}{reading.measurand.title[1:]}{place} {shown}"
 
 
-def _listed(names: Sequence[str]) -> str:
+def _list_of(names: Sequence[str]) -> str:
     return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
 
 
@@ -337,7 +337,7 @@ def contradictions(relations: Iterable[Relation], case: Case) -> list[Finding]:
     return [finding for finding in found if finding is not None]
 
 
-def contradicted(findings: Iterable[Finding]) -> dict[str, str]:
+def broken_relations(findings: Iterable[Finding]) -> dict[str, str]:
     """Id of an entry → title of the relation that it breaks."""
     return {entry: finding.check for finding in findings for entry in finding.evidence}
 

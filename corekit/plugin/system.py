@@ -170,7 +170,7 @@ class System:
         is the trait that counts them, so that a vehicle has the first so many.
         """
         key, named = self._key(name), tuple(places)
-        counted = self._counted(key, named, places_by)
+        counted = self._counting_trait(key, named, places_by)
         return self._keep(self.parts, key, Part(key=key, title=title, places=named, places_by=counted))
 
     def measurand(
@@ -227,7 +227,7 @@ class System:
                 usual=self._span(usual, unit),
                 accuracy=worst,
                 places=named,
-                places_by=self._counted(self._key(name), named, places_by),
+                places_by=self._counting_trait(self._key(name), named, places_by),
                 conditions=tuple(measurand.key for measurand in conditions),
                 lasting=lasting,
                 stands_until=tuple(self._part(self._key(name), one) for one in stands_until),
@@ -380,7 +380,7 @@ class System:
                 title=title,
                 answers=closed_answers,
                 places=named,
-                places_by=self._counted(self._key(name), named, places_by),
+                places_by=self._counting_trait(self._key(name), named, places_by),
                 stands_until=tuple(self._part(self._key(name), one) for one in stands_until),
                 only=self._only(self._key(name), only),
                 part=self._part(self._key(name), part),
@@ -650,7 +650,7 @@ class System:
         path = self.folder / "limits.toml"
         if not path.is_file():
             return {}
-        return self._kept(path, lambda: read_limits(path, f"{path.name} of {self.key}", self.sources))
+        return self._read_once(path, lambda: read_limits(path, f"{path.name} of {self.key}", self.sources))
 
     @cached_property
     def faults(self) -> FaultTable | None:
@@ -659,9 +659,9 @@ class System:
         where = f"{path.name} of {self.key}"
         if not path.is_file():
             return None
-        return self._kept(path, lambda: self.fault_table(read_toml(path, where), where))
+        return self._read_once(path, lambda: self.fault_table(read_toml(path, where), where))
 
-    def _kept(self, path: Path, make: Callable[[], T]) -> T:
+    def _read_once(self, path: Path, make: Callable[[], T]) -> T:
         """What is read of a data file, or was at an earlier start from the same files, code and
         declarations.
         """
@@ -680,9 +680,9 @@ class System:
 
     def fault_table(self, data: Mapping[str, Any], where: str) -> FaultTable:
         """A fault table from plain data, checked against this system's declarations."""
-        return read_faults(data, where, self._declared(), self.key)
+        return read_faults(data, where, self._declarations(), self.key)
 
-    def _declared(self) -> Declared:
+    def _declarations(self) -> Declared:
         return Declared(
             to_coherent=self._coherent,
             measurands={key: measurand.places for key, measurand in self.measurands.items()},
@@ -815,7 +815,7 @@ class System:
             )
         return part.key
 
-    def _counted(self, key: str, places: tuple[str, ...], by: Trait | None) -> str:
+    def _counting_trait(self, key: str, places: tuple[str, ...], by: Trait | None) -> str:
         """Key of the trait that counts the places.
 
         Raises:

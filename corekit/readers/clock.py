@@ -14,7 +14,7 @@ from itertools import pairwise
 import attrs
 
 from ..channels import plain
-from ..fault import DataFault, quoted
+from ..fault import DataFault, quotation
 from .column import unit_in
 from .errors import LogError
 
@@ -81,7 +81,7 @@ def read_clock(
     """
     said = [(n, cell) for n, cell in enumerate(cells) if cell.strip()]
     if not said:
-        _refuse("file", f"the column {quoted(title)} holds no time", "a time in every line")
+        _refuse("file", f"the column {quotation(title)} holds no time", "a time in every line")
     if all(_PLAIN.fullmatch(cell) for _, cell in said) and days is None:
         seconds, words = _counted(title, said, given, below)
     else:
@@ -114,7 +114,7 @@ def _counted(
         if steps and steps[len(steps) // 2] >= _FASTEST:
             _refuse(
                 "file",
-                f"the column {quoted(title)} does not say its unit, and its steps of"
+                f"the column {quotation(title)} does not say its unit, and its steps of"
                 f" {steps[len(steps) // 2]:g} may be seconds or milliseconds",
                 "the unit in the title",
                 "the unit of the time beside the file: s, ms, min or h",
@@ -149,7 +149,9 @@ def _of_day(
         day, clock = _parted(cell if days is None else f"{days[n]} {cell}")
         match = _CLOCK.fullmatch(clock)
         if match is None:
-            _refuse(f"line {lines[n]}", f"{quoted(cell)} is no time", "a time of day or a number of seconds")
+            _refuse(
+                f"line {lines[n]}", f"{quotation(cell)} is no time", "a time of day or a number of seconds"
+            )
             raise AssertionError
         seconds = _seconds(match, title, cell, lines[n], given)
         if day:
@@ -189,7 +191,8 @@ def _seconds(match: re.Match[str], title: str, cell: str, line: int, given: str)
         return a * 3600 + b * 60
     _refuse(
         f"line {line}",
-        f"{quoted(cell)} in the column {quoted(title)} may be hours and minutes, or minutes and seconds",
+        f"{quotation(cell)} in the column {quotation(title)} may be hours and minutes, or minutes and"
+        " seconds",
         "a time with seconds",
         "the unit of the time beside the file: h:min or min:s",
     )
@@ -212,7 +215,7 @@ def _ordinal(day: str, cell: str, line: int) -> int:
             return date(year, first, second).toordinal()
         return date(year, second, first).toordinal()
     except ValueError:
-        _refuse(f"line {line}", f"{quoted(cell)} is no day of the calendar", "a day and a time")
+        _refuse(f"line {line}", f"{quotation(cell)} is no day of the calendar", "a day and a time")
         raise AssertionError from None
 
 
@@ -222,8 +225,8 @@ def _rise(seconds: dict[int, float], lines: Sequence[int], cells: Sequence[str])
         if before is not None and number < seconds[before]:
             _refuse(
                 f"line {lines[n]}",
-                f"the time goes back, {quoted(cells[n])} after {quoted(cells[before])}: the clock was set, or"
-                " two logs were put together",
+                f"the time goes back, {quotation(cells[n])} after {quotation(cells[before])}: the clock was set,"
+                " or two logs were put together",
                 "one log with a clock that runs on",
                 "the part before that line, or the part from it on",
             )

@@ -15,7 +15,7 @@ import attrs
 
 from .. import units
 from ..channels import channels
-from ..fault import quoted
+from ..fault import quotation
 from ..model.channel import (
     CRANKING,
     HIGHEST,
@@ -449,7 +449,7 @@ class _Maker:
         if self.log.bus:
             return f"{self.log.bus}, module (ECU) {track.address or '?'}, {_span(part)}"
         first, last = self._lines(track, part)
-        return f"column {quoted(track.title)}, lines {first} to {last}, {_span(part)}"
+        return f"column {quotation(track.title)}, lines {first} to {last}, {_span(part)}"
 
     def _lines(self, track: Track, part: _Part) -> tuple[int, int]:
         lines = [

@@ -17,7 +17,7 @@ from statistics import mode
 
 import attrs
 
-from ..fault import DataFault, quoted
+from ..fault import DataFault, quotation
 from .errors import LogError
 
 LARGEST = 16 << 20  # bytes: some hours of twenty columns
@@ -269,4 +269,4 @@ def _fits(row: list[str], columns: int) -> bool:
 
 
 def shown_titles(titles: Sequence[str]) -> str:
-    return ", ".join(quoted(title) for title in titles[:12] if title)
+    return ", ".join(quotation(title) for title in titles[:12] if title)

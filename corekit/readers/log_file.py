@@ -10,7 +10,7 @@ import attrs
 
 from .. import units
 from ..channels import channel_named, channels, plain
-from ..fault import DataFault, any_of, near, quoted
+from ..fault import DataFault, any_of, near, quotation
 from ..model.channel import Channel, Log, Track
 from . import clock
 from .column import is_broken, new_samples, numbers_of, unit_in, unit_of_title
@@ -115,7 +115,10 @@ def _refuse_strange(say: Told, grid: Grid) -> None:
             meant = near(title, [one for one in grid.titles if one])
             faults.append(
                 DataFault(
-                    "columns", shown_titles(grid.titles), f"there is no column {quoted(title)}", any_of(meant)
+                    "columns",
+                    shown_titles(grid.titles),
+                    f"there is no column {quotation(title)}",
+                    any_of(meant),
                 )
             )
     for title, told in say.columns.items():
@@ -125,20 +128,24 @@ def _refuse_strange(say: Told, grid: Grid) -> None:
             expected = f"a channel: {', '.join(channels().channels)}"
             faults.append(
                 DataFault(
-                    quoted(title),
+                    quotation(title),
                     expected,
-                    f"there is no channel {quoted(key)}",
+                    f"there is no channel {quotation(key)}",
                     any_of(near(key, channels().channels)),
                 )
             )
         elif (place or channel.places) and place not in channel.places:
             faults.append(
                 DataFault(
-                    quoted(title), any_of(channel.places) or "no place", f"{quoted(told)} has no such place"
+                    quotation(title),
+                    any_of(channel.places) or "no place",
+                    f"{quotation(told)} has no such place",
                 )
             )
     if say.time and say.time not in clock.UNITS:
-        faults.append(DataFault("time", any_of(clock.UNITS), f"{quoted(say.time)} is no unit of a time here"))
+        faults.append(
+            DataFault("time", any_of(clock.UNITS), f"{quotation(say.time)} is no unit of a time here")
+        )
     if faults:
         raise LogError(faults)
 
@@ -213,7 +220,7 @@ def _decimal_mark(grid: Grid, columns: Sequence[int], given: str) -> str:
                 DataFault(
                     f"line {line}",
                     "one decimal mark throughout",
-                    f"{quoted(cell)} has a comma, and {quoted(point)} in line {other} a point",
+                    f"{quotation(cell)} has a comma, and {quotation(point)} in line {other} a point",
                     "the file again without marks between thousands",
                 )
             ]
@@ -241,7 +248,8 @@ def _track(
     if is_broken(len(numbers.odd), len(values)):
         line, cell = grid.lines[numbers.odd[0][0]], numbers.odd[0][1]
         remarks.append(
-            f"Left out: column {quoted(title)}, whose cells are no numbers ({quoted(cell)} in line {line})."
+            f"Left out: column {quotation(title)}, whose cells are no numbers ({quotation(cell)} in line"
+            f" {line})."
         )
         return None
     _say_odd(title, [(grid.lines[row], cell) for row, cell in numbers.odd], "no number", remarks)
@@ -257,7 +265,7 @@ def _track(
             samples.append((time, value, grid.lines[row]))
     _say_odd(title, odd, f"impossible for {channel.title.lower()}", remarks)
     if len(samples) < 2:
-        remarks.append(f"Left out: column {quoted(title)}, which holds fewer than two samples.")
+        remarks.append(f"Left out: column {quotation(title)}, which holds fewer than two samples.")
         return None
     new, interval, is_held = new_samples([one[0] for one in samples], [one[1] for one in samples])
     if is_held:
@@ -286,14 +294,20 @@ def _unit(
         if found := unit_in(given, [channel.unit]):
             return found
         raise LogError(
-            [DataFault(quoted(title), channel.unit, f"{quoted(given)} is no unit of {channel.title.lower()}")]
+            [
+                DataFault(
+                    quotation(title),
+                    channel.unit,
+                    f"{quotation(given)} is no unit of {channel.title.lower()}",
+                )
+            ]
         )
     found, strange = unit_of_title(title, below, channel)
     if found:
         return found
     if strange:
         remarks.append(
-            f"Left out: column {quoted(title)}, in {strange}, which is no unit of {channel.title.lower()}."
+            f"Left out: column {quotation(title)}, in {strange}, which is no unit of {channel.title.lower()}."
         )
         return ""
     behind = next((cell for cell in cells if cell and not cell[-1].isdigit()), "")
@@ -301,8 +315,8 @@ def _unit(
         return own
     if not channel.bare:
         remarks.append(
-            f"Left out: column {quoted(title)}, which does not say its unit; say it beside the file"
-            f" ({quoted(title)} in {channel.unit})."
+            f"Left out: column {quotation(title)}, which does not say its unit; say it beside the file"
+            f" ({quotation(title)} in {channel.unit})."
         )
         return ""
     return channel.bare
@@ -310,6 +324,6 @@ def _unit(
 
 def _say_odd(title: str, odd: Sequence[tuple[int, str]], why: str, remarks: list[str]) -> None:
     if odd:
-        shown = ", ".join(f"{quoted(cell)} in line {line}" for line, cell in odd[:_NAMED])
+        shown = ", ".join(f"{quotation(cell)} in line {line}" for line, cell in odd[:_NAMED])
         more = f" and {len(odd) - _NAMED} more" if len(odd) > _NAMED else ""
         remarks.append(f"{title}: {shown}{more} left out, {why}.")

@@ -31,7 +31,7 @@ from ..model.document import (
 )
 from ..model.figure import Strip
 from ..model.personal import Personal
-from .personal_text import mask, removed
+from .personal_text import mask, removal_note
 from .strip_svg import strip_svg
 from .text import Resolve, clean, plain_text
 from .wording import wording
@@ -161,7 +161,7 @@ def _answer(answer: Answer, resolve: Resolve) -> dict[str, Any]:
 def _is_hidden(words: Words, resolve: Resolve) -> bool:
     """Whether somebody's own words are masked or removed here."""
     return any(
-        resolve(run) in (mask(run), removed(run)) for run in words if isinstance(run, Personal)
+        resolve(run) in (mask(run), removal_note(run)) for run in words if isinstance(run, Personal)
     ) or not plain_text(words, resolve)
 
 

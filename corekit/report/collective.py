@@ -83,7 +83,7 @@ def collective(
             rows=tuple(
                 row
                 for nth, part in numbered
-                for row in account_rows(part.account, part.assessment, _named(nth))
+                for row in account_rows(part.account, part.assessment, _number_words(nth))
             ),
             currency=sheet.currency,
         ),
@@ -101,7 +101,7 @@ def collective(
     return issued_document(sheet, number=number, payable=payable, blocks=paper)
 
 
-def _named(nth: int) -> str:
+def _number_words(nth: int) -> str:
     return f"Vehicle {nth}: "
 
 
@@ -111,18 +111,20 @@ def _answer(numbered: Sequence[tuple[int, InvoicedJob]], payable: Payable, sheet
     for nth, part in numbered:
         words = part.job.opened.words
         if isinstance(words, Personal):
-            said += [" " if said else "", _named(nth), words]
-    symptoms = [_named(nth) + "; ".join(part.account.points) for nth, part in numbered if part.job.complained]
+            said += [" " if said else "", _number_words(nth), words]
+    symptoms = [
+        _number_words(nth) + "; ".join(part.account.points) for nth, part in numbered if part.job.complained
+    ]
     return Answer(
         said=tuple(said),
         symptoms=" ".join(symptoms),
-        text=" ".join(_named(nth) + part.account.answer for nth, part in numbered),
+        text=" ".join(_number_words(nth) + part.account.answer for nth, part in numbered),
         facts=cost.facts(payable, sheet),
     )
 
 
 def _steps(nth: int, part: InvoicedJob, sheet: Sheet) -> Iterator[tuple[str, Words]]:
-    yield from next_steps(part.account, sheet, _named(nth)).rows[: len(part.account.steps)]
+    yield from next_steps(part.account, sheet, _number_words(nth)).rows[: len(part.account.steps)]
 
 
 def _evidence(

@@ -35,8 +35,8 @@ TRADES_WORDS = "What was found, in the trade's words"
 def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
     """Findings, figures, trouble codes and readings, then what was noted, not looked at, and not assessed."""
     codes = code_sentences(assessment.job, lambda stage: stage_words(stage, assessment))
-    failed = _failed(assessment)
-    noted = _noted(assessment.job, sheet)
+    failed = _failed_names(assessment)
+    noted = _free_words(assessment.job, sheet)
     records = record_pictures(assessment.job, sheet.records)
     read = any(assessment.readings) or records
     if not assessment.findings and not read and not codes and not failed and not noted:
@@ -155,7 +155,7 @@ def stage_words(stage: int, assessment: Assessment) -> str:
     return f"after: {done[0][:1].lower()}{done[0][1:]}"
 
 
-def _noted(job: Job, sheet: Sheet) -> list[Block]:
+def _free_words(job: Job, sheet: Sheet) -> list[Block]:
     """What was noted in free words: nobody judges it, and it is not lost."""
     return [
         Paragraph(
@@ -216,7 +216,7 @@ def not_looked_at(assessment: Assessment) -> list[str]:
     ]
 
 
-def _failed(assessment: Assessment) -> list[str]:
+def _failed_names(assessment: Assessment) -> list[str]:
     """What failed, by name; how it failed is for the mechanic and stands in `check`."""
     gaps = [gap for gap in assessment.gaps if gap.reason is Reason.PLUGIN_FAILED]
     return list(

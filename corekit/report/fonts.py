@@ -118,7 +118,7 @@ def tabular_glyphs(table: bytes) -> dict[int, int]:
             continue
         for sub in range(u16(lookup + 4)):
             start = lookup + u16(lookup + 6 + 2 * sub)
-            covered = _covered(table, start + u16(start + 2))
+            covered = _known_codes(table, start + u16(start + 2))
             if u16(start) == 1:
                 swaps |= {glyph: (glyph + u16(start + 4)) & 0xFFFF for glyph in covered}
             else:
@@ -126,7 +126,7 @@ def tabular_glyphs(table: bytes) -> dict[int, int]:
     return swaps
 
 
-def _covered(table: bytes, at: int) -> list[int]:
+def _known_codes(table: bytes, at: int) -> list[int]:
     kind, count = struct.unpack_from(">HH", table, at)
     if kind == 1:
         return list(struct.unpack_from(f">{count}H", table, at + 4))
@@ -174,10 +174,10 @@ def runs(text: str, style: str, *, typed: bool) -> list[Run]:
             return typeface(style), char
         return main, "" if char in _JOINERS else f"[U+{code:04X}]"
 
-    return _merged(map(fallback, text))
+    return _merge_runs(map(fallback, text))
 
 
-def _merged(parts: Iterable[Run]) -> list[Run]:
+def _merge_runs(parts: Iterable[Run]) -> list[Run]:
     """Neighbours of one face as one run."""
     merged: list[Run] = []
     for face, text in parts:
@@ -262,7 +262,7 @@ def forget_words() -> None:
 
 
 def _line(parts: Iterable[Run], size: float) -> TextLine:
-    merged = tuple(_drawn(_merged(parts)))
+    merged = tuple(_drawn(_merge_runs(parts)))
     return TextLine(merged, _advance(merged) * size / 1000)
 
 

@@ -14,7 +14,7 @@ def mask(reference: Personal) -> str:
     return wording()["mask"][reference.kind]
 
 
-def removed(reference: Personal) -> str:
+def removal_note(reference: Personal) -> str:
     """For a Document whose personal text was destroyed: says which kind of text it was."""
     return wording()["removed"][reference.kind]
 
@@ -24,6 +24,6 @@ def resolver(texts: Mapping[str, str]) -> Resolve:
 
     def resolve(reference: Personal) -> str:
         text = texts.get(reference.hash)
-        return removed(reference) if text is None else text
+        return removal_note(reference) if text is None else text
 
     return resolve

@@ -63,8 +63,8 @@ def _row(before: Reading, pair: Comparison | None, finding: Finding | None, cond
     series = [_series(reading) for reading in (before, after) if reading is not None]
     return ReadingRow(
         name=f"{measurand.title}, {before.place}" if before.place else measurand.title,
-        before="" if before.stage and after is None else _shown(before),
-        after=_shown(after) if after else _shown(before) if before.stage else "",
+        before="" if before.stage and after is None else _reading_text(before),
+        after=_reading_text(after) if after else _reading_text(before) if before.stage else "",
         limit=limit_with_basis(limit, measurand.unit) if limit else "",
         source=limit.source.named if limit else "",
         note="; ".join(
@@ -74,7 +74,7 @@ def _row(before: Reading, pair: Comparison | None, finding: Finding | None, cond
     )
 
 
-def _shown(reading: Reading) -> str:
+def _reading_text(reading: Reading) -> str:
     """As it is printed in a row; for what probability its ± stands, `how_read` says once."""
     return reading.shown.replace(" (k = 2)", "")
 
@@ -110,7 +110,8 @@ def _setup(reading: Reading) -> str:
 def _series(reading: Reading) -> str:
     """What else was read of it, under other conditions or before something was done."""
     return "; ".join(
-        f"also read{f', {when}' if when else ''}: {_shown(one)}{f' at {_setup(one)}' if one.setup else ''}"
+        f"also read{f', {when}' if when else ''}: {_reading_text(one)}"
+        + (f" at {_setup(one)}" if one.setup else "")
         for when, several in (("before something was done", reading.before), ("", reading.apart))
         for one in several
         if one.stage == reading.stage

@@ -68,7 +68,7 @@ def parties(job: Job, sheet: Sheet) -> list[tuple[str, Words]]:
         if text
     ]
     customer = job.customer
-    rows.append(("For", _joined(customer.name, customer.address, customer.phone) or ("no name given",)))
+    rows.append(("For", _join(customer.name, customer.address, customer.phone) or ("no name given",)))
     if isinstance(customer.tax_number, Personal):
         rows.append(("Your tax number", (customer.tax_number,)))
     return rows
@@ -78,14 +78,14 @@ def vehicle_in_short(job: Job) -> Words:
     """By what the customer knows it: as told, plate (without one the VIN), odometer."""
     vehicle = job.vehicle
     known = vehicle.plate if isinstance(vehicle.plate, Personal) else vehicle.vin
-    words = _joined(vehicle.description, known) or ("not described",)
+    words = _join(vehicle.description, known) or ("not described",)
     return (*words, f", {distance_words(vehicle.odometer_typed)}") if vehicle.odometer_typed else words
 
 
 def vehicle(job: Job) -> list[tuple[str, Words]]:
     """Which vehicle, in full: as told, plate, VIN, odometer."""
     vehicle = job.vehicle
-    rows: list[tuple[str, Words]] = [("Vehicle", _joined(vehicle.description) or ("not described",))]
+    rows: list[tuple[str, Words]] = [("Vehicle", _join(vehicle.description) or ("not described",))]
     if isinstance(vehicle.plate, Personal):
         rows.append(("Plate", (vehicle.plate,)))
     if isinstance(vehicle.vin, Personal):
@@ -105,7 +105,7 @@ def _vin_remark(check: str) -> str:
     )
 
 
-def _joined(*parts: object) -> Words:
+def _join(*parts: object) -> Words:
     run: list[str | Personal] = []
     for part in parts:
         if isinstance(part, Personal):
@@ -129,18 +129,18 @@ def evidence(
     """
     return [
         Evidence(title=BEHIND),
-        Pairs(rows=(*vehicle(job), *_supplied(job, sheet))),
+        Pairs(rows=(*vehicle(job), *_supply_rows(job, sheet))),
         *_remarks(job),
         *what_was_found(assessment, sheet),
         *retest_results(assessment),
         *work_in_full(job, lines, totals, sheet),
         *_own_reasons(job, sheet),
-        *approved(approvals, sheet),
-        *prescribed(sheet),
+        *approval_rows(approvals, sheet),
+        *prescribed_words(sheet),
     ]
 
 
-def _supplied(job: Job, sheet: Sheet) -> list[tuple[str, Words]]:
+def _supply_rows(job: Job, sheet: Sheet) -> list[tuple[str, Words]]:
     """The day of supply, and what becomes of the old parts."""
     done = [noted for noted in job.standing if not isinstance(noted.record, _NO_SUPPLY)]
     rows: list[tuple[str, Words]] = [("Day of supply", (_day(done[-1], sheet),))] if done else []
@@ -165,7 +165,7 @@ _NO_SUPPLY = (
 )
 
 
-def prescribed(sheet: Sheet) -> list[Block]:
+def prescribed_words(sheet: Sheet) -> list[Block]:
     """The words that the law prescribes, as the shop supplied them."""
     return [Paragraph(words=(text,), tone="small") for text in sheet.statements]
 
@@ -183,7 +183,7 @@ def grounds(
         *what_asks_for({line.operation for line in lines if line.ground.finding_code}, assessment),
         *work_in_full(job, lines, totals, sheet),
         *_own_reasons(job, sheet),
-        *prescribed(sheet),
+        *prescribed_words(sheet),
     ]
 
 
@@ -198,7 +198,7 @@ def _remarks(job: Job) -> list[Block]:
     return blocks
 
 
-def approved(approvals: Sequence[ApprovalRow], sheet: Sheet) -> list[Block]:
+def approval_rows(approvals: Sequence[ApprovalRow], sheet: Sheet) -> list[Block]:
     """Every approval that stands: to what, how much, by whom and how, and what was declined with it."""
     rows: list[tuple[str, Words]] = []
     for row in approvals:
@@ -299,7 +299,7 @@ def retest_results(assessment: Assessment) -> list[Block]:
         return []
     rows = [
         FindingRow(
-            text=_shown(repair, assessment.job),
+            text=_retest_words(repair, assessment.job),
             verdict=stage_words(repair.stage, assessment),
             urgency=repair.title,
         )
@@ -308,7 +308,7 @@ def retest_results(assessment: Assessment) -> list[Block]:
     return [Heading(text="Result of the repair"), Findings(rows=tuple(rows))]
 
 
-def _shown(repair: RepairProof, job: Job) -> str:
+def _retest_words(repair: RepairProof, job: Job) -> str:
     """What the retest says; of work that did not fix, that it did not: how well its part reads now is beside
     the point.
     """

@@ -22,11 +22,11 @@ def code_sentences(job: Job, when: Callable[[int], str] = stage_name) -> list[st
             for state, codes in job.codes_by_list(stage).items()
         ] or [f"could not be read, {noted.record.cannot}" for noted in job.codes_read(stage)]
         if parts:
-            sentences.append(f"{_headed(when(stage))}: {'; '.join(parts)}.")
+            sentences.append(f"{_stage_heading(when(stage))}: {'; '.join(parts)}.")
     return sentences
 
 
-def _headed(when: str) -> str:
+def _stage_heading(when: str) -> str:
     """A stage at the head of a sentence: *On arrival*, *After 1*, *After “replace the part”*."""
     after, _, work = when.partition(": ")
     return f"{after.capitalize()} “{work}”" if work else f"{when[:1].upper()}{when[1:]}"

@@ -64,7 +64,7 @@ def strip_svg(strip: Strip, key: str, *, name: str, before: str, now: str, class
     lanes = "" if _are_clear(points) else " lanes"
     apart = _APART if len(points) == 2 and abs(points[0].at - points[1].at) < _CLOSE else 0.0
     title = escape(clean(name))
-    told = escape(" ".join(filter(None, (_told(points), strip_words(strip)))))
+    told = escape(" ".join(filter(None, (_description(points), strip_words(strip)))))
     drawn = [*_span(strip), _line(_SIDE, 100 - _SIDE, _MIDDLE, 1)]
     if len(points) == 2 and not apart:
         drawn.append(_line(points[0].at, points[1].at, _MIDDLE, 1.5, ' stroke-dasharray="1.5 4"'))
@@ -91,7 +91,7 @@ def _point(strip: Strip, value: float, uncertainty: float, words: str, *, filled
     )
 
 
-def _told(points: list[_Point]) -> str:
+def _description(points: list[_Point]) -> str:
     written = ", ".join(point.words for point in points if point.words)
     return f"{written}." if written else ""
 

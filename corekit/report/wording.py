@@ -10,8 +10,8 @@ from pathlib import Path
 
 import attrs
 
-from ..datafile import needed, read_toml, structured
-from ..fault import Faults, quoted
+from ..datafile import read_toml, required_field, structured
+from ..fault import Faults, quotation
 from ..model.personal import PERSONAL_KINDS
 from ..reference import data_path
 
@@ -181,26 +181,26 @@ def _word_faults(word: str, filled_in: frozenset[str]) -> Iterator[tuple[str, st
         yield str(error), "a brace that shall be printed to be written twice"
         return
     for name in sorted(asked - filled_in):
-        yield f"{{{name}}} is not filled in here", _listed(filled_in)
+        yield f"{{{name}}} is not filled in here", _list_of(filled_in)
 
 
-def _listed(fields: frozenset[str]) -> str:
+def _list_of(fields: frozenset[str]) -> str:
     return ", ".join(f"{{{name}}}" for name in sorted(fields)) or "nothing to fill in"
 
 
 @attrs.define(kw_only=True)
 class _Margins:
-    left: float = needed("a number, 8 to 40 mm", default=LEAST)
-    right: float = needed("a number, 8 to 40 mm", default=LEAST)
-    top: float = needed("a number, 8 to 40 mm", default=LEAST)
-    bottom: float = needed("a number, 8 to 40 mm", default=LEAST)
+    left: float = required_field("a number, 8 to 40 mm", default=LEAST)
+    right: float = required_field("a number, 8 to 40 mm", default=LEAST)
+    top: float = required_field("a number, 8 to 40 mm", default=LEAST)
+    bottom: float = required_field("a number, 8 to 40 mm", default=LEAST)
 
 
 @attrs.define(kw_only=True)
 class _ThemeFile:
-    ink: str = needed("a colour", '"#rrggbb"', default=BLACK)
-    paper: str = needed("a size of paper", '"A4" or "letter"', default=PAPERS[0])
-    margins: _Margins = needed("a section [margins]", factory=_Margins)
+    ink: str = required_field("a colour", '"#rrggbb"', default=BLACK)
+    paper: str = required_field("a size of paper", '"A4" or "letter"', default=PAPERS[0])
+    margins: _Margins = required_field("a section [margins]", factory=_Margins)
 
 
 def read_theme(path: Path) -> Theme:
@@ -210,14 +210,17 @@ def read_theme(path: Path) -> Theme:
     form = structured(data, _ThemeFile, faults)
     ink = form.ink
     if not re.fullmatch(r"#[0-9a-fA-F]{6}", ink):
-        faults.add(("ink",), f"{quoted(ink)} is no colour", "a colour", '"#rrggbb"')
+        faults.add(("ink",), f"{quotation(ink)} is no colour", "a colour", '"#rrggbb"')
         ink = BLACK
     elif (contrast := contrast_with_white(ink)) < 4.5:
         got = f"{ink} stands at {contrast:.1f} to 1 against white"
         faults.add(("ink",), got, "4.5 or more, the least that reads well", "a darker one")
     if form.paper not in PAPERS:
         faults.add(
-            ("paper",), f"{quoted(form.paper)} is no size known here", "a size of paper", '"A4" or "letter"'
+            ("paper",),
+            f"{quotation(form.paper)} is no size known here",
+            "a size of paper",
+            '"A4" or "letter"',
         )
     margins: dict[str, float] = attrs.asdict(form.margins)
     for side, margin in margins.items():

@@ -35,7 +35,7 @@ from . import forms
 from .all import add_screens
 from .arrive import hazards_first
 from .context import Van
-from .forms import Wrong, redirect, refused
+from .forms import Wrong, form_with_faults, redirect
 from .shop import FirstRun, first_app
 
 log = logging.getLogger("corekit.screens")
@@ -170,10 +170,10 @@ def _answers(app: flask.Flask, van: Van) -> None:
                 job,
                 fields.rows_of(forms.fields()),
                 request_id=forms.request_id(),
-                waited=forms.waited(),
+                waited=forms.waiting_time(),
             )
         except CorekitError as error:
-            return refused(error)
+            return form_with_faults(error)
         onward = own_path(flask.request.form.get("next", ""), f"/job/{recorded.job}")
         if any(entry.kind == "complaint" for entry in recorded.entries):
             onward = hazards_first(van, recorded.job, onward)
@@ -237,14 +237,14 @@ def _trouble(app: flask.Flask) -> None:
     @app.errorhandler(Exception)
     def trouble(error: Exception) -> flask.Response:
         if isinstance(error, CorekitError):
-            return _said("That is not there.", str(error), 404)
+            return _message("That is not there.", str(error), 404)
         if isinstance(error, HTTPException):
             heading, words = _WORDS.get(error.code or 500, _WORDS[400])
-            return _said(heading, words, error.code or 500)
+            return _message(heading, words, error.code or 500)
         log.exception("failed")
-        return _said(*_WORDS[500], 500)
+        return _message(*_WORDS[500], 500)
 
-    def _said(heading: str, words: str, status: int) -> flask.Response:
+    def _message(heading: str, words: str, status: int) -> flask.Response:
         if forms.wants_json():
             return flask.Response(
                 json.dumps({"faults": [{"place": "", "text": words, "asked": False, "guesses": []}]}),

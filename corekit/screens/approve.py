@@ -28,8 +28,8 @@ from ..report.sheet import WHO_APPROVES
 from ..visit.guidance import open_tests
 from . import forms
 from .context import Van
-from .forms import redirect, refused
-from .hand_over import run_action, shown
+from .forms import form_with_faults, redirect
+from .hand_over import paper_markup, run_action
 from .page import job_page, vehicle_named
 from .papers import paper_path
 from .prices import unpriced_work
@@ -98,7 +98,7 @@ def add(app: flask.Flask, van: Van) -> None:
     def diagnosis(job: str) -> str:
         """Call-out and diagnosis: what it costs, then the paper and the approval."""
         record = van.job(job)
-        waits, said = awaited(van, record, "diagnosis"), answered(van, record, "diagnosis")
+        waits, said = open_question(van, record, "diagnosis"), answers_of(van, record, "diagnosis")
         ahead, error = (
             (None, "") if waits or said or _needs_km(van, record) else _ahead(van, record, "diagnosis")
         )
@@ -122,7 +122,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """The repair: what may be proposed and what not yet, then the paper and the approval."""
         record = van.job(job)
         assessment = van.assessed(record)
-        waits = awaited(van, record, "repair")
+        waits = open_question(van, record, "repair")
         approved = approved_to_do(van, record)
         call_out = _call_out(van, record, waits)
         ahead, error = ahead_of_repair(van, record, call_out)
@@ -131,7 +131,7 @@ def add(app: flask.Flask, van: Van) -> None:
             record,
             van,
             asking=waits,
-            answered=answered(van, record, "repair"),
+            answered=answers_of(van, record, "repair"),
             would=ahead,
             error=error,
             unpriced=unpriced_work(van, record) if ahead is None else [],
@@ -145,7 +145,7 @@ def add(app: flask.Flask, van: Van) -> None:
             moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)),
             more=_more(waits, ahead),
             approved=approved,
-            taken=_taken(ahead),
+            taken=_proposed_work(ahead),
             looked=any(record.spoken_of(stage) or record.codes_read(stage) for stage in record.stages),
             not_yet=[call for call in assessment.calls_at(record.stage) if not call.met],
             operations=van.shop.plugins.operations,
@@ -162,7 +162,7 @@ def add(app: flask.Flask, van: Van) -> None:
         try:
             km = _km(form["km"]) if form.get("km", "").strip() else None
         except VisitError as error:
-            return refused(error)
+            return form_with_faults(error)
         # Everything from the form: sent again later, it still asks for the same.
         without = {*form.getlist("approved"), *(set(form.getlist("may")) - set(form.getlist("take")))}
         call_out = True if stage == "repair" and "call_out" in form else None
@@ -199,9 +199,9 @@ def add(app: flask.Flask, van: Van) -> None:
                 request_id=forms.request_id(),
             )
             if said.nothing and not record.works_done and not record.approval.open:
-                _ended(van, job, flask.request.form.get("because", ""))
+                _end_job(van, job, flask.request.form.get("because", ""))
         except CorekitError as error:
-            return refused(error)
+            return form_with_faults(error)
         return redirect(f"/job/{job}")
 
     @app.post("/job/<job>/approve/try")
@@ -210,7 +210,7 @@ def add(app: flask.Flask, van: Van) -> None:
         record = van.job(job)
         try:
             estimate = _estimate_meant(van, record)
-            declined = _declined(_operations(record, estimate))
+            declined = _declined_work(_operations(record, estimate))
             total = quote.approved_if(van.shop, estimate, declined)
         except CorekitError as error:
             return flask.render_template(
@@ -234,13 +234,13 @@ def _approval_form(van: Van, record: Job, waits: Asking | None) -> dict[str, obj
     )
     return {
         "who": WHO_APPROVES,
-        "paper": shown(waits.estimate.document, van, record) if waits else None,
+        "paper": paper_markup(waits.estimate.document, van, record) if waits else None,
         "told": told_on(waits.estimate.document, van, [record], with_prices=True) if waits else "",
         "requested": wanted,
     }
 
 
-def _taken(ahead: Prospect | None) -> list[str]:
+def _proposed_work(ahead: Prospect | None) -> list[str]:
     """The pieces of work that are to be proposed: all, until somebody took one out."""
     came_back = flask.g.get("given")
     if came_back is not None:
@@ -251,7 +251,7 @@ def _taken(ahead: Prospect | None) -> list[str]:
 # ---- what is shown
 
 
-def awaited(van: Van, job: Job, stage: str) -> Asking | None:
+def open_question(van: Van, job: Job, stage: str) -> Asking | None:
     """The latest estimate of a stage, while nobody has answered it."""
     estimated = _latest(job, stage)
     if estimated is None or any(
@@ -272,19 +272,19 @@ def _latest(job: Job, stage: str) -> Estimated | None:
     return made[-1] if made else None
 
 
-def answered(van: Van, job: Job, stage: str) -> list[Given]:
+def answers_of(van: Van, job: Job, stage: str) -> list[Given]:
     """Every word on the estimates of a stage, in order."""
     estimates = {
         noted.record.document_hash: noted.record for noted in job.estimates if noted.record.stage == stage
     }
     return [
-        _given(van, job, noted, estimates[noted.record.document_hash])
+        _given_answer(van, job, noted, estimates[noted.record.document_hash])
         for noted in job.approvals
         if noted.record.document_hash in estimates
     ]
 
 
-def _given(van: Van, job: Job, noted: Noted[Approved], estimated: Estimated) -> Given:
+def _given_answer(van: Van, job: Job, noted: Noted[Approved], estimated: Estimated) -> Given:
     approved, estimate = noted.record, estimate_named(van.shop, job, estimated.name)
     try:
         come_to = str(quote.approved_if(van.shop, estimate, approved.declined))
@@ -431,7 +431,7 @@ def said_of(van: Van, job: Job) -> ApprovalWords:
     estimate = _estimate_meant(van, job)
     pieces = _operations(job, estimate)
     nothing = bool(form.get("no")) and bool(pieces)
-    declined = tuple(sorted(pieces)) if nothing else _declined(pieces)
+    declined = tuple(sorted(pieces)) if nothing else _declined_work(pieces)
     faults = []
     how, by, words = form.get("no") or form.get("how", ""), form.get("by", ""), form.get("said", "").strip()
     if declined and set(declined) == pieces and not nothing:
@@ -524,12 +524,12 @@ def _operations(job: Job, estimate: Estimate) -> set[str]:
     return {str(line["operation"]) for line in made.lines if line.get("operation")}
 
 
-def _declined(pieces: set[str]) -> tuple[str, ...]:
+def _declined_work(pieces: set[str]) -> tuple[str, ...]:
     """Pieces of an estimate that the form does not want."""
     return tuple(sorted(pieces - set(flask.request.form.getlist("want"))))
 
 
-def _ended(van: Van, job: str, because: str) -> None:
+def _end_job(van: Van, job: str, because: str) -> None:
     """Nothing of the only repair estimate is wanted: the job ends there.
 
     Its own request, known by the first one's id, so that sending twice adds nothing.

@@ -67,7 +67,11 @@ def add(app: flask.Flask, van: Van) -> None:
         `?beside=` another car in the driveway of that job; `?again=` the car of that job came back, to have
         earlier work made good. `?known=` the vehicle and the customer of that job are here for something new.
         """
-        beside, again, known = _named(van, "beside"), _named(van, "again"), _named(van, "known")
+        beside, again, known = (
+            _job_of_address(van, "beside"),
+            _job_of_address(van, "again"),
+            _job_of_address(van, "known"),
+        )
         said = ArrivalFields()
         if (before := again or known) is not None:
             said = attrs.evolve(said_in(van, before), reason="", odometer="", symptoms=(), when=(), shows="")
@@ -188,7 +192,7 @@ def _text(texts: Mapping[str, str], reference: object) -> str:
     return texts.get(reference.hash, "") if isinstance(reference, Personal) else ""
 
 
-def _named(van: Van, how: str) -> Job | None:
+def _job_of_address(van: Van, how: str) -> Job | None:
     """The job that the address of the screen names so, also of one that came back."""
     address = urlsplit(str(flask.g.get("screen") or flask.request.full_path))
     named = parse_qs(address.query).get(how, [""])[0]

@@ -46,7 +46,7 @@ def add(app: flask.Flask, van: Van) -> None:
         flask.g.given = flask.request.form
         try:
             result = work_out(
-                plugins, key, typed(calculation), van.shop.settings.decimal, calculator=van.calculator
+                plugins, key, typed_inputs(calculation), van.shop.settings.decimal, calculator=van.calculator
             )
         except CalculationError as error:
             flask.g.faults = [
@@ -72,7 +72,7 @@ def add(app: flask.Flask, van: Van) -> None:
         )
 
 
-def typed(calculation: Calculation[Any]) -> dict[str, str]:
+def typed_inputs(calculation: Calculation[Any]) -> dict[str, str]:
     """What was typed into each field, joined with the unit key that was pressed where the text ends in a
     digit.
     """

@@ -9,7 +9,7 @@ from ..model.job import Job
 from ..report.dates import day_words
 from .context import Van
 from .job_rows import Row, row_of, texts_for
-from .page import job_page, said
+from .page import job_page, personal_words
 
 #: Months after which a vehicle is usually to be seen again, as keys.
 AGAIN_IN = (3, 6, 12)
@@ -64,15 +64,17 @@ def add(app: flask.Flask, van: Van) -> None:
             record,
             van,
             planned=planned,
-            place=(said(planned.place, texts) if planned else "") or said(record.customer.address, texts),
-            what=said(planned.what, texts) if planned else "",
+            place=(personal_words(planned.place, texts) if planned else "")
+            or personal_words(record.customer.address, texts),
+            what=personal_words(planned.what, texts) if planned else "",
             recalls=_recalls(record, texts),
             again_in=[(months, _in_months(months)) for months in AGAIN_IN],
         )
 
     def _recalls(job: Job, texts: dict[str, str]) -> list[tuple[str, str, str]]:
         return [
-            (noted.id, day_words(noted.record.on), said(noted.record.what, texts)) for noted in job.recalls
+            (noted.id, day_words(noted.record.on), personal_words(noted.record.what, texts))
+            for noted in job.recalls
         ]
 
     def _in_months(months: int) -> str:

@@ -21,7 +21,7 @@ from ..report.statements import code_sentences
 from ..report.strip import strip_figure
 from .approve import ahead_of_repair
 from .context import Van
-from .page import job_page, said
+from .page import job_page, personal_words
 from .told import told_now
 
 #: How plainly it is said, where it is not said plainly.
@@ -65,7 +65,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 if one.of
             ],
             not_said=not_looked_at(assessment),
-            words=said(record.opened.words, texts),
+            words=personal_words(record.opened.words, texts),
             estimates=bool(requested_work(record, assessment, van.shop.plugins)),
         )
 

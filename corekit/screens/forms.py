@@ -60,7 +60,7 @@ def request_id() -> str:
     return id_
 
 
-def waited() -> float:
+def waiting_time() -> float:
     """How long the form waited on the phone, [s]; 0 where nothing sensible is said."""
     said = flask.request.form.get("kept", "")
     return float(said) if re.fullmatch(r"[0-9]{1,7}", said) else 0.0
@@ -84,7 +84,7 @@ def redirect(path: str) -> flask.Response:
     return flask.Response(status=303, headers={"Location": path})
 
 
-def refused(error: Exception) -> flask.Response:
+def form_with_faults(error: Exception) -> flask.Response:
     """The same screen again, every fault beside its field, with everything that was typed."""
     status = 409 if isinstance(error, RequestConflictError) else 422
     faults = wrongs(error)

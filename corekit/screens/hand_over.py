@@ -31,9 +31,9 @@ from ..report.personal_text import resolver
 from ..web.address import own_path
 from . import forms
 from .context import Van
-from .forms import redirect, refused
+from .forms import form_with_faults, redirect
 from .job_rows import Reach
-from .page import job_page, said, vehicle_words
+from .page import job_page, personal_words, vehicle_words
 from .told import told_on
 
 #: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card,
@@ -46,13 +46,13 @@ def add(app: flask.Flask, van: Van) -> None:
     def hand(job: str) -> str:
         record = van.job(job)
         if record.issued:
-            return _issued(van, record)
+            return _invoice_words(van, record)
         assessment = van.assessed(record)
         try:
             draft, error = invoice_draft(van.shop, record), ""
         except CorekitError as refusal:
             draft, error = None, str(refusal)
-        paper = None if draft is None else shown(draft.document, van, record)
+        paper = None if draft is None else paper_markup(draft.document, van, record)
         told = "" if draft is None else told_on(draft.document, van, [record])
         return job_page(
             "hand.html",
@@ -131,11 +131,11 @@ def run_action(do: Callable[[], object], path: str) -> flask.Response:
     try:
         do()
     except CorekitError as error:
-        return refused(error)
+        return form_with_faults(error)
     return redirect(path)
 
 
-def shown(document: Document, van: Van, *jobs: Job, link: str = "") -> Markup:
+def paper_markup(document: Document, van: Van, *jobs: Job, link: str = "") -> Markup:
     """A paper on the mechanic's own screen, with everything that stands on the customer's copy; its headings
     are heard one level below the screen's own.
     """
@@ -148,7 +148,7 @@ def shown(document: Document, van: Van, *jobs: Job, link: str = "") -> Markup:
     )
 
 
-def _issued(van: Van, job: Job) -> str:
+def _invoice_words(van: Van, job: Job) -> str:
     """The invoice as it is handed over; where it cannot be drawn just now, its number and the reason."""
     billed = billed_with(van.shop, job)
     try:
@@ -160,7 +160,7 @@ def _issued(van: Van, job: Job) -> str:
         job,
         van,
         invoice=invoice,
-        paper=shown(invoice.document, van, *billed, link=invoice.link),
+        paper=paper_markup(invoice.document, van, *billed, link=invoice.link),
         told=told_on(invoice.document, van, billed),
         code=code_svg(invoice),
         waits=invoice.page is Page.WAITS,
@@ -195,7 +195,7 @@ def announced_of(van: Van, jobs: Sequence[Job]) -> list[tuple[str, str, str, str
 
 def _mail(van: Van, job: Job, invoice: Invoice) -> str:
     """The address of a mail to the customer about the invoice; empty where no e-mail address is known."""
-    email = said(job.customer.email, van.texts(job))
+    email = personal_words(job.customer.email, van.texts(job))
     words = f"Invoice {invoice.number} of {van.shop.settings.issuer.name}."
     return Reach.of("", email, "", f"Invoice {invoice.number}", f"{words} {invoice.link}".strip()).mail
 

@@ -113,7 +113,7 @@ def step_words(van: Van, job: JobRow) -> str:
     """What comes next in a job, or how it ended."""
     state = JobState(job.state)
     if state is JobState.INVOICED:
-        owed = desk_jobs.owed(van.shop, job)
+        owed = desk_jobs.amount_due(van.shop, job)
         if owed.minor < 0:
             return f"Invoice {job.number}, refund due {-owed} {owed.currency}"
         return f"Invoice {job.number}" + (f", {owed} {owed.currency} to pay" if owed.minor else "")

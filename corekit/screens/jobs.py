@@ -10,7 +10,7 @@ from ..visit.progress import standing
 from .context import Van
 from .done import done_steps
 from .job_rows import Reach, rows_of
-from .page import job_page, said
+from .page import job_page, personal_words
 
 #: Jobs that are listed at a time: all that one day has open, and the closed ones that are asked about most.
 OPEN_SHOWN = 50
@@ -51,7 +51,9 @@ def add(app: flask.Flask, van: Van) -> None:
         texts = van.texts(record)
         customer = record.customer
         reach = Reach.of(
-            said(customer.phone, texts), said(customer.email, texts), said(customer.address, texts)
+            personal_words(customer.phone, texts),
+            personal_words(customer.email, texts),
+            personal_words(customer.address, texts),
         )
         return job_page(
             "way.html",

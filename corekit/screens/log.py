@@ -18,8 +18,8 @@ from ..errors import CorekitError
 from ..model.job import Job
 from . import forms
 from .context import Van
-from .forms import redirect, refused
-from .page import job_page, said
+from .forms import form_with_faults, redirect
+from .page import job_page, personal_words
 
 _KEPT = 12  # drafts: more than anybody looks over at once
 _LONGEST_NAME = 80
@@ -54,7 +54,7 @@ def add(app: flask.Flask, van: Van) -> None:
     drafts = _Drafts()
 
     def draft_page(job: Job, name: str, draft: LogDraft) -> str:
-        recorded = said(job.vehicle.vin, van.texts(job))
+        recorded = personal_words(job.vehicle.vin, van.texts(job))
         return job_page(
             "log_draft.html",
             job,
@@ -83,7 +83,7 @@ def add(app: flask.Flask, van: Van) -> None:
             given = flask.request.form.get("time", "")
             draft = draft_from_file(van.shop.plugins, named or "log", content, Told(time=given))
         except CorekitError as error:
-            return refused(error)
+            return form_with_faults(error)
         return draft_page(record, drafts.keep(record.id, draft), draft)
 
     @app.post("/job/<job>/log/car")
@@ -102,7 +102,7 @@ def add(app: flask.Flask, van: Van) -> None:
             seconds = int(chosen) if chosen in map(str, SECONDS) else SECONDS[0]
             draft = draft_from_car(van.shop.plugins, channel, interface, seconds=float(seconds))
         except CorekitError as error:
-            return refused(error)
+            return form_with_faults(error)
         return draft_page(record, drafts.keep(record.id, draft), draft)
 
     @app.post("/job/<job>/log/save")
@@ -119,7 +119,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 raise VisitError([DataFault("", "", "Nothing was ticked, so nothing was saved.")])
             add_rows(van.shop, record.id, rows_of(rows), request_id=forms.request_id())
         except CorekitError as error:
-            return refused(error)
+            return form_with_faults(error)
         return redirect(f"/job/{job}/record")
 
 

@@ -30,14 +30,14 @@ class Waiting:
     shown: str
 
 
-def said(reference: object, texts: Mapping[str, str]) -> str:
+def personal_words(reference: object, texts: Mapping[str, str]) -> str:
     """A personal text; empty where there is none, *removed* where it was destroyed."""
     return texts.get(reference.hash, "removed") if isinstance(reference, Personal) else ""
 
 
 def vehicle_words(job: Job | JobRow, texts: Mapping[str, str]) -> str:
     """The vehicle as the mechanic knows it: what was told and the plate, or what there is of both."""
-    known = (said(job.vehicle.description, texts), said(job.vehicle.plate, texts))
+    known = (personal_words(job.vehicle.description, texts), personal_words(job.vehicle.plate, texts))
     return " · ".join(filter(None, known)) or "vehicle not named"
 
 

@@ -56,12 +56,12 @@ def add(app: flask.Flask, van: Van) -> None:
         if estimated is None:
             flask.abort(404)
         return _file(
-            _drawn(van, record, estimate_named(van.shop, record, estimated)),
+            _draw(van, record, estimate_named(van.shop, record, estimated)),
             f"estimate {record.name} {estimated}",
         )
 
 
-def _drawn(van: Van, job: Job, estimate: Estimate) -> bytes:
+def _draw(van: Van, job: Job, estimate: Estimate) -> bytes:
     from ..report.pdf import render_pdf
     from ..report.personal_text import resolver
 

@@ -52,7 +52,7 @@ def read_photo(data: bytes) -> bytes:
                 f" ({most // 1_000_000} million)."
             )
         with _one_at_a_time:
-            return _encoded(_upright(picture))
+            return _encode(_upright(picture))
     except PhotoError:
         raise
     except UnidentifiedImageError as error:
@@ -83,7 +83,7 @@ def _upright(picture: Picture) -> Picture:
     return bare
 
 
-def _encoded(picture: Picture) -> bytes:
+def _encode(picture: Picture) -> bytes:
     """As good as fits: first the quality goes down, then the size."""
     from PIL import Image
 

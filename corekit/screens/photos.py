@@ -15,7 +15,7 @@ from ..model.job import Job, stage_name
 from ..model.personal import Personal
 from . import forms
 from .context import Van
-from .forms import redirect, refused
+from .forms import form_with_faults, redirect
 from .page import job_page
 from .photo import PhotoError, read_photo
 
@@ -47,10 +47,10 @@ def add(app: flask.Flask, van: Van) -> None:
             "photos.html",
             record,
             van,
-            taken=taken(van, record),
+            taken=photos_of(van, record),
             of=of,
             place=place,
-            about=_titled(van, of, place) if of else "",
+            about=_title_of(van, of, place) if of else "",
         )
 
     @app.post("/job/<job>/photo")
@@ -60,7 +60,7 @@ def add(app: flask.Flask, van: Van) -> None:
         try:
             record = van.job(job)
             file = flask.request.files.get("photo")
-            image = _read(file.read() if file is not None else b"")
+            image = _upload_bytes(file.read() if file is not None else b"")
             what = form.get("what", "").strip()
             if len(what) > _LONGEST_WORDS:
                 raise VisitError(
@@ -83,7 +83,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 request_id=forms.request_id(),
             )
         except CorekitError as error:
-            return refused(error)
+            return form_with_faults(error)
         of, place = form.get("of", ""), form.get("place", "")
         return redirect(
             f"/job/{job}/photos"
@@ -107,14 +107,14 @@ def add(app: flask.Flask, van: Van) -> None:
         )
 
 
-def _read(data: bytes) -> bytes:
+def _upload_bytes(data: bytes) -> bytes:
     try:
         return read_photo(data)
     except PhotoError as error:
         raise VisitError([DataFault("photo", "", str(error))]) from error
 
 
-def taken(van: Van, job: Job) -> list[Taken]:
+def photos_of(van: Van, job: Job) -> list[Taken]:
     """The photos that stand, the latest first."""
     texts, there = van.texts(job), jobs.pictures_of(van.shop, job, "photo")
     found = []
@@ -122,7 +122,7 @@ def taken(van: Van, job: Job) -> list[Taken]:
         record = noted.record
         image = record.image.hash if isinstance(record.image, Personal) else ""
         words = texts.get(record.what.hash, "removed") if isinstance(record.what, Personal) else ""
-        about = _titled(van, record.of, record.place) if record.of else ""
+        about = _title_of(van, record.of, record.place) if record.of else ""
         found.append(
             Taken(
                 path=f"/job/{job.id}/photo/{image}.jpg" if image in there else "",
@@ -134,5 +134,5 @@ def taken(van: Van, job: Job) -> list[Taken]:
     return found
 
 
-def _titled(van: Van, of: str, place: str) -> str:
+def _title_of(van: Van, of: str, place: str) -> str:
     return ", ".join(filter(None, (van.shop.plugins.title(of), place)))

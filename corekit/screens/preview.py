@@ -84,19 +84,19 @@ def trial_of(van: Van, job: str, given: Mapping[str, str], pairs: Iterable[tuple
     """
     made = preview.preview_of(van.shop, job, rows_of(pairs))
     if made.faults:
-        noted = _noted(van, given)
+        noted = _own_words(van, given)
         faults = [fault for fault in wrongs(VisitError(made.faults)) if given.get(fault.place, "").strip()]
         return Trial(wrong=() if noted else tuple(faults), noted=noted)
-    return _shown(made)
+    return _trial(made)
 
 
-def _shown(made: preview.Preview) -> Trial:
+def _trial(made: preview.Preview) -> Trial:
     # What it was read with stands in its own field beside it; here only what was asked for is said again.
     first = [one for one in made.readings if one.reading.entry == made.readings[0].reading.entry]
     own_strip = any(one.row.strip is not None for one in first)
     return Trial(
         readings=tuple(_understood(one, n) for n, one in enumerate(first)),
-        findings=tuple(_said(one, n, own_strip) for n, one in enumerate(made.found[:_FINDINGS])),
+        findings=tuple(_finding_words(one, n, own_strip) for n, one in enumerate(made.found[:_FINDINGS])),
         more=max(0, len(made.found) - _FINDINGS),
         missing=(
             tuple(dict.fromkeys(gap.about or gap.text.rstrip(".") for gap in made.gaps))
@@ -115,13 +115,13 @@ def _understood(one: preview.UnderstoodReading, n: int) -> Understood:
         uncertainty=reading.uncertainty_from,
         limit=row.limit,
         source=row.source,
-        strip=_drawn(row.strip, row.name, f"trial-{n}"),
+        strip=_strip_svg(row.strip, row.name, f"trial-{n}"),
     )
 
 
-def _said(one: preview.ShownFinding, n: int, own_strip: bool) -> FindingWords:
+def _finding_words(one: preview.ShownFinding, n: int, own_strip: bool) -> FindingWords:
     finding = one.finding
-    strip = None if own_strip else _drawn(one.strip, finding.check, f"trial-found-{n}")
+    strip = None if own_strip else _strip_svg(one.strip, finding.check, f"trial-found-{n}")
     return FindingWords(
         verdict=verdict_word(finding),
         text=str(finding.text),
@@ -130,7 +130,7 @@ def _said(one: preview.ShownFinding, n: int, own_strip: bool) -> FindingWords:
     )
 
 
-def said(finding: Finding, assessment: Assessment) -> FindingWords:
+def finding_words(finding: Finding, assessment: Assessment) -> FindingWords:
     """A finding as the mechanic reads it."""
     return FindingWords(
         verdict=verdict_word(finding),
@@ -139,11 +139,11 @@ def said(finding: Finding, assessment: Assessment) -> FindingWords:
     )
 
 
-def _drawn(strip: Strip | None, name: str, key: str) -> Markup | None:
+def _strip_svg(strip: Strip | None, name: str, key: str) -> Markup | None:
     return Markup(figure_svg(strip_figure(strip, name), key)) if strip is not None else None
 
 
-def _noted(van: Van, given: Mapping[str, str]) -> str:
+def _own_words(van: Van, given: Mapping[str, str]) -> str:
     """The reason to save, where the reading shows no number but something all the same (`OL`)."""
     return reason_not_a_number(van.shop, given.get(f"{_READING}of", ""), given.get(f"{_READING}is", ""))
 

@@ -11,7 +11,7 @@ from ..model.records import LEFT_BECAUSE, CodesRead, Measured, Recorded, Seen
 from ..visit import history
 from . import forms
 from .context import Van
-from .forms import redirect, refused
+from .forms import form_with_faults, redirect
 from .page import job_page
 
 #: Why a reading or an answer is taken back; own words are always possible.
@@ -56,7 +56,7 @@ def add(app: flask.Flask, van: Van) -> None:
         try:
             withdraw_entry(van.shop, job, entry, reason, request_id=forms.request_id())
         except CorekitError as error:
-            return refused(error)
+            return form_with_faults(error)
         return redirect(f"/job/{job}/record")
 
     @app.get("/job/<job>/leave")

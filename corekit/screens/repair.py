@@ -61,7 +61,7 @@ def work_on(van: Van, key: str, job: Job, cause: str = "") -> RepairWork:
         title=declared.title,
         cautions=tuple(filter(None, hazards)),
         parts=tuple(part.name for part in priced.parts) if priced else (),
-        asked=tuple(trait_question(trait, _known(old.get(trait.key, ""))) for trait in asked),
+        asked=tuple(trait_question(trait, _known_cause(old.get(trait.key, ""))) for trait in asked),
         shown_by=measured.title if measured else "",
         renews=bool(declared.replaces),
         cause=cause,
@@ -88,7 +88,7 @@ def _act_named(van: Van, job: Job, key: str, wishes: TestOptions) -> NextTest | 
     return next((test for test in assessment.next_tests if test.operation == key), None)
 
 
-def _known(answer: str) -> str:
+def _known_cause(answer: str) -> str:
     return "" if answer == DONT_KNOW else answer
 
 

@@ -18,7 +18,7 @@ from ..report.account_blocks import state_words
 from ..report.dates import day_words
 from .context import Van
 from .job_rows import step_words
-from .page import job_page, said
+from .page import job_page, personal_words
 from .told import account_now
 
 
@@ -81,7 +81,7 @@ def _told(van: Van, row: JobRow, job: Job) -> Earlier:
     return Earlier(
         id=row.id,
         day=day_words(van.shop.settings.day_of(first)),
-        words=said(job.opened.words, texts_of(van.shop, job)),
+        words=personal_words(job.opened.words, texts_of(van.shop, job)),
         odometer=job.vehicle.odometer_typed,
         step=step_words(van, row),
         done=[title(key) for key in job.works_done],

@@ -15,7 +15,7 @@ from ..model.measurand import Measurand
 from ..model.sampling import Sampling
 from . import forms
 from .context import Van
-from .forms import redirect, refused
+from .forms import form_with_faults, redirect
 from .page import job_page
 
 _LONGEST_NAME = 80  # characters of a file's name that are kept
@@ -55,12 +55,12 @@ def add(app: flask.Flask, van: Van) -> None:
                 van.job(job).id,
                 {"step": [{"records": [row]}]},
                 request_id=forms.request_id(),
-                waited=forms.waited(),
+                waited=forms.waiting_time(),
             )
         except VisitError as error:
-            return refused(VisitError([_beside_its_field(fault) for fault in error.faults]))
+            return form_with_faults(VisitError([_beside_its_field(fault) for fault in error.faults]))
         except CorekitError as error:
-            return refused(error)
+            return form_with_faults(error)
         return redirect(f"/job/{job}/test/{sampling.of.key}")
 
 

@@ -15,7 +15,7 @@ from ..desk.setup import Answers, set_up
 from ..desk.shop_files import ShopAnswers, answers_of, change
 from ..errors import CorekitError
 from .context import Van
-from .forms import redirect, refused
+from .forms import form_with_faults, redirect
 
 _FIELDS = tuple(attrs.fields_dict(ShopAnswers))
 
@@ -36,7 +36,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 van.shop.price_book.refresh()
                 van.shop = attrs.evolve(van.shop, settings=settings, load_plugins=lambda: plugins)
         except CorekitError as error:
-            return refused(error)
+            return form_with_faults(error)
         app.jinja_env.globals["shop_name"] = settings.issuer.name
         return redirect("/")
 
@@ -68,7 +68,7 @@ def add_first(app: flask.Flask, folder: Path, is_set_up: Callable[[], None]) -> 
                 ),
             )
         except CorekitError as error:
-            return refused(error)
+            return form_with_faults(error)
         is_set_up()
         return flask.Response(status=303, headers={"Location": "/"})
 

@@ -10,7 +10,7 @@ from typing import Any
 import attrs
 import flask
 
-from ..account.noted import is_noted, unanswered
+from ..account.noted import is_noted, unanswered_words
 from ..desk.assessing import Assessment, NextTest, Plugins, did_not_fix
 from ..desk.causes import likely_causes
 from ..desk.complaint import complaint_now, not_covered, not_covered_words
@@ -25,7 +25,7 @@ from ..visit.questions import Question
 from . import preview
 from .context import Van
 from .page import job_page
-from .preview import said
+from .preview import finding_words
 from .retest import again_path, arrival, shown_by, shown_repair
 from .returning import last_time
 from .samples import records_of
@@ -211,7 +211,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 TestRow(
                     path=own.path(record, f"test/{one.key}", place=_unread(recorded, one.key, here[one.key])),
                     title=one.title,
-                    recorded=_recorded(recorded, one.key, one.places),
+                    recorded=_history_of(recorded, one.key, one.places),
                 )
                 for one in declared
             ]
@@ -339,7 +339,9 @@ def add(app: flask.Flask, van: Van) -> None:
         meant = guidance.last_meaning(assessment, plugins, van.texts(assessment.job))
         return {
             "meant": meant,
-            "means": [said(finding, assessment) for finding in meant.findings] if meant is not None else [],
+            "means": [finding_words(finding, assessment) for finding in meant.findings]
+            if meant is not None
+            else [],
         }
 
     def guided_page(
@@ -358,7 +360,7 @@ def add(app: flask.Flask, van: Van) -> None:
                     one.place,
                     one.text(van.texts(job)) or "removed",
                 )
-                for one in unanswered(assessment)
+                for one in unanswered_words(assessment)
             ],
             "later": [
                 Later(path=path_of(job, test, wishes), question=test.question, time=time_words(test))
@@ -416,7 +418,7 @@ def time_words(test: NextTest) -> str:
     return f"about {test.minutes:g} min" if test.minutes else ""
 
 
-def _recorded(recorded: dict[tuple[str, str], str], key: str, places: Sequence[str]) -> str:
+def _history_of(recorded: dict[tuple[str, str], str], key: str, places: Sequence[str]) -> str:
     """What was read of it: at every place that was spoken of."""
     if not places:
         return recorded.get((key, ""), "")

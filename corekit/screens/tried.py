@@ -15,7 +15,7 @@ from ..model.job import Job
 from ..model.measurand import Part
 from ..visit import guidance
 from .context import Van
-from .page import job_page, said
+from .page import job_page, personal_words
 from .test_options import TestOptions, options_in_address
 
 #: Where a trial stands in the rows.
@@ -47,7 +47,7 @@ def add(app: flask.Flask, van: Van) -> None:
         done = [
             TriedBefore(
                 title=_title(plugins, noted.record.part, noted.record.place),
-                text=tried_words(noted.record, said(noted.record.words, texts)),
+                text=tried_words(noted.record, personal_words(noted.record.words, texts)),
                 entry=noted.id,
             )
             for noted in record.tried

@@ -58,13 +58,13 @@ class CarriedContent:
         """The texts that are written down."""
         return {
             "a": "|".join(map(_plain, (self.number, self.issued, self.total, self.currency))),
-            "f": _grouped(self.found),
-            "r": _grouped(self.rows),
-            "w": _grouped(self.works),
+            "f": _rows_by_system(self.found),
+            "r": _rows_by_system(self.rows),
+            "w": _rows_by_system(self.works),
         }
 
 
-def _grouped(rows: Sequence[Sequence[str]]) -> str:
+def _rows_by_system(rows: Sequence[Sequence[str]]) -> str:
     """Rows by the system that their first text names; what belongs to none stands under an empty name."""
     groups: dict[str, list[str]] = {}
     for first, *rest in rows:
@@ -78,7 +78,7 @@ def _plain(text: str) -> str:
     return re.sub(r"[/;|]", " ", text)
 
 
-def _ungrouped(text: str, width: int) -> list[list[str]]:
+def _rows_of(text: str, width: int) -> list[list[str]]:
     """The rows of such a text, each with so many parts.
 
     Raises:
@@ -112,9 +112,9 @@ def _understood(data: Any) -> dict[str, Any]:
         "issued": issued,
         "total": total,
         "currency": currency,
-        "rows": _ungrouped(data["r"], 9),
-        "found": _ungrouped(data["f"], 3),
-        "works": _ungrouped(data["w"], 2),
+        "rows": _rows_of(data["r"], 9),
+        "found": _rows_of(data["f"], 3),
+        "works": _rows_of(data["w"], 2),
     }
 
 
@@ -168,7 +168,7 @@ def carried_code(content: CarriedContent, key: SigningKey) -> CarriedCode | None
 
 def mark_of(fragment: str) -> str:
     """The carried code's own mark: 40 bits over what it carries, in two groups of four letters."""
-    return letters(hashlib.sha256(_decoded(fragment)).digest())[:9]
+    return letters(hashlib.sha256(_bytes_of(fragment)).digest())[:9]
 
 
 def _fragment(content: CarriedContent, key: SigningKey) -> str:
@@ -202,7 +202,7 @@ class Opened:
 def open_carried(fragment: str, keys: Mapping[str, bytes]) -> Opened:
     """Read a carried code and hold it against these public keys, by fingerprint."""
     try:
-        whole = _decoded(fragment)
+        whole = _bytes_of(fragment)
         signed, check = whole[:-_CHECK], whole[-_CHECK:]
         packed, signature = signed[:-_SIGNATURE], signed[-_SIGNATURE:]
         if not packed or hashlib.sha256(signed).digest()[:_CHECK] != check:
@@ -223,7 +223,7 @@ def open_carried(fragment: str, keys: Mapping[str, bytes]) -> Opened:
     return Opened(outcome=Outcome.UNKNOWN, content=content)
 
 
-def _decoded(fragment: str) -> bytes:
+def _bytes_of(fragment: str) -> bytes:
     """The bytes of a fragment written the one way there is.
 
     Raises:

@@ -155,7 +155,7 @@ class PublishedFolder:
                 )
             write_once(place, data)
         except FileExistsError:
-            if self._read(place).document == envelope.document:
+            if self._read_page(place).document == envelope.document:
                 return "same"
             raise PublishError(
                 "Another document is published under this link already, and a published document never"
@@ -180,7 +180,7 @@ class PublishedFolder:
         place = self._place(token_hash)
         if not place.exists():
             return None
-        found = self._read(place)
+        found = self._read_page(place)
         return found if now < found.expires else None
 
     def version(self, token_hash: str) -> FileVersion | None:
@@ -263,7 +263,7 @@ class PublishedFolder:
         for file in sorted(self.path.glob("*.json")) if self.path.is_dir() else ():
             if is_token_hash(file.stem):
                 with contextlib.suppress(PublishError):
-                    if self._read(file).expires <= now:
+                    if self._read_page(file).expires <= now:
                         gone += self.withdraw(file.stem)
         for part in self.path.glob(f"{TEMPORARY}*"):
             with contextlib.suppress(OSError):
@@ -281,7 +281,7 @@ class PublishedFolder:
     def _withdrawn(self, token_hash: str) -> Path:
         return self._place(token_hash).with_suffix(".withdrawn")
 
-    def _read(self, place: Path) -> PublishedPage:
+    def _read_page(self, place: Path) -> PublishedPage:
         try:
             with place.open("rb") as file:
                 data = file.read(LARGEST + 1)

@@ -210,7 +210,7 @@ class Database:
         """Letters of this device in the numbers of invoices, where the store says so; else the shop does."""
         with self._reading() as connection:
             row = connection.execute(seals.select("meta", "WHERE key = 'device'")).fetchone()
-        return "" if row is None else str(seals.checked("meta", row)[1])
+        return "" if row is None else str(seals.columns_without_seal("meta", row)[1])
 
     @property
     def demo(self) -> bool:
@@ -236,7 +236,7 @@ class Database:
                 f"The store {self.path} has lost its {key}. Run `corekit verify`, and go back to the last"
                 " backup."
             )
-        return str(seals.checked("meta", row)[1])
+        return str(seals.columns_without_seal("meta", row)[1])
 
     @contextlib.contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:

@@ -33,7 +33,7 @@ def links(connection: sqlite3.Connection, where: str, *values: Any) -> list[Link
     """The links of one question, in the order asked for."""
     names = seals.SEALED["link"]
     found = connection.execute(seals.select("link", where), values).fetchall()
-    return [Link(**dict(zip(names, seals.checked("link", row), strict=True))) for row in found]
+    return [Link(**dict(zip(names, seals.columns_without_seal("link", row), strict=True))) for row in found]
 
 
 def link_of(connection: sqlite3.Connection, token_hash: str) -> Link:

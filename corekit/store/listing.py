@@ -222,7 +222,7 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
     its beginning.
     """
     told = [(place, entry) for place, entry in placed if entry.kind in KINDS]
-    folded = _folded(job, [entry for _, entry in told])
+    folded = _readable_job(job, [entry for _, entry in told])
     state = state_of(folded)
     issued, ended, opened = folded.issued, folded.last(Ended), folded.last(Opened)
     closed: int | None = None
@@ -254,7 +254,7 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
         words=_hash(opened.record.words) if opened is not None else "",
         customer=_customer_key(connection, folded),
         approved=1 if folded.approvals else 0,
-        paid=_settled(folded),
+        paid=_settled_amount(folded),
         number=issued[-1].record.number if issued else "",
         books_entry=issued[-1].record.books_entry if issued else "",
         who=_hash(folded.customer.name),
@@ -273,7 +273,7 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
     )
 
 
-def _settled(job: Job) -> int:
+def _settled_amount(job: Job) -> int:
     """What was paid, and what of the invoice that it is on was credited or written off."""
     number = job.issued[-1].record.number if job.issued else ""
     return (
@@ -323,7 +323,7 @@ def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[t
     of its names, numbers and days.
     """
     found: set[tuple[str, str]] = set()
-    folded = _folded(job, [entry for _, entry in placed if entry.kind in KINDS])
+    folded = _readable_job(job, [entry for _, entry in placed if entry.kind in KINDS])
     texts = {
         "plate": folded.vehicle.plate,
         "vin": folded.vehicle.vin,
@@ -344,7 +344,7 @@ def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[t
     return sorted(found)
 
 
-def _folded(job: str, entries: Iterable[Entry]) -> Job:
+def _readable_job(job: str, entries: Iterable[Entry]) -> Job:
     """The job, as far as its entries can be read; what cannot is for `verify` to name, and stops no list."""
     try:
         return fold(job, entries)

@@ -93,7 +93,7 @@ def known_rows(
                 n=int(n),
                 heads=tuple(entry.id for entry in heads),
                 disputed=len({digest([entry.kind, entry.body]) for entry in heads}) > 1,
-                shown=_shown(content, texts),
+                shown=_row_words(content, texts),
             )
         )
     known.sort(key=lambda row: row.n)
@@ -180,20 +180,20 @@ def _content(kind: str, body: Mapping[str, Any], taken: str, texts: Mapping[str,
         filled = dict(body)
     for name in ("setup", *_ONLY_ON_SCREENS.get(kind, ())):
         filled.pop(name, None)
-    return digest([kind, taken, _resolved(as_the_file_says(filled), texts)])
+    return digest([kind, taken, _with_texts(as_the_file_says(filled), texts)])
 
 
-def _resolved(data: Any, texts: Mapping[str, str]) -> Any:
+def _with_texts(data: Any, texts: Mapping[str, str]) -> Any:
     if isinstance(data, PersonalText):
         return {"personal": data.kind, "text": data.text}
     if isinstance(data, Personal):
-        return _resolved({"personal": data.kind, "hash": data.hash}, texts)
+        return _with_texts({"personal": data.kind, "hash": data.hash}, texts)
     if isinstance(data, Mapping):
         if set(data) == {"personal", "hash"} and data["hash"] in texts:
             return {"personal": data["personal"], "text": texts[data["hash"]]}
-        return {key: _resolved(item, texts) for key, item in data.items()}
+        return {key: _with_texts(item, texts) for key, item in data.items()}
     if isinstance(data, (list, tuple)):
-        return [_resolved(item, texts) for item in data]
+        return [_with_texts(item, texts) for item in data]
     return data
 
 
@@ -276,7 +276,7 @@ _TELLING = (
 )
 
 
-def _shown(entry: Entry, texts: Mapping[str, str]) -> str:
+def _row_words(entry: Entry, texts: Mapping[str, str]) -> str:
     """What a person recognises a row by: what it is about and what was typed."""
     body = entry.body
     parts = [str(body[name]) for name in _TELLING if isinstance(body.get(name), str) and body[name]]

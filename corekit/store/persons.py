@@ -46,7 +46,7 @@ def person(personal: PersonalText) -> Person:
     return Person(hash=salted_hash(salt, personal.kind, text), kind=personal.kind, salt=salt, text=text)
 
 
-def exchanged(data: Any, persons: list[Person]) -> Any:
+def with_references(data: Any, persons: list[Person]) -> Any:
     """The same data with every personal text replaced by its reference; the texts are added to `persons`.
 
     Raises:
@@ -58,9 +58,9 @@ def exchanged(data: Any, persons: list[Person]) -> Any:
     if isinstance(data, Personal):
         return {"personal": data.kind, "hash": data.hash}
     if isinstance(data, Mapping):
-        return {key: exchanged(item, persons) for key, item in data.items()}
+        return {key: with_references(item, persons) for key, item in data.items()}
     if isinstance(data, (list, tuple)):
-        return [exchanged(item, persons) for item in data]
+        return [with_references(item, persons) for item in data]
     return data
 
 

@@ -107,7 +107,7 @@ def jobs_of_same_customer(connection: sqlite3.Connection, job: str) -> list[JobR
     )
 
 
-def owed(connection: sqlite3.Connection, books_entry: str) -> tuple[int, str] | None:
+def amount_due(connection: sqlite3.Connection, books_entry: str) -> tuple[int, str] | None:
     """What is still to be paid for the jobs on an invoice, in minor units, and its currency; None where there
     is no such invoice.
     """
@@ -236,7 +236,7 @@ def _after(beginning: str) -> str:
 def overview(connection: sqlite3.Connection) -> str:
     """The jobs that there are, in a sentence."""
     first = [job for (job,) in connection.execute("SELECT id FROM job ORDER BY began LIMIT ?", (LISTED + 1,))]
-    return f"There are: {_listed(connection, first)}." if first else "There is no job yet."
+    return f"There are: {_names_of(connection, first)}." if first else "There is no job yet."
 
 
 def job_meant(connection: sqlite3.Connection, text: str, where: str) -> str:
@@ -259,12 +259,12 @@ def job_meant(connection: sqlite3.Connection, text: str, where: str) -> str:
             return matches[0]
         if matches:
             raise StoreError(
-                f"More than one job fits {text!r}: {_listed(connection, matches)}. Give more of the id."
+                f"More than one job fits {text!r}: {_names_of(connection, matches)}. Give more of the id."
             )
     raise StoreError(f"No job fits {text!r} in {where}. {overview(connection)}")
 
 
-def _listed(connection: sqlite3.Connection, jobs: Sequence[str]) -> str:
+def _names_of(connection: sqlite3.Connection, jobs: Sequence[str]) -> str:
     """The first jobs with their names; that there are more, where there are."""
     named = [(job, names_of(connection, job)) for job in jobs[:LISTED]]
     shown = [f"{job} ({', '.join(names)})" if names else job for job, names in named]

@@ -139,7 +139,7 @@ def reconcile(
     numbered = [
         draft
         for row in new
-        for draft in _numbered(
+        for draft in _row_drafts(
             row, matches.get(row.place), subjects[row.place], drafts[row.place], bodies[row.place]
         )
     ]
@@ -213,7 +213,7 @@ def additions(
             texts,
             corrects.subject.partition(":")[0],
         )
-    corrected = _corrected(known, drafts, corrects)
+    corrected = _corrections(known, drafts, corrects)
     if isinstance(corrected, str):
         return Reconciled(faults=(corrected,))
     matches = dict(corrected)
@@ -230,7 +230,7 @@ def additions(
         return Reconciled(faults=(f"Something in the answer cannot be written down for good: {error}",))
 
 
-def _corrected(
+def _corrections(
     known: Sequence[KnownRow], drafts: Sequence[Draft], corrects: Entry | None
 ) -> Mapping[int, KnownRow] | str:
     """Place of the draft that corrects an entry → the row it corrects; a fault where it is not one row for
@@ -289,7 +289,7 @@ def _new_drafts(
             setups[named[place]] = subject
             latest[draft.row] = (row.content, subject)
         if not again:
-            yield from _numbered(row, before, subject, draft, body, (SAID_ANEW,) * 3)
+            yield from _row_drafts(row, before, subject, draft, body, (SAID_ANEW,) * 3)
 
 
 def _without_setup(drafts: Sequence[Draft], named: Collection[str], where: str) -> list[str]:
@@ -361,7 +361,7 @@ def _subjects(
 # ── what comes of it ────────────────────────────────────────────────────────────────────────────────────────
 
 
-def _numbered(
+def _row_drafts(
     row: NewRow,
     known: KnownRow | None,
     subject: str,

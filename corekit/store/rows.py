@@ -48,7 +48,7 @@ def place_of(kind: str, body: Any) -> int | None:
     return place if isinstance(place, int) else None
 
 
-def settled(entry: Entry) -> tuple[Entry, tuple[Any, ...]]:
+def sealed_row(entry: Entry) -> tuple[Entry, tuple[Any, ...]]:
     """The entry sealed, as it will be read back (sorted keys, lists, every text in Unicode NFC), and its row.
 
     Raises:

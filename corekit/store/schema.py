@@ -141,7 +141,7 @@ def migrate_1_to_2(connection: sqlite3.Connection) -> None:
     )
     for table in ("entry", "link", "meta", "migration", "person"):
         found = connection.execute(f"SELECT {'id' if table == 'entry' else 'seal'} FROM {table}")
-        seals.insert(connection, "tally", (table, *seals.summed(seal for (seal,) in found)), tallied=False)
+        seals.insert(connection, "tally", (table, *seals.new_tally(seal for (seal,) in found)), tallied=False)
 
 
 def migrate_2_to_3(connection: sqlite3.Connection) -> None:
@@ -153,7 +153,7 @@ def migrate_2_to_3(connection: sqlite3.Connection) -> None:
         " TEXT NOT NULL, entries TEXT NOT NULL, recorded TEXT NOT NULL, seal TEXT NOT NULL) STRICT"
     )
     connection.execute("CREATE INDEX answer_of_job ON answer (job)")
-    seals.insert(connection, "tally", ("answer", *seals.summed(())), tallied=False)
+    seals.insert(connection, "tally", ("answer", *seals.new_tally(())), tallied=False)
 
 
 def migrate_3_to_4(connection: sqlite3.Connection) -> None:
@@ -281,7 +281,7 @@ def destroy(connection: sqlite3.Connection, job: str) -> None:
         listing.erase_persons(connection, job)
     if version(connection) >= _ANSWERS_FROM:
         for row in connection.execute(seals.select("answer", "WHERE job = ?"), (job,)).fetchall():
-            id_, _, _, _, entries, recorded = seals.checked("answer", row)
+            id_, _, _, _, entries, recorded = seals.columns_without_seal("answer", row)
             seals.change(connection, "answer", (id_, job, "", "", entries, recorded))
     if version(connection) >= _TALLIED_FROM:
         seals.tally(

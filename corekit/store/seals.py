@@ -49,7 +49,7 @@ def fits(table: str, row: Sequence[Any]) -> bool:
         return False
 
 
-def checked(table: str, row: Sequence[Any]) -> tuple[Any, ...]:
+def columns_without_seal(table: str, row: Sequence[Any]) -> tuple[Any, ...]:
     """The columns of a row without its seal.
 
     Raises:
@@ -83,7 +83,7 @@ def change(connection: sqlite3.Connection, table: str, values: Sequence[Any]) ->
     """
     key = SEALED[table][0]
     old = connection.execute(select(table, f"WHERE {key} = ?"), (values[0],)).fetchone()
-    checked(table, old)
+    columns_without_seal(table, old)
     seal = seal_of(table, values)
     columns = ", ".join(f"{name} = ?" for name in (*SEALED[table], "seal"))
     connection.execute(f"UPDATE {table} SET {columns} WHERE {key} = ?", (*values, seal, values[0]))
@@ -104,15 +104,15 @@ def tally(
             f"The store has lost its tally of table {table}. Run `corekit verify`, and go back to the last"
             " backup."
         )
-    _, rows, total = checked("tally", found)
-    new = (table, *summed(added, removed, rows, total))
+    _, rows, total = columns_without_seal("tally", found)
+    new = (table, *new_tally(added, removed, rows, total))
     connection.execute(
         "UPDATE tally SET rows = ?, total = ?, seal = ? WHERE name = ?",
         (*new[1:], seal_of("tally", new), table),
     )
 
 
-def summed(
+def new_tally(
     added: Iterable[str], removed: Iterable[str] = (), rows: int = 0, total: str = "0"
 ) -> tuple[int, str]:
     """Number of rows and sum of seals after some came and some went.

@@ -351,7 +351,7 @@ class Store(Database):
         there is no such invoice.
         """
         with self._reading() as connection:
-            return queries.owed(connection, books_entry)
+            return queries.amount_due(connection, books_entry)
 
     def links(self, document_id: str | None = None) -> list[Link]:
         """All links, or those of one document, by document and number."""

@@ -126,7 +126,7 @@ class Transaction:
         self._may_hold_books(chain)
         subject = own_subject("payment", f"{chain}/{queries.next_n(self._connection, chain)}")
         draft = Draft(kind="payment", subject=subject, body=body_of(taken))
-        return self._sealed(BOOKS, self._jobs[0], chain, [draft], self._jobs[:1])[0]
+        return self._insert_drafts(BOOKS, self._jobs[0], chain, [draft], self._jobs[:1])[0]
 
     def next_number(self, chain: str) -> int:
         """The running number, from 1, that the next invoice of a books chain takes.
@@ -170,7 +170,7 @@ class Transaction:
         if not record.number or self._connection.execute(taken, (subject,)).fetchone():
             raise refusal(f"The invoice number {record.number!r} is empty or taken.")
         draft = Draft(kind="invoice", subject=subject, body=body_of(record))
-        (entry,) = self._sealed(BOOKS, "" if several else jobs[0], chain, [draft], jobs)
+        (entry,) = self._insert_drafts(BOOKS, "" if several else jobs[0], chain, [draft], jobs)
         listing.insert_invoice(self._connection, entry.id)
         issued = Issued(
             number=record.number,
@@ -358,21 +358,21 @@ class Transaction:
     def _count_money(self) -> None:
         """Before the first thing that may move money: by how much job and books differ already."""
         if self._unbooked_before is None:
-            self._unbooked_before = self._unbooked(self.job)
+            self._unbooked_before = self._unbooked_amount(self.job)
 
     def _check_money(self) -> None:
         if self._unbooked_before is None:
             return
         job = self._jobs[0]
         after = fold(job, queries.journal(self._connection, job))
-        difference = self._unbooked(after) - self._unbooked_before
+        difference = self._unbooked_amount(after) - self._unbooked_before
         if difference:
             raise refusal(
                 "A payment must be the same in the job and in the books; the job says"
                 f" {difference:+} more than the books (in the smallest unit of the money)."
             )
 
-    def _unbooked(self, job: Job | None) -> int:
+    def _unbooked_amount(self, job: Job | None) -> int:
         """What the job says was paid, less what the books received for it."""
         if job is None:
             return 0
@@ -383,9 +383,9 @@ class Transaction:
         )
 
     def _append_to(self, job: str, drafts: Sequence[Draft]) -> list[Entry]:
-        return self._sealed(JOB, job, self.lineage, drafts, (job,))
+        return self._insert_drafts(JOB, job, self.lineage, drafts, (job,))
 
-    def _sealed(
+    def _insert_drafts(
         self, journal: str, job: str, chain: str, drafts: Sequence[Draft], whose: Sequence[str]
     ) -> list[Entry]:
         """Give each draft its place in the chain, its references and its id, and insert it.
@@ -405,15 +405,15 @@ class Transaction:
             texts: list[persons.Person] = []
             try:
                 said, reason = with_kept_reason(draft.kind, _checked_body(draft), draft.reason)
-                body = persons.exchanged(said, texts)
-                replaces = _joined(draft.replaces, latest.get(draft.subject))
+                body = persons.with_references(said, texts)
+                replaces = _all_references(draft.replaces, latest.get(draft.subject))
                 self._must_be_here(whose, replaces, body, {text.hash for text in texts})
                 if draft.kind == "opened" and body.get("demo") and not self._demo:
                     raise ValueError(
                         "it belongs to a demo, and this is a real store; use a demo store for it"
                     )
                 n += 1
-                entry, row = rows.settled(
+                entry, row = rows.sealed_row(
                     Entry(
                         journal=journal,
                         job=job,
@@ -483,5 +483,5 @@ def _check_document(entry: Entry) -> None:
         raise ValueError("the document in it does not have the hash that stands beside it")
 
 
-def _joined(replaces: Sequence[str], earlier: str | None) -> tuple[str, ...]:
+def _all_references(replaces: Sequence[str], earlier: str | None) -> tuple[str, ...]:
     return tuple(replaces) if earlier is None or earlier in replaces else (*replaces, earlier)

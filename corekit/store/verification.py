@@ -38,8 +38,8 @@ def faults(connection: sqlite3.Connection) -> list[str]:
         lambda: _jobs(connection),
         lambda: _places(connection),
         lambda: _answers(connection),
-        lambda: _sealed(connection),
-        lambda: _unfounded(connection),
+        lambda: _seal_differences(connection),
+        lambda: _groundless_rows(connection),
         lambda: _meta(connection),
         lambda: _migrations(connection),
     )
@@ -83,7 +83,7 @@ def _lenient(raw: bytes) -> str:
     return raw.decode("utf-8", "backslashreplace")
 
 
-def _composed(value: Any) -> bool:
+def _is_nfc(value: Any) -> bool:
     """Hashes are taken over Unicode NFC, so text in another form could change unseen."""
     return not isinstance(value, str) or unicodedata.is_normalized("NFC", value)
 
@@ -99,7 +99,7 @@ def _chains(connection: sqlite3.Connection) -> Iterator[str]:
     def entries() -> Iterator[Entry]:
         before = None
         for row in connection.execute(f"{rows.SELECT_ENTRY} ORDER BY chain, n"):
-            entry, faults = _read(row)
+            entry, faults = _readable_entry(row)
             of_entries.extend(faults)
             of_entries.extend(_links_between(connection, entry, known_heads))
             if before is not None and (
@@ -132,7 +132,7 @@ def _where(entry: Entry) -> str:
     return f"table entry, entry {entry.n} of chain {entry.chain}"
 
 
-def _read(row: Sequence[Any]) -> tuple[Entry, list[str]]:
+def _readable_entry(row: Sequence[Any]) -> tuple[Entry, list[str]]:
     """The entry of a row as far as it can be read, and what is wrong with the row itself."""
     where, faults = f"table entry, entry {row[4]} of chain {row[3]}", []
     readable = list(row)
@@ -149,7 +149,7 @@ def _read(row: Sequence[Any]) -> tuple[Entry, list[str]]:
     faults += [
         f"{where}: its {name} is not written the way it was"
         for name, text in zip(rows.COLUMNS, row, strict=True)
-        if not _composed(text)
+        if not _is_nfc(text)
     ]
     entry = rows.parsed(tuple(readable))
     if row[14] != rows.place_of(entry.kind, entry.body):
@@ -199,7 +199,7 @@ def _jobs(connection: sqlite3.Connection) -> Iterator[str]:
         for job in jobs_of(entry):
             shared[job].append(kept)
         yield from _invoice(connection, place, entry, numbers)
-        yield from _gone(connection, entry)
+        yield from _missing_texts(connection, entry)
     jobs = connection.execute(
         "SELECT DISTINCT job FROM entry WHERE job <> '' UNION SELECT DISTINCT job FROM person ORDER BY job"
     )
@@ -212,7 +212,9 @@ def _jobs(connection: sqlite3.Connection) -> Iterator[str]:
         for place, entry in placed:
             if _is_invoice(entry):
                 yield from _invoice(connection, place, entry, numbers)
-        yield from _listed(connection, job, [(place, one) for place, one in placed if one.journal == JOB])
+        yield from _list_differences(
+            connection, job, [(place, one) for place, one in placed if one.journal == JOB]
+        )
 
 
 def _is_invoice(entry: Entry) -> bool:
@@ -233,17 +235,17 @@ def _persons(
             yield f"{where}: it is there twice"
         before = hash_
         try:
-            if persons.salted_hash(salt, kind, text) != hash_ or not (_composed(text) and _composed(kind)):
+            if persons.salted_hash(salt, kind, text) != hash_ or not (_is_nfc(text) and _is_nfc(kind)):
                 yield f"{where}: it no longer matches its hash"
         except ValueError:
             yield f"{where}: it can no longer be read"
         if hash_ not in referred:
             yield f"table person, text {hash_[:12]} of job {job}: no entry of this job refers to it"
     for entry in entries:
-        yield from _gone(connection, entry)
+        yield from _missing_texts(connection, entry)
 
 
-def _gone(connection: sqlite3.Connection, entry: Entry) -> Iterator[str]:
+def _missing_texts(connection: sqlite3.Connection, entry: Entry) -> Iterator[str]:
     """Personal texts that an entry refers to, and that are gone without having been destroyed since."""
     for ref in persons.references(entry.body):
         here = connection.execute("SELECT 1 FROM person WHERE hash = ?", (ref.hash,)).fetchone()
@@ -331,7 +333,7 @@ def _invoice(connection: sqlite3.Connection, place: int, entry: Entry, numbers: 
         yield f"table invoice, row {number}: it does not say what the books say"
 
 
-def _listed(connection: sqlite3.Connection, job: str, placed: listing.Placed) -> Iterator[str]:
+def _list_differences(connection: sqlite3.Connection, job: str, placed: listing.Placed) -> Iterator[str]:
     """What lists say of a job, against what follows from its journal."""
     row, names = listing.kept_job(connection, job)
     wanted = (
@@ -348,7 +350,7 @@ def _listed(connection: sqlite3.Connection, job: str, placed: listing.Placed) ->
         yield f"table job_word, rows of {job}: they are not what this job is found by"
 
 
-def _unfounded(connection: sqlite3.Connection) -> Iterator[str]:
+def _groundless_rows(connection: sqlite3.Connection) -> Iterator[str]:
     """Rows of the lists that no entry stands behind."""
     for table, column, of in (
         ("job", "id", "job = job.id AND journal = 'job'"),
@@ -397,7 +399,7 @@ def _is_of(connection: sqlite3.Connection, id_: str, job: str) -> bool:
     return any(job in jobs_of(entry) for _, entry in listing.placed(connection, "WHERE id = ?", id_))
 
 
-def _sealed(connection: sqlite3.Connection) -> Iterator[str]:
+def _seal_differences(connection: sqlite3.Connection) -> Iterator[str]:
     """Rows against their seals, and tables against their tallies."""
     tallies = {row[0]: row for row in connection.execute(seals.select("tally"))}
     for name in sorted(set(tallies) ^ set(seals.TALLIED)):
@@ -408,7 +410,7 @@ def _sealed(connection: sqlite3.Connection) -> Iterator[str]:
         )
     for table, columns in seals.SEALED.items():
         for row in connection.execute(seals.select(table, f"ORDER BY {columns[0]}")):
-            if not seals.fits(table, row) or not all(_composed(value) for value in row):
+            if not seals.fits(table, row) or not all(_is_nfc(value) for value in row):
                 yield f"table {table}, row {_place(row)}: it was changed after it was written"
     for table in set(tallies) & set(seals.TALLIED):
         _, count, total, _ = tallies[table]
@@ -416,7 +418,7 @@ def _sealed(connection: sqlite3.Connection) -> Iterator[str]:
         (there,) = connection.execute(f"SELECT count(*) FROM {table}").fetchone()
         try:
             found = connection.execute(f"SELECT {column} FROM {table}")
-            approves = seals.summed(seal for (seal,) in found) == (count, total)
+            approves = seals.new_tally(seal for (seal,) in found) == (count, total)
         except (ValueError, TypeError):  # damage made something else of a text
             approves = False
         if there != count:

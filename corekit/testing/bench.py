@@ -22,7 +22,7 @@ from ..plugin.check import run
 from ..plugin.derived import derive, with_derived
 from ..plugin.reading import Reading, with_uncertainty
 from ..plugin.record import Record
-from ..plugin.relation import contradicted, contradictions, held_open
+from ..plugin.relation import broken_relations, contradictions, held_open
 from ..plugin.setting import setting_value
 from ..plugin.system import System
 from .evidence import Shown, shown_by
@@ -189,7 +189,7 @@ class Bench:
             found = [result for result in derive(one, case) if isinstance(result, Reading)]
             case = with_derived(case, {(reading.measurand.key, reading.place): reading for reading in found})
         return attrs.evolve(
-            case, contradicted=contradicted(contradictions(self.system.relations.values(), case))
+            case, contradicted=broken_relations(contradictions(self.system.relations.values(), case))
         )
 
     def bare_case(self, check: str = "") -> Case:
@@ -218,7 +218,7 @@ class Bench:
             if key not in wanted and not first:
                 continue
             results = [
-                held_open(result, contradicted(broken)) if isinstance(result, Finding) else result
+                held_open(result, broken_relations(broken)) if isinstance(result, Finding) else result
                 for result in run(check, attrs.evolve(case, check=check.title))
             ]
             barring = bars(check.not_while, (*broken, *_findings(said.values())))

@@ -117,13 +117,13 @@ def random_bench(system: System, seed: int) -> Bench:
     chance, bench = random.Random(seed), Bench(system)
     for trait in system.traits.values():
         if chance.random() < _FITTED:
-            bench.fitted[trait.key] = _fitted(trait, chance)
+            bench.fitted[trait.key] = _trait_answer(trait, chance)
     for seen in system.observations.values():
         if chance.random() < _SEEN:
             _see(bench, seen, chance)
     for measurand in system.measurands.values():
         if chance.random() < _READ:
-            _read(bench, measurand, chance)
+            _add_reading(bench, measurand, chance)
     if system.operations and chance.random() < _REPAIRED:
         bench.repaired(_short(chance.choice(list(system.operations))))
     return bench
@@ -133,7 +133,7 @@ def _short(key: str) -> str:
     return key.split(".", 1)[1]
 
 
-def _fitted(trait: Trait, chance: random.Random) -> object:
+def _trait_answer(trait: Trait, chance: random.Random) -> object:
     if trait.answers is not None:
         return chance.choice(list(trait.answers))
     kind = units.unit(chance.choice(trait.units)).kind
@@ -146,7 +146,7 @@ def _see(bench: Bench, seen: Observation, chance: random.Random) -> None:
             bench.see(_short(seen.key), str(chance.choice(list(seen.answers)).value), place)
 
 
-def _read(bench: Bench, measurand: Measurand, chance: random.Random) -> None:
+def _add_reading(bench: Bench, measurand: Measurand, chance: random.Random) -> None:
     everywhere = chance.random() < _EVERYWHERE
     for place in measurand.places or ("",):
         if place and not everywhere and chance.random() > _AT_A_PLACE:

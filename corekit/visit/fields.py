@@ -93,7 +93,7 @@ def rows_of(fields: Iterable[tuple[str, str]]) -> dict[str, Any]:
         _put(rows, place_of(field), text)
     for field in tables:
         _table_at(rows, place_of(field))
-    made = _gathered(rows)
+    made = _lists_of(rows)
     assert isinstance(made, dict)
     return made
 
@@ -115,15 +115,15 @@ def _put(rows: dict[str | int, Any], place: Place, text: Any) -> None:
     here[place[-1]] = text
 
 
-def _gathered(item: Any) -> Any:
+def _lists_of(item: Any) -> Any:
     """Tables whose keys are numbers as lists, in the order of the numbers."""
     if not isinstance(item, dict):
         return item
     numbers = [key for key in item if isinstance(key, int)]
     if not numbers:
-        return {key: _gathered(value) for key, value in item.items()}
+        return {key: _lists_of(value) for key, value in item.items()}
     if len(numbers) < len(item):
         raise FieldError("A place is both a list and a table.")
     if sorted(numbers) != list(range(len(numbers))) or len(numbers) > _MOST_ROWS:
         raise FieldError("The rows of a list must be counted from 0, without a gap.")
-    return [_gathered(item[number]) for number in sorted(numbers)]
+    return [_lists_of(item[number]) for number in sorted(numbers)]

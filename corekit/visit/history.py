@@ -126,7 +126,7 @@ _Row = tuple[str, str, int | None]
 _POINTS = 6
 
 
-def _opened(asked: _Context, record: Opened) -> _Row:
+def _opened_row(asked: _Context, record: Opened) -> _Row:
     return "What the customer said", asked.text(record.words), None
 
 
@@ -152,11 +152,11 @@ def _customer(asked: _Context, record: Customer) -> _Row:
     )
 
 
-def _fitted(asked: _Context, record: Fitted) -> _Row:
+def _fitted_row(asked: _Context, record: Fitted) -> _Row:
     return asked.title(record.of), record.typed, record.stage
 
 
-def _specified(asked: _Context, record: Specified) -> _Row:
+def _specified_row(asked: _Context, record: Specified) -> _Row:
     ends = " to ".join(filter(None, (record.low_typed, record.high_typed)))
     return (
         f"{asked.title(record.of)}: this vehicle's own limit",
@@ -165,7 +165,7 @@ def _specified(asked: _Context, record: Specified) -> _Row:
     )
 
 
-def _measured(asked: _Context, record: Measured) -> _Row:
+def _measured_row(asked: _Context, record: Measured) -> _Row:
     beside = asked.beside(record.setup)
     return (
         asked.title(record.of, record.place),
@@ -174,7 +174,7 @@ def _measured(asked: _Context, record: Measured) -> _Row:
     )
 
 
-def _recorded(asked: _Context, record: Recorded) -> _Row:
+def _recorded_row(asked: _Context, record: Recorded) -> _Row:
     """Points as they were typed, or the file; how it went stands in the check and on paper."""
     came = ", ".join(f"{at}: {read}" for at, read in record.typed[:_POINTS])
     more = f", and {len(record.typed) - _POINTS} more" if len(record.typed) > _POINTS else ""
@@ -182,7 +182,7 @@ def _recorded(asked: _Context, record: Recorded) -> _Row:
     return asked.title(record.of, record.place), text + asked.origin(record.origin), record.stage
 
 
-def _seen(asked: _Context, record: Seen) -> _Row:
+def _seen_row(asked: _Context, record: Seen) -> _Row:
     return (
         asked.title(record.of, record.place),
         _with_answer(
@@ -203,7 +203,7 @@ def _codes(asked: _Context, record: CodesRead) -> _Row:
     return title, text, record.stage
 
 
-def _requested(asked: _Context, record: Requested) -> _Row:
+def _requested_row(asked: _Context, record: Requested) -> _Row:
     return (
         f"{asked.title(record.operation)}: asked for",
         ", ".join(filter(None, (record.ground, record.because))),
@@ -211,11 +211,11 @@ def _requested(asked: _Context, record: Requested) -> _Row:
     )
 
 
-def _estimated(asked: _Context, record: Estimated) -> _Row:
+def _estimated_row(asked: _Context, record: Estimated) -> _Row:
     return f"Estimate: {record.name}", f"{Money(record.total, record.currency)} {record.currency}", None
 
 
-def _approved(asked: _Context, record: Approved) -> _Row:
+def _approved_row(asked: _Context, record: Approved) -> _Row:
     declined = ", ".join(asked.title(key) for key in record.declined)
     return (
         f"Approval: {record.estimate}",
@@ -224,7 +224,7 @@ def _approved(asked: _Context, record: Approved) -> _Row:
     )
 
 
-def _repaired(asked: _Context, record: Repaired) -> _Row:
+def _repaired_row(asked: _Context, record: Repaired) -> _Row:
     return asked.title(record.operation), record.cause or "done", record.stage
 
 
@@ -238,20 +238,20 @@ def _priced(asked: _Context, record: Priced) -> _Row:
     return f"{asked.title(record.operation)}: price in this job", ", ".join((*hours, *parts)), None
 
 
-def _issued(asked: _Context, record: Issued) -> _Row:
+def _issued_row(asked: _Context, record: Issued) -> _Row:
     said = f"; before it {record.date_said}, and the date was said to be right" if record.date_said else ""
     title = f"Credit note on {record.credits}" if record.credits else "Invoice"
     why = f": {asked.own(record.because)}" if record.because else ""
     return title, f"{record.number}{said}{why}", None
 
 
-def _paid(asked: _Context, record: Paid) -> _Row:
+def _paid_row(asked: _Context, record: Paid) -> _Row:
     title = "Received" if record.amount > 0 else "Given back"
     amount = Money(abs(record.amount), record.currency)
     return title, f"{amount} {record.currency}, {asked.own(record.how)}", None
 
 
-def _announced(asked: _Context, record: Announced) -> _Row:
+def _announced_row(asked: _Context, record: Announced) -> _Row:
     how = asked.own(record.how)
     return "Announced", f"{Money(record.amount, record.currency)} {record.currency}, {how}", None
 
@@ -261,7 +261,7 @@ def _written_off(asked: _Context, record: WrittenOff) -> _Row:
     return "Written off", f"{Money(record.amount, record.currency)} {record.currency}: {because}", None
 
 
-def _left(asked: _Context, record: Left) -> _Row:
+def _left_row(asked: _Context, record: Left) -> _Row:
     return "Left for now", record.because + (f", back on {record.back}" if record.back else ""), record.stage
 
 
@@ -274,7 +274,7 @@ def _recalled(asked: _Context, record: Recalled) -> _Row:
     return "To be looked at again", f"from {record.on} on: {asked.text(record.what)}", None
 
 
-def _arrived(asked: _Context, record: Arrived) -> _Row:
+def _arrived_row(asked: _Context, record: Arrived) -> _Row:
     return (
         "Arrived",
         record.odometer_typed or ("same call-out as another car" if record.same_trip_as else "again"),
@@ -282,15 +282,15 @@ def _arrived(asked: _Context, record: Arrived) -> _Row:
     )
 
 
-def _started(asked: _Context, record: Started) -> _Row:
+def _started_row(asked: _Context, record: Started) -> _Row:
     return asked.title(record.of, record.place), f"started, {record.wait_typed}", record.stage
 
 
-def _ended(asked: _Context, record: Ended) -> _Row:
+def _ended_row(asked: _Context, record: Ended) -> _Row:
     return "How the job ended", f"{record.how}: {record.because}", record.stage
 
 
-def _waived(asked: _Context, record: Waived) -> _Row:
+def _waived_row(asked: _Context, record: Waived) -> _Row:
     told_of = f" (invoice {record.invoice})" if record.invoice else ""
     return (
         f"{asked.title(record.operation) if record.operation else record.charge.capitalize()}: not charged",
@@ -299,7 +299,7 @@ def _waived(asked: _Context, record: Waived) -> _Row:
     )
 
 
-def _charged(asked: _Context, record: Charged) -> _Row:
+def _charged_row(asked: _Context, record: Charged) -> _Row:
     took = f"{record.quantity} of {record.part}" if record.part else f"{record.hours} h"
     return f"{asked.title(record.operation)}: took", f"{took}: {asked.own(record.because)}", None
 
@@ -310,7 +310,7 @@ def _approved_more(asked: _Context, record: ApprovedMore) -> _Row:
     return f"{asked.title(record.operation)}: more approved", told, None
 
 
-def _discounted(asked: _Context, record: Discounted) -> _Row:
+def _discounted_row(asked: _Context, record: Discounted) -> _Row:
     title = f"{asked.title(record.operation)}: discount" if record.operation else "Discount"
     return title, f"{record.percent} %: {asked.own(record.because)}", None
 
@@ -319,7 +319,7 @@ def _old_parts(asked: _Context, record: OldParts) -> _Row:
     return "Old parts", record.choice, None
 
 
-def _photographed(asked: _Context, record: Photographed) -> _Row:
+def _photographed_row(asked: _Context, record: Photographed) -> _Row:
     about = asked.title(record.of, record.place) if record.of else "the vehicle"
     return "Photo", asked.text(record.what) or about, record.stage
 
@@ -328,7 +328,7 @@ def _brought(asked: _Context, record: Brought) -> _Row:
     return "Earlier, elsewhere", origin_words(brought_document(record)), None
 
 
-def _remarked(asked: _Context, record: Remarked) -> _Row:
+def _remarked_row(asked: _Context, record: Remarked) -> _Row:
     return "Noted", _with_answer(asked.text(record.words), asked.own(record.cleared)), record.stage
 
 
@@ -336,7 +336,7 @@ def _with_answer(words: str, cleared: str) -> str:
     return f"{words} (answered: {cleared})" if cleared else words
 
 
-def _complained(asked: _Context, record: Complained) -> _Row:
+def _complained_row(asked: _Context, record: Complained) -> _Row:
     return "Complaint", complaint_words(record), None
 
 
@@ -344,47 +344,47 @@ def _retold(asked: _Context, record: Retold) -> _Row:
     return "Complaint, looked at again", retold_words(record), record.stage
 
 
-def _tried(asked: _Context, record: Tried) -> _Row:
+def _tried_row(asked: _Context, record: Tried) -> _Row:
     return asked.title(record.part, record.place), tried_words(record, asked.text(record.words)), record.stage
 
 
 _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
-    Opened: _opened,
+    Opened: _opened_row,
     Vehicle: _vehicle,
     Customer: _customer,
-    Fitted: _fitted,
-    Specified: _specified,
-    Measured: _measured,
-    Recorded: _recorded,
-    Seen: _seen,
+    Fitted: _fitted_row,
+    Specified: _specified_row,
+    Measured: _measured_row,
+    Recorded: _recorded_row,
+    Seen: _seen_row,
     CodesRead: _codes,
-    Requested: _requested,
-    Estimated: _estimated,
-    Approved: _approved,
-    Repaired: _repaired,
+    Requested: _requested_row,
+    Estimated: _estimated_row,
+    Approved: _approved_row,
+    Repaired: _repaired_row,
     Serviced: _serviced,
     Priced: _priced,
-    Issued: _issued,
-    Paid: _paid,
-    Announced: _announced,
+    Issued: _issued_row,
+    Paid: _paid_row,
+    Announced: _announced_row,
     WrittenOff: _written_off,
     Planned: _planned,
     Recalled: _recalled,
-    Left: _left,
-    Arrived: _arrived,
-    Started: _started,
-    Ended: _ended,
-    Waived: _waived,
-    Charged: _charged,
+    Left: _left_row,
+    Arrived: _arrived_row,
+    Started: _started_row,
+    Ended: _ended_row,
+    Waived: _waived_row,
+    Charged: _charged_row,
     ApprovedMore: _approved_more,
     OldParts: _old_parts,
-    Discounted: _discounted,
-    Photographed: _photographed,
+    Discounted: _discounted_row,
+    Photographed: _photographed_row,
     Brought: _brought,
-    Remarked: _remarked,
-    Complained: _complained,
+    Remarked: _remarked_row,
+    Complained: _complained_row,
     Retold: _retold,
-    Tried: _tried,
+    Tried: _tried_row,
 }
 
 # What was handed over, approved or done stays; it is answered by something new.

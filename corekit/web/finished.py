@@ -145,7 +145,7 @@ class Front:
                 if path == "/v" and method in ("GET", "HEAD"):
                     return self._shell(environ, start_response, method)
                 if path == "/v/open" and method == "POST":
-                    finished, name = self._opened(environ)
+                    finished, name = self._page_of_form(environ)
                     if finished is not None:
                         self.noted(method, path, 200, name[:8])
                         data, headers = finished.piece.answer(environ.get("HTTP_ACCEPT_ENCODING", ""))
@@ -169,7 +169,7 @@ class Front:
         start_response(status, [*headers, ("Cache-Control", "no-cache"), *self.armour])
         return [b"" if method == "HEAD" else data]
 
-    def _opened(self, environ: dict[str, Any]) -> tuple[Finished | None, str]:
+    def _page_of_form(self, environ: dict[str, Any]) -> tuple[Finished | None, str]:
         """What is finished under the code of a form; None for all that the application has to look at, which
         finds the form as it came.
         """

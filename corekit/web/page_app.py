@@ -221,12 +221,12 @@ class _Lookup:
         if code is not None:
             name = token_hash(code)
             flask.g.hash = name[:8]
-            finished = self.finished.get(name, self.now()) or self._made(code, name, made)
+            finished = self.finished.get(name, self.now()) or self._finished_page(code, name, made)
             if finished is not None:
                 return code, finished
         return "nothing" if self.limit.take(flask.request.remote_addr or "") else "busy"
 
-    def _made(
+    def _finished_page(
         self, code: str, name: str, made: Callable[[str, PublishedPage, FileVersion], Finished]
     ) -> Finished | None:
         version = self.folder.version(name)  # before the file is read, so that a newer one is noticed

@@ -267,15 +267,15 @@ class RevokedLogins:
         with self._lock:
             now = self.clock()
             self._until = {hashed: until for hashed, until in self._until.items() if until > now}
-            self._until[_hashed(session)] = int(now + seconds) + 1
+            self._until[_hash(session)] = int(now + seconds) + 1
             write_over(
                 self.path,
                 "".join(f"{hashed} {until}\n" for hashed, until in self._until.items()).encode("ascii"),
             )
 
     def __contains__(self, session: str) -> bool:
-        return _hashed(session) in self._until
+        return _hash(session) in self._until
 
 
-def _hashed(session: str) -> str:
+def _hash(session: str) -> str:
     return hashlib.sha256(session.encode()).hexdigest()

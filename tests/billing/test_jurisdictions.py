@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from corekit.fault import DataFileError
 from corekit.jurisdictions import CODE, general, jurisdictions, read_jurisdiction
-from corekit.model.jurisdiction import NOTHING_ABOVE, ExceedKind, ExceedRule, RequiredItem, described
+from corekit.model.jurisdiction import NOTHING_ABOVE, ExceedKind, ExceedRule, RequiredItem, jurisdiction_for
 from corekit.model.money import Money
 from corekit.model.source import Basis, Status
 
@@ -101,7 +101,7 @@ def test_only_the_laws_own_text_lets_an_invoice_go_above(status: Status) -> None
 
 @pytest.mark.parametrize("code", ["", "US-XX", "FR", "US-NC", "US-MD", "EU", "GB", "DE"])
 def test_where_nobody_described_a_rule_nothing_goes_above(code: str) -> None:
-    place = described(code, jurisdictions(), general())
+    place = jurisdiction_for(code, jurisdictions(), general())
     assert place.code == code
     assert place.limit.highest(Money(25000, "EUR")) == Money(25000, "EUR")
 

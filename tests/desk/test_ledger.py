@@ -22,7 +22,7 @@ from corekit.desk.changing import Change, change
 from corekit.desk.crediting import credit
 from corekit.desk.errors import DeskError
 from corekit.desk.forgetting import RetentionError
-from corekit.desk.jobs import closed_jobs, owed
+from corekit.desk.jobs import amount_due, closed_jobs
 from corekit.desk.ledger import LedgerKind, as_csv, ledger, unformulaic
 from corekit.desk.paying import refund, write_off
 from corekit.desk.setup import Answers, set_up
@@ -53,7 +53,7 @@ def closes(shop: Shop) -> None:
     assert moved == sum(one.due.minor for one in books.open)
     due = {one.number: one.due for one in books.open if one.number}
     for row in closed_jobs(shop.context, 10):
-        assert owed(shop.context, row) == due.get(row.number, Money(0, "USD"))
+        assert amount_due(shop.context, row) == due.get(row.number, Money(0, "USD"))
     assert shop.verify().faults == ()
 
 

@@ -11,7 +11,7 @@ from typing import Any
 import attrs
 import pytest
 
-from corekit.account.noted import is_noted, unanswered
+from corekit.account.noted import is_noted, unanswered_words
 from corekit.assess.assessment import assess
 from corekit.assess.suspect import NextTest
 from corekit.desk.assessment_data import as_data
@@ -91,17 +91,17 @@ def test_own_words_stand_under_what_next_until_somebody_answers_them(
         assert SMOKE in next_part(view(tmp_path, {"seen": [HOSES]}, {"seen": [other]}))
     answered = view(tmp_path, *answer)
     assert SMOKE not in next_part(answered)
-    assert unanswered(answered.assessment) == ()
+    assert unanswered_words(answered.assessment) == ()
 
 
 def test_a_finding_that_rests_on_own_words_answers_them(tmp_path: Path) -> None:
     seen = view(tmp_path, {"seen": [HOSES]})
-    (one,) = unanswered(seen.assessment)
+    (one,) = unanswered_words(seen.assessment)
     assert isinstance(seen.assessment.findings, tuple)
     some = view(tmp_path, {"seen": [{"of": "battery.case", "is": "cracked"}]}).assessment.findings[0]
     assert isinstance(some, Finding)
     rests = attrs.evolve(seen.assessment, findings=(attrs.evolve(some, evidence=(one.entry,)),))
-    assert unanswered(rests) == ()
+    assert unanswered_words(rests) == ()
 
 
 def test_a_remark_is_shown_by_check_and_stays_until_it_is_answered(tmp_path: Path) -> None:

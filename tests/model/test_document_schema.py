@@ -7,7 +7,7 @@ from typing import Any
 
 from corekit.model.document import to_data
 from corekit.model.document_schema import document_schema
-from corekit.model.mark import marked
+from corekit.model.mark import document_with_mark
 from corekit.reference import data_path
 
 from .test_document import FULL
@@ -52,6 +52,6 @@ def test_the_published_schema_is_that_of_the_classes_and_takes_a_document_with_e
     published = json.loads((data_path("shared") / "document.schema.json").read_text("utf-8"))
     assert published == document_schema()
     assert fits(to_data(FULL), published, published)
-    assert fits(json.loads(json.dumps(to_data(marked(FULL, [])))), published, published)
+    assert fits(json.loads(json.dumps(to_data(document_with_mark(FULL, [])))), published, published)
     assert not fits({**to_data(FULL), "plate": "DEMO-1"}, published, published)
     assert not fits({**to_data(FULL), "total": 3.5}, published, published)

@@ -15,7 +15,7 @@ import pytest
 import corekit as ck
 from corekit.plugin import api
 from corekit.plugin.api import ApiError
-from corekit.plugin.explained import explained
+from corekit.plugin.explained import explanation
 from corekit.plugin.host import load
 
 ROOT = Path(__file__).parents[2]
@@ -99,7 +99,7 @@ def test_a_hook_that_no_corekit_has_is_refused_with_the_hooks_there_are(
 
 
 def test_only_the_hooks_that_a_plugin_has_are_told() -> None:
-    lines = list(explained("battery"))
+    lines = list(explanation("battery"))
     assert "  hooks     corekit_system" in lines
     assert f"  api       {api.API_VERSION}" in lines
 

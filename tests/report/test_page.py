@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from corekit.model.document import Code, Document, Heading, Pairs
 from corekit.model.personal import PERSONAL_KINDS, Personal
 from corekit.report.page import page_css, render_page
-from corekit.report.personal_text import mask, removed, resolver
+from corekit.report.personal_text import mask, removal_note, resolver
 from corekit.report.wording import theme
 
 from .documents import accounts, documents
@@ -86,10 +86,10 @@ def test_a_masked_page_names_nobody_and_says_where_the_text_stands() -> None:
 def test_what_was_destroyed_is_said_to_be_removed() -> None:
     say = resolver({name: text for name, text in TEXTS.items() if name != "h-name"})
     assert "(name removed)" in page_text(render_page(sample(), say, LINK))
-    assert [removed(Personal(kind, "h")) for kind in PERSONAL_KINDS] == [
+    assert [removal_note(Personal(kind, "h")) for kind in PERSONAL_KINDS] == [
         resolver({})(Personal(kind, "h")) for kind in PERSONAL_KINDS
     ]
-    for say in (mask, removed):
+    for say in (mask, removal_note):
         assert len({say(Personal(kind, "h")) for kind in PERSONAL_KINDS}) == len(PERSONAL_KINDS)
 
 

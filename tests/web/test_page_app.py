@@ -32,7 +32,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from corekit.model.document import Code, Document, DocumentKind, from_data, to_data
-from corekit.model.mark import UNMARKED, content_mark, marked
+from corekit.model.mark import UNMARKED, content_mark, document_with_mark
 from corekit.reference import data_path
 from corekit.share import published
 from corekit.share.link import DEMO_BASE, token, token_hash
@@ -1157,7 +1157,7 @@ def test_the_page_carries_the_content_that_its_mark_is_computed_from_and_states_
     tmp_path: Path,
 ) -> None:
     """A file that was swapped on an honest server: what is shown is the mark its content leads to."""
-    genuine = marked(a_document(blocks=(*a_document().blocks[:-1], marked_code())), ["ab" * 32])
+    genuine = document_with_mark(a_document(blocks=(*a_document().blocks[:-1], marked_code())), ["ab" * 32])
     swapped = from_data(json.loads(json.dumps(to_data(genuine)).replace("378.60", "478.60")))
     desk = a_desk(tmp_path, document=swapped, renderers=None)
     piece = desk.open(desk.code).text
@@ -1175,7 +1175,7 @@ def marked_code() -> Code:
 
 def test_no_sign_of_a_document_ends_the_element_that_holds_its_content(tmp_path: Path) -> None:
     hostile = "</script><script>alert(1)</script><!-- &amp;"
-    document = marked(a_document(shop=hostile), [])
+    document = document_with_mark(a_document(shop=hostile), [])
     desk = a_desk(tmp_path, document=document, renderers=None)
     piece = desk.open(desk.code).text
     assert "<script>alert" not in piece

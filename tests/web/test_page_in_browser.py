@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from corekit.model.document import Code, Document, from_data, to_data
-from corekit.model.mark import UNMARKED, content_mark, marked
+from corekit.model.mark import UNMARKED, content_mark, document_with_mark
 from corekit.report.fonts import typeface
 from corekit.share.link import token, token_hash
 from corekit.share.published import seal_envelope
@@ -329,7 +329,7 @@ def test_the_first_screen_answers_what_was_wrong_and_done_whether_it_holds_its_c
 
 def with_mark() -> Document:
     code = Code(document_id="3f1c9a5e7b2d4c60", link=1, record_mark=UNMARKED)
-    return marked(a_document(blocks=(*a_document().blocks[:-1], code)), ["ab" * 32])
+    return document_with_mark(a_document(blocks=(*a_document().blocks[:-1], code)), ["ab" * 32])
 
 
 @pytest.mark.parametrize("width", [320, 360, 1280])

@@ -47,7 +47,7 @@ from corekit.model.document import (
     WorkRow,
     to_data,
 )
-from corekit.model.mark import UNMARKED, marked
+from corekit.model.mark import UNMARKED, document_with_mark
 from corekit.reference import data_path
 from corekit.report.page import render_page
 from corekit.report.pdf import ATTACHMENT, render_pdf
@@ -212,7 +212,7 @@ def whole_corpus() -> Document:
         code,
     )
     document = a_document(lambda: "Invoice 1")
-    return marked(attrs.evolve(document, kind=DocumentKind.INVOICE, blocks=blocks), ["ab" * 32])
+    return document_with_mark(attrs.evolve(document, kind=DocumentKind.INVOICE, blocks=blocks), ["ab" * 32])
 
 
 @pytest.mark.browser

@@ -108,7 +108,7 @@ def laid(
     for trait in system.traits.values():
         own = chance if trait.key in asked else rest
         if trait.key != without and (trait.key in asked or rest.random() < _OFTEN):
-            bench.fitted[trait.key] = _fitted(trait, own)
+            bench.fitted[trait.key] = _trait_answer(trait, own)
     for parameter in check.parameters:
         of = parameter.of
         if isinstance(of, Trait) and not parameter.needed and chance.random() < _SOMETIMES:
@@ -126,7 +126,7 @@ def laid(
         else:
             several = parameter.form in (Form.SERIES, Form.EVERY_SERIES)
             stand_in = foreign.get(of.key, of)
-            _read(
+            _add_reading(
                 bench,
                 attrs.evolve(stand_in, possible=stand_in.usual) if calm else stand_in,
                 chance,
@@ -152,7 +152,7 @@ def _said(setting: Setting, chance: random.Random) -> str:
     return units.show(exact(units.unit(unit).kind, number), unit, uncertainty=False)
 
 
-def _fitted(trait: Trait, chance: random.Random) -> object:
+def _trait_answer(trait: Trait, chance: random.Random) -> object:
     if trait.answers is not None:
         return chance.choice(list(trait.answers))
     unit = chance.choice(trait.units)
@@ -174,7 +174,7 @@ def _see(bench: Bench, seen: Observation, chance: random.Random, *, needed: bool
             bench.sightings[seen.key, place] = Sighting(None, entry, cannot="rusted in")
 
 
-def _read(bench: Bench, of: Measurand, chance: random.Random, *, several: bool) -> None:
+def _add_reading(bench: Bench, of: Measurand, chance: random.Random, *, several: bool) -> None:
     least = chance.randrange(len(of.places)) if of.places else 0
     everywhere = chance.random() < _OFTEN
     for n, place in enumerate(of.places or ("",)):

@@ -182,9 +182,9 @@ def results_of(check: Check[...], before: Laid, system: System, of: str) -> list
         except (Overrun, SystemExit) as raised:
             error = raised
     if besides:
-        raise _shown(of, f"{besides[0]}", "A check computes and yields; leave everything else alone.")
+        raise _draw_error(of, f"{besides[0]}", "A check computes and yields; leave everything else alone.")
     if error is not None and not isinstance(error, ReachedOutsideError):
-        shown = _shown(
+        shown = _draw_error(
             of,
             f"raised {error_words(error)} with {before.words}",
             _cure_of(error),
@@ -192,11 +192,13 @@ def results_of(check: Check[...], before: Laid, system: System, of: str) -> list
         )
         raise TooSlowError(shown.shown) if isinstance(error, Overrun) else shown from error
     if repr((case.readings, case.records, case.sightings, case.fitted, case.specified)) != was:
-        raise _shown(of, "changes what it is given", "Work on copies: a reading and a case stay as they are.")
+        raise _draw_error(
+            of, "changes what it is given", "Work on copies: a reading and a case stay as they are."
+        )
     return found
 
 
-def _shown(of: str, fault: str, cure: str, at: str = "") -> ShownError:
+def _draw_error(of: str, fault: str, cure: str, at: str = "") -> ShownError:
     return ShownError(Nonconformity(of=of, fault=fault, cure=cure, at=at))
 
 
@@ -224,27 +226,27 @@ def _attack_check(system: System, check: Check[...], before: Laid, of: str) -> N
             continue
         strange = sorted(set(result.evidence) - before.entries)
         if strange:
-            raise _shown(
+            raise _draw_error(
                 of,
                 f"names as evidence of {result.code} what nobody entered: {', '.join(strange)}",
                 "Evidence is readings, or ids from case.noted(…); a Value brings its own.",
             )
         if result.verdict in (Verdict.PASS, Verdict.FAIL) and not result.evidence:
-            raise _shown(
+            raise _draw_error(
                 of,
                 f"decides {result.code} on nothing, with {before.words}",
                 "Name what it rests on: Claim(…, evidence=[reading]) or case.noted(observation).",
             )
     again = results_of(check, before, system, of)
-    if [_told(result) for result in again] != [_told(result) for result in found]:
-        raise _shown(
+    if [_finding_words(result) for result in again] != [_finding_words(result) for result in found]:
+        raise _draw_error(
             of,
             f"says one thing and then another of the same readings: {before.words}",
             "A check is a function of its case alone: keep nothing between two calls, ask no clock.",
         )
 
 
-def _told(result: Finding | Gap) -> tuple[object, ...]:
+def _finding_words(result: Finding | Gap) -> tuple[object, ...]:
     if isinstance(result, Gap):
         return (result.text, result.reason)
     return (result.code, result.place, result.verdict, str(result.text), result.calls_for, result.grade)
@@ -270,7 +272,7 @@ def _attack_need(
     found = results_of(check, before, system, of)
     gaps = [one for one in found if isinstance(one, Gap)]
     if not gaps or any(isinstance(one, Finding) for one in found):
-        raise _shown(
+        raise _draw_error(
             of,
             f"says nothing of {missing.key} being missing",
             "Take it as a parameter: without it the check becomes a gap that names it.",
@@ -307,7 +309,7 @@ def _attack_order(
             continue
         if (_GOOD[then] < _GOOD[first]) if is_better else (_GOOD[then] > _GOOD[first]):
             way = "better" if is_better else "worse"
-            raise _shown(
+            raise _draw_error(
                 of,
                 f"declares that more of {measurand.key} is {way}, and says {first} of {where[0]} at"
                 f" {less.typed} and {then} at {more.typed}",
@@ -340,17 +342,17 @@ def _attack_calculation(
 ) -> None:
     numbers = {name: _within(one, chance) for name, one in calculation.inputs.items()}
     said = ", ".join(f"{name} = {numbers[name]:g} {one.unit}" for name, one in calculation.inputs.items())
-    result = _computed(calculation, tuple(numbers.values()), of, said, system)
+    result = _bare_result(calculation, tuple(numbers.values()), of, said, system)
     if result is None:
         return
     if not math.isfinite(result):
-        raise _shown(
+        raise _draw_error(
             of,
             f"gives {result} with {said}",
             "Narrow the ranges of its inputs (low, high, above, below) to where it means something.",
         )
-    if _computed(calculation, tuple(numbers.values()), of, said, system) != result:
-        raise _shown(
+    if _bare_result(calculation, tuple(numbers.values()), of, said, system) != result:
+        raise _draw_error(
             of,
             f"gives one thing and then another with {said}",
             "A calculation is a function of its inputs alone.",
@@ -367,7 +369,7 @@ def _attack_calculation(
     try:
         made = calculation(*values)
     except Exception as error:
-        raise _shown(
+        raise _draw_error(
             of,
             f"called with readings, raised {error_words(error)} with {said}",
             "Outside its ranges a calculation is never called; narrow them where it cannot be computed.",
@@ -375,10 +377,12 @@ def _attack_calculation(
         ) from error
     assert isinstance(made, Value)
     if not math.isfinite(made.u):
-        raise _shown(of, f"gives the uncertainty {made.u} with {said}", "Narrow the ranges of its inputs.")
+        raise _draw_error(
+            of, f"gives the uncertainty {made.u} with {said}", "Narrow the ranges of its inputs."
+        )
 
 
-def _computed(
+def _bare_result(
     calculation: Calculation[...], numbers: tuple[float, ...], of: str, said: str, system: System
 ) -> float | None:
     """What the bare function gives; None where its docstring says that it refuses such inputs."""
@@ -397,12 +401,12 @@ def _computed(
         except (Overrun, SystemExit) as raised:
             error = raised
     if besides:
-        raise _shown(of, besides[0], "A calculation computes and returns; leave everything else alone.")
+        raise _draw_error(of, besides[0], "A calculation computes and returns; leave everything else alone.")
     if isinstance(error, Overrun):
         cure = f"A calculation takes at most {MOST_SECONDS:g} s; end the loop, or bound it."
-        raise TooSlowError(_shown(of, f"raised {error_words(error)} with {said}", cure).shown)
+        raise TooSlowError(_draw_error(of, f"raised {error_words(error)} with {said}", cure).shown)
     if error is not None:
-        raise _shown(
+        raise _draw_error(
             of,
             f"raised {error_words(error)} with {said}",
             "Narrow the ranges of its inputs (low, high, above, below), or say under Raises: in its docstring"
@@ -410,7 +414,7 @@ def _computed(
             line_of(error, system.folder),
         ) from error
     if not isinstance(result, (int, float)) or isinstance(result, bool):
-        raise _shown(of, f"returns {result!r} with {said}", "A calculation returns one float.")
+        raise _draw_error(of, f"returns {result!r} with {said}", "A calculation returns one float.")
     return float(result)
 
 

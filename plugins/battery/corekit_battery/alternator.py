@@ -75,13 +75,13 @@ def charging(
     volts = volts or ck.Series.of(case[charging_voltage])
     highest, lowest = volts.highest, volts.lowest
     limit = regulated(
-        case, kind, _managed(case, highest, does), ruled, volts.latest.condition(temperature) or warmth
+        case, kind, _managed_limit(case, highest, does), ruled, volts.latest.condition(temperature) or warmth
     )
     beside = _Beside(rest=rest, rise=_rise(highest, rest), current_read=bool(waves) or gives is not None)
     if stop:
-        yield from _overcharged(case, highest)
+        yield from _overcharge(case, highest)
         if case.side(highest, limit) is ck.Side.ABOVE:
-            yield _held(case, volts, limit, speed, lamps, ruled is Control.MANAGED, beside)
+            yield _steady_finding(case, volts, limit, speed, lamps, ruled is Control.MANAGED, beside)
         else:
             yield case.does_not_apply(stop)
         return
@@ -109,8 +109,8 @@ def charging(
             values={"read": ck.show(highest, "V", uncertainty=False)},
         )
         return
-    yield from _overcharged(case, highest)
-    held = _held(case, volts, limit, speed, lamps, ruled is Control.MANAGED, beside)
+    yield from _overcharge(case, highest)
+    held = _steady_finding(case, volts, limit, speed, lamps, ruled is Control.MANAGED, beside)
     yield held
     yield from idle
     if not beside.current_read and held.urgency is ck.Urgency.NOTHING:
@@ -158,7 +158,7 @@ def _rise(highest: ck.Value, rest: ck.Reading | None) -> ck.Value | None:
     return highest - rest.value if rest is not None and not rest.disagrees else None
 
 
-def _managed(case: ck.Case, highest: ck.Value, does: InUse | None) -> ck.Limit:
+def _managed_limit(case: ck.Case, highest: ck.Value, does: InUse | None) -> ck.Limit:
     """What a managed system may hold. By a limit alone it never fails; it does where the battery goes flat on
     the road and the voltage shows that it is being discharged.
     """
@@ -168,7 +168,7 @@ def _managed(case: ck.Case, highest: ck.Value, does: InUse | None) -> ck.Limit:
     return case.limit("battery.charging_voltage_managed")
 
 
-def _held(
+def _steady_finding(
     case: ck.Case,
     volts: ck.Series,
     limit: ck.Limit | ck.Possible[ck.Limit],
@@ -196,9 +196,11 @@ def _held(
         side = case.side(highest, limit)
         judged = highest
         if side is ck.Side.INSIDE:  # the one that lies nearer to an end has to pass as well
-            judged = min((highest, lowest), key=lambda value: _judged(case, value, limit).probability or 0.0)
+            judged = min(
+                (highest, lowest), key=lambda value: _charging_finding(case, value, limit).probability or 0.0
+            )
         read, when = f"{lowest.number:.2f} to {highest.number:.2f} V", [f"{len(volts.values)} readings"]
-    found = _judged(
+    found = _charging_finding(
         case,
         judged,
         limit,
@@ -224,7 +226,7 @@ TOO_HIGH = (
 )
 
 
-def _judged(
+def _charging_finding(
     case: ck.Case,
     judged: ck.Reading | ck.Value,
     limit: ck.Limit | ck.Possible[ck.Limit],
@@ -332,7 +334,7 @@ def _of_one_mind(case: ck.Case, volts: ck.Series, limit: ck.Limit | ck.Possible[
     return len(sides) == 1 and ck.Side.UNDECIDED not in sides
 
 
-def _overcharged(case: ck.Case, highest: ck.Value) -> Iterator[ck.Finding]:
+def _overcharge(case: ck.Case, highest: ck.Value) -> Iterator[ck.Finding]:
     """Above what any system holds, whatever the battery and however cold: a statement of its own, because it
     cannot wait.
     """

@@ -170,7 +170,7 @@ def _held_against_label(
 ) -> ck.Finding:
     warmth = gave.condition(temperature) or case.reading(temperature)
     evidence = [reading for reading in (gave, current, warmth) if reading is not None]
-    expected = sorted(_expected(current, rated, minutes, kind, warmth), key=lambda value: value.number)
+    expected = sorted(_sound_times(current, rated, minutes, kind, warmth), key=lambda value: value.number)
     shares = [
         ck.propagate(lambda got, whole: got / whole, (gave.value, whole), "ratio") for whole in expected
     ]
@@ -261,7 +261,7 @@ def _is_worn(case: ck.Case, at_most: ck.Value) -> bool:
     return case.side(at_most, least) is ck.Side.BELOW
 
 
-def _expected(
+def _sound_times(
     current: ck.Reading,
     rated: ck.Value,
     minutes: ck.Value | None,

@@ -380,7 +380,7 @@ def charge_plan(
             tells="The battery is about full, so there is little to charge.",
         )
         return
-    yield _planned(case, plan, rest, hours, _setting(kind, label, warmth, plan, gives))
+    yield _plan_finding(case, plan, rest, hours, _setting(kind, label, warmth, plan, gives))
     if hours is not None:
         yield from _which_charger(case, plan, rest, hours, kind)
 
@@ -484,7 +484,7 @@ def hours_told(seconds: float) -> str:
     return "1 hour" if round(hours) == 1 else f"{hours:.0f} hours"
 
 
-def _planned(
+def _plan_finding(
     case: ck.Case, plan: _Plan, rest: ck.Reading, hours: ck.Value | None, setting: str
 ) -> ck.Finding:
     whole, to_enough = plan.whole, plan.time_to(ENOUGH)

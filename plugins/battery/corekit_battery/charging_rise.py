@@ -120,7 +120,7 @@ def charging_rise(
         ),
         _NONE if none else _LITTLE,
         _NONE_PLAIN if none else _LITTLE_PLAIN,
-        values=_read(running, before, added),
+        values=_details(running, before, added),
     )
 
 
@@ -128,7 +128,7 @@ def _limit(case: ck.Case, volts: float) -> ck.Limit:
     return case.computed_limit("battery.rise", "charging-rise", low=ck.exact("voltage", volts))
 
 
-def _read(running: ck.Reading, before: ck.Reading, added: ck.Value) -> dict[str, str]:
+def _details(running: ck.Reading, before: ck.Reading, added: ck.Value) -> dict[str, str]:
     return {
         "running": ck.show(running.value, "V", uncertainty=False),
         "before": ck.show(before.value, "V", uncertainty=False),

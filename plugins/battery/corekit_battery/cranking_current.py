@@ -55,17 +55,21 @@ def allowed(limit: ck.Limit, amps: float, most: float) -> ck.Limit:
         factor = min(factor, max(1.0, most / high.number))
     if most >= SIDE_AT_MOST:
         factor *= max(1.0, amps / MEANT_UP_TO)
-    return attrs.evolve(limit, high=_scaled(high, factor))
+    return attrs.evolve(limit, high=_at_current(high, factor))
 
 
 def certainly_allowed(limit: ck.Limit, amps: float, most: float) -> ck.Limit:
     """What may be lost also at a current smaller than any engine cranks at: in proportion to it."""
     assert limit.high is not None
     factor = amps / FROM
-    return attrs.evolve(limit, high=_scaled(limit.high, factor)) if factor < 1 else allowed(limit, amps, most)
+    return (
+        attrs.evolve(limit, high=_at_current(limit.high, factor))
+        if factor < 1
+        else allowed(limit, amps, most)
+    )
 
 
-def _scaled(value: ck.Value, factor: float) -> ck.Value:
+def _at_current(value: ck.Value, factor: float) -> ck.Value:
     return ck.propagate(lambda volts: factor * volts, (value,), value.kind)
 
 

@@ -52,7 +52,7 @@ def drain_over_time(
     if settled is None:
         yield _not_settled(case, log, stood)
         return
-    judged = _judged(case, log, settled, stood)
+    judged = _draw_finding(case, log, settled, stood)
     yield judged
     if drawn is not None and abs((drawn.value - settled.value).number) > 2 * (drawn.value - settled.value).u:
         yield case.advise(
@@ -109,7 +109,7 @@ def _not_settled(case: ck.Case, log: ck.Record, stood: Parked | None) -> ck.Find
     )
 
 
-def _judged(case: ck.Case, log: ck.Record, settled: ck.Settled, stood: Parked | None) -> ck.Finding:
+def _draw_finding(case: ck.Case, log: ck.Record, settled: ck.Settled, stood: Parked | None) -> ck.Finding:
     """The settled draw, and when it had settled where the log shows that."""
     minutes = f"{max(1, round(settled.since.number / 60))} min" if settled.since.number > log.start else ""
     return case.judge(

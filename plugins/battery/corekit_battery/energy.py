@@ -179,13 +179,13 @@ class Use:
     def after_a_trip(self, share: float) -> float:
         """Charge from one start to the next, 0 … 1; an empty battery stays empty until it is driven."""
         begun = max(0.0, share - self.taken / self.capacity)
-        driven = _integrated(self.on_the_road, begun, min(self.trip, self.apart), STEPS)
-        return _integrated(self.parked, driven, max(0.0, self.apart - self.trip), 4)
+        driven = _integral(self.on_the_road, begun, min(self.trip, self.apart), STEPS)
+        return _integral(self.parked, driven, max(0.0, self.apart - self.trip), 4)
 
     def after_a_week(self, share: float, maintained: float = 0.0) -> float:
         """Charge at the end of a week that begins with one night on a small charger of that current."""
         if maintained:
-            share = _integrated(
+            share = _integral(
                 lambda s: (
                     min(maintained, max(0.0, 1 - s) * self.capacity / self.tau) * self.kept / self.capacity
                 ),
@@ -196,10 +196,10 @@ class Use:
         trips = max(1, math.floor(WEEK / self.apart + 1e-9))
         for _ in range(trips):
             share = self.after_a_trip(share)
-        return _integrated(self.parked, share, max(0.0, WEEK - trips * self.apart), 4)
+        return _integral(self.parked, share, max(0.0, WEEK - trips * self.apart), 4)
 
 
-def _integrated(rate: Callable[[float], float], start: float, lasts: float, steps: int) -> float:
+def _integral(rate: Callable[[float], float], start: float, lasts: float, steps: int) -> float:
     """Fourth-order Runge-Kutta with a fixed step, kept within 0 and 1 after each."""
     if lasts <= 0:
         return start
@@ -213,7 +213,7 @@ def _integrated(rate: Callable[[float], float], start: float, lasts: float, step
     return share
 
 
-def _settled(after: Callable[[float], float]) -> float:
+def _steady_charge(after: Callable[[float], float]) -> float:
     """Where a charge comes back to itself.
 
     What lies above sinks and what lies below rises, so halving finds the one place.
@@ -263,7 +263,7 @@ def settled_charge(
         loss=monthly_loss / MONTH,
         kept=kept,
     )
-    return _settled(use.after_a_trip)
+    return _steady_charge(use.after_a_trip)
 
 
 @battery.calculation(source="energy-life")
@@ -367,7 +367,7 @@ def energy_life(
     if trip.number * trips.number > WEEK:
         yield case.gap(trip_time, "So many trips of that length do not fit into a week. Ask again.")
         return
-    told = _told(case, trip, trips, holds, kind, drawn)
+    told = _habits(case, trip, trips, holds, kind, drawn)
     settled = told.settles_at()
     ways = _ways(told, kind)
     evidence = [reading for reading in (drawn,) if reading is not None]
@@ -381,7 +381,7 @@ def energy_life(
         "trip": ck.show(trip, "min", uncertainty=False),
         "trip_told": f"{trip.number / 60:.0f} minutes",
         "ways": _in_words(ways),
-        "guessed": _guessed(told, ruled),
+        "guessed": _guess_words(told, ruled),
     }
     judged = case.judge(
         settled,
@@ -426,7 +426,7 @@ def _low_for_no_reason(case: ck.Case, rest: ck.Reading, drawn: ck.Reading) -> bo
     return share.number + share.u < _kept_charged() and (high is None or drawn.number < high.number)
 
 
-def _told(
+def _habits(
     case: ck.Case,
     trip: ck.Value,
     trips: ck.Value,
@@ -528,28 +528,28 @@ def _ways(told: _Told, kind: BatteryType | None) -> list[_Way]:
         if (
             minutes * 60.0 > use.trip * 1.2
             and minutes * 60.0 < use.apart
-            and _settled(longer.after_a_trip) >= _kept_charged()
+            and _steady_charge(longer.after_a_trip) >= _kept_charged()
         ):
-            ways.append(_Way(words=f"trips of {minutes} min", settled=_settled(longer.after_a_trip)))
+            ways.append(_Way(words=f"trips of {minutes} min", settled=_steady_charge(longer.after_a_trip)))
             break
     else:
         ways.append(
             _Way(
                 words="trips twice as long",
-                settled=_settled(attrs.evolve(use, trip=min(2 * use.trip, use.apart)).after_a_trip),
+                settled=_steady_charge(attrs.evolve(use, trip=min(2 * use.trip, use.apart)).after_a_trip),
             )
         )
     ways.append(
         _Way(
             words="one night a week on a small charger",
-            settled=_settled(lambda share: use.after_a_week(share, MAINTAINER)),
+            settled=_steady_charge(lambda share: use.after_a_week(share, MAINTAINER)),
         )
     )
     if use.drain > 2 * USUAL_DRAIN:
         ways.append(
             _Way(
                 words="the parasitic draw repaired",
-                settled=_settled(attrs.evolve(use, drain=USUAL_DRAIN).after_a_trip),
+                settled=_steady_charge(attrs.evolve(use, drain=USUAL_DRAIN).after_a_trip),
             )
         )
     if kind in (None, BatteryType.FLOODED, BatteryType.EFB):
@@ -559,13 +559,13 @@ def _ways(told: _Told, kind: BatteryType | None) -> list[_Way]:
         ways.append(
             _Way(
                 words="an AGM battery of this size, where the vehicle's charging suits one",
-                settled=_settled(agm.after_a_trip),
+                settled=_steady_charge(agm.after_a_trip),
             )
         )
     ways.append(
         _Way(
             words="a larger battery",
-            settled=_settled(attrs.evolve(use, capacity=LARGER * use.capacity).after_a_trip),
+            settled=_steady_charge(attrs.evolve(use, capacity=LARGER * use.capacity).after_a_trip),
         )
     )
     return ways
@@ -594,7 +594,7 @@ def _in_words(ways: list[_Way]) -> str:
     return says
 
 
-def _guessed(told: _Told, ruled: Managed | None) -> str:
+def _guess_words(told: _Told, ruled: Managed | None) -> str:
     says = f" Assumed, because not recorded: {', '.join(told.guessed)}." if told.guessed else ""
     return says + (
         " This vehicle keeps its battery below full charge on purpose (smart charging)."

@@ -189,7 +189,7 @@ def load(
         )
         return
     limit = case.limit(load_voltage) if own is not None else _limit(case, warmth, rated)
-    yield _ruled(
+    yield _verdict_or_reason(
         case,
         _Tried(under=under, rest=rest, current=current, lasted=lasted, warmth=warmth, rated=rated),
         limit,
@@ -263,7 +263,7 @@ class _Tried:
         ]
 
 
-def _ruled(
+def _verdict_or_reason(
     case: ck.Case, tried: _Tried, limit: ck.Limit | ck.Possible[ck.Limit], read: dict[str, Any]
 ) -> ck.Finding:
     """The verdict, or the reason why it cannot stand."""

@@ -98,8 +98,8 @@ def _at(
     def moved(warmth: ck.Value) -> ck.Limit:
         return attrs.evolve(
             limit,
-            low=_moved(limit.low, warmth, lambda volts, at: volts - slope * max(0.0, at - WARM)),
-            high=_moved(
+            low=_at_temperature(limit.low, warmth, lambda volts, at: volts - slope * max(0.0, at - WARM)),
+            high=_at_temperature(
                 limit.high,
                 warmth,
                 lambda volts, at: max(volts, min(volts + slope * max(0.0, WARM - at), most or math.inf)),
@@ -109,5 +109,7 @@ def _at(
     return ck.for_each(moved, at)
 
 
-def _moved(end: ck.Value | None, warmth: ck.Value, by: Callable[[float, float], float]) -> ck.Value | None:
+def _at_temperature(
+    end: ck.Value | None, warmth: ck.Value, by: Callable[[float, float], float]
+) -> ck.Value | None:
     return None if end is None else ck.propagate(by, (end, warmth), end.kind)

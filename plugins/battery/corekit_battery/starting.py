@@ -207,7 +207,7 @@ def _grade(
     if draws.disagrees or posts.disagrees:
         return "", "its readings disagree"
     kelvins = (KEPT[0][0], KEPT[-1][0]) if warmth is None else (min(max(warmth.number, 223.15), 353.15),)
-    sides = {case.side(posts, _kept(case, kelvin)) for kelvin in kelvins}
+    sides = {case.side(posts, _kept_limit(case, kelvin)) for kelvin in kelvins}
     held = sides.pop() if len(sides) == 1 else ck.Side.UNDECIDED
     amount = case.side(draws, usual) if usual is not None else None
     if amount is ck.Side.ABOVE:
@@ -228,7 +228,7 @@ def _grade(
     return "", "the current is too close to an end of what is usual"
 
 
-def _kept(case: ck.Case, kelvin: float) -> ck.Limit:
+def _kept_limit(case: ck.Case, kelvin: float) -> ck.Limit:
     own = case.specified.get(cranking_voltage.key)
     if own is not None:
         return own
@@ -285,7 +285,7 @@ def at_the_starter(
     if command is None:
         return
     if stud is None:
-        yield _commanded(case, command, volts or [])
+        yield _command_finding(case, command, volts or [])
         return
     if turns is None:
         yield case.gap(cranks, "Voltages at the starter mean something only with how it cranks then.")
@@ -342,7 +342,7 @@ def _posts_full(case: ck.Case, volts: list[ck.Reading]) -> bool:
     return posts is not None and case.side(posts, _arriving(case, FULL)) is ck.Side.INSIDE
 
 
-def _commanded(case: ck.Case, command: ck.Reading, volts: list[ck.Reading]) -> ck.Finding:
+def _command_finding(case: ck.Case, command: ck.Reading, volts: list[ck.Reading]) -> ck.Finding:
     read = {"read": ck.show(command.value, "V", uncertainty=False)}
     none = case.side(command, _arriving(case, NO_COMMAND)) is ck.Side.BELOW
     arrives = case.side(command, _arriving(case, ARRIVES))

@@ -124,16 +124,16 @@ _HOSE: dict[Enum, Seen] = {
 @egr.check("Manufacturer's own code: flow")
 def flow_reported(case: ck.Case, seen: Annotated[MakerFlow, maker_flow]) -> Iterator[ck.Finding | ck.Gap]:
     """By its meaning, as a code of the public list would count."""
-    yield _reported(case, maker_flow, "egr.maker_flow", seen, _FLOW)
+    yield _code_finding(case, maker_flow, "egr.maker_flow", seen, _FLOW)
 
 
 @egr.check("Manufacturer's own code: sensor hose")
 def hose_reported(case: ck.Case, seen: Annotated[MakerHose, maker_hose]) -> Iterator[ck.Finding | ck.Gap]:
     """A hose is looked at in a minute."""
-    yield _reported(case, maker_hose, "egr.maker_hose", seen, _HOSE, sensing_hoses)
+    yield _code_finding(case, maker_hose, "egr.maker_hose", seen, _HOSE, sensing_hoses)
 
 
-def _reported(
+def _code_finding(
     case: ck.Case,
     of: ck.Observation,
     code: str,

@@ -330,7 +330,7 @@ _SAYS: dict[Enum, Seen] = {
 }
 
 
-def _seen(case: ck.Case, of: ck.Observation, answer: Enum) -> Iterator[ck.Finding | ck.Gap]:
+def _sighting(case: ck.Case, of: ck.Observation, answer: Enum) -> Iterator[ck.Finding | ck.Gap]:
     if answer in _SAYS:
         yield said(case, of, of.key, answer, _SAYS)
     else:
@@ -340,19 +340,19 @@ def _seen(case: ck.Case, of: ck.Observation, answer: Enum) -> Iterator[ck.Findin
 @egr.check("Valve position over its range")
 def swept(case: ck.Case, seen: Annotated[Sweep, sweep]) -> Iterator[ck.Finding | ck.Gap]:
     """Motor, soot and position sensor together; which of them, other tests say."""
-    yield from _seen(case, sweep, seen)
+    yield from _sighting(case, sweep, seen)
 
 
 @egr.check("Closed position against the learned value")
 def learned_read(case: ck.Case, seen: Annotated[Learned, learned]) -> Iterator[ck.Finding | ck.Gap]:
     """Soot under the flap shows here first."""
-    yield from _seen(case, learned, seen)
+    yield from _sighting(case, learned, seen)
 
 
 @egr.check("Supply, ground and command of the valve")
 def fed_tested(case: ck.Case, seen: Annotated[Fed, fed]) -> Iterator[ck.Finding | ck.Gap]:
     """Before a motor is blamed that nothing drives."""
-    yield from _seen(case, fed, seen)
+    yield from _sighting(case, fed, seen)
 
 
 @egr.check("Current of the valve's motor")
@@ -369,13 +369,13 @@ def current_read(
             tells=motor_current.told(seen.value),
         )
         return
-    yield from _seen(case, motor_current, seen)
+    yield from _sighting(case, motor_current, seen)
 
 
 @egr.check("Soot and movement of the removed valve")
 def flap_looked_at(case: ck.Case, seen: Annotated[Flap, flap]) -> Iterator[ck.Finding | ck.Gap]:
     """The direct look."""
-    yield from _seen(case, flap, seen)
+    yield from _sighting(case, flap, seen)
 
 
 @egr.check("Position signal while moved by hand")
@@ -383,31 +383,31 @@ def position_tried(
     case: ck.Case, seen: Annotated[PositionByHand, position_by_hand]
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Parts the position sensor from the motor."""
-    yield from _seen(case, position_by_hand, seen)
+    yield from _sighting(case, position_by_hand, seen)
 
 
 @egr.check("Fall of the air mass")
 def air_drop_read(case: ck.Case, seen: Annotated[AirDrop, air_drop]) -> Iterator[ck.Finding | ck.Gap]:
     """Exhaust that flows takes the place of fresh air."""
-    yield from _seen(case, air_drop, seen)
+    yield from _sighting(case, air_drop, seen)
 
 
 @egr.check("Air mass against what is expected")
 def air_mass_read(case: ck.Case, seen: Annotated[AirMass, air_mass]) -> Iterator[ck.Finding | ck.Gap]:
     """A wrong air mass makes right exhaust look wrong."""
-    yield from _seen(case, air_mass, seen)
+    yield from _sighting(case, air_mass, seen)
 
 
 @egr.check("Intake throttle")
 def throttle_commanded(case: ck.Case, seen: Annotated[Throttle, throttle]) -> Iterator[ck.Finding | ck.Gap]:
     """It draws the exhaust in."""
-    yield from _seen(case, throttle, seen)
+    yield from _sighting(case, throttle, seen)
 
 
 @egr.check("Coolant level")
 def coolant_asked(case: ck.Case, seen: Annotated[Coolant, coolant]) -> Iterator[ck.Finding | ck.Gap]:
     """A cooler that leaks inside loses coolant that nobody sees."""
-    yield from _seen(case, coolant, seen)
+    yield from _sighting(case, coolant, seen)
 
 
 @egr.check("Pressure drop across the cooler")
@@ -415,4 +415,4 @@ def cooler_drop_read(
     case: ck.Case, seen: Annotated[CoolerDrop, cooler_drop]
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Rarely within reach; where it is, it is plain."""
-    yield from _seen(case, cooler_drop, seen)
+    yield from _sighting(case, cooler_drop, seen)

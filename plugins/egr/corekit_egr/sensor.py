@@ -234,7 +234,7 @@ def zero(
             "egr.zero",
             of=signal_zero,
             unit="V",
-            evidence=_fitted(case),
+            evidence=_fitted_kinds(case),
             calls_for=replace_sensor,
             next_test=signal_zero,
         ),
@@ -326,7 +326,7 @@ def answer(
             "egr.answer",
             of=signal_pumped,
             unit="V",
-            evidence=_fitted(case),
+            evidence=_fitted_kinds(case),
             calls_for=replace_sensor,
             next_test=signal_pumped,
             grade=(
@@ -442,6 +442,6 @@ def _band(limit: ck.Limit) -> str:
     return f"{ck.show(limit.low, 'V', uncertainty=False)} to {ck.show(limit.high, 'V', uncertainty=False)}"
 
 
-def _fitted(case: ck.Case) -> list[str]:
+def _fitted_kinds(case: ck.Case) -> list[str]:
     said = case.fitted_by.get(sensor_type.key)
     return [said] if said else []

@@ -321,7 +321,7 @@ def vented(
                 if wired
                 else "measure its supply and its ground before its own zero is blamed."
             ),
-            "trapped": _trapped(signal, rest),
+            "trapped": _trapped_words(signal, rest),
         },
     )
 
@@ -334,7 +334,7 @@ def _beyond_any_type(case: ck.Case, at_5: ck.Value | ck.Possible[ck.Value]) -> b
     return case.side(at_5, case.computed_limit("egr.vented", "sensor-zero-later", high=far)) is ck.Side.ABOVE
 
 
-def _trapped(signal: ck.Reading, rest: ck.Reading | None) -> str:
+def _trapped_words(signal: ck.Reading, rest: ck.Reading | None) -> str:
     if rest is None:
         return ""
     held = rest.value - signal.value
@@ -396,7 +396,7 @@ def same_on_another(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Where a new sensor shows the same oddity as the old one, it is not in the sensor."""
     now = signals.latest
-    old = [one for one in signals.before if _exchanged(case, one, now)]
+    old = [one for one in signals.before if _is_another_sensor(case, one, now)]
     if not old:
         return
     then = old[-1]
@@ -436,7 +436,7 @@ def same_on_another(
     )
 
 
-def _exchanged(case: ck.Case, before: ck.Reading, now: ck.Reading) -> bool:
+def _is_another_sensor(case: ck.Case, before: ck.Reading, now: ck.Reading) -> bool:
     """Whether another sensor was put in between two readings."""
     tried = now.trials[len(before.trials) :]
     renewed = case.repairs.get(replace_sensor.key, -1)

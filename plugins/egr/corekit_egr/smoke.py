@@ -161,7 +161,7 @@ def vacuum_smoked(
     pressure: Annotated[ck.Reading | None, smoke_pressure],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A regulator that lets through while nobody powers it goes unnoticed otherwise."""
-    yield _smoked(case, vacuum_smoke, "egr.vacuum_smoke", seen, pressure)
+    yield _smoke_finding(case, vacuum_smoke, "egr.vacuum_smoke", seen, pressure)
 
 
 @egr.check("Intake under smoke")
@@ -171,10 +171,10 @@ def intake_smoked(
     pressure: Annotated[ck.Reading | None, smoke_pressure],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Unmetered or lost air, found without a flame."""
-    yield _smoked(case, intake_smoke, "egr.intake_smoke", seen, pressure)
+    yield _smoke_finding(case, intake_smoke, "egr.intake_smoke", seen, pressure)
 
 
-def _smoked(
+def _smoke_finding(
     case: ck.Case, of: ck.Observation, code: str, seen: Enum, pressure: ck.Reading | None
 ) -> ck.Finding | ck.Gap:
     over = pressure is not None and case.side(pressure, case.limit(smoke_pressure)) is ck.Side.ABOVE

@@ -337,7 +337,7 @@ def current(
             "At 0 V no coil charges; find the missing supply before anything is said of the current.",
         )
     else:
-        yield from _expected(case, peaks, charge=charge, volts=volts, ohms=ohms, data=data, top=top)
+        yield from _expected_current(case, peaks, charge=charge, volts=volts, ohms=ohms, data=data, top=top)
     if data is None:
         if own:
             yield case.gap(
@@ -369,7 +369,7 @@ def current(
         )
 
 
-def _expected(
+def _expected_current(
     case: ck.Case,
     peaks: list[ck.Reading],
     *,

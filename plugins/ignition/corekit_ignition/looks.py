@@ -87,7 +87,7 @@ def plugs_looked_at(
     groups: dict[Face, list[str]] = {}
     for place, face in seen.items():
         groups.setdefault(face, []).append(place)
-    text = "; ".join(f"{_listed(places)}: {_MEANS[face]}" for face, places in groups.items())
+    text = "; ".join(f"{_cylinder_list(places)}: {_MEANS[face]}" for face, places in groups.items())
     says = "Spark plugs: {text}."
     if any(face in groups for face in _FAILS):
         yield case.visual(
@@ -96,7 +96,7 @@ def plugs_looked_at(
             says,
             passes=False,
             tells="{told}.",
-            values={"text": text, "told": _told(groups)},
+            values={"text": text, "told": _plug_words(groups)},
         )
     elif all(face in _SOUND for face in groups):
         yield case.visual(
@@ -117,14 +117,14 @@ def plugs_looked_at(
         )
 
 
-def _told(groups: dict[Face, list[str]]) -> str:
+def _plug_words(groups: dict[Face, list[str]]) -> str:
     """What is wrong with the plugs, by the plainest of what was seen."""
     worst = next(face for face in _FAILS if face in groups)
     places = groups[worst]
     if len(groups) == 1 and len(places) > 1:
         return f"The spark plugs are {_TOLD[worst]}"
     plugs = "Spark plug" if len(places) == 1 else "Spark plugs"
-    return f"{plugs} of {_listed(places)}: {_TOLD[worst]}"
+    return f"{plugs} of {_cylinder_list(places)}: {_TOLD[worst]}"
 
 
 @ignition.check("Distributor cap and rotor")
@@ -191,11 +191,11 @@ def spark_seen(
                 " coil and leads; under load a gap requires more voltage."
             ),
             tells="There is a spark every time where it was tried.",
-            values={"places": _listed(list(seen))},
+            values={"places": _cylinder_list(list(seen))},
         )
         return
     words: dict[str, Any] = {
-        "bad": _listed(bad),
+        "bad": _cylinder_list(bad),
         "what": "no spark" if all(seen[place] is Spark.NONE for place in bad) else "a weak or missing spark",
     }
     loss = loss_of(
@@ -435,7 +435,7 @@ def switched(
     )
 
 
-def _listed(places: list[str]) -> str:
+def _cylinder_list(places: list[str]) -> str:
     """`cylinders 1, 2 and 4`; one alone keeps its name."""
     if len(places) == 1:
         return places[0]

@@ -310,7 +310,7 @@ _SAYS: dict[Enum, Seen] = {
 }
 
 
-def _seen(case: ck.Case, of: ck.Observation, answer: Enum) -> Iterator[ck.Finding | ck.Gap]:
+def _sighting(case: ck.Case, of: ck.Observation, answer: Enum) -> Iterator[ck.Finding | ck.Gap]:
     if answer not in _SAYS:
         yield case.gap(of, f"{of.title}: not reached, so it says nothing.")
         return
@@ -366,13 +366,13 @@ def wells_looked_at(case: ck.Case, seen: Annotated[dict[str, Well], wells]) -> I
 @ignition.check("Water mist")
 def mist_tried(case: ck.Case, seen: Annotated[Mist, mist]) -> Iterator[ck.Finding | ck.Gap]:
     """A leak of high voltage shows at once where it is wet."""
-    yield from _seen(case, mist, seen)
+    yield from _sighting(case, mist, seen)
 
 
 @ignition.check("Engine speed while cranking")
 def rpm_read(case: ck.Case, seen: Annotated[Rpm, rpm]) -> Iterator[ck.Finding | ck.Gap]:
     """Before a spark is looked for that nobody asks for."""
-    yield from _seen(case, rpm, seen)
+    yield from _sighting(case, rpm, seen)
 
 
 @ignition.check("Fuel trims")
@@ -405,28 +405,28 @@ def trims_read(case: ck.Case, seen: Annotated[Trims, trims]) -> Iterator[ck.Find
 @ignition.check("Intake under smoke")
 def intake_smoked(case: ck.Case, seen: Annotated[Smoke, smoke]) -> Iterator[ck.Finding | ck.Gap]:
     """Unmetered air, found without a flame."""
-    yield from _seen(case, smoke, seen)
+    yield from _sighting(case, smoke, seen)
 
 
 @ignition.check("Compression by the starter's current")
 def rhythm_read(case: ck.Case, seen: Annotated[Rhythm, rhythm]) -> Iterator[ck.Finding | ck.Gap]:
     """Compared between cylinders, without a gauge in any of them."""
-    yield from _seen(case, rhythm, seen)
+    yield from _sighting(case, rhythm, seen)
 
 
 @ignition.check("Injectors compared")
 def injectors_compared(case: ck.Case, seen: Annotated[Injector, injector]) -> Iterator[ck.Finding | ck.Gap]:
     """A misfire that no spark explains."""
-    yield from _seen(case, injector, seen)
+    yield from _sighting(case, injector, seen)
 
 
 @ignition.check("Fuel pressure")
 def pressure_read(case: ck.Case, seen: Annotated[Pressure, pressure]) -> Iterator[ck.Finding | ck.Gap]:
     """Against the vehicle's own figure; there is no general one."""
-    yield from _seen(case, pressure, seen)
+    yield from _sighting(case, pressure, seen)
 
 
 @ignition.check("Misfire after swapping one boot")
 def boot_swapped(case: ck.Case, seen: Annotated[Boot, boot]) -> Iterator[ck.Finding | ck.Gap]:
     """Parts the boot from the coil above it."""
-    yield from _seen(case, boot, seen)
+    yield from _sighting(case, boot, seen)

@@ -162,11 +162,11 @@ def demand(
         if gap.number <= 0:
             yield case.gap(plug_gap, "At a gap of 0 mm the plug is closed and nothing has to be jumped.")
             continue
-        given = _given([read[gap.place.split()[-1]]] if own else reached, peaks, data)
-        yield _compared(case, gap, given.past(by_place.get(gap.place)), ratio, intake, other)
+        given = _inputs([read[gap.place.split()[-1]]] if own else reached, peaks, data)
+        yield _comparison(case, gap, given.past(by_place.get(gap.place)), ratio, intake, other)
 
 
-def _given(reached: list[ck.Reading] | None, peaks: list[ck.Reading] | None, data: ck.Value | None) -> Given:
+def _inputs(reached: list[ck.Reading] | None, peaks: list[ck.Reading] | None, data: ck.Value | None) -> Given:
     if reached:
         weakest = min(reached, key=lambda reading: reading.number)
         volts = weakest.value
@@ -210,7 +210,7 @@ def asked_of(gap: ck.Value, ratio: ck.Value | None, intake: ck.Value | None) -> 
     return found[-1], found[0].number * (1 - MODEL), found[-1].number * (1 + MODEL)
 
 
-def _compared(
+def _comparison(
     case: ck.Case,
     gap: ck.Reading,
     given: Given,

@@ -93,14 +93,14 @@ def supply(
         yield (
             _averaged(case, "ignition.feed", feed_drop, loss.lost, meter)
             if hidden
-            else _judged(case, loss, direct)
+            else _loss_finding(case, loss, direct)
         )
     elif key_on is not None and case.side(key_on, case.limit("ignition.supply_there")) is ck.Side.BELOW:
         yield case.gap(feed_drop, "No supply arrives at the coil, so no drop is spoken of.")
     elif key_on is not None and battery_rests is not None and not through:
         yield _key_on(case, _pair("with the key on", key_on, battery_rests))
     elif through and (running is not None or key_on is not None):
-        yield _ballasted(case, resistor)
+        yield _ballast_gap(case, resistor)
     elif any(reading is not None for reading in (running, cranking, key_on)):
         wanted = (
             battery_running
@@ -146,7 +146,7 @@ def _averaged(
         ),
         values={
             "Title": title[0].upper() + title[1:],
-            "lost": _lost(lost),
+            "lost": _loss_words(lost),
             "how": (
                 "An averaging meter shows a few hundredths"
                 if meter is DropMeter.AVERAGE
@@ -199,7 +199,7 @@ def _pair(when: str, at_coil: ck.Reading, at_battery: ck.Reading) -> Loss:
     return Loss(when=when, lost=at_battery.value - at_coil.value, at_coil=at_coil, at_battery=at_battery)
 
 
-def _judged(case: ck.Case, loss: Loss, direct: ck.Reading | None = None) -> ck.Finding:
+def _loss_finding(case: ck.Case, loss: Loss, direct: ck.Reading | None = None) -> ck.Finding:
     left = ""
     if (
         loss.at_coil is not None
@@ -241,7 +241,7 @@ def _judged(case: ck.Case, loss: Loss, direct: ck.Reading | None = None) -> ck.F
             ),
             undecided="How much voltage the wiring to the ignition coil loses is measured once more.",
         ),
-        values={"lost": _lost(loss.lost), "when": f" {loss.when}" if loss.when else "", "left": left},
+        values={"lost": _loss_words(loss.lost), "when": f" {loss.when}" if loss.when else "", "left": left},
     )
 
 
@@ -256,7 +256,7 @@ def _key_on(case: ck.Case, loss: Loss) -> ck.Finding:
             "Key on, coil supply against the battery's open-circuit voltage: voltage drop {lost}.",
             loss.lost,
             tells="With the ignition switched on the coil gets about the battery's voltage.",
-            values={"lost": _lost(loss.lost)},
+            values={"lost": _loss_words(loss.lost)},
         )
     return case.inconclusive(
         ck.Claim("ignition.feed", of=feed_drop, unit="V", evidence=evidence, next_test=feed_drop),
@@ -267,11 +267,11 @@ def _key_on(case: ck.Case, loss: Loss) -> ck.Finding:
         ),
         loss.lost,
         tells="Switched on, the ignition coil gets less voltage than the battery has; it is read once more.",
-        values={"lost": _lost(loss.lost)},
+        values={"lost": _loss_words(loss.lost)},
     )
 
 
-def _ballasted(case: ck.Case, resistor: Fitted | None) -> ck.Gap:
+def _ballast_gap(case: ck.Case, resistor: Fitted | None) -> ck.Gap:
     if resistor is None:
         return case.gap(
             ballast,
@@ -355,7 +355,7 @@ def ground(
             fails="The ignition's connection back to the battery loses more voltage than is usual.",
             undecided="How much the ignition's connection back to the battery loses is measured once more.",
         ),
-        values={"lost": _lost(lost.value)},
+        values={"lost": _loss_words(lost.value)},
     )
 
 
@@ -363,6 +363,6 @@ def _volts(reading: ck.Reading) -> str:
     return ck.show(reading.value, "V", uncertainty=False)
 
 
-def _lost(lost: ck.Value) -> str:
+def _loss_words(lost: ck.Value) -> str:
     """A battery that shows less than the coil is the meter's uncertainty, not a gain."""
     return ck.show(lost, "V", uncertainty=False) if lost.number > 0 else "none"

@@ -78,7 +78,7 @@ _NEXT = {
 }
 
 
-def _swapped(
+def _swap_outcome(
     case: ck.Case, of: ck.Observation, code: str, part: str, went: Swap, operation: ck.Operation
 ) -> Iterator[ck.Finding | ck.Gap]:
     words = {"part": part, "next": _NEXT[part]}
@@ -116,16 +116,16 @@ def _swapped(
 @ignition.check("Misfire after swapping the coil")
 def coil_swapped(case: ck.Case, went: Annotated[Swap, coil_swap]) -> Iterator[ck.Finding | ck.Gap]:
     """Of all tests this speaks most directly of the coil: the fault follows it, or it stays."""
-    yield from _swapped(case, coil_swap, "ignition.coil_swap", "coil", went, replace_coil)
+    yield from _swap_outcome(case, coil_swap, "ignition.coil_swap", "coil", went, replace_coil)
 
 
 @ignition.check("Misfire after swapping the plug")
 def plug_swapped(case: ck.Case, went: Annotated[Swap, plug_swap]) -> Iterator[ck.Finding | ck.Gap]:
     """As of the coil; plugs that are worn alike stay where they are."""
-    yield from _swapped(case, plug_swap, "ignition.plug_swap", "plug", went, replace_plugs)
+    yield from _swap_outcome(case, plug_swap, "ignition.plug_swap", "plug", went, replace_plugs)
 
 
 @ignition.check("Misfire after swapping the lead")
 def lead_swapped(case: ck.Case, went: Annotated[Swap, lead_swap]) -> Iterator[ck.Finding | ck.Gap]:
     """As of the coil, where there are leads."""
-    yield from _swapped(case, lead_swap, "ignition.lead_swap", "lead", went, replace_leads)
+    yield from _swap_outcome(case, lead_swap, "ignition.lead_swap", "lead", went, replace_leads)

@@ -89,7 +89,7 @@ def primary(
         if reading.disagrees:
             yield _unsteady(case, reading, "Ω")
             continue
-        if _unresolved(reading) and not (own and reading.number > 0):
+        if _is_unresolved(reading) and not (own and reading.number > 0):
             yield _too_coarse(case, reading)
             continue
         warm = reading.condition(winding_temperature) or warmth
@@ -244,7 +244,7 @@ def _open(case: ck.Case, place: str, diodes: Fitted | None) -> ck.Finding:
     )
 
 
-def _unresolved(reading: ck.Reading) -> bool:
+def _is_unresolved(reading: ck.Reading) -> bool:
     """Whether a primary reads no more than its meter can be wrong by, and may be more than a short."""
     return reading.number <= 2 * reading.value.u and reading.number + 2 * reading.value.u >= SHORTED_PRIMARY
 
