@@ -15,8 +15,8 @@ from .context import ShopContext, request_of
 from .errors import DeskError
 
 __all__ = [
-    "amount_due",
     "JobRow",
+    "amount_due",
     "billed_with",
     "closed_jobs",
     "continue_restored",

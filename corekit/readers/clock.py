@@ -225,8 +225,8 @@ def _rise(seconds: dict[int, float], lines: Sequence[int], cells: Sequence[str])
         if before is not None and number < seconds[before]:
             _refuse(
                 f"line {lines[n]}",
-                f"the time goes back, {quotation(cells[n])} after {quotation(cells[before])}: the clock was set,"
-                " or two logs were put together",
+                f"the time goes back, {quotation(cells[n])} after {quotation(cells[before])}: the clock was"
+                " set, or two logs were put together",
                 "one log with a clock that runs on",
                 "the part before that line, or the part from it on",
             )
