@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 
 from ..model.measurand import Trait
+from ..plugin.faults import FaultTable
 from .outcome import applies
 from .ranking import Ranking, information
 from .suspect import ASKING, Evidence, NextTest
 
-A_LOOK = 1.0  # minutes to see what a vehicle is fitted with; an estimate of ours
+MOST = 0.5  # share of a system's tests that hang on a trait, from which it is asked before them; ours
 
 
 def with_what_findings_ask(
@@ -55,8 +56,8 @@ def with_what_findings_ask(
 def with_what_is_fitted_first(
     evidence: Evidence, tests: Sequence[NextTest], answered: Collection[str], traits: Mapping[str, Trait]
 ) -> list[NextTest]:
-    """The steps, led by what the first of them hangs on: a test that only some vehicles have is not begun
-    before somebody looked which this one is. What was answered, *don't know* too, is not asked again.
+    """The steps, led by what the first of them hangs on where most of its system hangs on it: no system is
+    begun before somebody looked of which kind it is. What was answered, *don't know* too, is not asked again.
     """
     if not tests:
         return []
@@ -69,14 +70,19 @@ def with_what_is_fitted_first(
             system=key.partition(".")[0],
             key=key,
             question=f"{traits[key].title}: which is it?",
-            minutes=A_LOOK,
+            minutes=0.0,
             bits=first.bits,
             wants=key,
         )
         for key in (test.only if test is not None else ())
-        if key in traits and key not in answered and key not in asked
+        if key in traits and key not in answered and key not in asked and _is_asked_of_most(table, key)
     ]
     return [*looks, *tests]
+
+
+def _is_asked_of_most(table: FaultTable | None, trait: str) -> bool:
+    tests = [test for test in table.tests.values() if test.proposed] if table is not None else []
+    return sum(trait in test.only for test in tests) >= MOST * len(tests) > 0
 
 
 def _rate(bits: float, minutes: float) -> float:

@@ -230,7 +230,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
         if (
             settled
             or not test.proposed
-            or one.system in idle
+            or (one.system in idle and key not in evidence.latest)  # what was worked on is looked at again
             or other != key
             or (test.code or test.graded) in evidence.barred
             or _is_answered(evidence, test)

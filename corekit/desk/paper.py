@@ -166,13 +166,11 @@ def remove_papers(shop: ShopContext, job: Job) -> list[str]:
         *(draft_name(kind, name) for kind in DRAFTS for name in names_of(job)),
     ]
     # An invoice in another form lies beside its paper: `invoice-2026-A0001.form.pdf`.
-    for name in named:
-        for path in folder.glob(f"{glob.escape(name)}.*"):
-            path.unlink(missing_ok=True)
+    beside = [path for name in named for path in folder.glob(f"{glob.escape(name)}.*")]
     # What a job was called may have changed since its papers were made; its id has not.
     with_id = folder.glob(f"*-{_short(job.id)}-*.pdf")
     left = []
-    for path in (*(path_of(shop, name) for name in named), *with_id):
+    for path in dict.fromkeys([*(path_of(shop, name) for name in named), *beside, *with_id]):
         try:
             path.unlink(missing_ok=True)
         except OSError as error:

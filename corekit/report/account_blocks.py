@@ -42,12 +42,19 @@ def answer_block(job: Job, account: Account, facts: Sequence[tuple[str, str, boo
 
 def _next_in_short(steps: Sequence[Step]) -> str:
     first = steps[0]
-    text = "".join(run for run in first.words if isinstance(run, str))
+    text = _text_of(first)
     if first.short:
         return first.short
     if first.label in ("What next", "Next step"):
         return text if len(text) <= _SHORT else "See below."
-    return f"{first.label}: {lower_first(text)}" if len(text) <= _SHORT else f"{first.label}: see below."
+    if len(text) <= _SHORT:
+        return f"{first.label}: {lower_first(text)}"
+    then = steps[1].short or _text_of(steps[1]) if len(steps) > 1 else ""
+    return f"{first.label}: see below." + (f" {then}" if 0 < len(then) <= 1.5 * _SHORT else "")
+
+
+def _text_of(step: Step) -> str:
+    return "".join(run for run in step.words if isinstance(run, str))
 
 
 def account_block(account: Account, assessment: Assessment, currency: str) -> blocks.Account:

@@ -16,7 +16,7 @@ from .bench import Bench, quantity
 from .evidence import Shown, shown
 from .examples import Examples, expected, failing_docstrings, outcome
 from .kit import Nonconformity, conformance, nonconformities
-from .visits import assessed
+from .visits import assessed, begins_at, next_steps
 from .voices import Told, random_bench, told_by_checks, told_by_declarations
 
 __all__ = [
@@ -29,11 +29,13 @@ __all__ = [
     "Shown",
     "Told",
     "assessed",
+    "begins_at",
     "code_meanings",
     "conformance",
     "expected",
     "failing_docstrings",
     "installed_plugins",
+    "next_steps",
     "nonconformities",
     "outcome",
     "quantity",

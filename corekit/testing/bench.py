@@ -17,7 +17,7 @@ from ..model.records import Instrument, Measured
 from ..model.sampling import Sampling
 from ..model.value import Value, exact
 from ..plugin.barred import bars, under_bars
-from ..plugin.case import Case, Sighting, own_limit
+from ..plugin.case import Case, CodeSet, Sighting, own_limit
 from ..plugin.check import run
 from ..plugin.derived import derive, with_derived
 from ..plugin.reading import Reading, with_uncertainty
@@ -54,6 +54,7 @@ class Bench:
     specified: dict[str, Limit] = attrs.field(factory=dict)
     repairs: dict[str, int] = attrs.field(factory=dict)
     settings: dict[str, str] = attrs.field(factory=dict)
+    codes: dict[str, CodeSet] = attrs.field(factory=dict)
 
     def reading(
         self,
@@ -166,6 +167,11 @@ class Bench:
         )
         return self
 
+    def store(self, *codes: str) -> Bench:
+        """The trouble codes that the control unit has stored, these and no other."""
+        self.codes = {code: CodeSet(states=("stored",), entries=("codes",)) for code in codes}
+        return self
+
     def describe(self, name: str, accuracy: str, **ranges: str) -> Bench:
         """An instrument's sheet; `ranges` as range = step."""
         self.instruments[name] = Instrument(name=name, accuracy=accuracy, ranges=ranges)
@@ -205,6 +211,8 @@ class Bench:
             specified=self.specified,
             repairs=self.repairs,
             settings=self.settings,
+            codes=self.codes,
+            code_lists={"stored": "codes"} if self.codes else {},
         )
 
     def run(self, *checks: str) -> list[Finding | Gap]:

@@ -106,12 +106,12 @@ def test_the_six_jobs_end_as_they_are_meant_to(demo_out: Path) -> None:
         "high-speed": "Put right: worn spark plugs, not the coil.",
         "check-up": "Nothing found that is wrong, in what we looked at.",
         "undecided": "Cause not found yet:",
-        "not-the-cure": "Not put right: spark plug with a cracked insulator. Done, but not the cure:",
+        "not-the-cure": "Not put right: a cracked spark plug. Done, but not the cure:",
     }
     assert list(told) == list(ends)
     for job, end in ends.items():
         assert end in told[job], job
-    assert "Replace the spark plugs (76.70 EUR before tax)" in told["not-the-cure"]
+    assert "replace the spark plugs (76.70 EUR before tax)" in told["not-the-cure"]
     assert "did not fix; not charged" in told["not-the-cure"]
     assert "on arrival: P0401; now: none" in told["too-little-egr"]
 

@@ -330,7 +330,7 @@ def test_a_wrong_diagnosis_is_withdrawn_and_its_line_stays_as_did_not_cure(shop:
     _, text = visit.issue("60.00")
     assert "Done, but not the cure: “Replace the battery”." in text
     assert "did not fix; not charged" in text
-    assert "A finding that was withdrawn since: the clamps of the load tester had slipped" in text
+    assert "A finding that was withdrawn since: for a reason that is noted with the shop" in text
     assert "Did not fix what you came with" in text
     withdrawn = (
         "Withdrawn since it was used for an estimate, so nothing is claimed from it: voltage under load"
@@ -390,7 +390,7 @@ def test_a_judgement_is_withdrawn_like_a_reading(shop: Shop) -> None:
     visit.data["step"][0]["requested"]["withdrawn"] = "it was only dirt on the cover"
     visit.say(waived={"operation": CLEAN, "because": "did not fix"})
     _, text = visit.issue("0.00")
-    assert "Mechanic's judgement: withdrawn since: it was only dirt on the cover" in text
+    assert "Mechanic's judgement: withdrawn since: for a reason that is noted with the shop" in text
     assert "furred" not in text
 
 
@@ -842,7 +842,7 @@ def test_a_wrong_diagnosis_is_withdrawn_on_the_screen_and_did_not_cure(shop: Sho
     screen.withdraw(wish, "it was only dirt on the cover")
     screen.step(waived={"operation": CLEAN, "because": "did not fix"})
     text = text_of(shop.issue(screen.job).pdf)
-    assert "withdrawn since: it was only dirt on the cover" in text
+    assert "withdrawn since: for a reason that is noted with the shop" in text
     assert "did not fix; not charged" in text
 
 

@@ -135,10 +135,10 @@ ANSWERS = {
     "check-up": ("Nothing found that is wrong", "Looked over", "60.00", "Nothing is open"),
     "undecided": ("Cause not found yet", "Call-out", "60.00", "Two more tests (50.00 EUR"),
     "not-the-cure": (
-        "Not put right: spark plug with a cracked insulator",
+        "Not put right: a cracked spark plug",
         "Done, but not the cure: “Replace the ignition coil”",
         "60.00",
-        "Replace the spark plugs (76.70 EUR",
+        "replace the spark plugs (76.70 EUR",
     ),
 }
 

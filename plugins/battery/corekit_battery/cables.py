@@ -114,7 +114,10 @@ def _leg(case: ck.Case, drop: ck.Reading, current: ck.Reading | None, joint: ck.
     """One side, less what its joint at the battery was seen to lose: that is no fault of the cable."""
     printed = case.limit(LEGS[drop.place])
     amps = ends_of_current(case, current)
-    alone = drop if joint is None else drop.value - joint.value
+    alone: ck.Reading | ck.Value = drop
+    if joint is not None:
+        rest = drop.value - joint.value  # a little below nothing, where the joint is all there is
+        alone = ck.Value(rest.kind, max(0.0, rest.number), rest.budget, rest.rests_on)
     if is_left_open(case, alone, printed, amps, SIDE_AT_MOST):
         return _depends_on_current(case, drop, current, "battery.voltage_drop")
     limit = allowed(printed, amps[1], SIDE_AT_MOST)

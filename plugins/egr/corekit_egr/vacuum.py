@@ -256,10 +256,11 @@ def source_vacuum(
 def _at_the_manifold(
     manifold: ck.Reading | None, speed: ck.Reading | None, air: ck.Reading | None
 ) -> ck.Value | None:
-    """The manifold's own vacuum at idle, reckoned to sea level; None where it was not read so."""
+    """The manifold's own vacuum at idle, reckoned to sea level; None where it was not read so, or is none."""
     if manifold is None or air is None or speed is None or speed.number > IDLE:
         return None
-    return vacuum_at_sea_level(air.value - manifold.value, air)
+    vacuum = air.value - manifold.value
+    return vacuum_at_sea_level(vacuum, air) if vacuum.number >= 0.0 else None  # boost is no vacuum
 
 
 @egr.check("Vacuum at the valve, regulator unplugged")

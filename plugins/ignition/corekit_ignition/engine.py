@@ -106,6 +106,9 @@ def share_of_speed_lost(
 
     >>> round(share_of_speed_lost.si(100.0, 0.2, 100.0), 6)
     0.001267
+
+    Raises:
+        ValueError: so much work is not in it: it would stand.
     """
     return speed_lost.si(work, inertia, speed) / speed
 

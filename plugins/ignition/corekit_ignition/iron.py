@@ -46,8 +46,11 @@ def current_after_saturating(
     10.756
     """
 
-    def rate(amperes: float) -> float:
-        return (voltage - resistance * amperes) / (iron / math.cosh(min(amperes / knee, 300)) ** 2 + air)
+    most = voltage / resistance  # no step, however long, leads beyond what ohms allow
+
+    def rate(reached: float) -> float:
+        flows = min(max(reached, 0.0), most)
+        return (voltage - resistance * flows) / (iron / math.cosh(min(flows / knee, 300)) ** 2 + air)
 
     amperes, step = 0.0, time / STEPS
     for _ in range(STEPS):
@@ -55,7 +58,7 @@ def current_after_saturating(
         second = rate(amperes + step * first / 2)
         third = rate(amperes + step * second / 2)
         fourth = rate(amperes + step * third)
-        amperes += step * (first + 2 * second + 2 * third + fourth) / 6
+        amperes = min(amperes + step * (first + 2 * second + 2 * third + fourth) / 6, most)
     return amperes
 
 
@@ -251,6 +254,9 @@ def best_gap_smooth(
 ) -> Annotated[float, ck.Output("m", "Gap that stores most")]:
     """Gap that stores most at a current where the iron saturates smoothly: a little less than with a sharp
     knee.
+
+    Raises:
+        ValueError: the iron alone carries this current without saturating, so no gap stores more.
 
     >>> round(best_gap_smooth.si(8.0, 1.6, 150.0, 0.15, 2000.0, 1.2e-4) * 1000, 3)
     0.816

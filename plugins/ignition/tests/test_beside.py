@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import corekit as ck
-from corekit.plugin.case import CodeSet
 from corekit.testing import installed_plugins
 
 PEAK, AVERAGE, HELD = "peak hold, scope or record", "averaging meter", "current held on"
@@ -146,19 +145,12 @@ def test_a_spark_that_the_coil_makes_every_time_asks_for_no_supply(bench: Any) -
 
 
 def coded(bench: Any, *codes: str, **traits: str) -> ck.Finding:
-    import attrs
-
     for key, answer in traits.items():
         bench.fit(key, answer)
-    case = attrs.evolve(
-        bench.case("Cylinders that trouble codes name"),
-        codes={code: CodeSet(states=("stored",), entries=("codes",)) for code in codes},
-        code_lists={"stored": "codes"},
-    )
-    from corekit.plugin.check import run
-
-    (check,) = [one for one in ignition.checks.values() if one.title == "Cylinders that trouble codes name"]
-    (found,) = run(check, case)
+    (check,) = [
+        key for key, one in ignition.checks.items() if one.title == "Cylinders that trouble codes name"
+    ]
+    (found,) = bench.store(*codes).run(check)
     assert isinstance(found, ck.Finding)
     return found
 

@@ -20,11 +20,11 @@ from corekit_ignition.reserve import share_past_deposit
 from corekit_ignition.speed import energy_at_speed
 from corekit_ignition.windings import resistance_when_warm
 
-from corekit import units
+from corekit.testing import quantity
 
 
 def coherent(text: str, unit: str) -> float:
-    return units.read_quantity(text, [unit]).number
+    return quantity(text, unit).number
 
 
 @pytest.mark.parametrize(

@@ -10,18 +10,12 @@ from typing import Any
 
 import pytest
 
-from corekit.assess.assessment import Assessment, assess
-from corekit.desk import next_step
-from corekit.desk.in_memory import scratch_job
-from corekit.intake.declared import Declared
-from corekit.intake.visit import read_visit
-from corekit.testing import installed_plugins
+from corekit.testing import Assessment, assessed, begins_at, next_steps
 
 COP = {"ignition.kind": "coil on plug", "ignition.cylinders": "4", "ignition.coil_type": "electronic"}
 
 
 def visit(symptom: str, *steps: dict[str, Any], traits: dict[str, str] | None = None) -> Assessment:
-    plugins = installed_plugins()
     data = {
         "job": "a",
         "reason": "as told",
@@ -30,15 +24,11 @@ def visit(symptom: str, *steps: dict[str, Any], traits: dict[str, str] | None = 
         "traits": traits or COP,
         "step": list(steps),
     }
-    declared = Declared.of(plugins, currency="EUR")
-    job, _ = scratch_job(read_visit(json.dumps(data).encode(), declared))
-    return assess(job, plugins)
+    return assessed(json.dumps(data))
 
 
 def steps(made: Assessment) -> list[str]:
-    plugins = installed_plugins()
-    found = next_step.tests_to_make(made.next_tests, made.job, plugins)
-    return [test.key for test in found if test.system == "ignition"]
+    return [test.key for test in next_steps(made) if test.system == "ignition"]
 
 
 def swapped(part: str, place: str, other: str, result: str) -> dict[str, Any]:
@@ -131,7 +121,7 @@ def test_a_code_that_names_one_cylinder_makes_the_count_no_step() -> None:
 )
 def test_testing_begins_at_the_place_that_a_code_names(codes: list[str], of: str, place: str) -> None:
     made = visit("idles_roughly", {"codes": {"stored": codes}})
-    assert next_step.begins_at(of, made.job, installed_plugins()) == place
+    assert begins_at(of, made) == place
 
 
 @pytest.mark.parametrize("test", ["where", "where_seen", "balance", "firing", "ripplecrank"])
