@@ -160,6 +160,15 @@ def _of_jobs(shop: ShopContext, jobs: Iterable[Job]) -> Iterable[LedgerRow]:
                 amount=Money(-noted.record.amount, noted.record.currency),
                 note=shop_words(noted.record.because, texts_of(shop, job)),
             )
+        for noted, credited in job.lapsed:
+            yield LedgerRow(
+                day=shop.settings.day_of(credited.entry.recorded),
+                kind=LedgerKind.WRITTEN_OFF,
+                number=credited.record.credits,
+                job=job.name,
+                amount=Money(noted.record.amount, noted.record.currency),
+                note=f"taken back: the invoice was credited by {credited.record.number}",
+            )
         for announced in job.announced:
             yield LedgerRow(
                 day=shop.settings.day_of(announced.entry.taken or announced.entry.recorded),

@@ -273,7 +273,28 @@ class Job:
 
     @property
     def written_off(self) -> tuple[Noted[WrittenOff], ...]:
+        """What is not asked for any more, of whatever invoice."""
         return self.all(WrittenOff)
+
+    @property
+    def lapsed(self) -> tuple[tuple[Noted[WrittenOff], Noted[Issued]], ...]:
+        """What was written off of an invoice that was credited whole since, each with that credit note: it
+        takes the place of the writing off.
+        """
+        found, open_ = list[tuple[Noted[WrittenOff], Noted[Issued]]](), list[Noted[WrittenOff]]()
+        for noted in self.standing:
+            if isinstance(noted.record, WrittenOff):
+                open_.append(Noted(noted.entry, noted.record))
+            elif isinstance(noted.record, Issued) and noted.record.whole:
+                found += [(one, Noted(noted.entry, noted.record)) for one in open_]
+                open_ = []
+        return tuple(found)
+
+    @property
+    def written_off_now(self) -> tuple[Noted[WrittenOff], ...]:
+        """What of the invoice that stands is not asked for any more."""
+        gone = {noted.id for noted, _ in self.lapsed}
+        return tuple(noted for noted in self.written_off if noted.id not in gone) if self.issued else ()
 
     @property
     def payments(self) -> tuple[Noted[Paid], ...]:

@@ -279,7 +279,7 @@ def _settled_amount(job: Job) -> int:
     return (
         sum(noted.record.amount for noted in job.payments)
         + sum(noted.record.credited for noted in job.credited if noted.record.credits == number)
-        + sum(noted.record.amount for noted in job.written_off if number)
+        + sum(noted.record.amount for noted in job.written_off_now)
     )
 
 

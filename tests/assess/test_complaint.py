@@ -274,9 +274,9 @@ def test_all_slips_are_told_at_once(monkeypatch: pytest.MonkeyPatch, tmp_path: A
 )
 def test_a_part_that_was_renewed_is_at_fault_by_its_age_over_its_life(years: float, share: float) -> None:
     """Prevalence × age ÷ life, at most 1, by hand."""
-    from corekit.assess.hypotheses import _aged
+    from corekit.assess.hypotheses import _at_age
     from corekit.plugin.faults import Fault
 
     fault = Fault(key="worn", name="Worn", per_1000=20, why="invented", part="fan.motor", life=4)
-    assert _aged(fault, {"fan.motor": years}).per_1000 == pytest.approx(20 * share)
-    assert _aged(fault, {"fan.fuse": years}).per_1000 == 20
+    assert _at_age(fault, {"fan.motor": years}).per_1000 == pytest.approx(20 * share)
+    assert _at_age(fault, {"fan.fuse": years}).per_1000 == 20

@@ -204,3 +204,16 @@ JobMoney.TestCase.settings = settings(
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 TestJobMoney = pytest.mark.filterwarnings("ignore")(JobMoney.TestCase)
+
+
+def test_a_credit_note_on_all_of_an_invoice_takes_the_place_of_what_was_written_off_of_it() -> None:
+    told = JobMoney()
+    told.approved_at_first(declined=None, looked=True)
+    told.issue()
+    told.write_off(amount=Money(1, "USD"))
+    told.the_ledger_closes()
+    told.credit(what="")
+    told.the_ledger_closes()
+    told.issue()
+    told.the_ledger_closes()
+    told.teardown()

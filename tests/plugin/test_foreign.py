@@ -9,7 +9,7 @@ import pytest
 
 import corekit as ck
 from corekit.model.finding import Reason
-from corekit.plugin.host import _lost
+from corekit.plugin.host import _missing_declarations
 from corekit.testing.bench import Bench
 
 
@@ -101,11 +101,11 @@ def test_a_wish_that_the_other_system_cannot_fulfil_is_named_with_what_it_costs(
     unit: str, key: str, says: str
 ) -> None:
     systems = {system.key: system for system in (lamp_system(), horn_system(unit, key))}
-    (failure,) = _lost(systems)
+    (failure,) = _missing_declarations(systems)
     assert failure.plugin == "horn"
     assert says in str(failure)
-    assert not _lost({"horn": horn_system(unit, key)})
-    assert not _lost({system.key: system for system in (lamp_system(), horn_system())})
+    assert not _missing_declarations({"horn": horn_system(unit, key)})
+    assert not _missing_declarations({system.key: system for system in (lamp_system(), horn_system())})
 
 
 @pytest.mark.parametrize("key", ["voltage", "lamps.", "Lamps.voltage", "lamps.voltage.left", ""])

@@ -138,7 +138,7 @@ ANSWERS = {
         "Not put right: a cracked spark plug",
         "Done, but not the cure: “Replace the ignition coil”",
         "60.00",
-        "replace the spark plugs (76.70 EUR",
+        "Replace the spark plugs (76.70 EUR",
     ),
 }
 
