@@ -107,9 +107,7 @@ def due_of(shop: ShopContext, jobs: Sequence[Job]) -> Money:
 
 def written_off(jobs: Sequence[Job], currency: str, without: Container[str] = ()) -> Money:
     """What is not asked for any more of the invoice that these jobs are on, without these entries."""
-    records = [
-        noted.record for job in jobs for noted in job.written_off_now if noted.id not in without
-    ]
+    records = [noted.record for job in jobs for noted in job.written_off_now if noted.id not in without]
     return total((Money(record.amount, record.currency) for record in records), currency)
 
 
