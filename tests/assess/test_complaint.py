@@ -198,14 +198,15 @@ def told(monkeypatch: pytest.MonkeyPatch, tmp_path: Any, read: Any, text: str) -
 
     file = tmp_path / "file.toml"
     file.write_text(text, encoding="utf-8")
-    monkeypatch.setattr(complaints, "data_path", lambda name: file)
-    # without what was read before
-    monkeypatch.setattr(complaints, "_shared", complaints._shared.__wrapped__)
-    read = getattr(read, "__wrapped__", read)
-    try:
-        read()
-    except DataFileError as error:
-        return [str(fault) for fault in error.faults]
+    read = getattr(read, "__wrapped__", read)  # without what was read before
+    with monkeypatch.context() as patched:
+        patched.setattr(complaints, "data_path", lambda name: file)
+        patched.setattr(complaints, "_shared", complaints._shared.__wrapped__)
+        patched.setattr(complaints._ADDED, "listed", None)
+        try:
+            read()
+        except DataFileError as error:
+            return [str(fault) for fault in error.faults]
     return []
 
 
