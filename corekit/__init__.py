@@ -77,7 +77,7 @@ else:  # a type checker that saw this would let any misspelt name pass
     _loaded = {}  # a check names a dozen of them at every call
 
     def __getattr__(name):
-        if name in _loaded:
+        if name in _loaded and name not in DEPRECATED:
             return _loaded[name]
         if name not in _WHERE:
             from .plugin.api import API_VERSION

@@ -167,7 +167,7 @@ def _of_jobs(shop: ShopContext, jobs: Iterable[Job]) -> Iterable[LedgerRow]:
                 number=credited.record.credits,
                 job=job.name,
                 amount=Money(noted.record.amount, noted.record.currency),
-                note=f"taken back: the invoice was credited by {credited.record.number}",
+                note=f"withdrawn: the invoice was credited by {credited.record.number}",
             )
         for announced in job.announced:
             yield LedgerRow(

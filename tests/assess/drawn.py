@@ -77,7 +77,7 @@ def raw_tables(draw: st.DrawFn, outcomes: tuple[int, int] = (2, 3)) -> dict[str,
         several = draw(st.integers(*outcomes))
         names = [f"o{place}" for place in range(several)]
         rows = {
-            fault: {"p": draw(shares(several)), "direct": draw(st.sampled_from([[], ["o0"]]))}
+            fault: {"p": draw(shares(several)), **draw(st.sampled_from([{}, {"direct": "o0"}]))}
             for fault in draw(st.sets(st.sampled_from(FAULTS)))
         }
         rows |= {"+".join(of): {"p": draw(shares(several))} for of in pairs if draw(st.booleans())}

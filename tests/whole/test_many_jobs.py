@@ -246,6 +246,7 @@ AT = (
     "/systems",
     "/hazards",
     "/act/battery.charge",
+    "/samples/battery.drain_log",
 )
 
 
@@ -265,6 +266,7 @@ def test_each_screen_touches_as_much_among_many_jobs_as_among_few(shops: Shops) 
             (f"/job/{looked}/log/file", {"log": b"Time [s];RPM\n0;0\n1;800\n2;800\n"}),
             (f"/job/{looked}/log/save", {"draft": "gone", "answer": "a-draft-0123456789"}),
             (f"/job/{issued}/arrived/none", {"answer": "an-answer-0123456780"}),
+            (f"/job/{looked}/samples/battery.drain_log", {"answer": "a-record-0123456789"}),
             ("/scan", {"photo": base64.b64decode(photo())}),
             (f"/job/{looked}/photo", {"photo": base64.b64decode(photo()), "answer": "a-photo-0123456789"}),
         ):
