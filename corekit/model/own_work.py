@@ -37,7 +37,7 @@ def own_work_name(text: str) -> str:
     name = " ".join(text.split()).rstrip(". ")
     name = name if OPERATION_KEY.fullmatch(name) else name[:1].upper() + name[1:]
     if not name or not any(map(str.isalpha, name)):
-        raise InputError(f"Own work has a name in words, such as Oil change; got {text!r}.")
+        raise InputError(f"Own work has a name in words, such as Oil change; got {text!r}")
     if len(name) > LONGEST_NAME:
         raise InputError(f"The name of own work has at most {LONGEST_NAME} characters; it has {len(name)}.")
     if not name.isprintable():
