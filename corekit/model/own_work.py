@@ -39,11 +39,11 @@ def own_work_name(text: str) -> str:
     if not name or not any(map(str.isalpha, name)):
         raise InputError(f"Own work has a name in words, such as Oil change; got {text!r}")
     if len(name) > LONGEST_NAME:
-        raise InputError(f"The name of own work has at most {LONGEST_NAME} characters; it has {len(name)}.")
+        raise InputError(f"The name of own work has at most {LONGEST_NAME} characters; it has {len(name)}")
     if not name.isprintable():
-        raise InputError(f"The name of own work is one line of plain text; got {name!r}.")
+        raise InputError(f"The name of own work is one line of plain text; got {name!r}")
     if not is_own_work(name):
         raise InputError(
-            f"{name!r} reads like the key of a system's operation; write own work in words: Oil change."
+            f"{name!r} reads like the key of a system's operation; write own work in words: Oil change"
         )
     return name
