@@ -10,7 +10,8 @@ from .outcome import applies
 from .ranking import Ranking, information
 from .suspect import ASKING, Evidence, NextTest
 
-MOST = 0.5  # share of a system's tests that hang on a trait, from which it is asked before them; ours
+#: Share of a system's tests that hang on a trait, from which it is asked before them: an estimate of ours.
+MOST = 0.5
 
 
 def with_what_findings_ask(
