@@ -23,7 +23,7 @@ from ..plugin.guard import failure_words, guarded
 from . import paper
 from .context import ShopContext
 from .errors import DeskError
-from .jobs import texts_of
+from .jobs import order_numbers, texts_of
 from .payments import payments_of
 from .publishing import link_of
 
@@ -139,6 +139,7 @@ def invoice_value(shop: ShopContext, record: InvoiceIssued, jobs: Sequence[Job])
         outside_tax=outside,
         reverse_charge=bool(outside) and shop.prices.reverse_charge,
         reference=record.job_name,
+        order_number=numbers[0] if len(numbers := order_numbers(shop, jobs)) == 1 else "",
         pays_by=shop.settings.issuer.pays_by,
     )
 

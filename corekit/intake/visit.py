@@ -150,7 +150,7 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             return
         given = {
             name: self._full(("customer", name), getattr(row, name))
-            for name in ("name", "phone", "address", "email", "tax_number")
+            for name in ("name", "phone", "address", "email", "tax_number", "order_number")
         }
         if not any(given.values()) and not any(self.faults.at(("customer", name)) for name in given):
             self.faults.add(

@@ -148,6 +148,7 @@ class Customer:
     address: _Person = _words()
     email: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
     tax_number: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
+    order_number: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
 
 
 @attrs.frozen(kw_only=True)

@@ -119,6 +119,12 @@ class _Writer:
             _add(agreement, "ram:BuyerReference", invoice.reference)
         _party(_add(agreement, "ram:SellerTradeParty"), invoice.seller)
         _party(_add(agreement, "ram:BuyerTradeParty"), invoice.buyer)
+        if invoice.order_number:  # BT-13
+            _add(
+                _add(agreement, "ram:BuyerOrderReferencedDocument"),
+                "ram:IssuerAssignedID",
+                invoice.order_number,
+            )
         delivery = _add(trade, "ram:ApplicableHeaderTradeDelivery")
         if invoice.supplied_on:
             event = _add(delivery, "ram:ActualDeliverySupplyChainEvent")

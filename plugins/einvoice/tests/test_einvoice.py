@@ -93,6 +93,13 @@ def test_a_cent_of_rounding_stands_by_itself() -> None:
     assert "<ram:RoundingAmount>-0.01</ram:RoundingAmount>" in text
 
 
+def test_the_customers_order_number_is_bt_13() -> None:
+    text = valid(attrs.evolve(INVOICE, order_number="PO-4711"))
+    place = text.index("<ram:BuyerOrderReferencedDocument>")
+    assert "<ram:IssuerAssignedID>PO-4711</ram:IssuerAssignedID>" in text[place:]
+    assert "BuyerOrderReferencedDocument" not in valid(INVOICE)
+
+
 def test_signs_in_names_are_data() -> None:
     text = valid(attrs.evolve(INVOICE, buyer=ck.InvoiceParty(name='<A & B> "Ltd"', country="DE")))
     assert "&lt;A &amp; B&gt;" in text
