@@ -17,7 +17,7 @@ from ..model.entry import Draft
 from ..model.job import Job
 from ..model.jurisdiction import ExceedKind, Jurisdiction
 from ..model.money import Money
-from ..model.records import Approved, Arrived, Instrument, Issued, Receipted, body_of
+from ..model.records import Approved, Arrived, Instrument, Issued, Receipted, Reminded, body_of
 from ..plugin.host import Plugins
 from ..report.sheet import ApprovalRow, Sheet
 from ..store.mark import random_id
@@ -132,6 +132,10 @@ def estimate_name(job: Job, estimate: str) -> str:
 
 def receipt_name(job: Job, record: Receipted) -> str:
     return _paper_name("receipt", job.name, _short(job.id), _short(record.payment))
+
+
+def reminder_name(job: Job, record: Reminded) -> str:
+    return _paper_name("reminder", job.name, _short(job.id), f"{record.number} {record.nth}")
 
 
 def invoice_name(number: str) -> str:

@@ -8,14 +8,19 @@ from typing import Any
 import attrs
 
 from ..billing.approval import ApprovedWork
-from ..billing.payment import PaymentError, give_back, receive
+from ..billing.payment import PaymentError, cash_amount, give_back, receive
 from ..billing.totals import Payable
 from ..model.entry import Draft
 from ..model.job import Job, Noted
 from ..model.money import Money, total
 from ..model.records import Approved, Paid, PaymentTaken
 from .context import ShopContext
+from .errors import DeskError
 from .jobs import billed_with
+from .settings import SHOP_FILE
+
+#: The way of paying that is rounded to the smallest coin.
+CASH = "cash"
 
 
 @attrs.frozen(kw_only=True)
@@ -28,6 +33,7 @@ class Payment:
         on_invoice: Number of the invoice that shows it and is its receipt; empty when it came later, or
             nothing is issued yet.
         has_receipt: A receipt was handed over for it.
+        rounded: So much more of its invoice is settled by it, because it was paid in cash.
     """
 
     id: str
@@ -37,6 +43,11 @@ class Payment:
     day: str
     on_invoice: str = ""
     has_receipt: bool = False
+    rounded: Money
+
+    @property
+    def settled(self) -> Money:
+        return self.amount + self.rounded
 
 
 def payments_of(shop: ShopContext, jobs: Sequence[Job]) -> list[Payment]:
@@ -44,6 +55,7 @@ def payments_of(shop: ShopContext, jobs: Sequence[Job]) -> list[Payment]:
     payments = []
     for job in jobs:
         with_receipt = {noted.record.payment for noted in job.receipts}
+        rounded = {noted.id: noted.record.rounded for noted, lapsed_by in job.rounded if lapsed_by is None}
         for noted in job.payments:
             shows = [issued.record.number for issued in job.issued if _place(noted) < _place(issued)]
             payment = Payment(
@@ -54,6 +66,7 @@ def payments_of(shop: ShopContext, jobs: Sequence[Job]) -> list[Payment]:
                 day=shop.settings.day_of(noted.entry.taken or noted.entry.recorded),
                 on_invoice=shows[0] if shows else "",
                 has_receipt=noted.id in with_receipt,
+                rounded=Money(rounded.get(noted.id, 0), noted.record.currency),
             )
             payments.append((_place(noted), payment))
     return [payment for _, payment in sorted(payments, key=lambda placed: placed[0])]
@@ -100,7 +113,7 @@ def due_of(shop: ShopContext, jobs: Sequence[Job]) -> Money:
     whole = to_pay(shop, jobs[0])
     return (
         whole
-        - total((payment.amount for payment in payments_of(shop, jobs)), whole.currency)
+        - total((payment.settled for payment in payments_of(shop, jobs)), whole.currency)
         - written_off(jobs, whole.currency)
     )
 
@@ -135,23 +148,24 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
     whole = to_pay(shop, job, drafts)
     if job is not None:
         whole -= written_off(billed_with(shop, job), whole.currency, without=replaced)
-    paid = total((payment.amount for payment in before), whole.currency)
+    paid = total((payment.settled for payment in before), whole.currency)
     none = Money(0, whole.currency)
     for draft in new:
         amount = Money(draft.body["amount"], draft.body["currency"])
+        rounded = Money(draft.body.get("rounded", 0), draft.body["currency"])
         if amount.minor < 0:
             most = paid - whole if job is not None and job.issued else paid
-            give_back(-amount, Paid(**draft.body).how, most)
-            paid = paid + amount
+            give_back(-amount, Paid(**draft.body).how, most + rounded)
+            paid = paid + amount + rounded
             continue
-        due = Payable(gross=whole, paid=paid, rounding=none, due=whole - paid)
+        due = Payable(gross=whole, paid=paid, rounding=none, due=whole - paid - rounded)
         try:
             receive(amount, Paid(**draft.body).how, due)
         except PaymentError as error:
             if (job is not None and job.issued) or amount <= due.due:
                 raise
             raise PaymentError(f"{error} For more there must be an approved estimate first.") from error
-        paid = paid + amount
+        paid = paid + amount + rounded
     for draft in off:
         amount = Money(draft.body["amount"], draft.body["currency"])
         left = whole - paid if job is not None and job.issued else none
@@ -161,6 +175,61 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
                 f" {whole.currency} is due. Nothing was recorded."
             )
         whole = whole - amount
+
+
+def with_cash_rounding(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> list[Draft]:
+    """The same drafts, each payment of an issued invoice in cash with what it was rounded by: it is the whole
+    of what is due, to the smallest coin.
+    """
+    if job is None or not job.issued or not _payments(drafts):
+        return list(drafts)
+    step = cash_step(shop)
+    if step is None:
+        return list(drafts)
+    replaced = {id_ for draft in drafts for id_ in draft.replaces}
+    billed, new = billed_with(shop, job), _payments(drafts)
+    before = [payment.settled for payment in payments_of(shop, billed) if payment.id not in replaced]
+    whole = to_pay(shop, job, drafts)
+    due = whole - written_off(billed, whole.currency, without=replaced) - total(before, whole.currency)
+    found = []
+    for draft in drafts:
+        if any(draft is one for one in new) and draft.body["currency"] == due.currency:
+            amount = Money(draft.body["amount"], due.currency)
+            if (
+                is_cash(str(draft.body["how"]))
+                and amount != due
+                and amount.minor
+                and amount == cash_amount(due, step)
+            ):
+                draft = attrs.evolve(draft, body={**draft.body, "rounded": (due - amount).minor})
+                amount = due
+            due -= amount
+        found.append(draft)
+    return found
+
+
+def is_cash(how: str) -> bool:
+    return " ".join(how.split()).casefold() == CASH
+
+
+def cash_step(shop: ShopContext) -> Money | None:
+    """The smallest coin; None where cash is not rounded.
+
+    Raises:
+        DeskError: the shop's currency cannot say it.
+    """
+    coin, currency = shop.settings.cash_rounding, shop.prices.currency
+    if coin is None:
+        return None
+    step = Money.of(coin, currency)
+    if step.amount != coin:
+        raise DeskError(f"cash_rounding in {SHOP_FILE} is {coin}, which is no amount of {currency}.")
+    return step
+
+
+def due_in_cash(shop: ShopContext, due: Money) -> Money:
+    """What is paid in cash for what is due: to the smallest coin, where the shop rounds to it."""
+    return cash_amount(due, cash_step(shop))
 
 
 def payments_for_books(

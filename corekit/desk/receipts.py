@@ -82,10 +82,14 @@ def _make(shop: ShopContext, job: Job, billed: Sequence[Job], payment: Payment) 
     heads, every = shop.store.heads(), payments_of(shop, billed)
     before = every[: [one.id for one in every].index(payment.id)]
     whole = to_pay(shop, job)
-    earlier = total((one.amount for one in before), whole.currency)
+    earlier = total((one.settled for one in before), whole.currency)
     number = job.issued[-1].record.number if job.issued else ""
     taken = Taken(
-        amount=payment.amount, how=payment.how, paid_before=earlier, due=whole - earlier - payment.amount
+        amount=payment.amount,
+        how=payment.how,
+        paid_before=earlier,
+        due=whole - earlier - payment.settled,
+        rounded=payment.rounded,
     )
     sheet = paper.sheet_of(shop, job)
     unmarked = receipt(

@@ -34,6 +34,7 @@ def append(shop: ShopContext, transaction: Transaction, name: str, drafts: Seque
         StoreError: as `Transaction.append`.
     """
     job = transaction.job
+    drafts = payments.with_cash_rounding(shop, job, drafts)
     check(shop, job, drafts)
     entries = transaction.append(drafts)
     for taken in payments.payments_for_books(shop, job, name, drafts):

@@ -80,7 +80,9 @@ def _held_against(store: Store, mark: str) -> tuple[list[str], str]:
         "the record was rewritten, the end of the store was cut off, the document is another shop's, or a"
         " letter is wrong"
     )
-    return [f"the record mark {mark}: no invoice, credit note or receipt in this store has it; {why}"], ""
+    return [
+        f"the record mark {mark}: no invoice, credit note, receipt or reminder in this store has it; {why}"
+    ], ""
 
 
 def _as_typed(mark: str) -> str:
@@ -91,4 +93,5 @@ def _as_typed(mark: str) -> str:
 _MARKED: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "invoice": lambda body: f"{'credit note' if body.get('credits') else 'invoice'} {body['number']}",
     "receipted": lambda body: f"receipt {body['name']}",
+    "reminded": lambda body: f"reminder {body['nth']} of invoice {body['number']}",
 }

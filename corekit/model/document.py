@@ -24,6 +24,8 @@ class DocumentKind(StrEnum):
     ESTIMATE = "estimate"
     INVOICE = "invoice"
     RECEIPT = "receipt"
+    REMINDER = "reminder"
+    BOOKS = "books"
 
 
 @attrs.frozen(kw_only=True)
@@ -123,6 +125,18 @@ class Totals:
 
     rows: tuple[tuple[str, str, bool], ...]
     currency: str
+
+
+@attrs.frozen(kw_only=True)
+class Table:
+    """Plain rows under titles; the last `numbers` columns stand at their right edge. `shares` are the widths
+    of the columns, in parts of the whole.
+    """
+
+    titles: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    shares: tuple[float, ...]
+    numbers: int = 1
 
 
 @attrs.frozen(kw_only=True)
@@ -271,6 +285,7 @@ Block = (
     | Picture
     | PricedLines
     | Totals
+    | Table
     | Statement
     | Code
     | Answer
@@ -341,6 +356,7 @@ PARTS: dict[str, type] = {
         Picture,
         PricedLines,
         Totals,
+        Table,
         Statement,
         Code,
         Answer,

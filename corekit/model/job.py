@@ -39,6 +39,7 @@ from .records import (
     Recalled,
     Receipted,
     Recorded,
+    Reminded,
     Repaired,
     Requested,
     Retold,
@@ -281,14 +282,32 @@ class Job:
         """What was written off of an invoice that was credited whole since, each with that credit note: it
         takes the place of the writing off.
         """
-        found, open_ = list[tuple[Noted[WrittenOff], Noted[Issued]]](), list[Noted[WrittenOff]]()
+        return tuple((off, note) for off in self.written_off if (note := self._lapsed_by.get(off.id)))
+
+    @cached_property
+    def _lapsed_by(self) -> dict[str, Noted[Issued]]:
+        """Entry that says what of an invoice is settled without money (written off, or rounded with a payment
+        in cash) → the credit note on all of that invoice, which takes its place.
+        """
+        found, open_ = dict[str, Noted[Issued]](), list[str]()
         for noted in self.standing:
-            if isinstance(noted.record, WrittenOff):
-                open_.append(Noted(noted.entry, noted.record))
+            if isinstance(noted.record, WrittenOff) or (
+                isinstance(noted.record, Paid) and noted.record.rounded
+            ):
+                open_.append(noted.id)
             elif isinstance(noted.record, Issued) and noted.record.whole:
-                found += [(one, Noted(noted.entry, noted.record)) for one in open_]
+                found |= dict.fromkeys(open_, Noted(noted.entry, noted.record))
                 open_ = []
-        return tuple(found)
+        return found
+
+    @property
+    def rounded(self) -> tuple[tuple[Noted[Paid], Noted[Issued] | None], ...]:
+        """Payments in cash that were rounded, each with the credit note on all of its invoice, if there is
+        one: then the rounding counts no more.
+        """
+        return tuple(
+            (noted, self._lapsed_by.get(noted.id)) for noted in self.payments if noted.record.rounded
+        )
 
     @property
     def written_off_now(self) -> tuple[Noted[WrittenOff], ...]:
@@ -321,6 +340,10 @@ class Job:
     @property
     def receipts(self) -> tuple[Noted[Receipted], ...]:
         return self.all(Receipted)
+
+    @property
+    def reminders(self) -> tuple[Noted[Reminded], ...]:
+        return self.all(Reminded)
 
     @property
     def visits(self) -> tuple[Noted[Left | Arrived], ...]:

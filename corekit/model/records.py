@@ -578,11 +578,16 @@ class Issued:
 
 @attrs.frozen(kw_only=True)
 class Paid:
-    """Money received, in minor units; below zero it was given back."""
+    """Money received, in minor units; below zero it was given back.
+
+    `rounded`: so much more of an invoice is settled by it than was paid (below zero: less), because cash has
+    no smaller coins.
+    """
 
     amount: int
     currency: str
     how: str = _public(HOW_PAID, required=True)
+    rounded: int = _later(0)
 
 
 @attrs.frozen(kw_only=True)
@@ -612,6 +617,25 @@ class Receipted:
 
     payment: str
     name: str
+    document_id: str
+    document: dict[str, Any]
+    document_hash: str
+    versions: dict[str, str]
+    heads: list[str]
+
+
+@attrs.frozen(kw_only=True)
+class Reminded:
+    """The customer was reminded of an overdue invoice (`number`): for the `nth` time, on `day`, of `due` in
+    minor units, to be paid until `until`. The Document is kept whole.
+    """
+
+    number: str
+    nth: int
+    day: str
+    due: int
+    currency: str
+    until: str
     document_id: str
     document: dict[str, Any]
     document_hash: str
@@ -696,6 +720,18 @@ class PaymentTaken:
     job_name: str
 
 
+@attrs.frozen(kw_only=True)
+class DrawerNoted:
+    """In the books: what was put into the cash drawer or, below zero, taken out of it, beside customers'
+    payments, and why; or, `counted`, how much lay in it. In minor units.
+    """
+
+    amount: int
+    currency: str
+    because: str = ""
+    counted: bool = False
+
+
 #: Kind of entry → its record.
 RECORDS: dict[str, type] = {
     "opened": Opened,
@@ -737,11 +773,13 @@ RECORDS: dict[str, type] = {
     "announced": Announced,
     "written_off": WrittenOff,
     "receipted": Receipted,
+    "reminded": Reminded,
     "withdrawn": Withdrawn,
     "forgotten": Forgotten,
     "published": Published,
     "invoice": InvoiceIssued,
     "payment": PaymentTaken,
+    "drawer": DrawerNoted,
 }
 
 
@@ -786,9 +824,11 @@ def as_the_file_says(body: Mapping[str, Any]) -> dict[str, Any]:
     """A body without what the shop's own file added to it, so that a visit file can be held against what it
     said before.
 
-    Which instrument is the usual one may change; a reading keeps the one of its day.
+    Which instrument is the usual one may change; a reading keeps the one of its day. So does what cash was
+    rounded by.
     """
     said = dict(body)
+    said.pop("rounded", None)
     if said.pop("usual", False):
         said["instrument"] = ""
     if isinstance(said.get("values"), Mapping):

@@ -35,6 +35,7 @@ from ..model.document import (
     ReadingRow,
     Readings,
     Statement,
+    Table,
     Totals,
 )
 from ..reference import data_path
@@ -270,6 +271,21 @@ def _block(block: Block, resolve: Resolve, key: str) -> dict[str, Any]:
         return {"rows": [_line(row) for row in block.rows]}
     if isinstance(block, Totals):
         return {"rows": [(clean(label), amount_text(value), strong) for label, value, strong in block.rows]}
+    if isinstance(block, Table):
+        first = len(block.titles) - block.numbers
+        return {
+            "rows": [
+                {
+                    "what": ", ".join(clean(text) for text in row[:first] if text),
+                    "numbers": [
+                        (clean(title), amount_text(text))
+                        for title, text in zip(block.titles[first:], row[first:], strict=True)
+                        if text
+                    ],
+                }
+                for row in block.rows
+            ]
+        }
     if isinstance(block, Statement):
         return {"title": clean(block.title), "text": plain_text(block.words, resolve)}
     if isinstance(block, Code):

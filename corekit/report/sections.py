@@ -32,6 +32,7 @@ from ..model.records import (
     Paid,
     Receipted,
     Remarked,
+    Reminded,
     Waived,
     WrittenOff,
 )
@@ -164,6 +165,7 @@ _NO_SUPPLY = (
     OldParts,
     Paid,
     Receipted,
+    Reminded,
     Waived,
     WrittenOff,
 )

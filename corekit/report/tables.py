@@ -6,12 +6,12 @@ from collections.abc import Callable, Sequence
 
 import attrs
 
-from ..model.document import Block, Picture, PricedLines, PricedRow, ReadingRow, Readings, Totals
+from ..model.document import Block, Picture, PricedLines, PricedRow, ReadingRow, Readings, Table, Totals
 from .fonts import TextLine
 from .layout import Box, Cell, CellLine
 from .measures import HAIRLINE
 from .pen import BLACK, INK, Pen
-from .text import clean
+from .text import amount_text, clean
 from .typesetter import Column, Typesetter, bold
 
 #: Shares of the width for name, before, after, scale, limit, by (there are strips, there are later readings).
@@ -140,6 +140,31 @@ def _priced_line(setter: Typesetter, row: PricedRow, columns: Sequence[Column]) 
         if value
     ]
     return Box(cells=tuple(cells), pad=measures.line_pad)
+
+
+def plain(setter: Typesetter, block: Table) -> list[Box]:
+    """Rows of plain cells, the numbers among them at the right edge of their columns."""
+    if not block.rows:
+        return []
+    columns, first = setter.columns(block.shares), len(block.titles) - block.numbers
+    measures, right = setter.measures, range(first, len(block.titles))
+    rows = [
+        Box(
+            cells=tuple(
+                Cell(
+                    *column,
+                    setter.own(amount_text(text), measures.row, column[1], "right")
+                    if nth in right
+                    else setter.typed(text, measures.row, column[1]),
+                )
+                for nth, (text, column) in enumerate(zip(row, columns, strict=True))
+                if text
+            ),
+            pad=measures.line_pad,
+        )
+        for row in block.rows
+    ]
+    return setter.table(block.titles, columns, rows, right=tuple(right))
 
 
 def totals(setter: Typesetter, block: Totals) -> list[Box]:

@@ -25,6 +25,7 @@ from ..model.document import (
     ReadingRow,
     Readings,
     Statement,
+    Table,
     Totals,
 )
 from .strip import strip_text
@@ -164,6 +165,8 @@ def _block(block: Block, document: Document, resolve: Resolve, link: str | None,
             yield from _across(clean(label), clean(value), width)
             if strong:
                 yield "=" * width
+    elif isinstance(block, Table):
+        yield from _table(block, width)
     elif isinstance(block, Statement):
         yield from _indented(clean(block.title), width, "! ")
         yield from _indented(plain_text(block.words, resolve, lines=True), width, "! ")
@@ -269,6 +272,20 @@ def _reading(row: ReadingRow, width: int) -> Iterator[str]:
         if row.limit or row.source
         else ()
     )
+
+
+def _table(block: Table, width: int) -> Iterator[str]:
+    """Each row in words, its last number at the right edge and the others named before it."""
+    first = len(block.titles) - block.numbers
+    yield from _across(clean(", ".join(block.titles[:first])), clean(block.titles[-1]), width)
+    for row in block.rows:
+        said = [text for text in row[:first] if text]
+        said += [
+            f"{title} {text}"
+            for title, text in zip(block.titles[first:-1], row[first:-1], strict=True)
+            if text
+        ]
+        yield from _across(clean(", ".join(said)), clean(row[-1]), width)
 
 
 def _lines(block: PricedLines, width: int) -> Iterator[str]:

@@ -68,10 +68,9 @@ def stays_with(before: str, after: str) -> bool:
 
 
 def amount_words(document: Document, words: Mapping[str, Mapping[str, str]]) -> str:
-    """What the amount at the head of a paper is: its total, or what was received."""
-    return words["opening"]["received" if document.kind is DocumentKind.RECEIPT else "total"].format(
-        currency=clean(document.currency)
-    )
+    """What the amount at the head of a paper is: its total, or what was received or is overdue."""
+    word = {DocumentKind.RECEIPT: "received", DocumentKind.REMINDER: "overdue"}.get(document.kind, "total")
+    return words["opening"][word].format(currency=clean(document.currency))
 
 
 def refuse_numbered_draft(document: Document) -> None:

@@ -22,6 +22,7 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
         "issued": frozenset({"date"}),
         "total": frozenset({"currency"}),
         "received": frozenset({"currency"}),
+        "overdue": frozenset({"currency"}),
     },
     "readings": {
         word: frozenset()

@@ -16,9 +16,10 @@ from ..desk.issuing import Invoice, Page, invoice_draft, invoice_of, left_out, t
 from ..desk.issuing import issue as issue_over
 from ..desk.jobs import billed_with, jobs_of_same_customer, texts_of
 from ..desk.paying import arrived as money_arrived
-from ..desk.payments import due_of, payments_of
+from ..desk.payments import due_in_cash, due_of, payments_of
 from ..desk.publishing import publish as publish_pages
 from ..desk.receipts import receipt_for
+from ..desk.reminding import is_overdue, remind, reminders_of
 from ..errors import CorekitError
 from ..model.account_number import grouped
 from ..model.document import Document
@@ -121,6 +122,14 @@ def add(app: flask.Flask, van: Van) -> None:
             f"/job/{job}/hand",
         )
 
+    @app.post("/job/<job>/remind")
+    def make_reminder(job: str) -> flask.Response:
+        """A reminder of an invoice that is overdue."""
+        return run_action(
+            lambda: remind(van.shop, job, request_id=forms.request_id()),
+            f"/job/{job}/hand",
+        )
+
     @app.post("/job/<job>/publish")
     def publish(job: str) -> flask.Response:
         return run_action(lambda: publish_pages(van.shop, job), f"/job/{job}/hand")
@@ -174,6 +183,9 @@ def _invoice_words(van: Van, job: Job) -> str:
         transfer=transfer_svg(van, invoice),
         account=grouped(van.shop.settings.issuer.iban),
         mail=_mail(van, job, invoice),
+        in_cash=due_in_cash(van.shop, invoice.due),
+        overdue=invoice.due.minor > 0 and is_overdue(van.shop, billed),
+        reminders=[(one.nth, day_words(one.day)) for one in reminders_of(van.shop, job)],
         together=[vehicle_words(other, van.texts(other)) for other in billed if other.id != job.id],
     )
 

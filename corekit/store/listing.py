@@ -280,6 +280,7 @@ def _settled_amount(job: Job) -> int:
         sum(noted.record.amount for noted in job.payments)
         + sum(noted.record.credited for noted in job.credited if noted.record.credits == number)
         + sum(noted.record.amount for noted in job.written_off_now)
+        + sum(noted.record.rounded for noted, lapsed_by in job.rounded if lapsed_by is None)
     )
 
 
