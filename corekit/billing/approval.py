@@ -235,10 +235,11 @@ def may_invoice(
     if highest > base:
         _keep_within(highest, base, come_to.net if not work.rule.with_tax else gross, lines, work)
         return
+    before = "" if any(line.with_tax for line in lines) else " before tax"
     for what, net in _nets(lines).items():
         if net > approved[what] and (over := _over(what, lines, work)) > Money(0, net.currency):
             raise ConsentError(
-                f"{what}: comes to {net} {net.currency} before tax, but {approved[what]} was approved."
+                f"{what}: comes to {net} {net.currency}{before}, but {approved[what]} was approved."
                 f" Ask for {over} {over.currency} more, tax included: {_why_more([what], lines)}. Invoice"
                 " what was approved, or record what the customer says to it."
             )
@@ -392,10 +393,9 @@ def _nets(lines: Iterable[Line]) -> dict[str, Money]:
     return nets
 
 
-def _exact_total(lines: Iterable[Line], book: PriceBook) -> Fraction:
-    return sum(
-        (line.net.minor * (1 + Fraction(percent_of(line.tax, book)) / 100) for line in lines), Fraction(0)
-    )
+def _exact_total(lines: Sequence[Line], book: PriceBook) -> Fraction:
+    shares = (Fraction(0) if line.with_tax else Fraction(percent_of(line.tax, book)) / 100 for line in lines)
+    return sum((line.net.minor * (1 + share) for line, share in zip(lines, shares, strict=True)), Fraction(0))
 
 
 def _list(names: Iterable[str]) -> str:

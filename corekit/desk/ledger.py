@@ -16,7 +16,9 @@ from enum import StrEnum
 
 import attrs
 
+from ..billing.book import PriceBook
 from ..billing.line import from_data
+from ..billing.totals import totals
 from ..errors import InputError
 from ..model.entry import jobs_of
 from ..model.job import Job
@@ -168,7 +170,7 @@ def _of_books(shop: ShopContext) -> Iterable[LedgerRow]:
                 amount=Money(record.total, record.currency),
                 net=Money(record.net, record.currency) if record.net is not None else None,
                 tax=Money(record.tax, record.currency) if record.tax is not None else None,
-                rates=rates_of(record),
+                rates=rates_of(record, shop.prices),
                 note=f"{'of' if record.credits else 'in place of'} {answers}" if answers else "",
             )
         elif entry.kind == "payment":
@@ -183,15 +185,14 @@ def _of_books(shop: ShopContext) -> Iterable[LedgerRow]:
             )
 
 
-def rates_of(record: InvoiceIssued) -> tuple[RateSum, ...]:
+def rates_of(record: InvoiceIssued, book: PriceBook) -> tuple[RateSum, ...]:
     """What an invoice charges by rate; tax is worked out once on the whole of each, as on its paper."""
     lines = [from_data(data) for data in record.lines]
-    found = []
-    for name, percent in (record.rates or {}).items():
-        if any(line.tax == name for line in lines):
-            base = total((line.net for line in lines if line.tax == name), record.currency)
-            found.append(RateSum(Decimal(percent), base, base.times(Decimal(percent).scaleb(-2))))
-    return tuple(found)
+    percents = {name: Decimal(percent) for name, percent in (record.rates or {}).items()}
+    if not lines or not percents:
+        return ()
+    sums = totals(lines, attrs.evolve(book, rates=percents, currency=record.currency))
+    return tuple(RateSum(row.percent, row.base, row.tax) for row in sums.per_rate)
 
 
 def _of_jobs(shop: ShopContext, jobs: Iterable[Job]) -> Iterable[LedgerRow]:

@@ -100,7 +100,7 @@ def collective(
         Evidence(title=sections.BEHIND),
         *_evidence(numbered, totals, sheet),
     ]
-    return issued_document(sheet, number=number, payable=payable, blocks=paper)
+    return issued_document(sheet, number=number, payable=payable, lines=lines, blocks=paper)
 
 
 def _vehicle(nth: int, job: Job, is_one_order: bool) -> Iterator[tuple[str, Words]]:
@@ -152,7 +152,8 @@ def _evidence(
             and not (isinstance(block, Paragraph) and block.words[0] in printed)
         )
         net = total((line.net for line in part.lines), sheet.currency)
-        yield Totals(rows=((f"Net, vehicle {nth}", str(net), False),), currency=sheet.currency)
+        basis = "With tax" if cost.price_basis(part.lines) else "Net"
+        yield Totals(rows=((f"{basis}, vehicle {nth}", str(net), False),), currency=sheet.currency)
         printed |= {CODES_SAY, how_read(part.assessment)}
 
 

@@ -11,7 +11,7 @@ from .fonts import TextLine
 from .layout import Box, Cell, CellLine
 from .measures import HAIRLINE
 from .pen import BLACK, INK, Pen
-from .text import amount_text, clean
+from .text import amount_text, clean, price_word
 from .typesetter import Column, Typesetter, bold
 
 #: Shares of the width for name, before, after, scale, limit, by (there are strips, there are later readings).
@@ -113,7 +113,7 @@ def priced_lines(setter: Typesetter, block: PricedLines, *, totals_follow: bool)
     words = setter.wording["lines"]
     columns = setter.columns(_LINE_SHARES)
     titles = [words[name] for name in ("text", "quantity", "price", "tax")]
-    titles.append(words["net"].format(currency=clean(block.currency)))
+    titles.append(words[price_word(setter.document)].format(currency=clean(block.currency)))
     rows = [_priced_line(setter, row, columns) for row in block.rows]
     table = setter.table(titles, columns, rows, right=(1, 2, 3, 4))
     table[-1].keep = totals_follow  # a total never stands alone on the last page

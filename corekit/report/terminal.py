@@ -29,7 +29,7 @@ from ..model.document import (
     Totals,
 )
 from .strip import strip_text
-from .text import Resolve, amount_words, clean, plain_text, refuse_numbered_draft, stays_with
+from .text import Resolve, amount_words, clean, plain_text, price_word, refuse_numbered_draft, stays_with
 from .wording import wording
 
 
@@ -159,7 +159,7 @@ def _block(block: Block, document: Document, resolve: Resolve, link: str | None,
         yield from wrapped(clean(block.figure.title), width)
         yield from _indented(clean(block.figure.description), width, "  ")
     elif isinstance(block, PricedLines):
-        yield from _lines(block, width)
+        yield from _lines(block, price_word(document), width)
     elif isinstance(block, Totals):
         for label, value, strong in block.rows:
             yield from _across(clean(label), clean(value), width)
@@ -288,9 +288,9 @@ def _table(block: Table, width: int) -> Iterator[str]:
         yield from _across(clean(", ".join(said)), clean(row[-1]), width)
 
 
-def _lines(block: PricedLines, width: int) -> Iterator[str]:
+def _lines(block: PricedLines, price: str, width: int) -> Iterator[str]:
     words = wording()["lines"]
-    yield from _across(words["text"], words["net"].format(currency=clean(block.currency)), width)
+    yield from _across(words["text"], words[price].format(currency=clean(block.currency)), width)
     for row in block.rows:
         yield from _line(row, width)
 

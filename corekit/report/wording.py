@@ -40,7 +40,7 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
     },
     "lines": {
         **{word: frozenset() for word in ("text", "quantity", "price", "tax")},
-        "net": frozenset({"currency"}),
+        **{word: frozenset({"currency"}) for word in ("net", "with_tax", "price_as_noted")},
     },
     "account": {
         **{
@@ -56,7 +56,7 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
                 "next",
             )
         },
-        "net": frozenset({"currency"}),
+        **{word: frozenset({"currency"}) for word in ("net", "with_tax", "price_as_noted")},
         "before": frozenset({"value"}),
         "now": frozenset({"value"}),
         "usual": frozenset({"usual"}),

@@ -191,6 +191,7 @@ FULL = Document(
     no_carried="too long",
     no_page="not there yet",
     transfer="BCD",
+    prices="with tax",
     blocks=(
         Heading(text="What we found", level=2),
         Paragraph(words=("Told: ", Personal("words", "h1")), tone="quote"),
