@@ -52,7 +52,7 @@ def _issue(args: argparse.Namespace) -> int:
         names = " and ".join(job.name for job in jobs)
         what = f"the invoice of {names}" if len(jobs) == 1 else f"one invoice over {names}"
         if (
-            not all(job.issued for job in jobs)
+            not all(job.issued and not job.goes_on for job in jobs)
             and not args.yes
             and not sure(f"Issue {what}? It takes the next number, for good.")
         ):

@@ -140,7 +140,7 @@ def _draft(shop: ShopContext, job: Job, stage: str | None, terms: Terms) -> Draf
     standing = _same_estimate(job, stage, lines)
     if standing is not None:
         return standing
-    must_be_open(job)
+    must_be_open(shop, job)
     not_ended(job)
     count = sum(noted.record.stage == stage for noted in job.estimates)
     return _new_estimate(shop, job, assessment, stage, f"{stage} {count + 1}", lines)
@@ -221,9 +221,12 @@ def _pays_for_the_coming(shop: ShopContext, job: Job) -> bool:
 def _same_estimate(job: Job, stage: str, lines: Sequence[Line]) -> Entry | None:
     data = [line_data(line) for line in lines]
     approved = {noted.record.document_hash for noted in job.approvals}
+    last = job.issued[-1].entry if job.issued else None
     for noted in reversed(job.estimates):
+        is_old = last is not None and (noted.entry.chain, noted.entry.n) < (last.chain, last.n)
         if (
             noted.record.stage == stage
+            and not (is_old and noted.record.document_hash in approved)
             and noted.record.lines == data
             and (noted.record.document_hash not in approved or stage == "diagnosis")
         ):

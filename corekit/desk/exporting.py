@@ -115,7 +115,9 @@ def invoice_value(shop: ShopContext, record: InvoiceIssued, jobs: Sequence[Job])
             " whether the customer owes it is not known. Write it with the prices of that day."
         )
     paid = Money(0, currency)
-    if not record.credits:
+    if not record.credits and record.paid is not None:
+        paid = Money(record.paid, currency)
+    elif not record.credits:
         shown = [one.amount for one in payments_of(shop, jobs) if one.on_invoice == record.number]
         paid = total(shown, currency)
     lines = tuple(from_data(data) for data in record.lines)

@@ -20,7 +20,6 @@ from ..billing.book import PriceBook
 from ..billing.line import from_data
 from ..billing.totals import totals
 from ..errors import InputError
-from ..model.entry import jobs_of
 from ..model.job import Job
 from ..model.money import Money, total
 from ..model.personal import shop_words
@@ -28,7 +27,7 @@ from ..model.records import InvoiceIssued, PaymentTaken
 from .context import ShopContext
 from .drawer import DrawerRow, drawer_rows
 from .jobs import billed_with, texts_of
-from .payments import due_of
+from .payments import dues
 
 
 class LedgerKind(StrEnum):
@@ -202,7 +201,7 @@ def _of_jobs(shop: ShopContext, jobs: Iterable[Job]) -> Iterable[LedgerRow]:
             yield LedgerRow(
                 day=shop.settings.day_of(noted.entry.recorded),
                 kind=LedgerKind.WRITTEN_OFF,
-                number=number,
+                number=job.settles[noted.id] or number,
                 job=job.name,
                 amount=Money(-noted.record.amount, noted.record.currency),
                 note=shop_words(noted.record.because, texts_of(shop, job)),
@@ -220,7 +219,7 @@ def _of_jobs(shop: ShopContext, jobs: Iterable[Job]) -> Iterable[LedgerRow]:
             yield LedgerRow(
                 day=shop.settings.day_of(paid.entry.recorded),
                 kind=LedgerKind.ROUNDED,
-                number=number,
+                number=job.settles[paid.id] or number,
                 job=job.name,
                 amount=Money(-paid.record.rounded, paid.record.currency),
                 note="to the smallest coin",
@@ -253,21 +252,23 @@ def _open(shop: ShopContext, jobs: Sequence[Job]) -> Iterable[OpenInvoice]:
             if held:  # a deposit: owed to the customer until an invoice uses it
                 yield OpenInvoice(number="", job=job.name, due=Money(-held, shop.prices.currency))
             continue
-        number = job.issued[-1].record.number
-        if number in told:
+        if job.issued[-1].record.number in told:
             continue
-        told.add(number)
-        entry = shop.store.invoice(number)
-        due = due_of(shop, billed_with(shop, job) if len(jobs_of(entry)) > 1 else [job])
-        if due.minor:
-            until = InvoiceIssued(**entry.body).due_on
-            yield OpenInvoice(
-                number=number,
-                job=str(entry.body["job_name"]),
-                due=due,
-                due_on=until,
-                is_overdue=due.minor > 0 and bool(until) and until < today,
-            )
+        found = dues(shop, billed_with(shop, job))
+        for number, due in found.by_number.items():
+            told.add(number)
+            body = shop.store.invoice(number).body
+            until = str(body.get("due_on", ""))
+            if due.minor:
+                yield OpenInvoice(
+                    number=number,
+                    job=str(body["job_name"]),
+                    due=due,
+                    due_on=until,
+                    is_overdue=due.minor > 0 and bool(until) and until < today,
+                )
+        if found.held.minor:
+            yield OpenInvoice(number="", job=job.name, due=-found.held)
 
 
 _TITLES = ("day", "kind", "number", "job", "amount", "currency", "net", "tax", "note")

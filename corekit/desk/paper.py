@@ -194,10 +194,13 @@ def approvals_of(
     job: Job, work: ApprovedWork, plugins: Plugins, day_of: Callable[[str], str]
 ) -> list[ApprovalRow]:
     """Every approval with its day: when it was given if that is known, else when it
-    was recorded. What was approved beyond the estimates comes last.
+    was recorded. What was approved beyond the estimates comes last; what is on an invoice already is
+    left out.
     """
     latest: dict[str, ApprovalRow] = {}
     for noted in job.approvals:
+        if noted.record.estimate in work.on_invoices:
+            continue
         approved = work.sums[noted.record.estimate]
         latest[noted.record.estimate] = ApprovalRow(
             approval=noted.record, day=day_of(noted.entry.taken or noted.entry.recorded), approved=approved

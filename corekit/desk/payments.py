@@ -15,6 +15,7 @@ from ..model.job import Job, Noted
 from ..model.money import Money, total
 from ..model.records import Approved, Paid, PaymentTaken
 from .context import ShopContext
+from .earlier import Dues, dues_of, invoiced_before, owed_on
 from .errors import DeskError
 from .jobs import billed_with
 from .settings import SHOP_FILE
@@ -80,17 +81,12 @@ def _place(noted: Noted[Any]) -> tuple[str, int]:
 
 
 def to_pay(shop: ShopContext, job: Job | None, drafts: Sequence[Draft] = ()) -> Money:
-    """What a job's invoice comes to, less what was credited of it; before there is one, what was approved so
+    """What a job's invoices come to, less what was credited of them, and what was approved beside them, so
     far and by these drafts.
 
     Raises:
         ConsentError: an approval among the drafts does not fit its estimate.
     """
-    if job is not None and job.issued:
-        number = job.issued[-1].record.number
-        numbers = [number, *(noted.record.number for noted in job.credited if noted.record.credits == number)]
-        bodies = [shop.store.invoice(one).body for one in numbers]
-        return total((Money(body["total"], body["currency"]) for body in bodies), bodies[0]["currency"])
     more = [Approved(**draft.body) for draft in drafts if draft.kind == "approved"]
     added = total(
         (
@@ -102,13 +98,35 @@ def to_pay(shop: ShopContext, job: Job | None, drafts: Sequence[Draft] = ()) -> 
     )
     if job is None:
         return ApprovedWork((), more, shop.prices).total + added
+    charged = Money(0, shop.prices.currency)
+    if job.issued:
+        charged = invoiced_sum(shop, job)
+        if not (more or added.minor or job.goes_on):
+            return charged
     replaced = {entry for draft in drafts for entry in draft.replaces}
-    return ApprovedWork.of(job, shop.prices, more, instead_of=replaced).total + added
+    before = invoiced_before(shop, job)
+    return charged + ApprovedWork.of(job, shop.prices, more, instead_of=replaced, before=before).total + added
+
+
+def invoiced_sum(shop: ShopContext, job: Job) -> Money:
+    """What the invoices that a job is on come to, less what was credited of them."""
+    numbers = [noted.record.number for noted in job.issued]
+    notes = [noted.record.number for noted in job.credited if noted.record.credits in numbers]
+    bodies = [shop.store.invoice(one).body for one in (*numbers, *notes)]
+    return total((Money(body["total"], body["currency"]) for body in bodies), bodies[0]["currency"])
+
+
+def dues(shop: ShopContext, jobs: Sequence[Job]) -> Dues:
+    """What is due on each invoice that these jobs are on."""
+    owed = owed_on(shop, jobs)
+    currency = next(iter(owed.values())).currency
+    paid = total((payment.settled for payment in payments_of(shop, jobs)), currency)
+    return dues_of(owed, paid, keeps_rest=jobs[0].goes_on)
 
 
 def due_of(shop: ShopContext, jobs: Sequence[Job]) -> Money:
-    """What is still to be paid for these jobs, which are on one invoice, or for a single one: of the invoice
-    without what was credited and written off, or before there is one, of what was approved so far.
+    """What is still to be paid for these jobs, which are on one invoice, or for a single one: of its invoices
+    without what was credited and written off, and of what was approved beside them.
     """
     whole = to_pay(shop, jobs[0])
     return (
@@ -119,7 +137,7 @@ def due_of(shop: ShopContext, jobs: Sequence[Job]) -> Money:
 
 
 def written_off(jobs: Sequence[Job], currency: str, without: Container[str] = ()) -> Money:
-    """What is not asked for any more of the invoice that these jobs are on, without these entries."""
+    """What is not asked for any more of the invoices that these jobs are on, without these entries."""
     records = [noted.record for job in jobs for noted in job.written_off_now if noted.id not in without]
     return total((Money(record.amount, record.currency) for record in records), currency)
 
@@ -146,15 +164,18 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
         if payment.id not in replaced
     ]
     whole = to_pay(shop, job, drafts)
+    charged = whole
     if job is not None:
-        whole -= written_off(billed_with(shop, job), whole.currency, without=replaced)
+        less = written_off(billed_with(shop, job), whole.currency, without=replaced)
+        charged = (invoiced_sum(shop, job) if job.issued else whole) - less
+        whole -= less
     paid = total((payment.settled for payment in before), whole.currency)
     none = Money(0, whole.currency)
     for draft in new:
         amount = Money(draft.body["amount"], draft.body["currency"])
         rounded = Money(draft.body.get("rounded", 0), draft.body["currency"])
         if amount.minor < 0:
-            most = paid - whole if job is not None and job.issued else paid
+            most = paid - charged if job is not None and job.issued else paid
             give_back(-amount, Paid(**draft.body).how, most + rounded)
             paid = paid + amount + rounded
             continue
@@ -166,15 +187,30 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
                 raise
             raise PaymentError(f"{error} For more there must be an approved estimate first.") from error
         paid = paid + amount + rounded
-    for draft in off:
-        amount = Money(draft.body["amount"], draft.body["currency"])
-        left = whole - paid if job is not None and job.issued else none
-        if not none < amount <= left:
-            raise PaymentError(
-                f"{amount} {amount.currency} cannot be written off: of an issued invoice {left}"
-                f" {whole.currency} is due. Nothing was recorded."
-            )
-        whole = whole - amount
+    if off:
+        owed = owed_on(shop, billed_with(shop, job), replaced) if job is not None and job.issued else {}
+        for draft in off:
+            _may_be_written_off(draft, owed, paid)
+
+
+def _may_be_written_off(draft: Draft, owed: dict[str, Money], paid: Money) -> None:
+    """Return when so much of an invoice is due; it is taken off what is owed on it.
+
+    Raises:
+        PaymentError: it is not, or there is no such invoice.
+    """
+    amount = Money(draft.body["amount"], draft.body["currency"])
+    number = str(draft.body.get("invoice") or next(reversed(owed), ""))
+    none = left = Money(0, amount.currency)
+    if number in owed:
+        left = dues_of(owed, paid, keeps_rest=False).by_number[number]
+    if not none < amount <= left:
+        which = f"of invoice {number}" if number in owed and len(owed) > 1 else "of an issued invoice"
+        raise PaymentError(
+            f"{amount} {amount.currency} cannot be written off: {which} {left} {left.currency} is due."
+            " Nothing was recorded."
+        )
+    owed[number] -= amount
 
 
 def with_cash_rounding(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> list[Draft]:

@@ -83,7 +83,7 @@ def _make(shop: ShopContext, job: Job, billed: Sequence[Job], payment: Payment) 
     before = every[: [one.id for one in every].index(payment.id)]
     whole = to_pay(shop, job)
     earlier = total((one.settled for one in before), whole.currency)
-    number = job.issued[-1].record.number if job.issued else ""
+    number = " and ".join(noted.record.number for noted in job.issued)
     taken = Taken(
         amount=payment.amount,
         how=payment.how,

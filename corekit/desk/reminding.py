@@ -20,7 +20,7 @@ from . import paper
 from .context import ShopContext, request_of
 from .errors import DeskError
 from .jobs import billed_with
-from .payments import due_of, payments_of, written_off
+from .payments import dues, payments_of
 
 #: So many days a reminder gives where the shop sets no due date for its invoices; estimate of ours.
 USUAL_DAYS = 7
@@ -74,23 +74,23 @@ def remind(shop: ShopContext, job: str, *, request_id: str = "") -> Reminder:
 
 
 def reminders_of(shop: ShopContext, job: Job) -> list[Reminded]:
-    """Every reminder of the invoice that a job is on, oldest first."""
+    """Every reminder of the invoices that a job is on, oldest first."""
     if not job.issued:
         return []
-    number = job.issued[-1].record.number
+    numbers = [noted.record.number for noted in job.issued]
     kept = billed_with(shop, job)[0].reminders
-    return [noted.record for noted in kept if noted.record.number == number]
+    return [noted.record for noted in kept if noted.record.number in numbers]
 
 
-def reminder_drawn(shop: ShopContext, job: Job, nth: int) -> Reminder:
-    """A reminder drawn again from what is kept.
+def reminder_drawn(shop: ShopContext, job: Job, place: int) -> Reminder:
+    """A reminder drawn again from what is kept; `place` is that among `reminders_of`, from 1.
 
     Raises:
-        DeskError: there is none of this number.
+        DeskError: there is none.
     """
-    found = next((one for one in reminders_of(shop, job) if one.nth == nth), None)
+    found = next((one for n, one in enumerate(reminders_of(shop, job), 1) if n == place), None)
     if found is None:
-        raise DeskError(f"{job.name} has no reminder {nth}.")
+        raise DeskError(f"{job.name} has no reminder {place}.")
     return _of(shop, billed_with(shop, job), found)
 
 
@@ -116,21 +116,33 @@ def _must_be_overdue(invoice: Overdue, today: date) -> None:
 
 
 def _overdue(shop: ShopContext, billed: Sequence[Job]) -> Overdue:
-    """The invoice that these jobs are on, with what came of it."""
-    first = billed[0]
-    record = InvoiceIssued(**shop.store.invoice(first.issued[-1].record.number).body)
-    credited = sum(one.record.credited for one in first.credited if one.record.credits == record.number)
+    """The oldest invoice of these jobs that is not paid, else the last one, with what came of it."""
+    first, by_number = billed[0], dues(shop, billed).by_number
+    number = next((number for number, due in by_number.items() if due.minor > 0), next(reversed(by_number)))
+    record = InvoiceIssued(**shop.store.invoice(number).body)
+    credited = sum(one.record.credited for one in first.credited if one.record.credits == number)
+    off = sum(
+        noted.record.amount
+        for job in billed
+        for noted in job.written_off_now
+        if job.settles[noted.id] == number
+    )
+    whole, due = Money(record.total, record.currency), by_number[number]
     payments = payments_of(shop, billed)
-    off = written_off(billed, record.currency) + total((one.rounded for one in payments), record.currency)
+    settled = whole - Money(credited + off, record.currency) - due
+    paid = [(one.how, one.amount) for one in payments]
+    rounded = total((one.rounded for one in payments), record.currency)
+    if settled != total((amount for _, amount in paid), record.currency) + rounded:
+        paid, rounded = ([("so far", settled)] if settled.minor else []), Money(0, record.currency)
     return Overdue(
         number=record.number,
         day=record.day,
         due_on=record.due_on,
-        total=Money(record.total, record.currency),
+        total=whole,
         credited=Money(credited, record.currency),
-        payments=[(one.how, one.amount) for one in payments],
-        written_off=off,
-        due=due_of(shop, billed),
+        payments=paid,
+        written_off=Money(off, record.currency) + rounded,
+        due=due,
     )
 
 

@@ -562,7 +562,8 @@ class Issued:
 
     `date_said` tells how the clock had jumped when somebody said that the date was right. `credits`: it is a
     credit note on the invoice of this number; `whole`: on all of it, which then stands no more; `credited`:
-    by how much, and `because`: why, in the journal of the invoice's first job.
+    by how much, and `because`: why, in the journal of the invoice's first job. `shared`: it is over several
+    jobs.
     """
 
     number: str
@@ -574,6 +575,7 @@ class Issued:
     whole: bool = _later(False)
     because: str = _public(WHY_CREDITED, later=True)
     credited: int = _later(0)
+    shared: bool = _later(False)
 
 
 @attrs.frozen(kw_only=True)
@@ -601,11 +603,14 @@ class Announced:
 
 @attrs.frozen(kw_only=True)
 class WrittenOff:
-    """So much of an invoice is not asked for any more, in minor units."""
+    """So much of an invoice is not asked for any more, in minor units; `invoice` is its number where the job
+    has several and it is not the last one.
+    """
 
     amount: int
     currency: str
     because: str = _public(WHY_WRITTEN_OFF, required=True)
+    invoice: str = _later("")
 
 
 @attrs.frozen(kw_only=True)
@@ -682,6 +687,7 @@ class InvoiceIssued:
     total of a credit note is below zero. `corrects`: the invoice that was credited whole and that this one
     replaces. `day`: of issue, by the shop's zone; `due_on`: until when it is to be paid. `net`, `tax`: what
     the total is made of, beside a rounding amount. `lines`: as data; `rates`: name of a tax rate → percent.
+    `paid`: what was paid of it before it was issued, as it says.
     """
 
     place: int
@@ -706,6 +712,7 @@ class InvoiceIssued:
     tax: int | None = _later(None)
     lines: Sequence[dict[str, Any]] = _later(())
     rates: Mapping[str, str] | None = _later(None)
+    paid: int | None = _later(None)
 
 
 @attrs.frozen(kw_only=True)

@@ -46,7 +46,7 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/hand")
     def hand(job: str) -> str:
         record = van.job(job)
-        if record.issued:
+        if record.issued and not record.goes_on:
             return _invoice_words(van, record)
         assessment = van.assessed(record)
         try:
@@ -69,7 +69,8 @@ def add(app: flask.Flask, van: Van) -> None:
             ways=WAYS,
             repairs=assessment.repairs,
             failures=assessment.failures,
-            others=same_customer(van, record),
+            others=[] if record.issued else same_customer(van, record),
+            earlier=[noted.record.number for noted in record.issued],
             not_charged={noted.record.operation: noted.record.because for noted in record.waived},
         )
 
@@ -77,7 +78,7 @@ def add(app: flask.Flask, van: Van) -> None:
     def deposit(job: str) -> str | flask.Response:
         """Money that comes before the invoice; afterwards it is taken where the invoice is."""
         record = van.job(job)
-        if record.issued:
+        if record.issued and not record.goes_on:
             return redirect(f"/job/{job}/hand")
         leaving = flask.request.args.get("next") == "leave"
         return job_page(
@@ -185,7 +186,8 @@ def _invoice_words(van: Van, job: Job) -> str:
         mail=_mail(van, job, invoice),
         in_cash=due_in_cash(van.shop, invoice.due),
         overdue=invoice.due.minor > 0 and is_overdue(van.shop, billed),
-        reminders=[(one.nth, day_words(one.day)) for one in reminders_of(van.shop, job)],
+        reminders=[day_words(one.day) for one in reminders_of(van.shop, job)],
+        earlier=[noted.record.number for noted in job.issued[:-1]],
         together=[vehicle_words(other, van.texts(other)) for other in billed if other.id != job.id],
     )
 

@@ -16,6 +16,8 @@ from .context import Van
 #: The invoice's name among the papers of a job, and how a receipt's and a reminder's begins; an estimate's is
 #: its printed one with a hyphen.
 INVOICE, RECEIPT, REMINDER = "invoice", "receipt-", "reminder-"
+#: Of the invoices of a job, counted from 1, where there are several.
+EARLIER = "invoice-"
 
 
 def paper_name(estimate: str) -> str:
@@ -41,9 +43,15 @@ def add(app: flask.Flask, van: Van) -> None:
         if name == INVOICE and record.issued:
             invoice = invoice_of(van.shop, record)
             return _file(invoice.pdf.read_bytes(), f"invoice {invoice.number}")
+        if name.startswith(EARLIER) and name.removeprefix(EARLIER).isdecimal() and record.issued:
+            place = int(name.removeprefix(EARLIER))
+            if 0 < place <= len(record.issued):
+                number = record.issued[place - 1].record.number
+                invoice = invoice_of(van.shop, record, number=number)
+                return _file(invoice.pdf.read_bytes(), f"invoice {number}")
         if name.startswith(REMINDER) and name.removeprefix(REMINDER).isdecimal():
             nth = int(name.removeprefix(REMINDER))
-            if any(one.nth == nth for one in reminders_of(van.shop, record)):
+            if 0 < nth <= len(reminders_of(van.shop, record)):
                 made = reminder_drawn(van.shop, record, nth)
                 return _file(made.pdf.read_bytes(), f"reminder {made.number} {nth}")
         handed_over = [

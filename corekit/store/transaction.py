@@ -195,6 +195,7 @@ class Transaction:
             whole=record.whole,
             credited=-record.total if record.credits else 0,
             because=record.because,
+            shared=several,
         )
         draft = Draft(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))
         for job in jobs:

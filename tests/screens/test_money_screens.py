@@ -261,3 +261,23 @@ def test_the_amount_to_pay_in_cash_stands_beside_the_other_where_it_is_rounded(e
     desk.pay("35.50")
     assert "Everything is paid." in desk.page("hand")
     desk.shop.close()
+
+
+def test_further_work_goes_on_a_second_invoice_and_both_are_at_hand(desk: Desk) -> None:
+    desk.approve()
+    desk.say(repaired=CLEAN)
+    first = desk.shop.issue(desk.id).number
+    assert "Estimate further work in this job" in desk.page("hand")
+    desk.say(requested={"operation": "battery.charge", "ground": "customer"})
+    desk.shop.approve(desk.shop.estimate(desk.id, "repair"), by="customer", how="in person")
+    desk.say(repaired={"operation": "battery.charge"})
+    page = desk.page("hand")
+    assert f"Earlier invoice {first}" in page
+    assert "Issuing uses the next invoice number." in page
+    second = desk.shop.issue(desk.id).number
+    assert f"Invoice {second}" in desk.page("hand")
+    assert f"Earlier invoice {first}" in desk.page("hand")
+    files = [desk.client.get(f"/job/{desk.id}/paper/invoice{nth}.pdf") for nth in ("-1", "-2", "", "-3")]
+    assert [file.status_code for file in files] == [200, 200, 200, 404]
+    assert files[0].data != files[1].data
+    assert files[1].data == files[2].data
