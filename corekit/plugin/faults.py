@@ -114,6 +114,7 @@ class FaultTest:
         since, until: Keys of operations: it means something only after one of these was done, or only before
             all of them (an open-circuit voltage says another thing after a full charge).
         spoils: Tests that read wrong once this one was made, so they come before it.
+        at_fitted: Trait → its answer → the limits between bins on a vehicle fitted so, instead of `at`.
         group: Of the tests of one group only the first in the table that was made counts.
         again: How surely an unchanged vehicle shows the same again.
         rests_on: Keys of the parts that it speaks of; work on one makes it worth making again. None: on
@@ -139,6 +140,7 @@ class FaultTest:
     measurand: str = ""
     place: str = ""
     at: tuple[float, ...] = ()
+    at_fitted: Mapping[str, Mapping[str, tuple[float, ...]]] = attrs.field(factory=dict)
     code: str = ""
     beyond: tuple[float, ...] = ()
     relative: bool = False
