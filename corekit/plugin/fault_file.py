@@ -115,6 +115,7 @@ class TestTable:
     lasting: bool = False
     trials: list[str] = attrs.field(factory=list)
     not_told: list[str] = attrs.field(factory=list)
+    retells: dict[str, list[str]] = attrs.field(factory=dict)
 
 
 @table
@@ -471,6 +472,7 @@ class _Meaning:
             lasting=row.lasting,
             trials=self._ways(path, row),
             not_told=self._told(path, row),
+            retells=self._retells(path, row),
             after={first: tuple(names) for first, names in row.after.items()},
             since=tuple(row.since),
             until=tuple(row.until),
@@ -491,6 +493,21 @@ class _Meaning:
                 (*path, "trials"), "stands without rests_on", "rests_on, the parts that are tried"
             )
         return tuple(row.trials)
+
+    def _retells(self, path: Place, row: TestTable) -> dict[str, tuple[str, ...]]:
+        for symptom, names in row.retells.items():
+            here = (*path, "retells", symptom)
+            if self.declared.symptoms is not None:
+                self._one_of(here, symptom, "symptom", self.declared.symptoms)
+            for n, name in enumerate(names):
+                if name not in row.outcomes:
+                    self.faults.add(
+                        (*here, n), f"there is no outcome {quotation(name)}", any_of(row.outcomes)
+                    )
+                elif name == row.sound:
+                    expected = "an outcome that shows what was told"
+                    self.faults.add((*here, n), f"{quotation(name)} is what a sound vehicle shows", expected)
+        return {symptom: tuple(names) for symptom, names in row.retells.items()}
 
     def _told(self, path: Place, row: TestTable) -> tuple[str, ...]:
         if self.declared.symptoms is not None:

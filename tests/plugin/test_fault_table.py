@@ -507,6 +507,13 @@ def test_what_is_plainly_seen_may_be_rarer_on_a_sound_vehicle_than_any_reading_b
             {"dirt": {"p": [0.5, 0.5], "direct": "set"}},
             "test.codes.given.dirt.direct: a trouble code names no part",
         ),
+        ("test/sound/retells", {"hums_a_tune": ["rattling"]}, "test.sound.retells.hums_a_tune:"),
+        ("test/sound/retells", {"clicks": ["loud"]}, "test.sound.retells.clicks[0]: there is no outcome"),
+        (
+            "test/sound/retells",
+            {"clicks": ["well"]},
+            'test.sound.retells.clicks[0]: "well" is what a sound vehicle',
+        ),
         ("test/check/after", {"check": ["small"]}, 'test.check.after.check: there is no other test "check"'),
         ("test/check/wants", "horn.volume", "test.check.wants:"),
         ("not_while", [{"seen": {"horn.smell": ["burnt"]}, "why": "x"}], 'not_while[0].seen."horn.smell":'),
