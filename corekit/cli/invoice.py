@@ -42,6 +42,7 @@ def _issue(args: argparse.Namespace) -> int:
     from ..desk.issuing import Page, left_out
     from ..desk.jobs import job_named
     from ..desk.shop import open_shop
+    from ..desk.speaking import paper_language
     from .command import same_shop, shop_folder, sure
 
     with open_shop(shop_folder(args.shop)) as shop:
@@ -64,6 +65,9 @@ def _issue(args: argparse.Namespace) -> int:
             )
         except ClockError as error:
             raise ClockError(error.jump, f"{error} On the command line that is --date-is-right.") from error
+        said = paper_language(shop.context, [shop.store.job(one) for one in invoice.jobs], invoice.document)
+        if said:
+            print(said)
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")
         print(
             invoice.link

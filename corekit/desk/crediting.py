@@ -31,6 +31,7 @@ from .errors import DeskError
 from .jobs import billed_with
 from .payments import dues, payments_of
 from .publishing import link_of, with_page_note
+from .speaking import spoken
 
 
 @attrs.frozen(kw_only=True)
@@ -156,7 +157,7 @@ def _draft(
         due=dues(shop, jobs).by_number[of.number] + credited,
         record_mark=UNMARKED,
     )
-    document = document_with_mark(with_page_note(shop, unmarked), heads)
+    document = document_with_mark(spoken(shop, jobs, with_page_note(shop, unmarked), lines), heads)
     return InvoiceIssued(
         place=place,
         number=number,

@@ -34,6 +34,7 @@ from .errors import DeskError
 from .jobs import job_named
 from .offerable import approved_before, cap_of, left_in, not_ended, requested_work
 from .settings import PRICE_FILE
+from .speaking import spoken
 
 
 @attrs.frozen(kw_only=True)
@@ -258,6 +259,7 @@ def _new_estimate(
         cap=cap_of(shop.prices),
         approved=approved_before(job, shop.prices),
     )
+    document = spoken(shop, [job], document, lines)
     record = Estimated(
         name=name,
         stage=stage,

@@ -12,6 +12,7 @@ import attrs
 from ..billing.line import Line, from_data
 from ..billing.totals import BillTotals, out_of_gross, totals
 from ..files import write_over
+from ..languages import ENGLISH
 from ..model.document import Document, Paragraph
 from ..model.document import from_data as document_of
 from ..model.entry import jobs_of
@@ -21,6 +22,7 @@ from ..model.money import Money, total
 from ..model.personal import Personal
 from ..model.records import InvoiceIssued
 from ..plugin.guard import failure_words, guarded
+from ..report.language import catalogue
 from . import paper
 from .context import ShopContext
 from .errors import DeskError
@@ -156,11 +158,14 @@ def invoice_value(shop: ShopContext, record: InvoiceIssued, jobs: Sequence[Job])
 
 def _outside_tax(document: Document) -> str:
     """Why the paper shows no tax, as it says it."""
+    begins = _NO_TAX
+    if document.language != ENGLISH:
+        begins = catalogue(document.language).texts[f"{_NO_TAX}{{text}}"].removesuffix("{text}")
     for block in document.blocks:
         if isinstance(block, Paragraph):
             text = "".join(word for word in block.words if isinstance(word, str))
-            if text.startswith(_NO_TAX):
-                return text.removeprefix(_NO_TAX)
+            if text.startswith(begins):
+                return text.removeprefix(begins)
     return ""
 
 

@@ -33,6 +33,7 @@ from .jobs import billed_with
 from .payments import dues
 from .publishing import link_of, noted_link, with_page_note
 from .required import refuse_incomplete
+from .speaking import spoken
 
 
 class Page(StrEnum):
@@ -165,7 +166,8 @@ def _issue_once(
             bill.assessment if isinstance(bill, Bill) else None,
             bill.lines if isinstance(bill, Bill) else (),
         )
-        document = document_with_mark(with_page_note(shop, unmarked), heads)
+        said = spoken(shop, bill.jobs, with_page_note(shop, unmarked), bill.lines)
+        document = document_with_mark(said, heads)
         record = InvoiceIssued(
             place=place,
             number=document.number,

@@ -21,6 +21,7 @@ from .context import ShopContext
 from .errors import DeskError
 from .jobs import billed_with, job_named
 from .payments import Payment, payments_of, to_pay
+from .speaking import spoken
 
 
 @attrs.frozen(kw_only=True)
@@ -101,7 +102,7 @@ def _make(shop: ShopContext, job: Job, billed: Sequence[Job], payment: Payment) 
         before=[(one.how, one.amount) for one in before],
         record_mark=UNMARKED,
     )
-    document = document_with_mark(unmarked, heads)
+    document = document_with_mark(spoken(shop, [job], unmarked), heads)
     record = Receipted(
         payment=payment.id,
         name=f"{job.name} {len(job.receipts) + 1}",

@@ -21,6 +21,7 @@ from .context import ShopContext, request_of
 from .errors import DeskError
 from .jobs import billed_with
 from .payments import dues, payments_of
+from .speaking import spoken
 
 #: So many days a reminder gives where the shop sets no due date for its invoices; estimate of ours.
 USUAL_DAYS = 7
@@ -152,7 +153,7 @@ def _draft(shop: ShopContext, billed: Sequence[Job], invoice: Overdue, nth: int,
     unmarked = reminder(
         first, sheet, invoice, nth=nth, until=until, vehicles=len(billed), record_mark=UNMARKED
     )
-    document = document_with_mark(unmarked, heads)
+    document = document_with_mark(spoken(shop, billed, unmarked), heads)
     record = Reminded(
         number=invoice.number,
         nth=nth,

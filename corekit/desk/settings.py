@@ -20,6 +20,7 @@ from ..intake.datasheet import Datasheet
 from ..intake.declared import Declared
 from ..intake.form import InstrumentRow
 from ..jurisdictions import CODE, general, jurisdictions
+from ..languages import ENGLISH, languages
 from ..model.account_number import read_bic, read_iban
 from ..model.jurisdiction import Jurisdiction, jurisdiction_for
 from ..model.own_work import is_own_work
@@ -66,6 +67,7 @@ class Settings:
         statements: Name → words that its law prescribes, as the shop supplies them.
         due_days: So many days after its issue an invoice is to be paid; 0: at once.
         cash_rounding: The smallest coin, to which what is paid of an invoice in cash is rounded; None: not.
+        language: Of the papers of customers who have none of their own.
         zone: Name of the time zone that days are counted in; empty for this device's own.
         retention_years: So long invoices, and so their customers' names, are kept.
         plugins: Plugin → setting → what the shop says of it.
@@ -87,6 +89,7 @@ class Settings:
     zone: str = ""
     due_days: int = 0
     cash_rounding: Decimal | None = None
+    language: str = ENGLISH
     plugins: Mapping[str, Mapping[str, str]] = attrs.field(factory=dict)
 
     def local(self, moment: datetime) -> datetime:
@@ -128,6 +131,7 @@ class ShopFile:
     zone: str = ""
     due_days: int = 0
     cash_rounding: Decimal | None = None
+    language: str = ENGLISH
     retention_years: int = RETENTION_YEARS
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
     plugins: dict[str, dict[str, str | None] | None] = attrs.field(factory=dict)
@@ -183,6 +187,9 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             f"years from 0 to {LONGEST_RETENTION}",
             str(RETENTION_YEARS),
         )
+    if form.language not in languages():
+        got = f"{quotation(form.language)} is no language that papers can be in"
+        faults.add(("language",), got, any_of(map(quotation, languages())), quotation(ENGLISH))
     if form.cash_rounding is not None and not 0 < form.cash_rounding <= LARGEST_COIN:
         got = f"is {form.cash_rounding}"
         expected = f"the smallest coin, from above 0 to {LARGEST_COIN}"
@@ -218,6 +225,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         zone=form.zone,
         due_days=form.due_days,
         cash_rounding=form.cash_rounding,
+        language=form.language,
         retention_years=form.retention_years,
         plugins={
             name: {key: text for key, text in (rows or {}).items() if text is not None}

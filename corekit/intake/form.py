@@ -19,6 +19,7 @@ class CustomerRow:
     email: str | None = None
     tax_number: str | None = None
     order_number: str | None = None
+    language: str | None = None
 
 
 @table

@@ -149,6 +149,7 @@ class Customer:
     email: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
     tax_number: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
     order_number: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
+    language: str = _later("")
 
 
 @attrs.frozen(kw_only=True)

@@ -43,7 +43,7 @@ from .account_page import account_data, evidence_strip, page_parts, readings_of,
 from .figure_svg import figure_svg
 from .strip import strip_figure
 from .text import Resolve, amount_text, amount_words, clean, plain_text, refuse_numbered_draft
-from .wording import contrast_with_white, theme, wording
+from .wording import contrast_with_white, theme, wording, words_in
 
 
 def render_page(document: Document, resolve: Resolve, link: str | None) -> str:
@@ -60,6 +60,11 @@ def render_page(document: Document, resolve: Resolve, link: str | None) -> str:
         ValueError: a draft has a number.
     """
     refuse_numbered_draft(document)
+    with words_in(document.language):
+        return _page(document, resolve, link)
+
+
+def _page(document: Document, resolve: Resolve, link: str | None) -> str:
     words = wording()
     common = {
         "document": _CleanTexts(document),

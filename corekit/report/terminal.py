@@ -30,7 +30,7 @@ from ..model.document import (
 )
 from .strip import strip_text
 from .text import Resolve, amount_words, clean, plain_text, price_word, refuse_numbered_draft, stays_with
-from .wording import wording
+from .wording import wording, words_in
 
 
 def render_text(document: Document, resolve: Resolve, link: str | None, width: int = 80) -> str:
@@ -46,6 +46,11 @@ def render_text(document: Document, resolve: Resolve, link: str | None, width: i
         ValueError: a draft has a number.
     """
     refuse_numbered_draft(document)
+    with words_in(document.language):
+        return _text(document, resolve, link, width)
+
+
+def _text(document: Document, resolve: Resolve, link: str | None, width: int) -> str:
     lines = list(_opening(document, max(width, 40)))
     for block in document.blocks:
         block_lines = list(_block(block, document, resolve, link, max(width, 40)))
