@@ -62,7 +62,7 @@ def _make(args: argparse.Namespace) -> int:
 
             print(f"Its page, where the customer can answer: {offer(shop.context, estimate)}")
             print("Then fetch the answer:  corekit answers")
-        said = paper_language(shop.context, [job_with_id(shop.context, estimate.job)], estimate.document)
+        said = paper_language(shop.context, [estimate.job], estimate.document)
         if said:
             print(said)
         words = (

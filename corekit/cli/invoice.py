@@ -65,7 +65,7 @@ def _issue(args: argparse.Namespace) -> int:
             )
         except ClockError as error:
             raise ClockError(error.jump, f"{error} On the command line that is --date-is-right.") from error
-        said = paper_language(shop.context, [shop.store.job(one) for one in invoice.jobs], invoice.document)
+        said = paper_language(shop.context, invoice.jobs, invoice.document)
         if said:
             print(said)
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")

@@ -43,8 +43,9 @@ def untranslated(
     return in_language(document, language, tuple(_own_texts(shop, jobs, lines))).missing
 
 
-def paper_language(shop: ShopContext, jobs: Sequence[Job], document: Document) -> str:
-    """In a sentence why a paper is not in its customer's language; empty where it is."""
+def paper_language(shop: ShopContext, ids: Sequence[str], document: Document) -> str:
+    """In a sentence why a paper of these jobs is not in its customer's language; empty where it is."""
+    jobs = [shop.store.job(job) for job in ids]
     missing = untranslated(shop, jobs, document)
     if not missing:
         return ""

@@ -80,9 +80,7 @@ def _held_against(store: Store, mark: str) -> tuple[list[str], str]:
         "the record was rewritten, the end of the store was cut off, the document is another shop's, or a"
         " letter is wrong"
     )
-    return [
-        f"the record mark {mark}: no invoice, credit note, receipt or reminder in this store has it; {why}"
-    ], ""
+    return [f"the record mark {mark}: no invoice, credit note or receipt in this store has it; {why}"], ""
 
 
 def _as_typed(mark: str) -> str:

@@ -130,8 +130,7 @@ class Transaction:
         return self._insert_drafts(BOOKS, self._jobs[0], chain, [draft], self._jobs[:1])[0]
 
     def append_drawer(self, chain: str, noted: DrawerNoted) -> Entry:
-        """Write into the books what was put into the cash drawer, taken out of it or counted in it; it
-        belongs to no job.
+        """Write into the books what was put into the cash drawer, taken out or counted; it is no job's.
 
         Raises:
             StoreError: the books cannot have that name.

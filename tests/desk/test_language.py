@@ -236,7 +236,7 @@ def test_a_paper_with_a_text_that_has_no_translation_is_in_english_and_says_whic
     assert document.language == "en"
     missing = untranslated(shop.context, [shop.store.job(job)], document)
     assert any("harge" in text for text in missing)
-    said = paper_language(shop.context, [shop.store.job(job)], document)
+    said = paper_language(shop.context, [job], document)
     assert said.startswith(
         f"The paper is in English: {len(missing)} of its texts have no translation into 'de'"
     )
