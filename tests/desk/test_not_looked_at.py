@@ -13,7 +13,9 @@ from corekit.desk.assessment_text import MISSING_NAMED, as_words
 from corekit.desk.check import CheckView, look
 from corekit.plugin.host import load
 
-VACUUM = 'traits = { "egr.valve" = "vacuum, with regulator", "egr.cooler" = "not fitted", "egr.engine" = "petrol" }'
+FITTED = {"valve": "vacuum, with regulator", "cooler": "not fitted", "engine": "petrol"}
+WORDS = [f'"egr.{key}" = "{answer}"' for key, answer in FITTED.items()]
+VACUUM = f"traits = {{ {', '.join(WORDS)} }}"
 MOTOR = 'traits = { "egr.valve" = "electric motor" }'
 SEEN = '[[step]]\nseen = [ { of = "egr.deposits", is = "clean" } ]\n'
 
