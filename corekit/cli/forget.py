@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
         print(
             "Destroyed: "
             + (
-                ", ".join(f"{count} {kind}" for kind, count in gone.items())
+                ", ".join(f"{count} {kind.replace('_', ' ')}" for kind, count in gone.items())
                 or "nothing, there was no personal text left"
             )
             + "."
