@@ -24,13 +24,14 @@ def run(args: argparse.Namespace) -> int:
     from .command import shop_folder, sure
 
     with open_shop(shop_folder(args.shop)) as shop:
-        name = job_named(shop.context, args.job).name
+        job = job_named(shop.context, args.job)
+        name = job.name
         if not args.yes and not sure(
             f"Destroy all personal text of {name}, its documents here and its pages? It cannot be undone."
         ):
             print("Nothing was destroyed.")
             return 1
-        gone = shop.forget(args.job, because=args.because)
+        gone = shop.forget(job.id, because=args.because)
         print(
             "Destroyed: "
             + (
@@ -39,6 +40,8 @@ def run(args: argparse.Namespace) -> int:
             )
             + "."
         )
+        if name != job.id and shop.store.called(job.id) == job.id:
+            print(f"It goes by {job.id} from now on.")
         if gone.withdrawn:
             print(f"Pages taken down: {gone.withdrawn}.")
         print("Out of reach: " + " ".join(OUT_OF_REACH))

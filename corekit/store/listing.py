@@ -459,11 +459,10 @@ def erase_persons(connection: sqlite3.Connection, job: str) -> None:
         [(job, place, name) for place, name in enumerate(names)],
     )
     if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'job_word'").fetchone():
-        words = [name.casefold() for name in names]
-        connection.execute(
-            "DELETE FROM job_word WHERE job = ? AND kind NOT IN ('day', 'number')"
-            f" AND NOT (kind = 'job' AND word IN ({', '.join('?' * len(words))}))",
-            (job, *words),
+        connection.execute("DELETE FROM job_word WHERE job = ? AND kind NOT IN ('day', 'number')", (job,))
+        connection.executemany(
+            "INSERT INTO job_word (word, job, began, kind) SELECT ?, id, began, 'job' FROM job WHERE id = ?",
+            [(name.casefold(), job) for name in names],
         )
 
 
