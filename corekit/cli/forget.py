@@ -40,8 +40,8 @@ def run(args: argparse.Namespace) -> int:
             )
             + "."
         )
-        if name != job.id and shop.store.called(job.id) == job.id:
-            print(f"It goes by {job.id} from now on.")
+        if gone.called != name:
+            print(f"It goes by {gone.called} from now on.")
         if gone.withdrawn:
             print(f"Pages taken down: {gone.withdrawn}.")
         print("Out of reach: " + " ".join(OUT_OF_REACH))

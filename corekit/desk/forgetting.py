@@ -36,11 +36,12 @@ class Forgot(dict[str, int]):
     Attributes:
         withdrawn: How many pages were taken down.
         left: What could not be done, in sentences.
+        called: What the job goes by from now on.
     """
 
-    def __init__(self, counts: dict[str, int], withdrawn: int, left: tuple[str, ...]) -> None:
+    def __init__(self, counts: dict[str, int], withdrawn: int, left: tuple[str, ...], called: str) -> None:
         super().__init__(counts)
-        self.withdrawn, self.left = withdrawn, left
+        self.withdrawn, self.left, self.called = withdrawn, left, called
 
 
 def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
@@ -70,7 +71,7 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
     forget_in_backups(shop.folder, record.id)
     if shop.store.names_of(record.id):
         left.append(_OLD_NAME)
-    return Forgot(counts, withdrawn, tuple(left))
+    return Forgot(counts, withdrawn, tuple(left), shop.store.called(record.id))
 
 
 def kept_until(shop: ShopContext, job: Job) -> date | None:
