@@ -14,7 +14,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from . import clock, damage, guesses, io_faults, kills, mutations, power, strings, writers
+from . import clock, damage, fields, guesses, io_faults, kills, mutations, power, strings, writers
 from .counts import Counts
 from .layer import reason_it_cannot_run
 
@@ -38,6 +38,7 @@ PARTS: dict[str, Part] = {
     "values": lambda share, place: mutations.values(_many(100_000, share)),
     "guesses": lambda share, place: guesses.guesses(_many(100_000, share), place),
     "strings": lambda share, place: strings.strings(_many(1000, share), place),
+    "fields": lambda share, place: fields.fields(_many(1000, share), place),
     "writers": lambda share, place: writers.writers(_many(12, share), place),
     "clock": lambda share, place: clock.jumps(place),
 }

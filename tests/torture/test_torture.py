@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from . import clock, damage, guesses, io_faults, kills, mutations, power, strings, writers
+from . import clock, damage, fields, guesses, io_faults, kills, mutations, power, strings, writers
 from .counts import Counts
 from .hostile import STRINGS
 from .layer import reason_it_cannot_run
@@ -70,6 +70,10 @@ def test_guesses_open_nothing_and_shut_nobody_out(tmp_path: Path) -> None:
 def test_hostile_texts_come_out_as_what_they_are(tmp_path: Path) -> None:
     assert len(set(STRINGS)) >= 150
     nothing_wrong(strings.strings(30, tmp_path), 600)
+
+
+def test_hostile_texts_come_out_of_every_field_as_what_they_are(tmp_path: Path) -> None:
+    nothing_wrong(fields.fields(3, tmp_path), 1000)
 
 
 @posix_only
