@@ -285,7 +285,7 @@ def outputs(folder: Path, say: Say) -> tuple[dict[str, Shown], dict[str, Tags]]:
         shop.pay(job, Money(1000, "EUR"), say("how it was paid"))
         receipt = receipt_for(context, job)
         texts = resolver(texts_of(context, shop.store.job(job)))
-        papers = {"estimate": estimate, "invoice": invoice, "receipt": receipt}
+        papers: dict[str, Any] = {"estimate": estimate, "invoice": invoice, "receipt": receipt}
         for name, paper in papers.items():
             found[f"{name} as PDF"] = _paper(paper.pdf.read_bytes())
             document = paper.document
