@@ -12,13 +12,19 @@ import contextlib
 import csv
 import io
 import json
+import multiprocessing
+import os
 import re
 import shutil
-from collections.abc import Callable, Mapping
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import attrs
+import jinja2
 
 from corekit.cli.books import run as print_books
 from corekit.desk.assessment_data import as_data
@@ -258,6 +264,11 @@ SCREENS = (
 )  # fmt: skip
 
 
+@lru_cache(maxsize=1)
+def _templates() -> jinja2.BytecodeCache:
+    return jinja2.FileSystemBytecodeCache(tempfile.mkdtemp(prefix="corekit-templates-"))
+
+
 def outputs(folder: Path, say: Say) -> tuple[dict[str, Shown], dict[str, Tags]]:
     """A job with these texts from the call to the receipt, and everything that shows it.
 
@@ -293,7 +304,9 @@ def outputs(folder: Path, say: Say) -> tuple[dict[str, Shown], dict[str, Tags]]:
             found[f"{name} as page"], pages[name] = _page(render_page(document, texts, None))
             found[f"{name} as data"] = _data(to_data(document))
         found["books as CSV"] = _table(as_csv(ledger(context)))
-        browser = work_app(Van(context), NoAuth()).test_client()
+        app = work_app(Van(context), NoAuth())
+        app.jinja_env.bytecode_cache = _templates()  # half the time went into reading the same templates
+        browser = app.test_client()
         for path in (*SCREENS, f"/job/{{}}/record/{read.id}"):
             answer = browser.get(path.format(job), follow_redirects=True)
             path = path.replace(read.id, "ID")
@@ -351,8 +364,31 @@ def _plain(name: str) -> str:
 
 
 def fields(count: int, folder: Path) -> Counts:
-    """`count` of the strings through every field of a job and its shop, into every output."""
+    """`count` of the strings through every field of a job and its shop, into every output; shared by the
+    processors there are.
+    """
     counts = Counts("hostile strings in every field")
+    folder.mkdir(parents=True, exist_ok=True)
+    chosen = STRINGS[:: max(1, len(STRINGS) // count)]
+    plugins()  # loaded before the processes part
+    many = min(os.cpu_count() or 1, len(chosen)) if hasattr(os, "fork") else 1
+    shares = [(chosen[first::many], folder / str(first)) for first in range(many)]
+    if many == 1:
+        parts = [_share(*share) for share in shares]
+    else:
+        with ProcessPoolExecutor(many, multiprocessing.get_context("fork")) as pool:
+            parts = list(pool.map(_share, *zip(*shares, strict=True)))
+    counts.notes = parts[0].notes
+    for part in parts:
+        counts.tries += part.tries
+        counts.seen += part.seen
+        counts.wrong += part.wrong
+    shutil.rmtree(folder, ignore_errors=True)
+    return counts
+
+
+def _share(chosen: Sequence[str], folder: Path) -> Counts:
+    counts = Counts("a share")
     control, known = outputs(folder / "control", _plain)
     where = {
         output: [
@@ -370,10 +406,9 @@ def fields(count: int, folder: Path) -> Counts:
     counts.notes.append(
         f"{len(_names())} fields, {len(control)} outputs; shown nowhere: {', '.join(unseen) or 'none'}"
     )
-    for typed in STRINGS[:: max(1, len(STRINGS) // count)]:
+    for typed in chosen:
         _one(typed[:_LONGEST], folder, bench, (where, known), counts)
     bench.shop.close()
-    shutil.rmtree(folder, ignore_errors=True)
     return counts
 
 
