@@ -15,6 +15,7 @@ from ..model.entry import Entry
 from ..model.money import Money
 from ..model.records import DrawerNoted, PaymentTaken
 from .context import ShopContext
+from .jobs import names_in_books
 from .payments import is_cash
 
 #: Why money goes into the drawer or out of it beside customers' payments. The books keep it for good, so it
@@ -65,7 +66,7 @@ def drawer_rows(shop: ShopContext, entries: Iterable[Entry]) -> list[DrawerRow]:
             taken = PaymentTaken(**entry.body)
             if not is_cash(_WHAT_WAS_CHANGED.sub("", taken.how)) or taken.currency != currency:
                 continue
-            amount, what = Money(taken.amount, currency), f"{taken.how}, {taken.job_name}"
+            amount, what = Money(taken.amount, currency), f"{taken.how}, {names_in_books(shop, entry)}"
         elif entry.kind == "drawer":
             noted = DrawerNoted(**entry.body)
             if noted.currency != currency:

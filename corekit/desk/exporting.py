@@ -150,7 +150,7 @@ def invoice_value(shop: ShopContext, record: InvoiceIssued, jobs: Sequence[Job])
         corrects=record.corrects,
         outside_tax=outside,
         reverse_charge=bool(outside) and shop.prices.reverse_charge,
-        reference=record.job_name,
+        reference=record.job_name or ", ".join(job.name for job in jobs),
         order_number=numbers[0] if len(numbers := order_numbers(shop, jobs)) == 1 else "",
         pays_by=shop.settings.issuer.pays_by,
     )

@@ -26,7 +26,7 @@ from ..model.personal import shop_words
 from ..model.records import InvoiceIssued, PaymentTaken
 from .context import ShopContext
 from .drawer import DrawerRow, drawer_rows
-from .jobs import billed_with, texts_of
+from .jobs import billed_with, names_in_books, texts_of
 from .payments import dues
 
 
@@ -165,7 +165,7 @@ def _of_books(shop: ShopContext) -> Iterable[LedgerRow]:
                 day=record.day or shop.settings.day_of(entry.recorded),
                 kind=LedgerKind.CREDITED if record.credits else LedgerKind.INVOICED,
                 number=record.number,
-                job=record.job_name,
+                job=names_in_books(shop, entry),
                 amount=Money(record.total, record.currency),
                 net=Money(record.net, record.currency) if record.net is not None else None,
                 tax=Money(record.tax, record.currency) if record.tax is not None else None,
@@ -178,7 +178,7 @@ def _of_books(shop: ShopContext) -> Iterable[LedgerRow]:
                 day=shop.settings.day_of(entry.recorded),
                 kind=LedgerKind.RECEIVED if taken.amount >= 0 else LedgerKind.GIVEN_BACK,
                 number="",
-                job=taken.job_name,
+                job=names_in_books(shop, entry),
                 amount=Money(-taken.amount, taken.currency),
                 note=taken.how,
             )
@@ -257,12 +257,12 @@ def _open(shop: ShopContext, jobs: Sequence[Job]) -> Iterable[OpenInvoice]:
         found = dues(shop, billed_with(shop, job))
         for number, due in found.by_number.items():
             told.add(number)
-            body = shop.store.invoice(number).body
-            until = str(body.get("due_on", ""))
+            entry = shop.store.invoice(number)
+            until = str(entry.body.get("due_on", ""))
             if due.minor:
                 yield OpenInvoice(
                     number=number,
-                    job=str(body["job_name"]),
+                    job=names_in_books(shop, entry),
                     due=due,
                     due_on=until,
                     is_overdue=due.minor > 0 and bool(until) and until < today,

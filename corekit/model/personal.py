@@ -23,6 +23,7 @@ PERSONAL_KINDS = (
     "note",
     "tax_number",
     "order_number",
+    "job_name",
     *PICTURE_KINDS,
 )
 

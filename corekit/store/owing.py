@@ -30,6 +30,18 @@ def due_on_earlier(connection: sqlite3.Connection, job: Job, books_entry: str) -
     return max(due, 0)
 
 
+def job_of_earlier(connection: sqlite3.Connection, books_entry: str) -> str:
+    """Id of the job of an invoice that may be an earlier one of it; empty where it is of several, or of none
+    that is on an invoice.
+    """
+    found = connection.execute(
+        "SELECT entry.job FROM entry CROSS JOIN job ON job.id = entry.job"
+        " WHERE entry.id = ? AND job.books_entry <> ''",
+        (books_entry,),
+    ).fetchone()
+    return str(found[0]) if found else ""
+
+
 def paid_amount(job: Job) -> int:
     """What was paid, with what cash was rounded by."""
     rounded = sum(noted.record.rounded for noted, lapsed_by in job.rounded if lapsed_by is None)
