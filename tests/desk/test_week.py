@@ -1,8 +1,8 @@
-"""A shop's week of invented jobs, over new year and fourteen hours from UTC: it closes to the cent, by the day
-and by the year.
+"""A shop's week of invented jobs, over new year and fourteen hours from UTC: it closes to the cent, by the
+day and by the year.
 
-The amounts are worked by hand from the prices: diagnosis 50.00, an hour 100.00, a terminal 20.00, 10 % tax; so
-a diagnosis is 55.00 and a charge of 2 h with a terminal 242.00.
+The amounts are worked by hand from the prices: diagnosis 50.00, an hour 100.00, a terminal 20.00, 10 % tax;
+so a diagnosis is 55.00 and a charge of 2 h with a terminal 242.00.
 """
 
 from __future__ import annotations

@@ -307,7 +307,7 @@ def test_a_field_of_text_is_an_answer_our_own_word_or_named_as_public() -> None:
 
 #: Keys, units, numbers as typed, closed lists and names that the program, a plugin or the shop's files give.
 OWN = {
-    "announced.currency",
+    *("announced.currency", "customer.language"),
     *("brought.content", "brought.mark"),
     *("planned.on", "planned.time", "recalled.on"),
     # Work of the shop's own is called as its price book calls work: printed, and read by everybody.
