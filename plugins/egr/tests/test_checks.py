@@ -10,6 +10,7 @@ import pytest
 from corekit_egr import egr
 
 import corekit as ck
+from corekit.plugin.chart import LEFT, RIGHT, WIDTH
 
 SUPPLY = {"sensor_supply": "5.00 V"}
 
@@ -120,6 +121,27 @@ def test_a_rise_of_2_kpa_is_better_than_none_and_not_yet_enough(car: Any, opened
     found = pressures(car, "33 kPa", opened).finding("egr.manifold_rise")
     # u of a difference of two whole-kPa readings is 0.41 kPa, that of 2 ± 1 kPa is 0.5 kPa
     assert found.value.u == pytest.approx(408, abs=1) and found.verdict == verdict
+
+
+def test_the_curve_is_drawn_where_too_little_flows_and_again_once_it_does(car: Any) -> None:
+    assert pressures(car, "34 kPa", "43 kPa").finding("egr.manifold_rise").figure is None, "nothing to show"
+    before = pressures(car, "34 kPa", "34 kPa").finding("egr.manifold_rise").figure
+    assert dot_of(before) == pytest.approx(LEFT, abs=0.01), "no share at all, at the scale's start"
+    after = pressures(car.repaired("clean"), "34 kPa", "43 kPa").finding("egr.manifold_rise").figure
+    assert after.title == before.title
+    # by hand: (43/34 − 1) × 313.15/523.15 = 0.1584 parts to one of air, 13.7 % of all; the scale ends at 25 %
+    assert dot_of(after) == pytest.approx(LEFT + 13.7 / 25 * (WIDTH - LEFT - RIGHT), abs=0.3)
+
+
+def dot_of(figure: ck.Figure) -> float:
+    """Where the reading stands across the chart, and that it stands on the model's line."""
+    (dot,) = [mark for mark in figure.marks if isinstance(mark, ck.Dot)]
+    line = max(
+        (mark for mark in figure.marks if isinstance(mark, ck.Polyline)), key=lambda mark: len(mark.points)
+    )
+    nearest = min(line.points, key=lambda point: abs(point[0] - dot.x))
+    assert nearest[1] == pytest.approx(dot.y, abs=1.0)
+    return dot.x
 
 
 def test_the_worst_ordinary_reader_leaves_the_same_rise_open(bench: Any) -> None:
