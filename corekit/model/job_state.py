@@ -44,7 +44,7 @@ def estimate_comes_first(job: Job) -> bool:
 
 def state_of(job: Job) -> JobState:
     """Where a job stands."""
-    if job.issued:
+    if job.issued and not job.goes_on:
         return JobState.INVOICED
     if job.ended is not None and not job.approvals:
         return JobState.OVER

@@ -23,7 +23,7 @@ from ..model.job_state import JobState, state_of
 from ..model.personal import Personal
 from ..model.records import Ended, Opened, Vehicle
 from ..model.search_words import search_words
-from . import persons, rows, seals
+from . import owing, persons, rows, seals
 
 #: Kinds of entry that a job's row follows from. A reading is none of them: it changes nothing here.
 KINDS = frozenset(
@@ -254,7 +254,7 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
         words=_hash(opened.record.words) if opened is not None else "",
         customer=_customer_key(connection, folded),
         approved=1 if folded.approvals else 0,
-        paid=_settled_amount(folded),
+        paid=owing.settled_amount(connection, folded),
         number=issued[-1].record.number if issued else "",
         books_entry=issued[-1].record.books_entry if issued else "",
         who=_hash(folded.customer.name),
@@ -270,16 +270,6 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
         asked=sum(noted.record.total for noted in folded.estimates if noted.record.name in pending),
         granted=sum(said.total for said in answered.values()),
         in_part=int(any(said.declined for said in answered.values())),
-    )
-
-
-def _settled_amount(job: Job) -> int:
-    """What was paid, and what of the invoice that it is on was credited or written off."""
-    number = job.issued[-1].record.number if job.issued else ""
-    return (
-        sum(noted.record.amount for noted in job.payments)
-        + sum(noted.record.credited for noted in job.credited if noted.record.credits == number)
-        + sum(noted.record.amount for noted in job.written_off_now)
     )
 
 
@@ -317,7 +307,14 @@ def _owed(connection: sqlite3.Connection, entry: str, total: int) -> int:
         "SELECT count(*), coalesce(sum(paid), 0) FROM job WHERE books_entry = ? AND books_entry <> ''",
         (entry,),
     ).fetchone()
-    return max(total - int(paid), 0) if jobs else 0
+    if jobs:
+        return max(total - int(paid), 0)
+    job = owing.job_of_earlier(connection, entry)
+    if not job:
+        return 0
+    told = [one for _, one in placed(connection, "WHERE job = ? AND journal = ?", job, JOB)]
+    folded = _readable_job(connection, job, [one for one in told if one.kind in KINDS])
+    return owing.due_on_earlier(connection, folded, entry)
 
 
 def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[tuple[str, str]]:
@@ -416,7 +413,9 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
         "INSERT INTO job_word (word, job, began, kind) VALUES (?, ?, ?, ?)",
         [(word, job, began, kind) for word, kind in words_in(connection, job, told)],
     )
-    for entry in dict.fromkeys((row.books_entry, *(entry for (entry,) in billed))):
+    every = [str(entry.body.get("books_entry")) for _, entry in told if entry.kind == "issued"]
+    earlier = every if len(every) > 1 else []
+    for entry in dict.fromkeys((row.books_entry, *earlier, *(entry for (entry,) in billed))):
         found = connection.execute("SELECT total FROM invoice WHERE entry = ?", (entry,)).fetchone()
         if entry and found is not None:
             owed = _owed(connection, entry, int(found[0]))
