@@ -181,7 +181,7 @@ class Car:
         if told and not told & set(changed.complaints):
             return "gone"
         if trial.how == "swapped" and practice.shown_at is not None:
-            before, now = set(practice.shown_at(self)), set(practice.shown_at(changed))
+            before, now = (set(practice.shown_at(one, trial.part)) for one in (self, changed))
             if trial.place in before - now and trial.other in now - before:
                 return "moved"
         return "stayed"

@@ -110,7 +110,7 @@ class Practice(Generic[S]):
     deed: dict[str, _Any] = attrs.field(factory=dict, init=False)
     need: dict[str, _Any] = attrs.field(factory=dict, init=False)
     trial: dict[str, _Any] = attrs.field(factory=dict, init=False)
-    shown_at: Callable[[Car], Sequence[str]] | None = attrs.field(default=None, init=False)
+    shown_at: Callable[[Car, str], Sequence[str]] | None = attrs.field(default=None, init=False)
     complaint: Callable[[Car], Sequence[str]] | None = attrs.field(default=None, init=False)
     stored: Callable[[Car], Sequence[str]] | None = attrs.field(default=None, init=False)
     refused: dict[str, str] = attrs.field(factory=dict, init=False)
@@ -200,8 +200,10 @@ class Practice(Generic[S]):
 
         return kept
 
-    def shows_at(self, places: Callable[[Car], Sequence[str]]) -> Callable[[Car], Sequence[str]]:
-        """Where the complaint is, for what can be swapped from place to place: `f(car)` → places."""
+    def shows_at(self, places: Callable[[Car, str], Sequence[str]]) -> Callable[[Car, str], Sequence[str]]:
+        """Where the complaint is, for what can be swapped from place to place: `f(car, part)` → places of
+        that part.
+        """
         self.shown_at = places
         return places
 

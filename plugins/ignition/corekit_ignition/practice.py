@@ -787,9 +787,10 @@ def repair_switching(car: Ignition, work: str) -> Ignition:
 
 
 @practice.shows_at
-def misfiring(car: Car) -> list[str]:
+def misfiring(car: Car, part: str) -> list[str]:
     now = _own(car)
-    return [f"cylinder {cylinder + 1}" for cylinder in which(now)] if _runs(now) else []
+    called = {"ignition.coil": "coil", "ignition.leads": "lead"}.get(part, "cylinder")
+    return [f"{called} {cylinder + 1}" for cylinder in which(now)] if _runs(now) else []
 
 
 @practice.does("coil", "plugs", "leads", "boots")
