@@ -43,7 +43,9 @@ def reading(
     numbers: dict[str, float] = {}
     found: dict[str, str] = {}
     for key in measurand.conditions:
-        other = plugins.measurands[key]
+        other = plugins.measurands.get(key)
+        if other is None:
+            continue
         number = _number(typed.get(key, ""), other)
         if number is None:
             text = car.shown(other, At(place, numbers), draw)

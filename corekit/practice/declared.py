@@ -310,7 +310,7 @@ def practices(plugins: Plugins, systems: Iterable[str] = ()) -> dict[str, Practi
     """
     found: dict[str, Practice[Any]] = {}
     for key, system in plugins.systems.items():
-        practice = _practice_of(system)
+        practice = practice_of(system)
         if practice is not None and practice.system.key == key:
             found[key] = practice
     missing = sorted(set(systems) - found.keys())
@@ -322,7 +322,8 @@ def practices(plugins: Plugins, systems: Iterable[str] = ()) -> dict[str, Practi
     return {key: one for key, one in found.items() if not systems or key in set(systems)}
 
 
-def _practice_of(system: System) -> Practice[Any] | None:
+def practice_of(system: System) -> Practice[Any] | None:
+    """The practice vehicle that stands beside a system's plugin; None where there is none."""
     name = f"{system.folder.name}.{MODULE}"  # a system is made in its plugin's own package
     try:
         module = importlib.import_module(name)

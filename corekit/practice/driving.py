@@ -149,7 +149,9 @@ class Visit:
         setup: dict[str, str] = {}
         numbers: dict[str, float] = {}
         for key in measurand.conditions:
-            other = self.plugins.measurands[key]
+            other = self.plugins.measurands.get(key)
+            if other is None:
+                continue
             shown = car.shown(other, At(place, numbers), self.draw)
             if shown:
                 sure = "" if _is_usual(shown, other) else ", confirmed = true"

@@ -1,4 +1,4 @@
-"""A visit to a practice car by touch on a phone of 360 × 740, from the list of jobs to what was wrong with it."""
+"""A visit to a practice car by touch on a phone of 360 × 740, from the list of jobs to what was wrong."""
 
 from __future__ import annotations
 
