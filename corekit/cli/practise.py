@@ -17,7 +17,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--out", metavar="DIR", default="practise-out", help="folder of the practice cars (%(default)s)"
     )
     parser.add_argument("--seed", type=int, help="this very car again; without it another one")
-    parser.add_argument("--system", default="", help="faults of this system alone, e.g. battery")
+    parser.add_argument("--system", default="", help="faults of the system of this key alone")
     parser.add_argument(
         "--hard", action="store_true", help="two faults as a rule, and some that show now and then alone"
     )
@@ -29,7 +29,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from ..desk.context import open_context
+    from ..desk.shop import open_shop
     from ..plugin.host import load
     from ..practice.declared import practices
     from ..practice.folder import PracticeFolder, Wish, drawn_seed, set_up
@@ -44,11 +44,8 @@ def run(args: argparse.Namespace) -> int:
     if seed < 0:
         raise InputError(f"--seed: {seed} is below 0.")
     set_up(folder, plugins)
-    shop = open_context(folder, plugins=plugins)
-    try:
-        PracticeFolder(shop).begin(Wish(seed=seed, system=args.system, hard=args.hard))
-    finally:
-        shop.store.close()
+    with open_shop(folder, plugins=plugins) as shop:
+        PracticeFolder(shop.context).begin(Wish(seed=seed, system=args.system, hard=args.hard))
     kind = "".join([f" --system {args.system}" if args.system else "", " --hard" if args.hard else ""])
     say(f"A practice car stands in the driveway. The same one again: corekit practise --seed {seed}{kind}")
     if not has_passcode(folder):

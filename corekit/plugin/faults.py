@@ -225,6 +225,7 @@ class FaultTable:
         pairs: Two faults that are met together more often than by chance; every other two are independent.
         symptoms: Symptom → fault → the chance that the customer tells it under that fault.
         when: Circumstance → fault → factor on its odds.
+        relieved: Operation → the faults that it leaves and whose complaint may go all the same, for a while.
     """
 
     system: str = ""
@@ -234,6 +235,7 @@ class FaultTable:
     symptoms: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
     when: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
     not_while: tuple[NotWhile, ...] = ()
+    relieved: Mapping[str, frozenset[str]] = attrs.field(factory=dict)
 
     def is_barred(self, key: str, seen: Mapping[str, str], found: Collection[str] = ()) -> bool:
         """Whether a test or an operation is not done, by what was seen (observation → answer) or found (codes

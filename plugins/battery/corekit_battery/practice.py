@@ -552,8 +552,9 @@ def discharge_current(car: Car, at: At) -> float:
 
 @practice.reads("delivered")
 def delivered(car: Car, at: At) -> float | None:
+    """To 10.5 V; what five cells hold, they hold below it."""
     now = _own(car)
-    return now.capacity * now.left if now.charge > 0.95 and not now.dead_cells else None
+    return now.capacity * now.left * (0.04 if now.dead_cells else 1.0) if now.charge > 0.95 else None
 
 
 @practice.reads("charger_voltage")

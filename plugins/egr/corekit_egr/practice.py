@@ -322,7 +322,7 @@ def opening(car: Egr, *, by_hand: bool) -> float:
     """Share of its flow that the valve lets through when it is opened."""
     if car.valve == MOTOR:
         lifted = car.moves if car.commanded and car.fed else 0.0
-        return max(car.shut, lifted)
+        return max(car.shut, lifted * max(0.0, 1.0 - car.off / 60.0))  # held where it reads 60 %
     vacuum = (1.0 if car.diaphragm > 5.0 else car.pulls) if by_hand else at_valve(car, outlet(car))
     lifted = _lifted(car, vacuum)
     return max(car.shut, lifted * car.moves)
