@@ -270,8 +270,8 @@ def test_a_hole_lets_out_what_torricelli_says() -> None:
 
 
 def test_the_air_above_the_coolant_gives_way_as_boyle_says() -> None:
-    """By hand: 500 mL of air at 2.013 bar that grow by what 0.1 mm lets out in ten minutes, 36 to 39 mL, stand
-    at 1.87 to 1.88 bar.
+    """By hand: 500 mL of air at 2.013 bar that grow by what 0.1 mm lets out in ten minutes, 36 to 39 mL,
+    stand at 1.87 to 1.88 bar.
     """
     from corekit_cooling.practice import fallen
 

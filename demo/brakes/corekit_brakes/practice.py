@@ -11,8 +11,8 @@ from . import brakes
 
 @attrs.frozen(kw_only=True)
 class Hydraulics:
-    """`air`: share of the pedal's pressure that air takes up. `past`: share that slips past the seal. `keeps`:
-    seconds in which a seal that lets all past loses two thirds.
+    """`air`: share of the pedal's pressure that air takes up. `past`: share that slips past the seal.
+    `keeps`: seconds in which a seal that lets all past loses two thirds.
     """
 
     ratio: float = 4.0
