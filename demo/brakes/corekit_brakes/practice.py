@@ -68,6 +68,26 @@ def pedal(car: Car, at: At) -> str:
     return "sinks slowly under steady pressure" if now.past > 0.1 else "spongy" if now.air > 0.1 else "firm"
 
 
+@practice.sees("pumped")
+def pumped(car: Car, at: At) -> str:
+    return "comes up and gets firm" if practice.own(car).air > 0.1 else "stays as it was"
+
+
+@practice.sees("behind_pedal")
+def behind_pedal(car: Car, at: At) -> str:
+    return "wet" if practice.own(car).past > 0.5 else "dry"
+
+
+@practice.sees("first_fluid")
+def first_fluid(car: Car, at: At) -> str:
+    return "bubbles" if practice.own(car).air > 0.1 else "runs clear"
+
+
+@practice.reads("boiling_point")
+def boiling_point(car: Car, at: At) -> float:
+    return 215.0
+
+
 @practice.fits("pedal_ratio")
 def pedal_ratio(car: Car) -> str:
     return f"{practice.own(car).ratio:.2f}"
@@ -100,4 +120,4 @@ def needs_cylinder(car: Car) -> bool:
 
 @practice.tells
 def complaints(car: Car) -> list[str]:
-    return ["something_else"] if pedal(car, At()) != "firm" else []
+    return ["brakes.soft_pedal"] if pedal(car, At()) != "firm" else []
