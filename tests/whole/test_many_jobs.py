@@ -131,6 +131,7 @@ OTHERS = {
     "new-plugin": "writes a package and opens no store",
     "init": "makes a shop of its own",
     "work": "serves the screens, which are counted below",
+    "practise": "makes a folder of its own, and serves the same screens",
     "serve": "serves published pages and opens no store",
     "calculate": "opens no store",
     "export": "writes the paper of one invoice in another form, and nothing into the record",
