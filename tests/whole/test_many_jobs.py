@@ -131,6 +131,8 @@ OTHERS = {
     "work": "serves the screens, which are counted below",
     "serve": "serves published pages and opens no store",
     "calculate": "opens no store",
+    "tables": "assesses every job, for its rows",
+    "ask": "assesses every job, for the tables that it asks",
     "export": "writes the paper of one invoice in another form, and nothing into the record",
     "read": "reads a log and writes into a visit file",
     "person": "goes through the books for what one person paid, when asked for all that is kept",
