@@ -40,6 +40,7 @@ VERBS = {
     "books": "the money of a day, month or year, and what is open; as CSV too",
     "tables": "write the tables of all jobs as Parquet files, without persons",
     "ask": "ask a question over all jobs: causes, tests, comebacks, prices, readings",
+    "learn": "propose what retested jobs say of the fault tables",
     "export": "write an issued invoice in another form, such as an e-invoice",
     "receipt": "print the receipt for a payment that the invoice does not show",
     "publish": "send issued invoices' pages to where their codes lead",

@@ -11,6 +11,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "folder", metavar="FOLDER", nargs="?", help="where to; tables in the shop if left out"
     )
+    parser.add_argument("--to", metavar="ADDRESS", help="a database that is to hold them too: postgresql://…")
 
 
 def run(args: argparse.Namespace) -> int:

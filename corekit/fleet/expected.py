@@ -20,45 +20,32 @@ from ..plugin.learned import OTHERWISE
 Fitted = tuple[tuple[str, str], ...]
 
 
-@attrs.frozen(eq=False, slots=False)
 class Expected:
-    """What these tables expect, over all systems at once.
+    """What these tables expect, over all systems at once; what was asked once is kept.
 
     Attributes:
-        faults: System → its table.
+        faults: System → its table. everything: All of them as one.
+        works: Fault → the work that ends it, of those that work is sold for. cured_by: The other way round.
     """
 
-    faults: Mapping[str, FaultTable]
-
-    def __attrs_post_init__(self) -> None:
-        object.__setattr__(self, "told_by", lru_cache(maxsize=None)(self._told_by))
-        object.__setattr__(self, "shares", lru_cache(maxsize=None)(self._shares))
-        object.__setattr__(self, "row", lru_cache(maxsize=None)(self._row))
-        object.__setattr__(self, "everything", joint(self.faults, None, {}, self.faults))
-        named = {
-            trait
-            for table in self.faults.values()
-            for fault in table.faults.values()
-            for trait in fault.only
-        }
-        object.__setattr__(self, "named", named)
-        works = {
+    def __init__(self, faults: Mapping[str, FaultTable]) -> None:
+        self.faults = faults
+        self.everything: Tables = joint(faults, None, {}, faults)
+        self.works = {
             f"{system}.{key}": fault.calls_for
-            for system, table in self.faults.items()
+            for system, table in faults.items()
             for key, fault in table.faults.items()
             if fault.calls_for
         }
-        object.__setattr__(self, "works", works)
-        cured: dict[str, tuple[str, ...]] = {}
-        for fault, operation in works.items():
-            cured[operation] = (*cured.get(operation, ()), fault)
-        object.__setattr__(self, "cured_by", cured)
-
-    everything: Tables = attrs.field(init=False)
-    #: Fault → the work that ends it, and the other way round; a fault that no work is sold for has none.
-    works: Mapping[str, str] = attrs.field(init=False)
-    cured_by: Mapping[str, tuple[str, ...]] = attrs.field(init=False)
-    named: frozenset[str] = attrs.field(init=False)
+        self.cured_by: dict[str, tuple[str, ...]] = {}
+        for fault, operation in self.works.items():
+            self.cured_by[operation] = (*self.cured_by.get(operation, ()), fault)
+        declared = (fault for table in faults.values() for fault in table.faults.values())
+        self._hangs_on = {trait for fault in declared for trait in fault.only}
+        self.told_by = lru_cache(maxsize=None)(self._told_by)
+        self.shares = lru_cache(maxsize=None)(self._shares)
+        self.own_states = lru_cache(maxsize=None)(self._own_states)
+        self.row = lru_cache(maxsize=None)(self._row)
 
     def chance_told(self, fault: str, symptom: str) -> float:
         """The chance that a symptom is told under a fault alone."""
@@ -69,7 +56,7 @@ class Expected:
 
     def fitted(self, answers: Sequence[tuple[str, str]]) -> Fitted:
         """Of what a vehicle is fitted with that on which a fault hangs."""
-        return tuple((trait, answer) for trait, answer in answers if trait in self.named)
+        return tuple((trait, answer) for trait, answer in answers if trait in self._hangs_on)
 
     def is_possible(self, fault: str, fitted: Fitted) -> bool:
         """Whether a vehicle that is fitted so can have this fault."""
@@ -77,8 +64,8 @@ class Expected:
         return fault == OUTSIDE or applies(self.faults[system].faults[key].only, dict(fitted))
 
     def _told_by(self, symptom: str) -> dict[str, list[tuple[Hypothesis, float]]]:
-        """Fault → every state with it, and how often the symptom is told in that state and by that fault: each
-        tells it in proportion to its own chance.
+        """Fault → every state with it, and how often the symptom is told in that state and by that fault:
+        each tells it in proportion to its own chance.
         """
         tables = attrs.evolve(self.everything, complaint=Complaint(symptoms=(symptom,)))
         found: dict[str, list[tuple[Hypothesis, float]]] = {}
@@ -91,7 +78,7 @@ class Expected:
 
     def _shares(self, symptom: str, fitted: Fitted) -> dict[str, float]:
         """Fault → its share of the causes under a complaint that work ended."""
-        told: Mapping[str, list[tuple[Hypothesis, float]]] = self.told_by(symptom)  # type: ignore[attr-defined]
+        told = self.told_by(symptom)
         weights = {
             fault: math.fsum(
                 weight
@@ -105,16 +92,34 @@ class Expected:
 
     def _row(self, system: str, test: str, fault: str, symptom: str) -> tuple[float, ...]:
         """What a test shows where this fault is the cause, whatever else may be wrong beside it."""
-        told: Mapping[str, list[tuple[Hypothesis, float]]] = self.told_by(symptom)  # type: ignore[attr-defined]
         table = self.faults[system]
         declared = table.tests[test]
-        whole, sums = 0.0, [0.0] * len(declared.outcomes)
-        for state, weight in told[fault]:
-            whole += weight
-            row = self.everything.row(system, declared, state)
-            for at, p in enumerate(row):
+        sums = [0.0] * len(declared.outcomes)
+        for own, weight in self.own_states(system, fault, symptom):
+            for at, p in enumerate(table.row(declared, own)):
                 sums[at] += weight * p
-        return tuple(one / whole for one in sums)
+        return tuple(sums)
+
+    def _own_states(self, system: str, fault: str, symptom: str) -> list[tuple[frozenset[str], float]]:
+        """What a system's tests can see of the states in which this fault is the cause, with their shares."""
+        found: dict[frozenset[str], float] = {}
+        for state, weight in self.told_by(symptom)[fault]:
+            own = self.everything.own(system, state)
+            found[own] = found.get(own, 0.0) + weight
+        whole = math.fsum(found.values())
+        return [(own, weight / whole) for own, weight in found.items()]
+
+    def paired(self, fault: str, symptom: str) -> float:
+        """Of the states in which this fault is the cause, the share in which another is there with it that is
+        met with it more often than by chance: that is a number of its own, and stays.
+        """
+        system, _, _ = fault.partition(".")
+        named = {
+            frozenset(f"{system}.{one}" for one in pair.of) for pair in self.faults[system].pairs.values()
+        }
+        states = self.told_by(symptom)[fault]
+        together = math.fsum(weight for state, weight in states if state in named)
+        return together / math.fsum(weight for _, weight in states)
 
     def row_key(self, system: str, test: str, fault: str) -> str:
         """Which row of a test's table is the fault's."""

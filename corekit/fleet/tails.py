@@ -9,8 +9,9 @@ _SMALL = 1e-15
 
 
 def gamma_above(shape: float, x: float) -> float:
-    """The chance that a gamma variable of this shape is above x: the regularised upper incomplete gamma function
-    (series and continued fraction as in M. Abramowitz and I. A. Stegun 1964, 6.5.29 and 6.5.31, from memory).
+    """The chance that a gamma variable of this shape is above x: the regularised upper incomplete gamma
+    function (series and continued fraction as in M. Abramowitz and I. A. Stegun 1964, 6.5.29 and 6.5.31, from
+    memory).
 
     >>> round(gamma_above(0.5, 3.841458820694124 / 2), 6)  # chi-square with 1 degree of freedom
     0.05
@@ -47,8 +48,8 @@ def chi_square_above(degrees: int, x: float) -> float:
 
 
 def as_far(count: float, expected: float) -> float:
-    """The chance that a Poisson count lies as far from what is expected, to either side, as this one; of weighted
-    counts by the same function.
+    """The chance that a Poisson count lies as far from what is expected, to either side, as this one; of
+    weighted counts by the same function.
     """
     if expected <= 0:
         return 1.0 if count <= 0 else 0.0

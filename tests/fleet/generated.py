@@ -69,8 +69,8 @@ def chance_told(faults: Mapping[str, FaultTable], fault: str, symptom: str) -> f
 
 
 def shown(row: tuple[float, ...], test: FaultTest, draw: random.Random) -> Iterator[tuple[str, float]]:
-    """One outcome with its weight; now and then a reading lies between two, and is as likely to be of either as
-    its weights say.
+    """One outcome with its weight; now and then a reading lies between two, and is as likely to be of either
+    as its weights say.
     """
     at = draw.choices(range(len(row)), row)[0]
     beside = at + draw.choice((-1, 1))

@@ -133,6 +133,7 @@ OTHERS = {
     "calculate": "opens no store",
     "tables": "assesses every job, for its rows",
     "ask": "assesses every job, for the tables that it asks",
+    "learn": "assesses every job, for the tables that it learns from",
     "export": "writes the paper of one invoice in another form, and nothing into the record",
     "read": "reads a log and writes into a visit file",
     "person": "goes through the books for what one person paid, when asked for all that is kept",

@@ -1,0 +1,106 @@
+"""Questions over many jobs, and learning from them, with their times.
+
+Run it: python tests/benchmarks/bench_fleet.py [--jobs 100000] [--seed 20261129] [--engines duckdb,spark]
+[--postgres ADDRESS] [--learn]
+
+Tables of so many generated jobs are written (how a job goes stands in tests/fleet/generated.py), and of a tenth
+as many; every question is asked of both on each engine, so that growth by ten is shown. The answers of the
+engines are held against each other. Then rows of real jobs: so many practice visits, assessed and written, and
+what one costs. Times are seconds of the clock; the machine's load is printed beside them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import os
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from corekit.fleet.answer import Answer, answer_of
+from corekit.fleet.engines import load_postgres, local_spark, on_duckdb, on_postgres, on_spark
+from corekit.fleet.learning import learn
+from corekit.fleet.questions import QUESTIONS
+from corekit.fleet.visits import retested_visits
+from corekit.plugin.host import load
+from tests.fleet.generated import fault_tables, generated
+
+
+@contextmanager
+def timed(what: str) -> Iterator[None]:
+    began = time.perf_counter()
+    yield
+    print(f"  {what:<28s} {time.perf_counter() - began:8.2f} s   (load {os.getloadavg()[0]:.1f})", flush=True)
+
+
+def asked(engine: str, place: Any, count: int) -> dict[str, Answer]:
+    found = {}
+    with place as tables:
+        for key, question in QUESTIONS.items():
+            with timed(f"{engine}, {key}, {count}"):
+                found[key] = answer_of(question, tables)
+    return found
+
+
+def differ(one: Answer, other: Answer) -> int:
+    """How many numbers of two answers differ by more than the last digits."""
+    if len(one.rows) != len(other.rows):
+        return max(len(one.rows), len(other.rows))
+    return sum(
+        not (mine == theirs or math.isclose(mine, theirs, rel_tol=1e-9, abs_tol=1e-9))
+        for first, second in zip(one.rows, other.rows, strict=True)
+        for mine, theirs in zip(first.values(), second.values(), strict=True)
+        if isinstance(mine, (int, float)) or mine != theirs
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--jobs", type=int, default=100_000)
+    parser.add_argument("--seed", type=int, default=20261129)
+    parser.add_argument("--engines", default="duckdb,spark")
+    parser.add_argument("--postgres", default="", help="postgresql://… of a database that may be written")
+    parser.add_argument("--learn", action="store_true", help="learn from the tables as well")
+    args = parser.parse_args()
+    plugins = load()
+    faults = fault_tables(plugins)
+    spark = local_spark() if "spark" in args.engines else None
+    with tempfile.TemporaryDirectory() as made:
+        for count in (args.jobs // 10, args.jobs):
+            folder = Path(made, str(count))
+            with timed(f"write {count} jobs"):
+                written = generated(folder, plugins, faults, count, args.seed)
+            size = sum(file.stat().st_size for file in folder.iterdir())
+            rows = sum(written.rows.values())
+            print(f"  {rows} rows, {size / count:.0f} bytes a job, {size / 1e6:.1f} MB", flush=True)
+            answers = {}
+            if "duckdb" in args.engines:
+                answers["duckdb"] = asked("duckdb", on_duckdb(folder), count)
+            if args.postgres:
+                with timed(f"load into PostgreSQL, {count}"):
+                    load_postgres(args.postgres, folder)
+                answers["postgres"] = asked("postgres", on_postgres(args.postgres), count)
+            if spark is not None:
+                answers["spark"] = asked("spark", on_spark(folder, spark), count)
+            first, *others = answers
+            for other in others:
+                apart = sum(differ(answers[first][key], answers[other][key]) for key in QUESTIONS)
+                print(f"  {first} and {other}: {apart} numbers differ")
+            if args.learn:
+                with on_duckdb(folder) as tables, timed(f"read visits, {count}"):
+                    visits = retested_visits(tables, faults)
+                with timed(f"learn from {len(visits)} visits"):
+                    learning = learn(visits, faults)
+                changes = learning.changes
+                print(f"  proposed: {len(changes.odds)} faults, {len(changes.rows)} rows of tests")
+
+
+if __name__ == "__main__":
+    main()
