@@ -3,15 +3,17 @@
 Run it: python tests/benchmarks/bench_fleet.py [--jobs 100000] [--seed 20261129] [--engines duckdb,spark]
 [--postgres ADDRESS] [--learn]
 
-Tables of so many generated jobs are written (how a job goes stands in tests/fleet/generated.py), and of a tenth
-as many; every question is asked of both on each engine, so that growth by ten is shown. The answers of the
-engines are held against each other. Then rows of real jobs: so many practice visits, assessed and written, and
-what one costs. Times are seconds of the clock; the machine's load is printed beside them.
+Tables of so many generated jobs are written (how a job goes stands in tests/fleet/generated.py), and of a
+tenth as many; every question is asked of both on each engine, so that growth by ten is shown, and the answers
+of the engines are held against each other. Then what a real job costs that is assessed for its rows: of the
+demo's. Times are seconds of the clock, with the machine's load beside them.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
+import io
 import math
 import os
 import sys
@@ -24,10 +26,13 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+from corekit.cli import main as corekit
+from corekit.desk.shop import Shop
 from corekit.fleet.answer import Answer, answer_of
 from corekit.fleet.engines import load_postgres, local_spark, on_duckdb, on_postgres, on_spark
 from corekit.fleet.learning import learn
 from corekit.fleet.questions import QUESTIONS
+from corekit.fleet.tables import write_tables
 from corekit.fleet.visits import retested_visits
 from corekit.plugin.host import load
 from tests.fleet.generated import fault_tables, generated
@@ -61,6 +66,18 @@ def differ(one: Answer, other: Answer) -> int:
     )
 
 
+def real_jobs() -> None:
+    """What a job of the demo costs."""
+    with tempfile.TemporaryDirectory() as made, contextlib.chdir(made):
+        with contextlib.redirect_stdout(io.StringIO()):
+            corekit(["demo"])
+        with Shop(Path(made, "demo-out")) as shop:
+            write_tables(shop.context, Path(made, "warm"))
+            began = time.perf_counter()
+            rows = write_tables(shop.context, Path(made, "tables")).rows
+        print(f"  a real job: {1000 * (time.perf_counter() - began) / rows['jobs']:.0f} ms", flush=True)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--jobs", type=int, default=100_000)
@@ -71,6 +88,7 @@ def main() -> None:
     args = parser.parse_args()
     plugins = load()
     faults = fault_tables(plugins)
+    real_jobs()
     spark = local_spark() if "spark" in args.engines else None
     with tempfile.TemporaryDirectory() as made:
         for count in (args.jobs // 10, args.jobs):
