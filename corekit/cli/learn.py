@@ -43,9 +43,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"{kept.accept(folder)}: in use.")
         return 0
     if args.strength is not None and not 1 <= args.strength <= 1e6:
-        raise InputError(
-            f"--strength: {args.strength:g} is no number of visits; write one from 1 up, e.g. 50."
-        )
+        raise InputError(f"--strength takes visits from 1 to 1000000, e.g. 50; got {args.strength:g}.")
     needs("ibis", "duckdb", "pyarrow")
     from ..fleet.engines import on_duckdb
     from ..fleet.learning import STRENGTH, learn

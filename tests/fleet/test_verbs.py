@@ -157,7 +157,7 @@ def test_nothing_is_accepted_that_was_not_proposed(demo_copy: Path, say: Say) ->
 def test_a_strength_below_one_visit_is_refused(demo_copy: Path, say: Say) -> None:
     code, said = say("learn", "--strength", "0.5", "--shop", demo_copy)
     assert code == 1
-    assert "is no number of visits" in said
+    assert "takes visits from 1 to 1000000" in said
 
 
 def test_the_process_that_runs_the_checks_reasons_with_the_learned_numbers_too(
