@@ -1,12 +1,13 @@
 """Questions over many jobs, and learning from them, with their times.
 
-Run it: python tests/benchmarks/bench_fleet.py [--jobs 100000] [--seed 20261129] [--engines duckdb,spark]
-[--postgres ADDRESS] [--learn]
+Run it: python tests/benchmarks/bench_fleet.py [--drawn 10000] [--tables FOLDER] [--seed 20261129]
+[--engines duckdb,spark] [--postgres ADDRESS] [--learn]
 
-Tables of so many generated jobs are written (how a job goes stands in tests/fleet/generated.py), and of a
-tenth as many; every question is asked of both on each engine, so that growth by ten is shown, and the answers
-of the engines are held against each other. Then what a real job costs that is assessed for its rows: of the
-demo's. Times are seconds of the clock, with the machine's load beside them.
+Tables of so many generated jobs are drawn (how a job goes stands in tests/fleet/generated.py), or taken from
+a folder; then ten times as many are made of them, the same ones under other ids, so that growth by ten is
+shown. Every question is asked of both on each engine, and the answers of the engines are held against each
+other. Before that, what a real job costs that is assessed for its rows: of the demo's. Times are seconds of
+the clock, with the machine's load beside them.
 """
 
 from __future__ import annotations
@@ -26,12 +27,16 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
 from corekit.cli import main as corekit
 from corekit.desk.shop import Shop
 from corekit.fleet.answer import Answer, answer_of
 from corekit.fleet.engines import load_postgres, local_spark, on_duckdb, on_postgres, on_spark
 from corekit.fleet.learning import learn
 from corekit.fleet.questions import QUESTIONS
+from corekit.fleet.schema import ColumnKind, schemas
 from corekit.fleet.tables import write_tables
 from corekit.fleet.visits import retested_visits
 from corekit.plugin.host import load
@@ -78,9 +83,25 @@ def real_jobs() -> None:
         print(f"  a real job: {1000 * (time.perf_counter() - began) / rows['jobs']:.0f} ms", flush=True)
 
 
+def tenfold(small: Path, large: Path) -> None:
+    """The same jobs ten times, each time under other ids."""
+    large.mkdir()
+    for name, table in schemas().items():
+        rows = pq.read_table(small / f"{name}.parquet")
+        ids = [one.name for one in table.columns if one.kind in (ColumnKind.ID, ColumnKind.VEHICLE)]
+        with pq.ParquetWriter(large / f"{name}.parquet", rows.schema) as file:
+            for number in range(10):
+                again = rows
+                for one in ids:
+                    other = pc.binary_join_element_wise(rows[one], f"-{number}", "")
+                    again = again.set_column(rows.schema.get_field_index(one), rows.schema.field(one), other)
+                file.write_table(again)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("--jobs", type=int, default=100_000)
+    parser.add_argument("--drawn", type=int, default=10_000)
+    parser.add_argument("--tables", default="", help="start from these")
     parser.add_argument("--seed", type=int, default=20261129)
     parser.add_argument("--engines", default="duckdb,spark")
     parser.add_argument("--postgres", default="", help="postgresql://… of a database that may be written")
@@ -91,13 +112,16 @@ def main() -> None:
     real_jobs()
     spark = local_spark() if "spark" in args.engines else None
     with tempfile.TemporaryDirectory() as made:
-        for count in (args.jobs // 10, args.jobs):
-            folder = Path(made, str(count))
-            with timed(f"write {count} jobs"):
-                written = generated(folder, plugins, faults, count, args.seed)
-            size = sum(file.stat().st_size for file in folder.iterdir())
-            rows = sum(written.rows.values())
-            print(f"  {rows} rows, {size / count:.0f} bytes a job, {size / 1e6:.1f} MB", flush=True)
+        small, large = Path(args.tables or Path(made, "drawn")), Path(made, "ten times")
+        if not args.tables:
+            with timed(f"draw and write {args.drawn} jobs"):
+                generated(small, plugins, faults, args.drawn, args.seed)
+        tenfold(small, large)
+        for folder in (small, large):
+            rows = {name: pq.read_metadata(folder / f"{name}.parquet").num_rows for name in schemas()}
+            count, size = rows["jobs"], sum(file.stat().st_size for file in folder.iterdir())
+            told = f"{sum(rows.values())} rows, {size / 1e6:.1f} MB, {size / count:.0f} bytes a job"
+            print(f"{count} jobs, {told}", flush=True)
             answers = {}
             if "duckdb" in args.engines:
                 answers["duckdb"] = asked("duckdb", on_duckdb(folder), count)

@@ -13,6 +13,7 @@ import attrs
 import pytest
 
 from corekit.cli import main
+from corekit.desk.backup import back_up, restore
 from corekit.desk.causes import cause_lines
 from corekit.desk.in_memory import scratch_job
 from corekit.desk.learned import LEARNED_FILE, PROPOSED_FILE
@@ -203,3 +204,15 @@ readings = [ { of = "battery.open_circuit_voltage", is = "11.9 V" } ]
     assert first.fault == "worn_out"
     assert first.probability > 0.86
     assert not made.may_propose("battery.replace")
+
+
+def test_what_was_learned_is_in_a_backup_and_in_a_shop_made_from_it(
+    demo_copy: Path, tmp_path: Path, plugins: Plugins
+) -> None:
+    with Shop(demo_copy, plugins=plugins) as shop:
+        without = back_up(shop.context, tmp_path / "before")
+        (demo_copy / LEARNED_FILE).write_text("# nothing yet\n", "utf-8")
+        made = back_up(shop.context, tmp_path / "after")
+    assert not (without.path / LEARNED_FILE).exists()
+    restore(made.path, tmp_path / "again")
+    assert (tmp_path / "again" / LEARNED_FILE).read_text("utf-8") == "# nothing yet\n"
