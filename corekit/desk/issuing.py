@@ -88,6 +88,8 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bo
         DeskError: they are not one customer's, one is named twice, or one is on another invoice already.
         RequestConflictError: the id is another request's.
     """
+    if shop.practice:
+        raise DeskError("A practice car's invoice stays a draft: no number is taken. Nothing was changed.")
     ids = together.ids_of(shop, jobs)
     content = {"issue": ids[0]} if len(ids) == 1 else {"issue together": ids}
     request = request_of(request_id, content)

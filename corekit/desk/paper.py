@@ -78,7 +78,7 @@ def sheet_of(shop: ShopContext, job: Job, *, draft: bool = False) -> Sheet:
         shop.prices.currency,
         shop.plugins,
         demo=job.demo or shop.demo,
-        draft=draft,
+        draft=draft or shop.practice,
     )
 
 

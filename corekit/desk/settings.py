@@ -31,6 +31,8 @@ from ..report.sheet import Issuer
 from ..share.link import base_problem, static_problem
 from .errors import DeskError
 
+#: Beside a store that is marked as a demo: the practice cars of its jobs.
+PRACTICE_FILE = "practice.json"
 SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"
 PAGE_KEY_FILE = "keys/page.key"
 SIGNING_KEY_FILE = "keys/sign.key"

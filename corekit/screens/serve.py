@@ -17,6 +17,7 @@ from ..desk.settings import read_settings
 from ..desk.setup import is_demo, is_shop
 from ..desk.shop import open_shop
 from ..isolation.worker import Worker
+from ..practice.folder import PracticeFolder
 from ..web.auth import LOCK_AFTER, PasscodeAuth
 from ..web.pairing import PairingError, VanCertificate, is_private, own_addresses, terminal_code
 from ..web.plain_page import PlainPage
@@ -52,7 +53,8 @@ def opened(folder: Path, auth: PasscodeAuth, say: Say = print) -> Iterator[flask
 @contextlib.contextmanager
 def _opened(folder: Path, auth: PasscodeAuth, say: Say) -> Iterator[flask.Flask]:
     with Worker() as worker, open_shop(folder, assessor=worker) as shop, _daily_backups(folder, say):
-        yield work_app(Van(shop.context, calculator=worker.calculate), auth)
+        cars = PracticeFolder(shop.context) if shop.context.practice else None
+        yield work_app(Van(shop.context, calculator=worker.calculate, practice=cars), auth)
 
 
 #: How often it is looked whether today's backup was made, [s].
