@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import contextlib
 import secrets
-from collections.abc import Collection, Iterable, Iterator, Sequence
+import sqlite3
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 from ..model.entry import BOOKS, Draft, Entry
 from ..model.job import Job, fold
 from ..model.personal import PICTURE_KINDS, Personal
-from . import links, persons, queries, requests, rows, verification
+from . import exchange, links, persons, queries, requests, rows, seals, vans, verification
 from .database import Database, lineage_name
 from .errors import StoreError
+from .exchange import Parcel, TakenIn
 from .links import Link
 from .listing import InvoiceRow, JobRow
 from .mark import random_id
@@ -56,18 +58,23 @@ class Store(Database):
             RequestConflictError: the request's id is another's.
         """
         with self._writing() as connection:
-            transaction = Transaction(
-                connection,
-                jobs,
-                request,
-                where=str(self.path),
-                lineage=self.lineage,
-                demo=self.demo,
-                now=self._now,
-                door=self.door,
-            )
+            transaction = self._transaction(connection, jobs, request)
             yield transaction
             transaction.finish()
+
+    def _transaction(
+        self, connection: sqlite3.Connection, jobs: Sequence[str], request: Request | None
+    ) -> Transaction:
+        return Transaction(
+            connection,
+            jobs,
+            request,
+            where=str(self.path),
+            lineage=self.lineage,
+            demo=self.demo,
+            now=self._now,
+            door=self.door,
+        )
 
     @contextlib.contextmanager
     def snapshot(self) -> Iterator[None]:
@@ -364,6 +371,73 @@ class Store(Database):
         """When the last invoice was recorded, and then every entry written after it; RFC 3339 UTC."""
         with self._reading() as connection:
             return queries.times_since_last_number(connection)
+
+    # ── other vans ──────────────────────────────────────────────────────────────────────────────────────────
+
+    def take_in(self, parcel: Parcel) -> TakenIn:
+        """Take in entries of other vans; what is here already stays as it is. All of the parcel or nothing.
+
+        Raises:
+            ForkError: a chain does not go on where it ends here. StoreError: an entry names what is not here.
+        """
+        with self._writing() as connection:
+            transaction = self._transaction(connection, (), None)
+            taken = exchange.take_in(
+                connection, parcel, lambda job: transaction.destroy_persons(job=job)
+            )
+            transaction.finish()
+        return taken
+
+    def parcel_behind(self, heads: Mapping[str, int]) -> Parcel:
+        """What this device wrote behind these places of its chains, as much as one parcel holds."""
+        with self._reading() as connection:
+            return exchange.parcel_behind(connection, heads)
+
+    def own_heads(self) -> dict[str, int]:
+        """Chain → place of its last entry, of the chains that this device writes."""
+        with self._reading() as connection:
+            return exchange.own_heads(connection)
+
+    @property
+    def arrived(self) -> int:
+        """How far the hub's entries are here."""
+        return int(self._noted(vans.ARRIVED) or 0)
+
+    @property
+    def hub(self) -> str:
+        """The address of the hub that this van syncs with; empty where it has none."""
+        return self._noted(vans.HUB)
+
+    def join(self, address: str, letters: str) -> None:
+        """Sync with a hub from now on, under the letters that it gave this device."""
+        with self.transaction() as transaction:
+            transaction.change_device(letters)
+            transaction.note(vans.HUB, address)
+
+    def to_sweep(self) -> list[str]:
+        """Jobs whose persons were destroyed because another van said so, and whose papers may be here
+        still.
+        """
+        with self._reading() as connection:
+            return exchange.to_sweep(connection)
+
+    def sweep(self, job: str) -> None:
+        """Rewrite the file, so that nothing is left of a job's destroyed persons, and note that it is
+        done.
+        """
+        self._sweep(job)
+        with self._writing() as connection:
+            exchange.swept(connection, job)
+
+    def is_here(self, job: str) -> bool:
+        """True for a job of this van: something was written here in it, or it was handed here."""
+        with self._reading() as connection:
+            return vans.is_here(connection, job)
+
+    def _noted(self, key: str) -> str:
+        with self._reading() as connection:
+            row = connection.execute(seals.select("meta", "WHERE key = ?"), (key,)).fetchone()
+        return "" if row is None else str(seals.columns_without_seal("meta", row)[1])
 
     # ── trust ───────────────────────────────────────────────────────────────────────────────────────────────
 

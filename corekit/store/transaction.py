@@ -26,7 +26,7 @@ from ..model.records import (
     with_kept_reason,
     with_kept_words,
 )
-from . import links, listing, persons, queries, requests, rows, schema, seals
+from . import links, listing, persons, queries, requests, rows, schema, seals, vans
 from .door import Door
 from .errors import StoreError, refusal
 from .links import Link
@@ -34,6 +34,8 @@ from .requests import Request, RequestOutcome
 
 #: What the journal of the first job alone says of a credit note over several.
 _OF_FIRST = ("credited", "because")
+#: What is written in a job wherever it goes on: neither says anything about the vehicle.
+_WRITTEN_ANYWHERE = ("forgotten", "published")
 #: What a job or the books may be called: these names stand in messages, subjects and file names.
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/-]{0,63}")
 
@@ -260,13 +262,14 @@ class Transaction:
             listing.refresh_waiting(self._connection, link.document_id)
         return link
 
-    def destroy_persons(self, because: str = "") -> dict[str, int]:
-        """Destroy the personal texts of the (first) job, and say in its journal how many of which kind.
+    def destroy_persons(self, because: str = "", job: str = "") -> dict[str, int]:
+        """Destroy the personal texts of a job, the first where none is named, and say in its journal how many
+        of which kind.
 
         Raises:
             StoreError: there is no such job.
         """
-        job = self._jobs[0]
+        job = job or self._jobs[0]
         self._must_have_begun(job, ())
         counts = persons.counts(self._connection, job)
         if counts:
@@ -290,9 +293,13 @@ class Transaction:
 
     def change_device(self, letters: str) -> None:
         """Number invoices under other letters from now on, whatever the shop's own file says."""
+        self.note("device", letters)
+
+    def note(self, key: str, value: str) -> None:
+        """Write down of the store itself what is no entry."""
         self._must_be_open()
-        known = self._connection.execute("SELECT 1 FROM meta WHERE key = 'device'").fetchone()
-        (seals.change if known else seals.insert)(self._connection, "meta", ("device", letters))
+        known = self._connection.execute("SELECT 1 FROM meta WHERE key = ?", (key,)).fetchone()
+        (seals.change if known else seals.insert)(self._connection, "meta", (key, value))
 
     # ── how it ends ─────────────────────────────────────────────────────────────────────────────────────────
 
@@ -342,6 +349,21 @@ class Transaction:
         if not _NAME.fullmatch(job):
             raise refusal(f"{job!r} cannot be the id of a job; take one from new_job.")
 
+    def _must_go_on_here(self, job: str) -> None:
+        """Two vans that write in one job would say two things about one vehicle."""
+        device = vans.letters(self._connection)
+        if not device or not queries.has_job(self._connection, job):
+            return
+        handed = fold(job, rows.entries(self._connection, "WHERE job = ? AND kind = 'handed'", job)).handed_to
+        if handed not in ("", device):
+            raise refusal(
+                f"Job {job} was handed to van {handed}, and goes on there. Ask for it to be handed back."
+            )
+        if not vans.is_here(self._connection, job):
+            raise refusal(
+                f"Job {job} is another van's. Ask for it to be handed to this one, {device}, and sync."
+            )
+
     def _may_hold_books(self, chain: str) -> None:
         if not _NAME.fullmatch(chain):
             raise refusal(
@@ -383,6 +405,8 @@ class Transaction:
         )
 
     def _append_to(self, job: str, drafts: Sequence[Draft]) -> list[Entry]:
+        if any(draft.kind not in _WRITTEN_ANYWHERE for draft in drafts):
+            self._must_go_on_here(job)
         return self._insert_drafts(JOB, job, self.lineage, drafts, (job,))
 
     def _insert_drafts(
@@ -395,7 +419,8 @@ class Transaction:
         self._must_be_open()
         heads = rows.heads(self._connection)
         prev, n = heads.pop(chain, ("", -1))
-        seen = tuple(sorted(head for head, _ in heads.values()))
+        of_job = queries.heads_of_job(self._connection, job, chain) if journal == JOB else []
+        seen = tuple(sorted({*(head for head, _ in heads.values()), *of_job}))
         recorded = self._now()
         latest: dict[str, str] = {}
         written: list[Entry] = []

@@ -19,7 +19,7 @@ import attrs
 from ..model.canonical import canonical
 from ..model.entry import BOOKS, JOB, Entry, broken, jobs_of
 from ..model.job import fold
-from . import listing, persons, rows, schema, seals
+from . import listing, persons, rows, schema, seals, vans
 
 _LISTS = {6: "seen", 11: "body", 12: "replaces"}
 _HEADS_KEPT = 4096
@@ -246,7 +246,11 @@ def _persons(
 
 
 def _missing_texts(connection: sqlite3.Connection, entry: Entry) -> Iterator[str]:
-    """Personal texts that an entry refers to, and that are gone without having been destroyed since."""
+    """Personal texts that an entry refers to, and that are gone without having been destroyed since; those of
+    what another van wrote may never have been here.
+    """
+    if vans.is_others(connection, entry.chain):
+        return
     for ref in persons.references(entry.body):
         here = connection.execute("SELECT 1 FROM person WHERE hash = ?", (ref.hash,)).fetchone()
         if here is None and not any(
@@ -336,6 +340,8 @@ def _invoice(connection: sqlite3.Connection, place: int, entry: Entry, numbers: 
 def _list_differences(connection: sqlite3.Connection, job: str, placed: listing.Placed) -> Iterator[str]:
     """What lists say of a job, against what follows from its journal."""
     row, names = listing.kept_job(connection, job)
+    if not vans.is_here(connection, job):
+        placed = ()
     wanted = (
         [attrs.astuple(listing.job_row(connection, job, placed))] if placed else [],
         [(place, name) for place, name in enumerate(listing.names_in(placed))],
