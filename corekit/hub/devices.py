@@ -76,8 +76,9 @@ def invited(database: HubDatabase, name: str, *, instead_of: str = "") -> str:
 
 def enrolled(
     database: HubDatabase, code: str, public_key: str, *, wish: str, books: list[str], now: datetime
-) -> tuple[str, str]:
-    """Enrol the device that has a code; gives its letters and its name.
+) -> tuple[str, str, tuple[str, ...]]:
+    """Enrol the device that has a code; gives its letters, its name, and the letters of those in whose place
+    it comes.
 
     Args:
         public_key: Of the device, base 32. wish: Letters that it numbers its invoices with now.
@@ -116,13 +117,18 @@ def enrolled(
             (letters, name, public_key, utc_text(now)),
         )
         if instead_of:
-            line.execute("UPDATE device SET revoked = %s WHERE letters = %s", (utc_text(now), instead_of))
+            line.execute("UPDATE device SET revoked = %s, successor = %s WHERE letters = %s", (utc_text(now), letters, instead_of))
+            line.execute("UPDATE device SET successor = %s WHERE successor = %s", (letters, instead_of))
+            line.execute("UPDATE job SET device = %s WHERE device = %s", (letters, instead_of))
+            line.execute("UPDATE invoice SET device = %s WHERE device = %s", (letters, instead_of))
             line.execute("UPDATE chain SET device = %s WHERE device = %s", (letters, instead_of))
             line.execute(
                 "INSERT INTO job_device SELECT job, %s FROM job_device WHERE device = %s ON CONFLICT DO NOTHING",
                 (letters, instead_of),
             )
-    return letters, name
+        lost = line.execute("SELECT letters FROM device WHERE successor = %s ORDER BY letters", (letters,))
+        was = tuple(str(one) for (one,) in lost)
+    return letters, name, was
 
 
 def revoke(database: HubDatabase, letters: str, now: datetime) -> None:
@@ -192,12 +198,11 @@ def device_of(
     until, _, rest = given.partition(".")
     told, _, mac = given.rpartition(".")
     is_ours = hmac.compare_digest(mac.encode(), _challenge_mac(key, letters, told).encode()) and rest
-    if not is_ours or int(until) < (now if now is not None else time.time()):
+    if not is_ours or not until.isdecimal() or int(until) < (now if now is not None else time.time()):
         raise UnknownDeviceError("The request was signed too long ago. It is sent again by itself.")
     with database.line() as line:
         found = line.execute(
-            "UPDATE device SET synced = %s WHERE letters = %s AND revoked = '' RETURNING public_key",
-            (utc_text(datetime.now(UTC)), letters),
+            "SELECT public_key FROM device WHERE letters = %s AND revoked = ''", (letters,)
         ).fetchone()
     try:
         public, signed = from_base32(str(found[0])) if found else b"", bytes.fromhex(signature)
@@ -207,4 +212,6 @@ def device_of(
         raise UnknownDeviceError(
             f"The hub does not know this device ({letters}), or it was revoked. Enrol it with a new code."
         )
+    with database.line() as line:
+        line.execute("UPDATE device SET synced = %s WHERE letters = %s", (utc_text(datetime.now(UTC)), letters))
     return letters

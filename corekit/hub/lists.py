@@ -59,8 +59,7 @@ def _refresh_job(line: Line, key: HubKey, job: str) -> None:
             "INSERT INTO job_device VALUES (%s, %s)", [(job, letters) for letters in _devices(line, placed)]
         )
         cursor.executemany("INSERT INTO job_word VALUES (%s, %s)", [(word, job) for word in _words(line, key, job, placed)])
-    books_entry = row[_JOB.index("books_entry")]
-    for (entry,) in {(books_entry,), *((str(one),) for (one,) in billed)} - {("",)}:
+    for entry in {str(row[_JOB.index("books_entry")]), *(str(one) for (one,) in billed)} - {""}:
         line.execute("UPDATE invoice SET owed = %s WHERE entry = %s", (_owed(line, entry), entry))
 
 
@@ -69,8 +68,14 @@ def _row(line: Line, job: str, placed: Sequence[tuple[int, Entry]]) -> tuple[Any
     first = min(placed)[1] if placed else None
     row = derived_row(job, [(n, entry) for n, entry in placed if entry.kind in KINDS])
     began = min(number for number, _ in placed)
-    device = folded.handed_to or (_owner(line, first.chain) if first is not None else "")
+    device = now_of(line, folded.handed_to) or (_owner(line, first.chain) if first is not None else "")
     return (*attrs.astuple(attrs.evolve(row, began=began)), device, len(folded.disputes))
+
+
+def now_of(line: Line, letters: str) -> str:
+    """Letters of the device that came in another's place, where one did."""
+    found = line.execute("SELECT successor FROM device WHERE letters = %s", (letters,)).fetchone()
+    return str(found[0]) if found and found[0] else letters
 
 
 def _owner(line: Line, chain: str) -> str:
@@ -81,7 +86,7 @@ def _owner(line: Line, chain: str) -> str:
 def _devices(line: Line, placed: Sequence[tuple[int, Entry]]) -> set[str]:
     """Letters of the devices whose job it is: those that write in it, and those it was handed to."""
     writers = {_owner(line, chain) for chain in {entry.chain for _, entry in placed if entry.kind != "forgotten"}}
-    return writers | {str(entry.body["to"]) for _, entry in placed if entry.kind == "handed"}
+    return writers | {now_of(line, str(entry.body["to"])) for _, entry in placed if entry.kind == "handed"}
 
 
 def _words(line: Line, key: HubKey, job: str, placed: Sequence[tuple[int, Entry]]) -> set[bytes]:

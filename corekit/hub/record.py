@@ -16,11 +16,19 @@ from psycopg import sql
 
 from ..model.entry import BOOKS, Entry, broken, jobs_of
 from ..store import rows
-from ..store.exchange import MOST_BYTES, MOST_ENTRIES, Parcel, SentPerson, new_entries, texts_beside
+from ..store.exchange import (
+    MOST_BYTES,
+    MOST_ENTRIES,
+    TAKEN,
+    Parcel,
+    SentPerson,
+    new_entries,
+    texts_beside,
+)
 from ..store.persons import references
 from .database import HubDatabase, Line
 from .errors import HubError
-from .lists import refresh
+from .lists import now_of, refresh
 from .sealing import HubKey
 
 #: What an entry's row holds, after the number it arrived as.
@@ -73,10 +81,7 @@ def _taken_in(line: Line, key: HubKey, device: str, parcel: Parcel) -> list[Entr
             cursor.executemany(_INSERT, [rows.sealed_row(entry)[1] for entry in new])
     except psycopg.errors.UniqueViolation as error:
         numbers = ", ".join(str(one.body.get("number")) for one in new if one.kind == "invoice")
-        raise HubError(
-            f"An invoice number is taken by another van ({numbers}). Every van needs {{device}} in `number` of"
-            " its shop.toml. Nothing was taken in."
-        ) from error
+        raise HubError(TAKEN.format(numbers=numbers)) from error
     for entry in new:
         if entry.kind == "forgotten":
             forget(line, entry.job)
@@ -86,7 +91,6 @@ def _taken_in(line: Line, key: HubKey, device: str, parcel: Parcel) -> list[Entr
             "INSERT INTO person (hash, job, kind, sealed) VALUES (%s, %s, %s, %s) ON CONFLICT DO NOTHING",
             [(one.hash, one.job, one.kind, key.sealed(one)) for one in beside if one.hash in referred],
         )
-    line.execute("SET CONSTRAINTS ALL IMMEDIATE")
     refresh(line, key, new)
     return new
 
@@ -197,7 +201,7 @@ def parcel_for(
 
 def _texts_for(line: Line, key: HubKey, device: str, entry: Entry) -> list[SentPerson]:
     """The texts that an entry brings to a device: its own, and of a job that is handed to it all there are."""
-    if entry.kind == "handed" and entry.body.get("to") == device:
+    if entry.kind == "handed" and now_of(line, str(entry.body.get("to"))) == device:
         return persons_of_job(line, key, entry.job)
     refs = {ref.hash for ref in references(entry.body)}
     if not refs:

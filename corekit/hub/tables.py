@@ -16,7 +16,7 @@ STEPS: tuple[tuple[LiteralString, ...], ...] = (
         "CREATE TABLE meta (key text PRIMARY KEY, value text NOT NULL)",
         (
             "CREATE TABLE device (letters text PRIMARY KEY, name text NOT NULL, public_key text NOT NULL,"
-            " enrolled text NOT NULL, revoked text NOT NULL DEFAULT '', synced text NOT NULL DEFAULT '')"
+            " enrolled text NOT NULL, revoked text NOT NULL DEFAULT '', successor text NOT NULL DEFAULT '', synced text NOT NULL DEFAULT '')"
         ),
         (
             "CREATE TABLE invitation (code_hash text PRIMARY KEY, name text NOT NULL, instead_of text NOT"
@@ -32,8 +32,8 @@ STEPS: tuple[tuple[LiteralString, ...], ...] = (
         ),
         (
             "CREATE TABLE entry (arrived bigint GENERATED ALWAYS AS IDENTITY PRIMARY KEY, id text NOT NULL"
-            " UNIQUE, journal text NOT NULL, job text NOT NULL, chain text NOT NULL REFERENCES chain DEFERRABLE"
-            " INITIALLY DEFERRED, n integer NOT NULL, prev text NOT NULL, seen text NOT NULL, taken text NOT"
+            " UNIQUE, journal text NOT NULL, job text NOT NULL, chain text NOT NULL REFERENCES chain,"
+            " n integer NOT NULL, prev text NOT NULL, seen text NOT NULL, taken text NOT"
             " NULL, recorded text NOT NULL, kind text NOT NULL, subject text NOT NULL, body text NOT NULL,"
             " replaces text NOT NULL, reason text NOT NULL, place integer, UNIQUE (chain, n), UNIQUE (chain,"
             " place))"

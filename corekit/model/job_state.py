@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from enum import StrEnum
 
 from .job import Job
@@ -43,16 +44,16 @@ def estimate_comes_first(job: Job) -> bool:
     return "repair" in stages or (own and not stages)
 
 
-def state_of(job: Job, device: str = "") -> JobState:
+def state_of(job: Job, own: Collection[str] = ()) -> JobState:
     """Where a job stands.
 
     Args:
-        device: Letters of the device that asks, where there are several; for the others a job is over once it
+        own: Letters of the device that asks, where there are several; for the others a job is over once it
             was handed on.
     """
     if job.issued:
         return JobState.INVOICED
-    if device and job.handed_to not in ("", device):
+    if own and job.handed_to not in ("", *own):
         return JobState.HANDED
     if job.ended is not None and not job.approvals:
         return JobState.OVER

@@ -23,6 +23,12 @@ from .persons import Person
 #: Entries and bytes of one parcel, about; a single entry may be larger.
 MOST_ENTRIES, MOST_BYTES = 200, 1_000_000
 
+#: What is said of a number that two vans gave.
+TAKEN = (
+    "An invoice number is taken by another van ({numbers}). Every van needs {{device}} in `number` of its"
+    " shop.toml. Nothing was taken in."
+)
+
 _TEXTS = ("id", "journal", "job", "chain", "prev", "taken", "recorded", "kind", "subject", "reason")
 _FIELDS = {*_TEXTS, "n", "seen", "body", "replaces"}
 _PERSON = ("hash", "job", "kind", "salt", "text")
@@ -230,16 +236,19 @@ def take_in(
     Raises:
         ForkError, StoreError: as `new_entries`.
     """
-    device = vans.letters(connection)
+    own = vans.own_letters(connection)
     new = new_entries(_Here(connection), parcel.entries)
     known = vans.others(connection)
-    owned = {chain: letters for chain, letters in parcel.owners.items() if letters != device}
+    owned = {chain: letters for chain, letters in parcel.owners.items() if letters not in own}
     seals.insert(
         connection,
         "meta",
         *((vans.CHAIN + chain, letters) for chain, letters in owned.items() if chain not in known),
     )
     for entry in new:
+        taken = "SELECT 1 FROM entry WHERE subject = ? AND kind = 'invoice'"
+        if entry.kind == "invoice" and connection.execute(taken, (entry.subject,)).fetchone():
+            raise ForkError(TAKEN.format(numbers=entry.body["number"]))
         connection.execute(rows.INSERT_ENTRY, rows.sealed_row(entry)[1])
     seals.tally(connection, "entry", added=[entry.id for entry in new])
     forgotten = tuple(dict.fromkeys(entry.job for entry in new if entry.kind == "forgotten"))
@@ -262,7 +271,7 @@ def take_in(
     if parcel.arrived is not None:
         before = connection.execute("SELECT value FROM meta WHERE key = ?", (vans.ARRIVED,)).fetchone()
         _note(connection, vans.ARRIVED, str(max(parcel.arrived, int(before[0]) if before else 0)))
-    handed = tuple(dict.fromkeys(one.job for one in new if one.kind == "handed" and one.body["to"] == device))
+    handed = tuple(dict.fromkeys(one.job for one in new if one.kind == "handed" and one.body["to"] in own))
     return TakenIn(entries=tuple(new), handed=handed, forgotten=forgotten)
 
 

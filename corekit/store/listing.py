@@ -11,7 +11,7 @@ from __future__ import annotations
 import contextlib
 import secrets
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from typing import Any
 
 import attrs
@@ -222,22 +222,22 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
     its beginning.
     """
     return derived_row(
-        job, placed, device=vans.letters(connection), key=lambda folded: _customer_key(connection, folded)
+        job, placed, own=vans.own_letters(connection), key=lambda folded: _customer_key(connection, folded)
     )
 
 
 def derived_row(
-    job: str, placed: Placed, *, device: str = "", key: Callable[[Job], str] = lambda job: ""
+    job: str, placed: Placed, *, own: Collection[str] = (), key: Callable[[Job], str] = lambda job: ""
 ) -> JobRow:
     """The row of a job as it follows from its entries.
 
     Args:
-        device: Letters of the device that asks, where there are several.
+        own: Letters of the device that asks, where there are several.
         key: Gives the key of the customer.
     """
     told = [(place, entry) for place, entry in placed if entry.kind in KINDS]
     folded = _readable_job(job, [entry for _, entry in told])
-    state = state_of(folded, device)
+    state = state_of(folded, own)
     issued, ended, opened = folded.issued, folded.last(Ended), folded.last(Opened)
     closed: int | None = None
     if state is JobState.INVOICED:

@@ -408,11 +408,17 @@ class Store(Database):
         """The address of the hub that this van syncs with; empty where it has none."""
         return self._noted(vans.HUB)
 
-    def join(self, address: str, letters: str) -> None:
-        """Sync with a hub from now on, under the letters that it gave this device."""
+    def join(self, address: str, letters: str, was: Iterable[str] = ()) -> None:
+        """Sync with a hub from now on, under the letters that it gave this device.
+
+        Args:
+            was: Letters of lost devices in whose place it comes.
+        """
         with self.transaction() as transaction:
             transaction.change_device(letters)
             transaction.note(vans.HUB, address)
+            for lost in was:
+                transaction.note(vans.WAS + lost, "1")
 
     def to_sweep(self) -> list[str]:
         """Jobs whose persons were destroyed because another van said so, and whose papers may be here
@@ -488,4 +494,7 @@ class Store(Database):
             used = {chain.split("/")[1] for chain in transaction.chains if chain.startswith("books/")}
             letters = next(drawn for drawn in iter(_two_letters, "") if drawn not in used)
             transaction.change_device(letters)
+            # The hub knows the other copy; this one is enrolled anew, in its place.
+            if self.hub:
+                transaction.note(vans.HUB, "")
         return name, letters

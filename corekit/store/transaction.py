@@ -351,17 +351,17 @@ class Transaction:
 
     def _must_go_on_here(self, job: str) -> None:
         """Two vans that write in one job would say two things about one vehicle."""
-        device = vans.letters(self._connection)
-        if not device or not queries.has_job(self._connection, job):
+        own = vans.own_letters(self._connection)
+        if not own or not queries.has_job(self._connection, job):
             return
         handed = fold(job, rows.entries(self._connection, "WHERE job = ? AND kind = 'handed'", job)).handed_to
-        if handed not in ("", device):
+        if handed not in ("", *own):
             raise refusal(
                 f"Job {job} was handed to van {handed}, and goes on there. Ask for it to be handed back."
             )
         if not vans.is_here(self._connection, job):
             raise refusal(
-                f"Job {job} is another van's. Ask for it to be handed to this one, {device}, and sync."
+                f"Job {job} is another van's. Ask for it to be handed to this one, {own[0]}, and sync."
             )
 
     def _may_hold_books(self, chain: str) -> None:

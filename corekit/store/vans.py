@@ -16,21 +16,24 @@ CHAIN = "chain/"
 #: How far the hub's entries are here; the address it is found at; before a job whose persons are destroyed
 #: here while something of them may still lie about.
 ARRIVED, HUB, TO_SWEEP = "hub/arrived", "hub/address", "sweep/"
+#: Before letters of a lost device in whose place this one came.
+WAS = "was/"
 
+_OWN = (
+    "SELECT value FROM meta WHERE key = 'device' UNION ALL"
+    f" SELECT substr(key, {len(WAS) + 1}) FROM meta WHERE key >= '{WAS}' AND key < 'was0'"
+)
 _OTHERS = f"SELECT substr(key, {len(CHAIN) + 1}) FROM meta WHERE key >= '{CHAIN}' AND key < 'chain0'"
 
 
-def letters(connection: sqlite3.Connection) -> str:
-    """Letters of this device, where the store says so."""
-    found = connection.execute("SELECT value FROM meta WHERE key = 'device'").fetchone()
-    return str(found[0]) if found else ""
+def own_letters(connection: sqlite3.Connection) -> tuple[str, ...]:
+    """Letters of this device, where the store says so, and of those in whose place it came."""
+    return tuple(letters for (letters,) in connection.execute(_OWN))
 
 
 def others(connection: sqlite3.Connection) -> dict[str, str]:
     """Chain → letters of the other device that writes it."""
-    found = connection.execute(
-        f"SELECT substr(key, {len(CHAIN) + 1}), value FROM meta WHERE key >= '{CHAIN}' AND key < 'chain0'"
-    )
+    found = connection.execute(_OTHERS.replace(" FROM", ", value FROM"))
     return dict(found.fetchall())
 
 
@@ -45,8 +48,8 @@ def is_here(connection: sqlite3.Connection, job: str) -> bool:
     if connection.execute(own, (job, JOB)).fetchone():
         return True
     handed = (
-        "SELECT 1 FROM entry WHERE job = ? AND kind = 'handed' AND json_extract(body, '$.to') ="
-        " (SELECT value FROM meta WHERE key = 'device') LIMIT 1"
+        "SELECT 1 FROM entry WHERE job = ? AND kind = 'handed' AND json_extract(body, '$.to') IN"
+        f" ({_OWN}) LIMIT 1"
     )
     return connection.execute(handed, (job,)).fetchone() is not None
 
