@@ -24,6 +24,9 @@ WIDTH = 90
 VERBS = {
     "demo": "show the whole job on invented cars, in ./demo-out",
     "init": "set up your shop: name, prices, where invoices are numbered",
+    "sync": "bring this van together with the shop's other vans, over their hub",
+    "hand": "hand a job to another van",
+    "hub": "run the hub of several vans, on PostgreSQL; its devices, people and prices",
     "work": "open the screens: a whole visit in the browser of a phone",
     "check": "say what a visit file or a job shows, and which test comes next",
     "read": "make a draft of a logger's file or of the car's own data, to look at",
@@ -58,7 +61,7 @@ VERBS = {
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "plugins")
+_WITHOUT_SHOP = ("calculate", "demo", "hub", "init", "new-plugin", "plugins")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date
 
 from ..errors import CorekitError
@@ -20,7 +21,8 @@ EARLY_BECAUSE = ("the customer asked for it", "entered by mistake", "an authorit
 #: What `forget` cannot reach, in sentences.
 OUT_OF_REACH = (
     "What the job was called stays in the record; so do reasons for corrections typed into an older corekit.",
-    "Papers in the customer's hands, copies outside the shop's folder, and other vans keep theirs.",
+    "Papers in the customer's hands and copies outside the shop's folder keep theirs; other vans theirs until"
+    " they sync.",
 )
 
 
@@ -67,6 +69,21 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
     withdrawn = _withdraw(shop, record, left)
     forget_in_backups(shop.folder, record.id)
     return Forgot(counts, withdrawn, tuple(left))
+
+
+def sweep_forgotten(shop: ShopContext) -> Iterator[str]:
+    """Destroy what is left here of the persons of jobs that another van forgot: papers, pages, backups. Gives
+    what could not be done, in sentences; it is tried again next time.
+    """
+    for id_ in shop.store.to_sweep():
+        job = shop.store.job(id_)
+        left = paper.remove_papers(shop, job)
+        _withdraw(shop, job, left)
+        forget_in_backups(shop.folder, id_)
+        if left:
+            yield from left
+        else:
+            shop.store.sweep(id_)
 
 
 def kept_until(shop: ShopContext, job: Job) -> date | None:

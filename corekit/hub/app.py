@@ -50,7 +50,8 @@ def open_hub(address: str, key: HubKey, *, demo: bool = False) -> Hub:
     with database.writing() as line:
         if _meta(line, "key", mark) != mark:
             raise HubError(
-                "This database belongs to a hub with another key. Name that key's file with --key, or bring it"
+                "This database belongs to a hub with another key. Name that key's file with --key, or"
+                " bring it"
                 " back from its backup; without it no name and no plate can be read."
             )
         if _meta(line, "demo", "1" if demo else "0") != ("1" if demo else "0"):
@@ -100,7 +101,9 @@ def prices(hub: Hub) -> str:
 # ── what vans ask ───────────────────────────────────────────────────────────────────────────────────────────
 
 
-def hub_app(hub: Hub, *, hosts: Iterable[str] = (), clock: Callable[[], float] = time.monotonic) -> flask.Flask:
+def hub_app(
+    hub: Hub, *, hosts: Iterable[str] = (), clock: Callable[[], float] = time.monotonic
+) -> flask.Flask:
     """The application.
 
     Args:

@@ -52,7 +52,9 @@ class HubDatabase:
         except BaseException as error:
             line.close()
             if isinstance(error, psycopg.OperationalError):
-                raise HubError(f"The database of the hub is in trouble ({_words(error)}). Try again.") from error
+                raise HubError(
+                    f"The database of the hub is in trouble ({_words(error)}). Try again."
+                ) from error
             raise
         with self._lock:
             if len(self._idle) < _IDLE:

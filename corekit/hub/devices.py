@@ -61,7 +61,7 @@ def invited(database: HubDatabase, name: str, *, instead_of: str = "") -> str:
         HubError: the name is empty, or there is no device of these letters.
     """
     if not name.strip():
-        raise HubError("A device needs a name, such as the van's: --invite \"Van 2\".")
+        raise HubError('A device needs a name, such as the van\'s: --invite "Van 2".')
     code = random_id(CODE_LETTERS)
     with database.writing() as line:
         if instead_of and not _has(line, instead_of):
@@ -99,14 +99,16 @@ def enrolled(
         ).fetchone()
         if found is None:
             raise UnknownDeviceError(
-                "This code is unknown, used or over. Ask for another one: `corekit hub --invite NAME` prints it."
+                "This code is unknown, used or over. Ask for another one: `corekit hub --invite NAME`"
+                " prints it."
             )
         name, instead_of = str(found[0]), str(found[1])
         taken = _taken_letters(line, besides=instead_of)
         for letters in books:
             if letters in taken:
                 raise HubError(
-                    f"This device has issued invoices as {letters}, and those letters are another device's here."
+                    f"This device has issued invoices as {letters}, and those letters are another device's"
+                    " here."
                     " Its old shop stays as it is; set up a new folder with `corekit init`, and enrol that."
                 )
         letters = wish if _LETTERS.fullmatch(wish) and wish not in taken | {instead_of} else ""
@@ -117,13 +119,17 @@ def enrolled(
             (letters, name, public_key, utc_text(now)),
         )
         if instead_of:
-            line.execute("UPDATE device SET revoked = %s, successor = %s WHERE letters = %s", (utc_text(now), letters, instead_of))
+            line.execute(
+                "UPDATE device SET revoked = %s, successor = %s WHERE letters = %s",
+                (utc_text(now), letters, instead_of),
+            )
             line.execute("UPDATE device SET successor = %s WHERE successor = %s", (letters, instead_of))
             line.execute("UPDATE job SET device = %s WHERE device = %s", (letters, instead_of))
             line.execute("UPDATE invoice SET device = %s WHERE device = %s", (letters, instead_of))
             line.execute("UPDATE chain SET device = %s WHERE device = %s", (letters, instead_of))
             line.execute(
-                "INSERT INTO job_device SELECT job, %s FROM job_device WHERE device = %s ON CONFLICT DO NOTHING",
+                "INSERT INTO job_device SELECT job, %s FROM job_device WHERE device = %s ON CONFLICT DO"
+                " NOTHING",
                 (letters, instead_of),
             )
         lost = line.execute("SELECT letters FROM device WHERE successor = %s ORDER BY letters", (letters,))
@@ -140,7 +146,9 @@ def revoke(database: HubDatabase, letters: str, now: datetime) -> None:
     with database.writing() as line:
         if not _has(line, letters):
             raise HubError(f"There is no device {letters} here. `corekit hub --devices` lists them.")
-        line.execute("UPDATE device SET revoked = %s WHERE letters = %s AND revoked = ''", (utc_text(now), letters))
+        line.execute(
+            "UPDATE device SET revoked = %s WHERE letters = %s AND revoked = ''", (utc_text(now), letters)
+        )
 
 
 def _has(line: Line, letters: str) -> bool:
@@ -151,7 +159,9 @@ def _has(line: Line, letters: str) -> bool:
 def _taken_letters(line: Line, besides: str) -> set[str]:
     """Letters of every device there was, and those that books were written under."""
     used = {str(letters) for (letters,) in line.execute("SELECT letters FROM device")}
-    books = line.execute("SELECT split_part(name, '/', 2) FROM chain WHERE journal = 'books' AND device <> %s", (besides,))
+    books = line.execute(
+        "SELECT split_part(name, '/', 2) FROM chain WHERE journal = 'books' AND device <> %s", (besides,)
+    )
     return (used | {str(letters) for (letters,) in books}) - ({besides} if besides else set())
 
 
@@ -213,5 +223,7 @@ def device_of(
             f"The hub does not know this device ({letters}), or it was revoked. Enrol it with a new code."
         )
     with database.line() as line:
-        line.execute("UPDATE device SET synced = %s WHERE letters = %s", (utc_text(datetime.now(UTC)), letters))
+        line.execute(
+            "UPDATE device SET synced = %s WHERE letters = %s", (utc_text(datetime.now(UTC)), letters)
+        )
     return letters

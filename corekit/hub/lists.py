@@ -1,5 +1,5 @@
-"""What the office's lists and look-ups read: of each job one row, of each invoice one row, and the words a job
-is found by. All of it follows from entries and persons, and is written with them.
+"""What the office's lists and look-ups read: of each job one row, of each invoice one row, and the words a
+job is found by. All of it follows from entries and persons, and is written with them.
 """
 
 from __future__ import annotations
@@ -58,7 +58,9 @@ def _refresh_job(line: Line, key: HubKey, job: str) -> None:
         cursor.executemany(
             "INSERT INTO job_device VALUES (%s, %s)", [(job, letters) for letters in _devices(line, placed)]
         )
-        cursor.executemany("INSERT INTO job_word VALUES (%s, %s)", [(word, job) for word in _words(line, key, job, placed)])
+        cursor.executemany(
+            "INSERT INTO job_word VALUES (%s, %s)", [(word, job) for word in _words(line, key, job, placed)]
+        )
     for entry in {str(row[_JOB.index("books_entry")]), *(str(one) for (one,) in billed)} - {""}:
         line.execute("UPDATE invoice SET owed = %s WHERE entry = %s", (_owed(line, entry), entry))
 
@@ -85,7 +87,9 @@ def _owner(line: Line, chain: str) -> str:
 
 def _devices(line: Line, placed: Sequence[tuple[int, Entry]]) -> set[str]:
     """Letters of the devices whose job it is: those that write in it, and those it was handed to."""
-    writers = {_owner(line, chain) for chain in {entry.chain for _, entry in placed if entry.kind != "forgotten"}}
+    writers = {
+        _owner(line, chain) for chain in {entry.chain for _, entry in placed if entry.kind != "forgotten"}
+    }
     return writers | {now_of(line, str(entry.body["to"])) for _, entry in placed if entry.kind == "handed"}
 
 
@@ -94,7 +98,9 @@ def _words(line: Line, key: HubKey, job: str, placed: Sequence[tuple[int, Entry]
 
     texts = {one.hash: one.text for one in persons_of_job(line, key, job)}
     words = derived_words(job, placed, lambda hash_: texts.get(hash_, ""))
-    return {one for word, kind in words for one in ({key.word(word)} if kind == "day" else key.beginnings(word))}
+    return {
+        one for word, kind in words for one in ({key.word(word)} if kind == "day" else key.beginnings(word))
+    }
 
 
 def _insert_invoice(line: Line, entry: Entry) -> None:
@@ -105,7 +111,12 @@ def _insert_invoice(line: Line, entry: Entry) -> None:
         "INSERT INTO invoice VALUES (%s, %s, %s, %s, %s, %s, %s, %s, 0, %s, %s)",
         (
             *(int(found[0]), entry.id, str(body["number"]), str(body["document_id"])),
-            *(int(body["total"]), str(body["currency"]), str(body.get("day", "")), str(body.get("due_on", ""))),
+            *(
+                int(body["total"]),
+                str(body["currency"]),
+                str(body.get("day", "")),
+                str(body.get("due_on", "")),
+            ),
             *(jobs_of(entry)[0], _owner(line, entry.chain)),
         ),
     )

@@ -200,7 +200,8 @@ def parcel_for(
 
 
 def _texts_for(line: Line, key: HubKey, device: str, entry: Entry) -> list[SentPerson]:
-    """The texts that an entry brings to a device: its own, and of a job that is handed to it all there are."""
+    """The texts that an entry brings to a device: its own, and of a job that is handed to it all there"
+    " are."""
     if entry.kind == "handed" and now_of(line, str(entry.body.get("to"))) == device:
         return persons_of_job(line, key, entry.job)
     refs = {ref.hash for ref in references(entry.body)}
@@ -223,7 +224,9 @@ def texts(line: Line, key: HubKey, hashes: Iterable[str]) -> dict[str, str]:
 
 
 def _opened(line: Line, key: HubKey, where: Any, value: Any) -> list[SentPerson]:
-    found = line.execute(sql.SQL("SELECT hash, job, kind, sealed FROM person WHERE ") + sql.SQL(where), (value,))
+    found = line.execute(
+        sql.SQL("SELECT hash, job, kind, sealed FROM person WHERE ") + sql.SQL(where), (value,)
+    )
     return [key.opened(*row) for row in found.fetchall()]
 
 
@@ -240,10 +243,18 @@ def faults(database: HubDatabase, key: HubKey) -> list[str]:
     found: list[str] = []
     with database.line() as line:
         line.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
-        heads = {str(name): (str(head), int(n)) for name, head, n in line.execute("SELECT name, head, n FROM chain")}
+        heads = {
+            str(name): (str(head), int(n))
+            for name, head, n in line.execute("SELECT name, head, n FROM chain")
+        }
         for chain, (head, n) in sorted(heads.items()):
-            last = Entry(journal="", job="", chain=chain, n=-1, prev="", kind="", subject="", body={}, recorded="")
-            entries = [rows.parsed(row) for row in line.execute(SELECT + sql.SQL("WHERE chain = %s ORDER BY n"), (chain,))]
+            last = Entry(
+                journal="", job="", chain=chain, n=-1, prev="", kind="", subject="", body={}, recorded=""
+            )
+            entries = [
+                rows.parsed(row)
+                for row in line.execute(SELECT + sql.SQL("WHERE chain = %s ORDER BY n"), (chain,))
+            ]
             found += list(broken(entries))
             last = entries[-1] if entries else last
             if (last.id, last.n) != (head, n):
@@ -265,5 +276,5 @@ def _unknown_names(line: Line, entries: Sequence[Entry]) -> Iterable[str]:
     there = set(_There(line).jobs_of(named))
     for entry in entries:
         for id_ in set(entry.seen) - there:
-            yield f"entry {entry.n} of chain {entry.chain}: it was written after {id_[:12]}, which is not there"
-
+            where = f"entry {entry.n} of chain {entry.chain}"
+            yield f"{where}: it was written after {id_[:12]}, which is not there"

@@ -58,7 +58,8 @@ class HubKey:
             )
         except InvalidTag as error:
             raise HubError(
-                f"Personal text {hash_[:12]} cannot be read: the key of this hub is another one, or the row was"
+                f"Personal text {hash_[:12]} cannot be read: the key of this hub is another one, or the"
+                " row was"
                 " changed. Bring the key back from its own backup."
             ) from error
         salt, said = data_of(text.decode())
@@ -101,8 +102,12 @@ def hub_key(path: Path) -> HubKey:
         except FileExistsError:
             pass  # somebody else drew one at this very moment; theirs holds
         except OSError as error:
-            raise HubError(f"{path}: the key of the hub could not be written ({error.strerror or error}).") from error
-    word, _, text = owners_file(path, "It is gone.", HubError).decode("ascii", "replace").strip().partition(" ")
+            raise HubError(
+                f"{path}: the key of the hub could not be written ({error.strerror or error})."
+            ) from error
+    word, _, text = (
+        owners_file(path, "It is gone.", HubError).decode("ascii", "replace").strip().partition(" ")
+    )
     try:
         secret = bytes.fromhex(text)
     except ValueError:

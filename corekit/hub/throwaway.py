@@ -43,7 +43,8 @@ def throwaway_server() -> Iterator[str]:
     bin_ = programs()
     if bin_ is None:
         raise HubError(
-            "PostgreSQL is not installed on this machine. Install it, on Debian with `apt install postgresql`."
+            "PostgreSQL is not installed on this machine. Install it, on Debian with `apt install"
+            " postgresql`."
         )
     # Short, because the path of a socket is at most about a hundred letters.
     folder = Path(tempfile.mkdtemp(prefix="corekit-pg-", dir="/tmp" if Path("/tmp").is_dir() else None))
@@ -52,9 +53,36 @@ def throwaway_server() -> Iterator[str]:
     try:
         if user:
             shutil.chown(folder, user)
-        options = f"-c listen_addresses= -c unix_socket_directories={folder} -c fsync=off -c full_page_writes=off"
-        _run(user, folder, bin_ / "initdb", "-D", folder / "data", "-U", "corekit", "-A", "trust", "-N", "-E", "UTF8", "--no-locale")
-        start = ("-D", folder / "data", "-l", folder / "log", "-w", "-t", str(_PATIENCE), "-o", options, "start")
+        options = (
+            f"-c listen_addresses= -c unix_socket_directories={folder} -c fsync=off -c full_page_writes=off"
+        )
+        _run(
+            user,
+            folder,
+            bin_ / "initdb",
+            "-D",
+            folder / "data",
+            "-U",
+            "corekit",
+            "-A",
+            "trust",
+            "-N",
+            "-E",
+            "UTF8",
+            "--no-locale",
+        )
+        start = (
+            "-D",
+            folder / "data",
+            "-l",
+            folder / "log",
+            "-w",
+            "-t",
+            str(_PATIENCE),
+            "-o",
+            options,
+            "start",
+        )
         _run(user, folder, bin_ / "pg_ctl", *start)
         try:
             yield f"host={folder} user=corekit dbname=postgres"
@@ -68,7 +96,13 @@ def _run(user: str | None, folder: Path, *words: str | Path) -> None:
     # What stays open in the server would keep whoever reads our output waiting.
     with (folder / "out").open("ab") as out:
         run = subprocess.run(
-            list(map(str, words)), stdin=subprocess.DEVNULL, stdout=out, stderr=out, user=user, cwd="/", check=False
+            list(map(str, words)),
+            stdin=subprocess.DEVNULL,
+            stdout=out,
+            stderr=out,
+            user=user,
+            cwd="/",
+            check=False,
         )
     if run.returncode:
         said = " ".join((folder / "out").read_text("utf-8", "replace").split())[-400:]

@@ -187,7 +187,9 @@ def texts_beside(parcel: Parcel, entries: Iterable[Entry]) -> list[SentPerson]:
     Raises:
         StoreError: a text stands beside entries that do not refer to it.
     """
-    referred = {(ref.hash, job) for one in entries for ref in persons.references(one.body) for job in jobs_of(one)}
+    referred = {
+        (ref.hash, job) for one in entries for ref in persons.references(one.body) for job in jobs_of(one)
+    }
     for person in parcel.persons:
         if (person.hash, person.job) not in referred:
             raise refusal(f"Personal text {person.hash[:12]} belongs to no entry that came with it.")
@@ -209,7 +211,8 @@ class _Here:
 
     def jobs_of(self, ids: Iterable[str]) -> Mapping[str, str]:
         found = (
-            self.connection.execute("SELECT id, job FROM entry WHERE id = ?", (id_,)).fetchone() for id_ in ids
+            self.connection.execute("SELECT id, job FROM entry WHERE id = ?", (id_,)).fetchone()
+            for id_ in ids
         )
         return dict(row for row in found if row is not None)
 
@@ -225,9 +228,7 @@ class TakenIn:
     forgotten: tuple[str, ...] = ()
 
 
-def take_in(
-    connection: sqlite3.Connection, parcel: Parcel, destroy: Callable[[str], object]
-) -> TakenIn:
+def take_in(connection: sqlite3.Connection, parcel: Parcel, destroy: Callable[[str], object]) -> TakenIn:
     """Take in what came from the hub. Runs inside a transaction.
 
     Args:
@@ -349,5 +350,3 @@ def to_sweep(connection: sqlite3.Connection) -> list[str]:
         f"SELECT substr(key, {length + 1}) FROM meta WHERE substr(key, 1, {length}) = ?", (vans.TO_SWEEP,)
     )
     return [job for (job,) in found]
-
-

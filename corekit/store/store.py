@@ -10,6 +10,7 @@ import secrets
 import sqlite3
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
+from ..model.canonical import canonical
 from ..model.entry import BOOKS, Draft, Entry
 from ..model.job import Job, fold
 from ..model.personal import PICTURE_KINDS, Personal
@@ -382,9 +383,7 @@ class Store(Database):
         """
         with self._writing() as connection:
             transaction = self._transaction(connection, (), None)
-            taken = exchange.take_in(
-                connection, parcel, lambda job: transaction.destroy_persons(job=job)
-            )
+            taken = exchange.take_in(connection, parcel, lambda job: transaction.destroy_persons(job=job))
             transaction.finish()
         return taken
 
@@ -419,6 +418,17 @@ class Store(Database):
             transaction.note(vans.HUB, address)
             for lost in was:
                 transaction.note(vans.WAS + lost, "1")
+
+    def note_vans(self, names: Mapping[str, str]) -> None:
+        """Keep how the devices of the shop are called."""
+        if names != self.vans:
+            with self.transaction() as transaction:
+                transaction.note(vans.NAMES, canonical(dict(names)).decode())
+
+    @property
+    def vans(self) -> Mapping[str, str]:
+        """Letters → name of every device, as the hub said last."""
+        return dict(rows.data_of(self._noted(vans.NAMES) or "{}"))
 
     def to_sweep(self) -> list[str]:
         """Jobs whose persons were destroyed because another van said so, and whose papers may be here

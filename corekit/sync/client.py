@@ -91,7 +91,13 @@ def hub_address(text: str) -> str:
         host, _ = parts.hostname or "", parts.port
     except ValueError:
         parts, host = urlsplit(""), ""
-    if parts.scheme not in ("http", "https") or not host or parts.query or parts.fragment or "@" in parts.netloc:
+    if (
+        parts.scheme not in ("http", "https")
+        or not host
+        or parts.query
+        or parts.fragment
+        or "@" in parts.netloc
+    ):
         raise SyncError(f'{text!r} is no address of a hub; write it like "https://hub.your-shop-name.com".')
     if parts.scheme == "http" and not is_loopback(host):
         raise SyncError(
@@ -120,5 +126,3 @@ def _refusal(address: str, status: int, body: bytes) -> SyncError:
     except (ValueError, KeyError, TypeError):
         text = f"What answered at {address} is no hub of corekit, or it is in trouble (status {status})."
     return SyncError(str(text), later=status in (429, 500, 502, 503, 504))
-
-

@@ -6,11 +6,12 @@ whole or not at all, on both sides, so a cut line costs the parcel that was on i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import attrs
 
+from ..model.entry import JOB
 from ..store.exchange import Parcel, TakenIn
 from ..store.store import Store
 from .client import HubLine
@@ -23,7 +24,8 @@ class Synced:
 
     Attributes:
         came, went: Number of entries. handed: Jobs that were handed to this van. forgotten: Jobs whose
-            persons were destroyed here, because another van said so.
+            persons were destroyed here, because another van said so. disputed: Jobs of this van in which two
+            things are said of one.
         vans: Letters → name of every device. prices: The shop's price book as the hub has it; empty where it
             has none.
     """
@@ -33,6 +35,7 @@ class Synced:
     handed: tuple[str, ...] = ()
     forgotten: tuple[str, ...] = ()
     vans: Mapping[str, str] = attrs.field(factory=dict)
+    disputed: tuple[str, ...] = ()
     prices: str = ""
 
 
@@ -56,7 +59,7 @@ def synced(store: Store, line: HubLine) -> Synced:
     behind = [chain for chain, (n, _) in own.items() if here.get(chain, -1) < n]
     for chain, (n, head) in own.items():
         if chain in behind:
-            if chain == store.lineage or chain in here and chain.startswith(f"books/{store.device}/"):
+            if chain == store.lineage or (chain in here and chain.startswith(f"books/{store.device}/")):
                 count = n - here.get(chain, -1)
                 raise SyncError(_OLDER.format(count="1 entry" if count == 1 else f"{count} entries"))
         elif not store.has_entry(head):
@@ -73,10 +76,17 @@ def synced(store: Store, line: HubLine) -> Synced:
         came=sum(len(one.entries) for one in taken),
         went=went,
         handed=tuple(dict.fromkeys(job for one in taken for job in one.handed)),
+        disputed=_disputed(store, taken),
         forgotten=tuple(dict.fromkeys(job for one in taken for job in one.forgotten)),
         vans={str(letters): str(name) for letters, name in state["vans"].items()},
         prices=prices,
     )
+
+
+def _disputed(store: Store, taken: Sequence[TakenIn]) -> tuple[str, ...]:
+    """Jobs of this van into which entries came and in which two heads differ."""
+    jobs = dict.fromkeys(entry.job for one in taken for entry in one.entries if entry.journal == JOB)
+    return tuple(job for job in jobs if store.is_here(job) and store.job(job).disputes)
 
 
 def _pushed(store: Store, line: HubLine, heads: dict[str, int]) -> int:

@@ -89,7 +89,11 @@ class VanAt:
             self.store,
             job,
             [
-                said("opened", f"{name}:opened/#1", Opened(origin=name, words=PersonalText("words", "Rattles."))),
+                said(
+                    "opened",
+                    f"{name}:opened/#1",
+                    Opened(origin=name, words=PersonalText("words", "Rattles.")),
+                ),
                 said("vehicle", f"{name}:vehicle/#1", Vehicle(plate=PersonalText("plate", f"DEMO-{name}"))),
                 said("customer", f"{name}:customer/#1", Customer(name=PersonalText("name", who))),
                 said("measured", f"{name}:v/#1", reading("12.40 V")),

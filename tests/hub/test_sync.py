@@ -47,7 +47,11 @@ def test_what_two_vans_wrote_is_on_the_hub_and_on_both_each_entry_once(hub: Hub,
     assert b.sync().came == 0
     for van in (a, b):
         assert van.store.verify() == []
-        assert {entry.id for job in van.store._connection.execute("SELECT DISTINCT job FROM entry") for entry in van.store.journal(job[0])} == set(arrived(hub))
+        assert {
+            entry.id
+            for job in van.store._connection.execute("SELECT DISTINCT job FROM entry")
+            for entry in van.store.journal(job[0])
+        } == set(arrived(hub))
     assert len(arrived(hub)) == 8
     assert faults(hub) == []
 
@@ -75,7 +79,10 @@ def test_names_and_plates_cannot_be_read_in_the_database(hub: Hub, new_van: NewV
     a.begin("first", "Only Here")
     a.sync()
     with hub.database.line() as line:
-        tables = [str(name) for (name,) in line.execute("SELECT tablename FROM pg_tables WHERE schemaname = 'public'")]
+        tables = [
+            str(name)
+            for (name,) in line.execute("SELECT tablename FROM pg_tables WHERE schemaname = 'public'")
+        ]
         found = ""
         for table in tables:
             found += repr(line.execute(f"SELECT * FROM {table}".encode()).fetchall())
@@ -158,7 +165,9 @@ def test_two_vans_that_say_two_things_of_one_are_a_dispute_on_all_sides(hub: Hub
     assert a.store.verify() == b.store.verify() == faults(hub) == []
 
 
-def test_a_device_that_was_revoked_is_let_in_no_more_and_what_it_wrote_stays(hub: Hub, new_van: NewVan) -> None:
+def test_a_device_that_was_revoked_is_let_in_no_more_and_what_it_wrote_stays(
+    hub: Hub, new_van: NewVan
+) -> None:
     a = new_van("one")
     a.begin("first")
     a.sync()
@@ -206,7 +215,13 @@ def test_a_signed_request_is_good_for_its_path_body_and_a_few_minutes(hub: Hub, 
         return devices.device_of(hub.database, hub.key, **{**told, "now": 1300.0, **more})  # type: ignore[arg-type]
 
     assert asks() == "A"
-    for wrong in ({"now": 1302.0}, {"path": "/sync/push"}, {"body": b"bodY"}, {"letters": "B"}, {"given": "x"}):
+    for wrong in (
+        {"now": 1302.0},
+        {"path": "/sync/push"},
+        {"body": b"bodY"},
+        {"letters": "B"},
+        {"given": "x"},
+    ):
         with pytest.raises(UnknownDeviceError):
             asks(**wrong)
 
@@ -291,7 +306,9 @@ def test_a_number_that_two_vans_could_give_is_refused_by_the_hub(hub: Hub, new_v
 
     a, b = new_van("one"), new_van("two")
     for van in (a, b):
-        issue(van.store, van.begin("first"), f"books/{van.letters}/2026", lambda place: invoice(place, "2026-"))
+        issue(
+            van.store, van.begin("first"), f"books/{van.letters}/2026", lambda place: invoice(place, "2026-")
+        )
     a.sync()
     said_so = r"number is taken by another van.*device"
     with pytest.raises(ForkError, match=said_so):

@@ -54,7 +54,10 @@ def began(store: Store, name: str = "visit") -> str:
 def hand(store: Store, job: str, to: str) -> None:
     earlier = [one.id for one in store.job(job).entries if one.kind == "handed"]
     draft = Draft(
-        kind="handed", subject=own_subject("handed", job), body=body_of(Handed(to=to)), replaces=tuple(earlier[-1:])
+        kind="handed",
+        subject=own_subject("handed", job),
+        body=body_of(Handed(to=to)),
+        replaces=tuple(earlier[-1:]),
     )
     append(store, job, [draft])
 
@@ -78,7 +81,9 @@ def test_a_van_lists_its_own_jobs_and_those_handed_to_it_alone(vans: tuple[Store
     taken = b.take_in(sent(a))
     assert taken.handed == (job,)
     assert [row.id for row in b.open_jobs(9)] == [job]
-    assert [(row.id, row.state, row.because) for row in a.closed_jobs(9)] == [(job, "handed to another van", "B")]
+    assert [(row.id, row.state, row.because) for row in a.closed_jobs(9)] == [
+        (job, "handed to another van", "B")
+    ]
     assert [row.id for row in a.open_jobs(9)] == [other]
     assert a.verify() == b.verify() == []
 
@@ -122,7 +127,9 @@ def test_a_chain_that_went_on_in_two_copies_is_refused_with_the_way_out(
         assert b.journal(job) == before
 
 
-def test_a_gap_a_changed_entry_and_an_entry_of_what_is_not_here_are_refused(vans: tuple[Store, Store]) -> None:
+def test_a_gap_a_changed_entry_and_an_entry_of_what_is_not_here_are_refused(
+    vans: tuple[Store, Store],
+) -> None:
     a, b = vans
     began(a)
     whole = sent(a)
@@ -143,7 +150,9 @@ def test_a_gap_a_changed_entry_and_an_entry_of_what_is_not_here_are_refused(vans
     assert b.has(job)
 
 
-def test_persons_forgotten_by_one_van_are_gone_from_the_other_and_both_verify(vans: tuple[Store, Store]) -> None:
+def test_persons_forgotten_by_one_van_are_gone_from_the_other_and_both_verify(
+    vans: tuple[Store, Store],
+) -> None:
     a, b = vans
     job = began(a)
     hand(a, job, "B")
