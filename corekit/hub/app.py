@@ -139,6 +139,8 @@ def hub_app(
         if isinstance(error, CorekitError):
             return _problem(422, str(error))
         if isinstance(error, HTTPException):
+            if isinstance(error.response, flask.Response):
+                return error.response
             return _problem(error.code or 500, error.description or "")
         # Type and place, never the message: it may hold what was looked at.
         log.error("failed: %s", type(error).__name__, exc_info=app.testing)
@@ -240,5 +242,7 @@ def _packed(data: Any) -> flask.Response:
 
 def _problem(status: int, detail: str) -> flask.Response:
     """What went wrong, as RFC 9457 describes it."""
+    if flask.request.path.startswith("/office"):
+        return flask.Response(f"{detail or 'There is nothing here.'}\n", status=status, mimetype="text/plain")
     problem = {"detail": detail, "status": status, "title": "Refused", "type": "about:blank"}
     return flask.Response(canonical(problem) + b"\n", status=status, mimetype="application/problem+json")

@@ -153,7 +153,7 @@ def differences(line: Line, key: HubKey) -> Iterator[str]:
             yield f"invoice {str(entry)[:12]}: what is owed does not follow from its jobs"
 
 
-def rows_of(line: Line, where: sql.SQL, values: Iterable[Any]) -> list[dict[str, Any]]:
+def rows_of(line: Line, where: sql.Composable, values: Iterable[Any]) -> list[dict[str, Any]]:
     """Rows of jobs as the office shows them, in the order asked for."""
     select = sql.SQL("SELECT {} FROM job ").format(sql.SQL(", ").join(map(sql.Identifier, _JOB)))
     return [dict(zip(_JOB, row, strict=True)) for row in line.execute(select + where, list(values))]

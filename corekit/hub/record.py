@@ -14,8 +14,10 @@ import attrs
 import psycopg
 from psycopg import sql
 
-from ..model.entry import BOOKS, Entry, broken, jobs_of
+from ..model.entry import BOOKS, JOB, Draft, Entry, broken, jobs_of
+from ..model.records import with_kept_words
 from ..store import rows
+from ..store.database import lineage_name
 from ..store.exchange import (
     MOST_BYTES,
     MOST_ENTRIES,
@@ -25,8 +27,9 @@ from ..store.exchange import (
     new_entries,
     texts_beside,
 )
-from ..store.persons import references
+from ..store.persons import Person, references, with_references
 from .database import HubDatabase, Line
+from .devices import OFFICE
 from .errors import HubError
 from .lists import now_of, refresh
 from .sealing import HubKey
@@ -278,3 +281,55 @@ def _unknown_names(line: Line, entries: Sequence[Entry]) -> Iterable[str]:
         for id_ in set(entry.seen) - there:
             where = f"entry {entry.n} of chain {entry.chain}"
             yield f"{where}: it was written after {id_[:12]}, which is not there"
+
+
+# ── what the office writes ──────────────────────────────────────────────────────────────────────────────────
+
+
+def written(hub_key: HubKey, line: Line, job: str, drafts: Sequence[Draft], now: str) -> list[Entry]:
+    """Write what the office says of a job, in a chain of its own, as a van would. Runs inside `writing`.
+
+    Raises:
+        HubError: something of it cannot be kept.
+    """
+    found = line.execute(
+        "SELECT name FROM chain WHERE device = %s AND journal = %s", (OFFICE, JOB)
+    ).fetchone()
+    chain = str(found[0]) if found else lineage_name(1)
+    prev, n, _ = _There(line).head(chain)
+    heads = [str(one) for (one,) in line.execute("SELECT head FROM chain WHERE name <> %s", (chain,))]
+    of_job = line.execute(
+        "SELECT DISTINCT ON (chain) id FROM entry WHERE job = %s AND journal = %s AND chain <> %s"
+        " ORDER BY chain, n DESC",
+        (job, JOB, chain),
+    )
+    seen = tuple(sorted({*heads, *(str(one) for (one,) in of_job)}))
+    entries: list[Entry] = []
+    texts: list[Person] = []
+    for draft in drafts:
+        try:
+            body = with_references(with_kept_words(draft.kind, draft.body), texts)
+            n += 1
+            entry, _ = rows.sealed_row(
+                Entry(
+                    journal=JOB,
+                    job=job,
+                    chain=chain,
+                    n=n,
+                    prev=prev,
+                    kind=draft.kind,
+                    subject=draft.subject,
+                    body=body,
+                    recorded=now,
+                    seen=seen,
+                    replaces=draft.replaces,
+                )
+            )
+        except (ValueError, TypeError) as error:
+            raise HubError(f"The statement {draft.kind!r} cannot be kept: {error}.") from error
+        prev = entry.id
+        entries.append(entry)
+    beside = tuple(
+        SentPerson(hash=one.hash, job=job, kind=one.kind, salt=one.salt, text=one.text) for one in texts
+    )
+    return _taken_in(line, hub_key, OFFICE, Parcel(entries=tuple(entries), persons=beside))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+import json
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import attrs
 import psycopg
@@ -16,6 +18,7 @@ from corekit.hub import devices
 from corekit.hub.app import Hub, hub_app, open_hub
 from corekit.hub.sealing import hub_key
 from corekit.hub.throwaway import programs, throwaway_server
+from corekit.model.canonical import digest
 from corekit.model.entry import Draft, own_subject
 from corekit.model.personal import PersonalText
 from corekit.model.records import Customer, Handed, InvoiceIssued, Opened, Vehicle, body_of
@@ -146,3 +149,36 @@ def new_van(hub: Hub, address: str, tmp_path: Path) -> Iterator[Callable[[str], 
             return enrol(store, hub, address, name)
 
         yield make
+
+
+@pytest.fixture
+def demo_paper(new_van: Callable[[str], VanAt], demo_out: Path) -> tuple[VanAt, str, str]:
+    """A van with an invoice that has a whole document: the van, the invoice's entry, its customer's name."""
+    van = new_van("paper")
+    with Store.open(demo_out / "journal.sqlite") as demo:
+        entry = next(one for one in demo.books() if one.kind == "invoice")
+        job = demo.job(entry.job)
+        name = demo.texts(job.persons("name"))
+    here = van.store.new_job()
+    (text,) = set(name.values())
+    with van.store.transaction(here) as transaction:
+        transaction.append([said("opened", "paper:opened/#1", Opened(origin="paper"))])
+        kept = transaction.keep_words(PersonalText("name", text))
+        document = json.loads(json.dumps(entry.body["document"]).replace(next(iter(name)), kept.hash))
+        document = {**document, "number": "2026-A0001"} if "number" in document else document
+        document = without_other_persons(document, kept.hash)
+        made = InvoiceIssued(
+            **{**entry.body, "place": 1, "document": document, "document_hash": digest(document)}
+        )
+        issued = transaction.issue(f"books/{van.letters}/2026", made)
+    van.sync()
+    return van, issued.id, text
+
+
+def without_other_persons(data: Any, kept: str) -> Any:
+    """The same data, where every reference leads to one text."""
+    if isinstance(data, dict):
+        if set(data) == {"personal", "hash"}:
+            return {**data, "personal": "name", "hash": kept}
+        return {key: without_other_persons(item, kept) for key, item in data.items()}
+    return [without_other_persons(item, kept) for item in data] if isinstance(data, list) else data

@@ -92,7 +92,7 @@ def test_without_a_network_everything_is_kept_and_goes_later(demo_hub: Hub, tmp_
     with running(server_for(app, port=0, limits=LIMITS)) as server:
         with Shop(shop) as opened:
             opened.store.join(f"http://127.0.0.1:{server.bind_addr[1]}", "A")
-        assert "0 entries went" not in done(corekit("sync", shop=shop)).words
+        assert ", 0 entries went" not in done(corekit("sync", shop=shop)).words
 
 
 def test_a_job_is_handed_on_by_a_command_and_goes_on_there(demo_hub: Hub, at: str, tmp_path: Path) -> None:
