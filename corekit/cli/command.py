@@ -319,6 +319,18 @@ def quantity(text: str | None, option: str, what: str) -> Decimal | None:
     return Decimal(text.strip().replace(",", "."))
 
 
+def require_hub() -> None:
+    """Return where the hub's extra is installed.
+
+    Raises:
+        InputError: it is not.
+    """
+    from importlib.util import find_spec
+
+    if find_spec("psycopg") is None:
+        raise InputError("The hub needs more than a van does. Install it with: pip install 'corekit[hub]'")
+
+
 def sure(question: str) -> bool:
     """Ask before something that cannot be undone; no answer is a no."""
     try:

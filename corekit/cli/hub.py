@@ -52,14 +52,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from ..errors import InputError
+    from .command import require_hub
 
-    try:
-        import psycopg  # noqa: F401
-    except ImportError as error:
-        raise InputError(
-            "The hub needs more than a van does; install it with: pip install 'corekit[hub]'"
-        ) from error
+    require_hub()
     from ..hub.sealing import hub_key
     from ..hub.serving import open_hub, run_hub, said_of
 

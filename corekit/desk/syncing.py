@@ -12,7 +12,7 @@ from ..model.entry import Draft, Entry, own_subject
 from ..model.records import Handed, body_of
 from ..share.signing import SigningKey, create_signing_key, read_signing_key
 from ..sync.client import HubLine, hub_address
-from ..sync.message import SyncError, base32
+from ..sync.message import OFFICE, SyncError, base32
 from ..sync.van import synced
 from .context import ShopContext, request_of
 from .errors import DeskError
@@ -42,6 +42,11 @@ class SyncReport:
     forgotten: int = 0
     prices: SharedPrices = SharedPrices()
     left: tuple[str, ...] = ()
+
+    @property
+    def is_news(self) -> bool:
+        """Whether anything came, went, changed or could not be done."""
+        return bool(self.came or self.went or self.forgotten or self.prices.is_changed or self.left)
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -138,7 +143,11 @@ def sync(shop: ShopContext) -> SyncReport:
 
 def vans(shop: ShopContext) -> Mapping[str, str]:
     """Letters → name of the devices that a job can be handed to."""
-    return {letters: name for letters, name in shop.store.vans.items() if letters != shop.store.device}
+    return {
+        letters: name
+        for letters, name in shop.store.vans.items()
+        if letters not in (shop.store.device, OFFICE)
+    }
 
 
 def hand(shop: ShopContext, job: str, to: str, *, request_id: str = "") -> Entry:

@@ -17,7 +17,7 @@ from ..errors import CorekitError
 from ..model.canonical import canonical
 from ..store.errors import ForkError
 from ..store.exchange import Parcel
-from ..sync.message import CONTENT_TYPE, LARGEST, SyncError, packed, unpacked
+from ..sync.message import CONTENT_TYPE, LARGEST, OFFICE, SyncError, packed, unpacked
 from ..web.address import bare_host
 from ..web.rate_limit import RateLimit
 from . import devices, record
@@ -59,7 +59,7 @@ def open_hub(address: str, key: HubKey, *, demo: bool = False) -> Hub:
         line.execute(
             "INSERT INTO device (letters, name, public_key, enrolled) VALUES (%s, 'Office', '', %s)"
             " ON CONFLICT DO NOTHING",
-            (devices.OFFICE, hub.clock().strftime("%Y-%m-%dT%H:%M:%SZ")),
+            (OFFICE, hub.clock().strftime("%Y-%m-%dT%H:%M:%SZ")),
         )
     return hub
 

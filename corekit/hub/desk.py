@@ -26,6 +26,7 @@ from ..report.personal_text import resolver
 from ..store import rows
 from ..store.mark import random_id
 from ..store.persons import references
+from ..sync.message import OFFICE
 from . import devices, record
 from .app import Hub
 from .database import Line
@@ -79,7 +80,8 @@ def _may_see(person: Person) -> tuple[LiteralString, tuple[Any, ...]]:
 def _jobs(hub: Hub, person: Person, where: LiteralString, *values: Any) -> list[OfficeRow]:
     allowed, own = _may_see(person)
     with hub.database.line() as line:
-        found = rows_of(line, sql.SQL("WHERE ") + sql.SQL(allowed) + sql.SQL(" AND " + where), (*own, *values))  # fmt: skip
+        asked = sql.SQL("WHERE {} AND {}").format(sql.SQL(allowed), sql.SQL(where))
+        found = rows_of(line, asked, (*own, *values))
         texts = record.texts(line, hub.key, {row[name] for row in found for name in _TEXTS if row[name]})
     return [
         OfficeRow(
@@ -297,7 +299,7 @@ def take_call(hub: Hub, person: Person, call: Call) -> str:
     """Begin a job with what somebody told on the phone, and hand it to a van; gives its id.
 
     Raises:
-        HubError: this person may not, a name or a number is missing, there is no such van, or the day is none.
+        HubError: this person may not, what is said or who says it is missing, or there is no such van or day.
     """
     _must_be_office(person)
     call = Call(**{name: " ".join(str(text).split())[:500] for name, text in attrs.asdict(call).items()})
@@ -357,7 +359,7 @@ def hand(hub: Hub, person: Person, id_: str, van: str) -> None:
 
 
 def _handing(line: Line, id_: str, van: str, before: Sequence[str]) -> Draft:
-    known = {one.letters for one in devices.devices(line) if not one.revoked} - {devices.OFFICE}
+    known = {one.letters for one in devices.devices(line) if not one.revoked} - {OFFICE}
     if van not in known:
         raise HubError(f"There is no van {van!r}. Known are: {', '.join(sorted(known)) or 'none'}.")
     return Draft(

@@ -14,13 +14,11 @@ import attrs
 from ..model.entry import utc_text
 from ..share.signing import is_signed_by
 from ..store.mark import normalise_id, random_id
-from ..sync.message import from_base32, signed_text
+from ..sync.message import OFFICE, from_base32, signed_text
 from .database import HubDatabase, Line
 from .errors import HubError, UnknownDeviceError
 from .sealing import HubKey
 
-#: The office writes too, in a chain of its own.
-OFFICE = "OFFICE"
 #: A code is typed once, within so long: 12 letters of 5 bits, of which one in 10^18 is right.
 CODE_LETTERS, CODE_HOURS = 12, 24
 #: Seconds that a challenge is good for.

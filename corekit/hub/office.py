@@ -18,6 +18,7 @@ import jinja2
 
 from ..reference import data_path
 from ..report.dates import day_words
+from ..sync.message import OFFICE
 from ..web.rate_limit import LoginThrottle
 from . import desk, devices, people
 from .app import Hub
@@ -196,7 +197,7 @@ def _or_nothing(ask: Callable[[], Any]) -> Any:
 def _vans(hub: Hub) -> list[tuple[str, str]]:
     with hub.database.line() as line:
         known = devices.devices(line)
-    return [(one.letters, one.name) for one in known if not one.revoked and one.letters != devices.OFFICE]
+    return [(one.letters, one.name) for one in known if not one.revoked and one.letters != OFFICE]
 
 
 def _person(hub: Hub, signer: itsdangerous.TimestampSigner) -> Person | None:

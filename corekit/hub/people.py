@@ -9,6 +9,7 @@ from enum import StrEnum
 
 import attrs
 
+from ..sync.message import OFFICE
 from ..web.passcode import passcode_fault, random_passcode
 from . import devices
 from .app import Hub
@@ -44,7 +45,7 @@ def let_in(hub: Hub, name: str, role: str, device: str = "", passcode: str = "")
     if fault := passcode_fault(code):
         raise HubError(fault)
     with hub.database.writing() as line:
-        known = {one.letters for one in devices.devices(line)} - {devices.OFFICE}
+        known = {one.letters for one in devices.devices(line)} - {OFFICE}
         if not name.strip() or (role == Role.MECHANIC) != bool(device) or (device and device not in known):
             raise HubError(
                 "A mechanic needs the letters of a van that is enrolled (--van), and nobody else has one."

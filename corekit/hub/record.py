@@ -28,8 +28,8 @@ from ..store.exchange import (
     texts_beside,
 )
 from ..store.persons import Person, references, with_references
+from ..sync.message import OFFICE
 from .database import HubDatabase, Line
-from .devices import OFFICE
 from .errors import HubError
 from .lists import now_of, refresh
 from .sealing import HubKey

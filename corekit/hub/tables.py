@@ -1,8 +1,8 @@
 """The hub's tables on PostgreSQL: the same entries and persons as a van's store, and what lists follow from
 them.
 
-`entry` has the columns of a van's table of that name, and `arrived`, which counts entries up as they come: one
-that names another always came later. `person` holds what is encrypted with a key that lies outside the
+`entry` has the columns of a van's table of that name, and `arrived`, which counts entries up as they come:
+one that names another always came later. `person` holds what is encrypted with a key that lies outside the
 database. Everything from `job` on is derived, and can be derived again.
 """
 
@@ -16,7 +16,8 @@ STEPS: tuple[tuple[LiteralString, ...], ...] = (
         "CREATE TABLE meta (key text PRIMARY KEY, value text NOT NULL)",
         (
             "CREATE TABLE device (letters text PRIMARY KEY, name text NOT NULL, public_key text NOT NULL,"
-            " enrolled text NOT NULL, revoked text NOT NULL DEFAULT '', successor text NOT NULL DEFAULT '', synced text NOT NULL DEFAULT '')"
+            " enrolled text NOT NULL, revoked text NOT NULL DEFAULT '', successor text NOT NULL DEFAULT '',"
+            " synced text NOT NULL DEFAULT '')"
         ),
         (
             "CREATE TABLE invitation (code_hash text PRIMARY KEY, name text NOT NULL, instead_of text NOT"

@@ -402,6 +402,15 @@ class Job:
     def photos(self) -> tuple[Noted[Photographed], ...]:
         return self.all(Photographed)
 
+    def disputed(self, entry: str) -> tuple[Noted[object], ...]:
+        """What else is said of the subject of an entry that stands, while nothing settles it."""
+        others = {one for dispute in self.disputes if entry in dispute.entries for one in dispute.entries}
+        return tuple(
+            Noted(one, RECORDS[one.kind](**one.body))
+            for one in self.entries
+            if one.id in others - {entry} and one.kind != "withdrawn"
+        )
+
     def instead_of(self, entry: str) -> Entry | None:
         """What stands in an entry's place, be it a correction or a withdrawal with its reason; None while the
         entry stands, or was never here.

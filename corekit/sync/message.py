@@ -20,6 +20,8 @@ from ..model.canonical import canonical
 LARGEST = 64 * 1024 * 1024
 #: How packed bodies are called.
 CONTENT_TYPE = "application/x-corekit-parcel"
+#: What the office is called among the devices: it writes in a chain of its own, and no job goes on there.
+OFFICE = "OFFICE"
 #: Whole numbers from here on are no doubles of their own; see `store.rows`.
 _SAFE = 2**53
 

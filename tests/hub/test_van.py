@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import time
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -19,9 +20,11 @@ from corekit.hub import devices, record
 from corekit.hub.app import Hub, hub_app, open_hub, set_prices
 from corekit.hub.sealing import hub_key
 from corekit.reference import data_path
+from corekit.screens.serve import synced_by_itself
 from corekit.sync.message import SyncError
 from corekit.web.server import running, server_for
 
+from ..conftest import soon
 from ..whole.chain import JOBS, corekit, done, refused
 from .conftest import LIMITS
 
@@ -237,3 +240,20 @@ def test_a_van_has_one_hub(demo_hub: Hub, at: str, tmp_path: Path) -> None:
         with pytest.raises(SyncError) as error:
             syncing.sync(shop.context)
         assert error.value.later
+
+
+def test_a_van_syncs_by_itself_while_the_screens_are_open(demo_hub: Hub, at: str, tmp_path: Path) -> None:
+    first, second = (enrolled(demo_hub, at, tmp_path / name) for name in ("first", "second"))
+    refused(corekit("add", JOBS["undecided"], shop=first), "not made yet")
+    heard: list[str] = []
+    with Shop(first) as shop, synced_by_itself(shop.context, heard.append, every=0.05):
+        soon(lambda: bool(heard), lambda: "nothing went")
+    assert "entries went to the hub" in heard[0]
+    with Shop(second) as shop:
+        shop.store.join("http://127.0.0.1:9", "B")
+        heard.clear()
+        with synced_by_itself(shop.context, heard.append, every=0.05):
+            soon(lambda: bool(heard), lambda: "nothing was said")
+            time.sleep(0.3)
+        assert len(heard) == 1, "that there is no network is said once"
+        assert "cannot be reached" in heard[0]
