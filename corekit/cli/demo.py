@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     lines = run_demo(Path(args.out))
     if args.vans is not None:
         require_hub()
-        from .several_vans import run_vans
+        from ..hub.demo import run_vans
 
         lines = run_vans(Path(args.out), args.vans, stay=args.stay)
     for line in lines:

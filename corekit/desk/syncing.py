@@ -141,6 +141,11 @@ def sync(shop: ShopContext) -> SyncReport:
     )
 
 
+def hub_of(shop: ShopContext) -> str:
+    """The address of the hub that this van syncs with; empty where it has none."""
+    return shop.store.hub
+
+
 def vans(shop: ShopContext) -> Mapping[str, str]:
     """Letters → name of the devices that a job can be handed to."""
     return {
@@ -176,4 +181,4 @@ def hand(shop: ShopContext, job: str, to: str, *, request_id: str = "") -> Entry
         return transaction.append([draft])[0]
 
 
-__all__ = ["SyncError", "SyncReport", "enrol", "hand", "sync", "vans"]
+__all__ = ["SyncError", "SyncReport", "enrol", "hand", "hub_of", "sync", "vans"]

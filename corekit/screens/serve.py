@@ -17,7 +17,7 @@ from ..desk.context import ShopContext
 from ..desk.settings import read_settings
 from ..desk.setup import is_demo, is_shop
 from ..desk.shop import open_shop
-from ..desk.syncing import sync
+from ..desk.syncing import hub_of, sync
 from ..errors import CorekitError
 from ..isolation.worker import Worker
 from ..web.auth import LOCK_AFTER, PasscodeAuth
@@ -79,7 +79,7 @@ def synced_by_itself(shop: ShopContext, say: Say, every: float = SYNC_EVERY) -> 
         while not over.is_set():
             fault = ""
             try:
-                if shop.store.hub:
+                if hub_of(shop):
                     report = sync(shop)
                     if report.is_news:
                         say(" ".join(report.sentences))

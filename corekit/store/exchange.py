@@ -14,9 +14,10 @@ from typing import Any, Protocol
 import attrs
 
 from ..model.canonical import digest
-from ..model.entry import BOOKS, JOB, Entry, jobs_of
+from ..model.entry import BOOKS, JOB, Draft, Entry, jobs_of
+from ..model.job import fold
 from ..model.records import RECORDS
-from . import listing, persons, rows, seals, vans
+from . import listing, persons, queries, rows, seals, vans
 from .errors import ForkError, refusal
 from .persons import Person
 
@@ -282,6 +283,28 @@ def _note(connection: sqlite3.Connection, key: str, value: str) -> None:
     (seals.change if there else seals.insert)(connection, "meta", (key, value))
 
 
+#: What is written in a job wherever it goes on: neither says anything about the vehicle.
+_WRITTEN_ANYWHERE = ("forgotten", "published")
+
+
+def must_go_on_here(connection: sqlite3.Connection, job: str, drafts: Iterable[Draft]) -> None:
+    """Return when these may be written in a job here: two vans that write in one job say two things about one
+    vehicle.
+
+    Raises:
+        StoreError: it was handed on, or never was this van's.
+    """
+    own = vans.own_letters(connection)
+    says_nothing = all(draft.kind in _WRITTEN_ANYWHERE for draft in drafts)
+    if not own or says_nothing or not queries.has_job(connection, job):
+        return
+    handed = fold(job, rows.entries(connection, "WHERE job = ? AND kind = 'handed'", job)).handed_to
+    if handed not in ("", *own):
+        raise refusal(f"Job {job} was handed to van {handed}, and goes on there. Ask for it back.")
+    if not vans.is_here(connection, job):
+        raise refusal(f"Job {job} is another van's. Ask for it to be handed to this one, {own[0]}, and sync.")
+
+
 def own_heads(connection: sqlite3.Connection) -> dict[str, int]:
     """Chain → place of its last entry, of the chains that this device writes."""
     others = vans.others(connection)
@@ -332,15 +355,6 @@ def persons_of(connection: sqlite3.Connection, entry: Entry) -> list[SentPerson]
         for row in found
         if row is not None
     ]
-
-
-def swept(connection: sqlite3.Connection, job: str) -> None:
-    """Nothing of the persons of a job lies about any more."""
-    key = vans.TO_SWEEP + job
-    row = connection.execute(seals.select("meta", "WHERE key = ?"), (key,)).fetchone()
-    if row is not None:
-        connection.execute("DELETE FROM meta WHERE key = ?", (key,))
-        seals.tally(connection, "meta", removed=[row[-1]])
 
 
 def to_sweep(connection: sqlite3.Connection) -> list[str]:

@@ -491,25 +491,5 @@ def placed(connection: sqlite3.Connection, where: str, *values: Any) -> list[tup
     return entries
 
 
-def kept_job(connection: sqlite3.Connection, job: str) -> tuple[list[tuple[Any, ...]], list[tuple[int, str]]]:
-    """A job's row and its names as they stand."""
-    row = connection.execute(f"SELECT {', '.join(JOB_COLUMNS)} FROM job WHERE id = ?", (job,)).fetchall()
-    names = connection.execute("SELECT place, name FROM job_name WHERE job = ? ORDER BY place", (job,))
-    return row, names.fetchall()
-
-
-def kept_words(connection: sqlite3.Connection, job: str) -> list[tuple[str, str, int]]:
-    """What a job is found by, as it stands."""
-    found = connection.execute("SELECT word, kind, began FROM job_word WHERE job = ?", (job,))
-    return sorted(found.fetchall())
-
-
-def kept_invoice(connection: sqlite3.Connection, entry: str) -> tuple[Any, ...] | None:
-    """An invoice's row as it stands."""
-    found = connection.execute(f"SELECT {', '.join(INVOICE_COLUMNS)} FROM invoice WHERE entry = ?", (entry,))
-    row: tuple[Any, ...] | None = found.fetchone()
-    return row
-
-
 def _insert(table: str, columns: Sequence[str]) -> str:
     return f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"

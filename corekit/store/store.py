@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import contextlib
 import secrets
-import sqlite3
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 from ..model.canonical import canonical
@@ -15,11 +14,11 @@ from ..model.entry import BOOKS, Draft, Entry
 from ..model.job import Job, fold
 from ..model.personal import PICTURE_KINDS, Personal
 from . import exchange, links, persons, queries, requests, rows, seals, vans, verification
-from .database import Database, lineage_name
+from .database import lineage_name
 from .errors import StoreError
 from .exchange import Parcel, TakenIn
 from .links import Link
-from .listing import InvoiceRow, JobRow
+from .lists import Lists
 from .mark import random_id
 from .reconcile import SINGLE, Reconciled, additions, reconcile
 from .requests import Request, RequestOutcome
@@ -33,7 +32,7 @@ def _two_letters() -> str:
     return "".join(secrets.choice("ABCDEFGHJKLMNPRSTUVWXYZ") for _ in range(2))
 
 
-class Store(Database):
+class Store(Lists):
     """One store file, open.
 
     Make one with `Store.create` or `Store.open`; close it, or use it in a `with` statement. Every method may
@@ -59,23 +58,18 @@ class Store(Database):
             RequestConflictError: the request's id is another's.
         """
         with self._writing() as connection:
-            transaction = self._transaction(connection, jobs, request)
+            transaction = Transaction(
+                connection,
+                jobs,
+                request,
+                where=str(self.path),
+                lineage=self.lineage,
+                demo=self.demo,
+                now=self._now,
+                door=self.door,
+            )
             yield transaction
             transaction.finish()
-
-    def _transaction(
-        self, connection: sqlite3.Connection, jobs: Sequence[str], request: Request | None
-    ) -> Transaction:
-        return Transaction(
-            connection,
-            jobs,
-            request,
-            where=str(self.path),
-            lineage=self.lineage,
-            demo=self.demo,
-            now=self._now,
-            door=self.door,
-        )
 
     @contextlib.contextmanager
     def snapshot(self) -> Iterator[None]:
@@ -92,98 +86,6 @@ class Store(Database):
                 name = random_id(JOB_LETTERS)
                 if not connection.execute("SELECT 1 FROM entry WHERE job = ? LIMIT 1", (name,)).fetchone():
                     return name
-
-    def jobs(self) -> list[str]:
-        """Ids of all jobs, in the order in which they began."""
-        with self._reading() as connection:
-            return queries.jobs(connection)
-
-    @property
-    def job_count(self) -> int:
-        """How many jobs there are."""
-        with self._reading() as connection:
-            return queries.job_count(connection)
-
-    def names(self) -> dict[str, list[str]]:
-        """Job → the names its files or screens gave it, in the order in which jobs began."""
-        with self._reading() as connection:
-            return queries.names(connection)
-
-    def names_of(self, job: str) -> list[str]:
-        """The names that a job's files or screens gave it, the oldest first."""
-        with self._reading() as connection:
-            return queries.names_of(connection, job)
-
-    def names_beginning(self, beginning: str) -> list[str]:
-        """Every name of a job that begins with this."""
-        with self._reading() as connection:
-            return queries.names_beginning(connection, beginning)
-
-    def job_called(self, name: str) -> str | None:
-        """Id of the job that a file or a screen gave this name; None where there is none."""
-        with self._reading() as connection:
-            return queries.job_called(connection, name)
-
-    def open_jobs(self, most: int, before: int | None = None) -> list[JobRow]:
-        """Jobs that are open, the one that began last first; see `corekit.store.listing`.
-
-        Args:
-            most: So many of them at most.
-            before: Of those that began before the one of this `began`.
-        """
-        with self._reading() as connection:
-            return queries.open_jobs(connection, most, before)
-
-    def closed_jobs(self, most: int, before: int | None = None) -> list[JobRow]:
-        """Jobs that are on an invoice or over, the one that was closed last first; as `open_jobs`, by
-        `closed`.
-        """
-        with self._reading() as connection:
-            return queries.closed_jobs(connection, most, before)
-
-    def due_jobs(self, until: str, most: int) -> list[JobRow]:
-        """Open jobs with an appointment on or before a day (YYYY-MM-DD), the earliest first."""
-        with self._reading() as connection:
-            return queries.due_jobs(connection, until, most)
-
-    def later_jobs(self, after: str, most: int) -> list[JobRow]:
-        """Open jobs with an appointment after a day, the earliest first."""
-        with self._reading() as connection:
-            return queries.later_jobs(connection, after, most)
-
-    def recalled_jobs(self, until: str, most: int) -> list[JobRow]:
-        """Jobs whose vehicle is to be looked at again on or before a day, the earliest first."""
-        with self._reading() as connection:
-            return queries.recalled_jobs(connection, until, most)
-
-    def jobs_without_part(self, most: int) -> list[JobRow]:
-        """Open jobs that wait for a part."""
-        with self._reading() as connection:
-            return queries.jobs_without_part(connection, most)
-
-    def owing_jobs(self, most: int) -> list[tuple[JobRow, InvoiceRow]]:
-        """Invoices that are not paid, the one that was to be paid first at the top, each with a job of it."""
-        with self._reading() as connection:
-            return queries.owing_jobs(connection, most)
-
-    def found_jobs(self, words: Sequence[str], most: int) -> list[JobRow]:
-        """Jobs that are found by all of these words (`model.search_words`)."""
-        with self._reading() as connection:
-            return queries.found_jobs(connection, words, most)
-
-    def jobs_of_vehicle(self, word: str, kind: str, most: int, before: str = "") -> list[JobRow]:
-        """The jobs of the vehicle with this very plate or VIN, the one that began last first; those that
-        began before the job of an id, where one is given.
-        """
-        with self._reading() as connection:
-            return queries.jobs_of_vehicle(connection, word, kind, most, before)
-
-    def jobs_of_same_customer(self, job: str) -> list[JobRow]:
-        """The other jobs of a job's customer, by name and address, that something was approved in and that
-        are on no invoice; the one that began first at the top.
-        """
-        with self._reading() as connection:
-            return queries.jobs_of_same_customer(connection, job)
 
     def has(self, job: str) -> bool:
         """True when there is a job of this id."""
@@ -381,11 +283,8 @@ class Store(Database):
         Raises:
             ForkError: a chain does not go on where it ends here. StoreError: an entry names what is not here.
         """
-        with self._writing() as connection:
-            transaction = self._transaction(connection, (), None)
-            taken = exchange.take_in(connection, parcel, lambda job: transaction.destroy_persons(job=job))
-            transaction.finish()
-        return taken
+        with self.transaction() as transaction:
+            return transaction.take_in(parcel)
 
     def parcel_behind(self, heads: Mapping[str, int]) -> Parcel:
         """What this device wrote behind these places of its chains, as much as one parcel holds."""
@@ -442,8 +341,8 @@ class Store(Database):
         done.
         """
         self._sweep(job)
-        with self._writing() as connection:
-            exchange.swept(connection, job)
+        with self.transaction() as transaction:
+            transaction.drop_note(vans.TO_SWEEP + job)
 
     def is_here(self, job: str) -> bool:
         """True for a job of this van: something was written here in it, or it was handed here."""

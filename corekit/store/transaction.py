@@ -26,7 +26,7 @@ from ..model.records import (
     with_kept_reason,
     with_kept_words,
 )
-from . import links, listing, persons, queries, requests, rows, schema, seals, vans
+from . import exchange, links, listing, persons, queries, requests, rows, schema, seals
 from .door import Door
 from .errors import StoreError, refusal
 from .links import Link
@@ -34,8 +34,6 @@ from .requests import Request, RequestOutcome
 
 #: What the journal of the first job alone says of a credit note over several.
 _OF_FIRST = ("credited", "because")
-#: What is written in a job wherever it goes on: neither says anything about the vehicle.
-_WRITTEN_ANYWHERE = ("forgotten", "published")
 #: What a job or the books may be called: these names stand in messages, subjects and file names.
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/-]{0,63}")
 
@@ -301,6 +299,15 @@ class Transaction:
         known = self._connection.execute("SELECT 1 FROM meta WHERE key = ?", (key,)).fetchone()
         (seals.change if known else seals.insert)(self._connection, "meta", (key, value))
 
+    def drop_note(self, key: str) -> None:
+        """What was noted holds no more."""
+        seals.remove(self._connection, "meta", key)
+
+    def take_in(self, parcel: exchange.Parcel) -> exchange.TakenIn:
+        """Take in entries of other vans; see `exchange.take_in`."""
+        self._must_be_open()
+        return exchange.take_in(self._connection, parcel, lambda job: self.destroy_persons(job=job))
+
     # ── how it ends ─────────────────────────────────────────────────────────────────────────────────────────
 
     def note_standing(self, *entries: Entry) -> None:
@@ -349,21 +356,6 @@ class Transaction:
         if not _NAME.fullmatch(job):
             raise refusal(f"{job!r} cannot be the id of a job; take one from new_job.")
 
-    def _must_go_on_here(self, job: str) -> None:
-        """Two vans that write in one job would say two things about one vehicle."""
-        own = vans.own_letters(self._connection)
-        if not own or not queries.has_job(self._connection, job):
-            return
-        handed = fold(job, rows.entries(self._connection, "WHERE job = ? AND kind = 'handed'", job)).handed_to
-        if handed not in ("", *own):
-            raise refusal(
-                f"Job {job} was handed to van {handed}, and goes on there. Ask for it to be handed back."
-            )
-        if not vans.is_here(self._connection, job):
-            raise refusal(
-                f"Job {job} is another van's. Ask for it to be handed to this one, {own[0]}, and sync."
-            )
-
     def _may_hold_books(self, chain: str) -> None:
         if not _NAME.fullmatch(chain):
             raise refusal(
@@ -405,8 +397,7 @@ class Transaction:
         )
 
     def _append_to(self, job: str, drafts: Sequence[Draft]) -> list[Entry]:
-        if any(draft.kind not in _WRITTEN_ANYWHERE for draft in drafts):
-            self._must_go_on_here(job)
+        exchange.must_go_on_here(self._connection, job, drafts)
         return self._insert_drafts(JOB, job, self.lineage, drafts, (job,))
 
     def _insert_drafts(
@@ -422,7 +413,7 @@ class Transaction:
         of_job = queries.heads_of_job(self._connection, job, chain) if journal == JOB else []
         seen = tuple(sorted({*(head for head, _ in heads.values()), *of_job}))
         recorded = self._now()
-        latest: dict[str, str] = {}
+        latest: dict[str, tuple[str]] = {}
         written: list[Entry] = []
         new: list[tuple[str, ...]] = []
         for draft in drafts:
@@ -431,7 +422,7 @@ class Transaction:
             try:
                 said, reason = with_kept_reason(draft.kind, _checked_body(draft), draft.reason)
                 body = persons.with_references(said, texts)
-                replaces = _all_references(draft.replaces, latest.get(draft.subject))
+                replaces = tuple(dict.fromkeys((*draft.replaces, *latest.get(draft.subject, ()))))
                 self._must_be_here(whose, replaces, body, {text.hash for text in texts})
                 if draft.kind == "opened" and body.get("demo") and not self._demo:
                     raise ValueError(
@@ -462,7 +453,7 @@ class Transaction:
                 ) from error
             self._connection.execute(rows.INSERT_ENTRY, row)
             new += [(text.hash, job, text.kind, text.salt, text.text) for text in texts]
-            latest[draft.subject] = prev = entry.id
+            prev, latest[draft.subject] = entry.id, (entry.id,)
             written.append(entry)
         seals.insert(self._connection, "person", *new)
         seals.tally(self._connection, "entry", added=[entry.id for entry in written])
@@ -506,7 +497,3 @@ def _checked_body(draft: Draft) -> dict[str, Any]:
 def _check_document(entry: Entry) -> None:
     if "document" in entry.body and digest(entry.body["document"]) != entry.body.get("document_hash"):
         raise ValueError("the document in it does not have the hash that stands beside it")
-
-
-def _all_references(replaces: Sequence[str], earlier: str | None) -> tuple[str, ...]:
-    return tuple(replaces) if earlier is None or earlier in replaces else (*replaces, earlier)

@@ -11,23 +11,25 @@ from pathlib import Path
 from ..desk import syncing
 from ..desk.demo import clear
 from ..desk.errors import EstimateAwaitedError
+from ..desk.jobs import closed_jobs, job_with_id, open_jobs
 from ..desk.settings import PRICE_FILE, SHOP_FILE
 from ..desk.setup import create_shop
 from ..desk.shop import Shop
 from ..errors import InputError
-from ..hub import devices, people, record
-from ..hub.app import Hub, open_hub, set_prices
-from ..hub.desk import hand
-from ..hub.people import Person, Role
-from ..hub.sealing import hub_key
-from ..hub.serving import hub_server
-from ..hub.throwaway import throwaway_server
 from ..reference import data_path
 from ..web.server import running
+from . import devices, people, record
+from .app import Hub, open_hub, set_prices
+from .desk import hand
+from .people import Person, Role
+from .sealing import hub_key
+from .serving import hub_server
+from .throwaway import throwaway_server
 
 #: The story has so many at least: one that hands a job on, one that goes on, one that was away.
 LEAST, MOST = 3, 8
 KEY_FILE = "hub.key"
+_MANY = 50
 
 
 def run_vans(out: Path, count: int, *, stay: bool = False) -> Iterator[str]:
@@ -91,7 +93,7 @@ def _story(hub: Hub, vans: list[Shop]) -> Iterator[str]:
     yield ""
     yield from _synced(first)
     job = _up_to_the_repair(first, handed)
-    name = first.store.job(job).name
+    name = job_with_id(first.context, job).name
     syncing.hand(first.context, job, second.context.device)
     yield from _synced(first)
     yield f"Van {first.context.device} found the fault of {name} and hands it to van {second.context.device}."
@@ -100,7 +102,7 @@ def _story(hub: Hub, vans: list[Shop]) -> Iterator[str]:
     yield from _synced(second)
     yield ""
     job = _begun(second, disputed)
-    name = second.store.job(job).name
+    name = job_with_id(second.context, job).name
     yield from _synced(second)
     hand(hub, Person(name="Office", role=Role.OFFICE), job, first.context.device)
     yield f"The office hands {name} to van {first.context.device}; {second.context.device} has not heard."
@@ -134,7 +136,8 @@ def _worked(shop: Shop, path: Path) -> Iterator[str]:
         except EstimateAwaitedError as awaited:
             shop.estimate(awaited.job, awaited.estimate.split(" ", 1)[0])
     invoice = shop.issue(job)
-    yield f"Van {shop.context.device}: {shop.store.job(job).name} is done, invoice {invoice.number}."
+    name = job_with_id(shop.context, job).name
+    yield f"Van {shop.context.device}: {name} is done, invoice {invoice.number}."
 
 
 def _up_to_the_repair(shop: Shop, path: Path) -> str:
@@ -170,12 +173,12 @@ def _synced(shop: Shop) -> Iterator[str]:
 
 def _verified(hub: Hub, vans: list[Shop]) -> Iterator[str]:
     for van in vans:
-        faults = van.store.verify()
+        rows = [*closed_jobs(van.context, _MANY), *open_jobs(van.context, _MANY)]
+        faults = van.verify().faults
         state = faults[0] if faults else "every chain is whole"
-        names = ", ".join(van.store.job(job).name for job in van.store.jobs())
-        yield f"Van {van.context.device} has {names}; {state}."
-    faults = record.faults(hub.database, hub.key)
+        yield f"Van {van.context.device} has {', '.join(row.name for row in rows)}; {state}."
+    wrong = record.faults(hub.database, hub.key)
     with hub.database.line() as line:
         found = line.execute("SELECT count(*), (SELECT count(*) FROM invoice) FROM entry").fetchone()
     assert found is not None
-    yield f"Hub: {found[0]} entries, {found[1]} invoices; {faults[0] if faults else 'every chain is whole'}."
+    yield f"Hub: {found[0]} entries, {found[1]} invoices; {wrong[0] if wrong else 'every chain is whole'}."
