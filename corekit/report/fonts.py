@@ -64,33 +64,34 @@ class Typeface:
         return self, signs
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=len(_FILES) + len(scripts.FACES))
 def typeface(style: str) -> Typeface:
     """The face of a style: `regular`, `strong`, or `typed` (the one that typed text falls back to).
 
     Raises:
         ValueError: the font package is not as declared.
     """
-    if style in scripts.FILES:
-        path = scripts.path_of(style)
+    script = scripts.FACES.get(style)
+    if script:
+        file = scripts.file_of(style)
     else:
-        package, file = _FILES[style]
-        path = Path(import_module(package).ROOT) / "files" / file
-    if not path.is_file():
-        raise ValueError(f"The font file {path} is missing; install corekit again with its font packages.")
-    font = EmbeddedFont(f"corekit-{style}", path)
+        package, name = _FILES[style]
+        file = Path(import_module(package).ROOT) / "files" / name
+    if isinstance(file, Path) and not file.is_file():
+        raise ValueError(f"The font file {file} is missing; install corekit again with its font packages.")
+    font = EmbeddedFont(f"corekit-{style.replace(' ', '-')}", file)
     if style in _TABULAR:
-        _set_tabular_digits(font, path)
-    return Typeface(font.name, font.advances(), font, style if style in scripts.FILES else "")
+        _set_tabular_digits(font, f"{style} face")
+    return Typeface(font.name, font.advances(), font, style if script and script.is_shaped else "")
 
 
-def _set_tabular_digits(font: EmbeddedFont, path: Path) -> None:
+def _set_tabular_digits(font: EmbeddedFont, face: str) -> None:
     tabular = tabular_glyphs(font.table("GSUB"))
     for code in _DIGITS:
         glyph = tabular.get(font.glyph(code))
         if glyph is None:
             raise ValueError(
-                f"{path} has no tabular {chr(code)}; install fontpkg-fira-sans as corekit declares it."
+                f"The {face} has no tabular {chr(code)}; install fontpkg-fira-sans as corekit declares it."
             )
         font.draw_with(glyph, code)
 
@@ -141,10 +142,14 @@ Run = tuple[Typeface, str]
 class TextLine:
     """What stands on one baseline: runs of one face each, and how wide they are at the size they were
     measured for.
+
+    Attributes:
+        text: What a reader program shall be given, where that is not what is drawn, sign by sign.
     """
 
     runs: tuple[Run, ...]
     width: float
+    text: str = ""
 
 
 def runs(text: str, style: str, *, typed: bool) -> list[Run]:
@@ -169,9 +174,9 @@ def runs(text: str, style: str, *, typed: bool) -> list[Run]:
             return main, char
         if code in spare.advances:
             return spare, char
-        style = scripts.style_of(char)
-        if style and code in typeface(style).advances:
-            return typeface(style), char
+        for script in scripts.styles_of(char):
+            if scripts.is_installed(script) and code in typeface(script).advances:
+                return typeface(script), char
         return main, "" if char in _JOINERS else f"[U+{code:04X}]"
 
     return _merge_runs(map(fallback, text))
@@ -196,7 +201,7 @@ def _missing(main: Typeface, text: str) -> MissingGlyphError:
 
 
 def _advance(parts: Iterable[Run]) -> float:
-    return sum(face.advance(text) for face, text in parts)
+    return math.fsum(face.advance(text) for face, text in parts)
 
 
 def set_line(pieces: Sequence[Piece], style: str, size: float) -> TextLine:
@@ -262,8 +267,10 @@ def forget_words() -> None:
 
 
 def _line(parts: Iterable[Run], size: float) -> TextLine:
-    merged = tuple(_drawn(_merge_runs(parts)))
-    return TextLine(merged, _advance(merged) * size / 1000)
+    merged = _merge_runs(parts)
+    drawn = tuple(_drawn(merged))
+    text = "".join(text for _, text in merged) if any(face.script for face, _ in merged) else ""
+    return TextLine(drawn, _advance(drawn) * size / 1000, text)
 
 
 def _drawn(merged: list[Run]) -> list[Run]:
@@ -273,7 +280,11 @@ def _drawn(merged: list[Run]) -> list[Run]:
     if not any(face.script for face, _ in merged):
         return merged
     texts = [text for _, text in merged]
-    ordered = scripts.in_visual_order(texts) if any(map(scripts.runs_left, texts)) else list(enumerate(texts))
+    ordered = (
+        scripts.in_visual_order(texts)
+        if any(map(scripts.has_places_to_change, texts))
+        else list(enumerate(texts))
+    )
     found: list[Run] = []
     for place, text in ordered:
         face = merged[place][0]

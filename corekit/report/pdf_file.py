@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from hashlib import md5
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import attrs
 from reportlab import rl_config
@@ -51,9 +51,10 @@ class EmbeddedFont:
             it. reportlab's own method, since it is called for every word.
     """
 
-    def __init__(self, name: str, path: Path) -> None:
+    def __init__(self, name: str, file: Path | BinaryIO) -> None:
         self.name = name
-        self._font = TTFont(name, str(path), asciiReadable=False, shapable=False)
+        content = str(file) if isinstance(file, Path) else file
+        self._font = TTFont(name, content, asciiReadable=False, shapable=False)
         self._face = self._font.face
         self.subsets_of: Callable[[str, Any], list[tuple[int, bytes]]] = self._font.splitString
         self._face.addSubsetObjects = _SubsetWriter(self._face)
@@ -187,6 +188,13 @@ class _SubsetWriter:
             }
         )
         return document.Reference(descriptor, f"fontDescriptor:{font_name}")
+
+
+def spoken_instead(text: str) -> str:
+    """The operator after which everything up to `EMC` is read as this text, in whatever order it is drawn.
+    Source: ISO 32000-1, 14.9.4.
+    """
+    return f"/Span <</ActualText <FEFF{text.encode('utf-16-be', 'surrogatepass').hex().upper()}>>> BDC"
 
 
 @attrs.frozen(kw_only=True)

@@ -9,7 +9,7 @@ import attrs
 
 from ..model.figure import Band, Dot, Figure, Label, Polyline
 from .fonts import TextLine, Typeface, set_line
-from .pdf_file import PdfFile
+from .pdf_file import PdfFile, spoken_instead
 
 PAPERS = {"A4": (595.276, 841.890), "letter": (612.0, 792.0)}  # points
 MM = 72 / 25.4
@@ -65,12 +65,16 @@ class Pen:
             )
             self._colour = voice.colour
         add(f"1 0 0 1 {x:.2f} {y:.2f} Tm")
+        if line.text:
+            add(spoken_instead(line.text))
         for face, text in line.runs:
             for subset, codes in self._file.subsets_of(face.font, text):
                 if (face, subset, voice.size) != self._font:
                     add(f"{self._file.resource_name(face.font, subset)} {voice.size:g} Tf")
                     self._font = face, subset, voice.size
                 add(f"<{codes.hex()}> Tj")
+        if line.text:
+            add("EMC")
 
     def rule(
         self, x0: float, y0: float, x1: float, y1: float, *, weight: float = 0.4, colour: float = PALE
