@@ -301,5 +301,5 @@ def test_a_mechanic_has_a_van_and_nobody_else_has(hub: Hub, scene: Scene) -> Non
     for role, van in (("mechanic", ""), ("mechanic", "Q"), ("office", "A"), ("mechanic", "OFFICE")):
         with pytest.raises(HubError):
             people.let_in(hub, "Kim", role, van)
-    with pytest.raises(HubError, match="at least 6"):
+    with pytest.raises(HubError, match="at least"):
         people.let_in(hub, "Kim", "office", passcode="123")
