@@ -640,6 +640,13 @@ class Forgotten:
 
 
 @attrs.frozen(kw_only=True)
+class Handed:
+    """The job goes on in another van: `to` are the letters of that device."""
+
+    to: str
+
+
+@attrs.frozen(kw_only=True)
 class Published:
     """A masked Document went to the page server under this token hash."""
 
@@ -741,6 +748,7 @@ RECORDS: dict[str, type] = {
     "receipted": Receipted,
     "withdrawn": Withdrawn,
     "forgotten": Forgotten,
+    "handed": Handed,
     "published": Published,
     "invoice": InvoiceIssued,
     "payment": PaymentTaken,
