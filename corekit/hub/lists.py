@@ -5,6 +5,7 @@ job is found by. All of it follows from entries and persons, and is written with
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from functools import partial
 from typing import Any
 
 import attrs
@@ -69,7 +70,8 @@ def _row(line: Line, job: str, placed: Sequence[tuple[int, Entry]]) -> tuple[Any
     folded = fold(job, [entry for _, entry in placed])
     first = min(placed)[1] if placed else None
     # What a job is called is a person's as well: nothing of it stands here in plain text.
-    row = derived_row(job, [(n, entry) for n, entry in placed if entry.kind in KINDS], {})
+    told = [(n, entry) for n, entry in placed if entry.kind in KINDS]
+    row = derived_row(job, told, {}, total_of=partial(_total, line))
     began = min(number for number, _ in placed)
     device = now_of(line, folded.handed_to) or (_owner(line, first.chain) if first is not None else "")
     return (*attrs.astuple(attrs.evolve(row, began=began)), device, len(folded.disputes))
@@ -121,6 +123,11 @@ def _insert_invoice(line: Line, entry: Entry) -> None:
             *(jobs_of(entry)[0], _owner(line, entry.chain)),
         ),
     )
+
+
+def _total(line: Line, entry: str) -> int:
+    found = line.execute("SELECT total FROM invoice WHERE entry = %s", (entry,)).fetchone()
+    return int(found[0]) if found else 0
 
 
 def _owed(line: Line, entry: str) -> int:

@@ -9,7 +9,7 @@ from typing import Any, Generic, TypeVar
 
 import attrs
 
-from .approval import Approval
+from .approval import Approval, estimate_of, operations_of
 from .canonical import digest
 from .entry import Entry
 from .personal import PICTURE_KINDS, KeptWords, Personal, PersonalText, SpokenWords
@@ -41,6 +41,7 @@ from .records import (
     Recalled,
     Receipted,
     Recorded,
+    Reminded,
     Repaired,
     Requested,
     Retold,
@@ -270,6 +271,38 @@ class Job:
             if not noted.record.credits and noted.record.number not in gone
         )
 
+    @cached_property
+    def goes_on(self) -> bool:
+        """True where another invoice is to follow those that stand: since the last of them an estimate was
+        made and waits for an answer, something was approved, approved work was done, or one was credited
+        whole.
+        """
+        if not self.issued or self.issued[-1].record.shared:
+            return False
+        last = _place(self.issued[-1].entry)
+        after = [noted for noted in self.standing if _place(noted.entry) > last]
+        records = [noted.record for noted in after]
+        if any(isinstance(record, Issued) and record.whole for record in records):
+            return True
+        if any(isinstance(record, Approved) and self._approves_something(record) for record in records):
+            return True
+        has_ended = any(isinstance(record, Ended) for record in records)
+        made = {record.name for record in records if isinstance(record, Estimated)}
+        if made & set(self.approval.pending) and not has_ended:
+            return True
+        done = {record.operation for record in records if isinstance(record, (Repaired, Serviced))}
+        if not done:
+            return False
+        then = fold(self.id, (entry for entry in self.entries if _place(entry) < last))
+        return not done.isdisjoint(then.approval.open)
+
+    def _approves_something(self, approval: Approved) -> bool:
+        estimate = estimate_of(approval, [noted.record for noted in self.estimates])
+        if estimate is None:
+            return False
+        has_charges = any(not line.get("operation") for line in estimate.lines)
+        return has_charges or bool(set(operations_of(estimate)) - set(approval.declined))
+
     @property
     def credited(self) -> tuple[Noted[Issued], ...]:
         """Credit notes, on whatever invoice."""
@@ -289,14 +322,40 @@ class Job:
         """What was written off of an invoice that was credited whole since, each with that credit note: it
         takes the place of the writing off.
         """
-        found, open_ = list[tuple[Noted[WrittenOff], Noted[Issued]]](), list[Noted[WrittenOff]]()
+        return tuple((off, note) for off in self.written_off if (note := self._lapsed_by.get(off.id)))
+
+    @cached_property
+    def settles(self) -> dict[str, str]:
+        """Entry that says what of an invoice is settled without money (written off, or rounded with a payment
+        in cash) → the number of that invoice.
+        """
+        found, standing = dict[str, str](), list[str]()
         for noted in self.standing:
-            if isinstance(noted.record, WrittenOff):
-                open_.append(Noted(noted.entry, noted.record))
-            elif isinstance(noted.record, Issued) and noted.record.whole:
-                found += [(one, Noted(noted.entry, noted.record)) for one in open_]
-                open_ = []
-        return tuple(found)
+            record = noted.record
+            if isinstance(record, Issued) and record.credits:
+                standing = [number for number in standing if not record.whole or number != record.credits]
+            elif isinstance(record, Issued):
+                standing.append(record.number)
+            elif isinstance(record, WrittenOff):
+                found[noted.id] = record.invoice or (standing[-1] if standing else "")
+            elif isinstance(record, Paid) and record.rounded:
+                found[noted.id] = standing[-1] if standing else ""
+        return found
+
+    @cached_property
+    def _lapsed_by(self) -> dict[str, Noted[Issued]]:
+        """Of what is settled without money → the credit note on all of its invoice, which takes its place."""
+        whole = {noted.record.credits: noted for noted in self.credited if noted.record.whole}
+        return {entry: whole[number] for entry, number in self.settles.items() if number in whole}
+
+    @property
+    def rounded(self) -> tuple[tuple[Noted[Paid], Noted[Issued] | None], ...]:
+        """Payments in cash that were rounded, each with the credit note on all of its invoice, if there is
+        one: then the rounding counts no more.
+        """
+        return tuple(
+            (noted, self._lapsed_by.get(noted.id)) for noted in self.payments if noted.record.rounded
+        )
 
     @property
     def written_off_now(self) -> tuple[Noted[WrittenOff], ...]:
@@ -329,6 +388,10 @@ class Job:
     @property
     def receipts(self) -> tuple[Noted[Receipted], ...]:
         return self.all(Receipted)
+
+    @property
+    def reminders(self) -> tuple[Noted[Reminded], ...]:
+        return self.all(Reminded)
 
     @property
     def visits(self) -> tuple[Noted[Left | Arrived], ...]:
@@ -444,6 +507,11 @@ class Job:
             for reference in _references(entry.body):
                 if reference.kind in kinds if kinds else reference.kind not in PICTURE_KINDS:
                     yield reference
+
+
+def _place(entry: Entry) -> tuple[str, int]:
+    """Later in the journal is later: chains of one store sort in the order in which they were begun."""
+    return entry.chain, entry.n
 
 
 def _in_words(noted: Noted[object], texts: Mapping[str, str]) -> Noted[object]:

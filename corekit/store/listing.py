@@ -12,6 +12,7 @@ import contextlib
 import secrets
 import sqlite3
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import attrs
@@ -23,7 +24,7 @@ from ..model.job_state import JobState, state_of
 from ..model.personal import Personal
 from ..model.records import Ended, Opened, Vehicle
 from ..model.search_words import search_words
-from . import persons, rows, seals, vans
+from . import owing, persons, rows, seals, vans
 
 #: Kinds of entry that a job's row follows from. A reading is none of them: it changes nothing here.
 KINDS = frozenset(
@@ -225,6 +226,7 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
         job,
         placed,
         persons.names(connection, [entry for _, entry in placed]),
+        total_of=partial(owing.total, connection),
         own=vans.own_letters(connection),
         key=lambda folded: _customer_key(connection, folded),
     )
@@ -235,6 +237,7 @@ def derived_row(
     placed: Placed,
     names: Mapping[str, str],
     *,
+    total_of: owing.TotalOf,
     own: Collection[str] = (),
     key: Callable[[Job], str] = lambda job: "",
 ) -> JobRow:
@@ -242,6 +245,7 @@ def derived_row(
 
     Args:
         names: Hash → text of what it is called, as far as that is known and may be shown.
+        total_of: Gives what an invoice comes to.
         own: Letters of the device that asks, where there are several.
         key: Gives the key of the customer.
     """
@@ -282,7 +286,7 @@ def derived_row(
         words=_hash(opened.record.words) if opened is not None else "",
         customer=key(folded),
         approved=1 if folded.approvals else 0,
-        paid=_settled_amount(folded),
+        paid=owing.settled_amount(folded, total_of),
         number=issued[-1].record.number if issued else "",
         books_entry=issued[-1].record.books_entry if issued else "",
         who=_hash(folded.customer.name),
@@ -298,16 +302,6 @@ def derived_row(
         asked=sum(noted.record.total for noted in folded.estimates if noted.record.name in pending),
         granted=sum(said.total for said in answered.values()),
         in_part=int(any(said.declined for said in answered.values())),
-    )
-
-
-def _settled_amount(job: Job) -> int:
-    """What was paid, and what of the invoice that it is on was credited or written off."""
-    number = job.issued[-1].record.number if job.issued else ""
-    return (
-        sum(noted.record.amount for noted in job.payments)
-        + sum(noted.record.credited for noted in job.credited if noted.record.credits == number)
-        + sum(noted.record.amount for noted in job.written_off_now)
     )
 
 
@@ -348,7 +342,14 @@ def _owed(connection: sqlite3.Connection, entry: str, total: int) -> int:
         "SELECT count(*), coalesce(sum(paid), 0) FROM job WHERE books_entry = ? AND books_entry <> ''",
         (entry,),
     ).fetchone()
-    return max(total - int(paid), 0) if jobs else 0
+    if jobs:
+        return max(total - int(paid), 0)
+    job = owing.job_of_earlier(connection, entry)
+    if not job:
+        return 0
+    told = [one for _, one in placed(connection, "WHERE job = ? AND journal = ?", job, JOB)]
+    folded = _readable_job(job, [one for one in told if one.kind in KINDS], {})
+    return owing.due_on_earlier(connection, folded, entry)
 
 
 def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[tuple[str, str]]:
@@ -456,7 +457,9 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
         "INSERT INTO job_word (word, job, began, kind) VALUES (?, ?, ?, ?)",
         [(word, job, began, kind) for word, kind in words_in(connection, job, told)],
     )
-    for entry in dict.fromkeys((row.books_entry, *(entry for (entry,) in billed))):
+    every = [str(entry.body.get("books_entry")) for _, entry in told if entry.kind == "issued"]
+    earlier = every if len(every) > 1 else []
+    for entry in dict.fromkeys((row.books_entry, *earlier, *(entry for (entry,) in billed))):
         found = connection.execute("SELECT total FROM invoice WHERE entry = ?", (entry,)).fetchone()
         if entry and found is not None:
             owed = _owed(connection, entry, int(found[0]))

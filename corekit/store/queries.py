@@ -165,8 +165,10 @@ def owing_jobs(connection: sqlite3.Connection, most: int) -> list[tuple[JobRow, 
         (most,),
     ).fetchall()
     owing = [InvoiceRow(**dict(zip(INVOICE_COLUMNS, row, strict=True))) for row in found]
+    of_last = "WHERE books_entry = ? ORDER BY began LIMIT 1"
+    of_earlier = "WHERE id = (SELECT job FROM entry WHERE id = ?)"
     rows_of = [
-        (_job_rows(connection, "WHERE books_entry = ? ORDER BY began LIMIT 1", one.entry), one)
+        (_job_rows(connection, of_last, one.entry) or _job_rows(connection, of_earlier, one.entry), one)
         for one in owing
     ]
     return [(jobs[0], one) for jobs, one in rows_of if jobs]

@@ -191,6 +191,8 @@ def _jobs(connection: sqlite3.Connection) -> Iterator[str]:
     numbers: set[str] = set()
     of_several = listing.placed(connection, "WHERE job = ?", "")
     for place, entry in of_several:
+        if not _is_invoice(entry):  # the cash drawer is no job's
+            continue
         kept = _Shared(
             # Of its Document only the references are wanted.
             entry=attrs.evolve(entry, body={**entry.body, "document": {}}),
