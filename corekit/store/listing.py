@@ -349,7 +349,7 @@ def _owed(connection: sqlite3.Connection, entry: str, total: int) -> int:
         return 0
     told = [one for _, one in placed(connection, "WHERE job = ? AND journal = ?", job, JOB)]
     folded = _readable_job(job, [one for one in told if one.kind in KINDS], {})
-    return owing.due_on_earlier(connection, folded, entry)
+    return owing.dues_on_earlier(connection, folded).get(entry, 0)
 
 
 def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[tuple[str, str]]:
@@ -457,12 +457,15 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
         "INSERT INTO job_word (word, job, began, kind) VALUES (?, ?, ?, ?)",
         [(word, job, began, kind) for word, kind in words_in(connection, job, told)],
     )
-    every = [str(entry.body.get("books_entry")) for _, entry in told if entry.kind == "issued"]
-    earlier = every if len(every) > 1 else []
+    every = {str(entry.body.get("books_entry")) for _, entry in told if entry.kind == "issued"}
+    earlier = every if len(every) > 1 else set()
+    folded = _readable_job(job, [entry for _, entry in told], {}) if earlier else None
+    due = owing.dues_on_earlier(connection, folded) if folded is not None else {}
     for entry in dict.fromkeys((row.books_entry, *earlier, *(entry for (entry,) in billed))):
         found = connection.execute("SELECT total FROM invoice WHERE entry = ?", (entry,)).fetchone()
         if entry and found is not None:
-            owed = _owed(connection, entry, int(found[0]))
+            is_earlier = entry in earlier and entry != row.books_entry
+            owed = due.get(entry, 0) if is_earlier else _owed(connection, entry, int(found[0]))
             connection.execute("UPDATE invoice SET owed = ? WHERE entry = ?", (owed, entry))
 
 

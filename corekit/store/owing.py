@@ -28,12 +28,9 @@ def settled_amount(job: Job, total_of: TotalOf) -> int:
     return paid - taken + _settled_on(job, job.issued[-1].record.number)
 
 
-def due_on_earlier(connection: sqlite3.Connection, job: Job, books_entry: str) -> int:
-    """What is still to be paid for an invoice that is not the last of its job; nothing where it does not
-    stand.
-    """
-    _, due = _earlier(job, partial(total, connection)).get(books_entry, (0, 0))
-    return max(due, 0)
+def dues_on_earlier(connection: sqlite3.Connection, job: Job) -> dict[str, int]:
+    """Books entry of each invoice that stands before the last → what is still to be paid for it."""
+    return {entry: max(due, 0) for entry, (_, due) in _earlier(job, partial(total, connection)).items()}
 
 
 def job_of_earlier(connection: sqlite3.Connection, books_entry: str) -> str:
