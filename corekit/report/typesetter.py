@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from functools import lru_cache
 
@@ -116,7 +117,7 @@ class Typesetter:
     def columns(self, shares: Sequence[float]) -> list[Column]:
         """Columns with these shares of the width, white between those that are shown."""
         shown_count = sum(1 for share in shares if share)
-        unit = (self.width - _BETWEEN_COLUMNS * (shown_count - 1)) / sum(shares)
+        unit = (self.width - _BETWEEN_COLUMNS * (shown_count - 1)) / math.fsum(shares)
         columns: list[Column] = []
         x = 0.0
         for share in shares:
