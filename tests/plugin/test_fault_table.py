@@ -276,8 +276,8 @@ def test_what_is_plainly_seen_may_be_rarer_on_a_sound_vehicle_than_any_reading_b
         (
             "tests",
             {},
-            "tests: is not a key here; write one of faults, test, symptoms, when, not_while, relieved (perhaps"
-            ' "test")',
+            "tests: is not a key here; write one of faults, test, symptoms, when, not_while, relieved"
+            ' (perhaps "test")',
         ),
         ("test", [], "test: is a list; expected a table { … }"),
         ("test/voltage", "x", 'test.voltage: is the text "x"; expected a table { … }'),
