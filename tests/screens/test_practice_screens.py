@@ -100,6 +100,17 @@ def test_read_again_without_anything_new_the_meter_shows_the_same(
     assert once == again
 
 
+def test_the_same_seed_is_the_same_car_with_the_same_meters(shop: Shop) -> None:
+    shown = []
+    for _ in range(2):
+        visit, _ = practised(shop, Wish(seed=12, system="battery"))
+        page = on_the_car(
+            visit, "test/battery.charging_voltage", f"{READING}.is", "reading=battery.charging_voltage"
+        )
+        shown.append(value(page, f"{READING}.is"))
+    assert shown[0] == shown[1]
+
+
 def test_a_condition_that_was_typed_is_what_the_car_is_read_under(
     joint: tuple[Visit, PracticeFolder],
 ) -> None:
