@@ -31,13 +31,12 @@ from corekit.practice.declared import THIRD, practices
 from corekit.practice.driving import Driven, counts, drive, visited
 from corekit.testing.kit.simulated import wilson
 
-
 #: Kinds of untrue statements that are known and stay, by a word of theirs, each with the reason.
 KNOWN = {
     "egr.stem": "a stem that stands still under a hand pump is called carbon before it was seen whether the"
     " diaphragm holds; asking for that first would cost every stuck valve a test",
     "egr.clean": "the work that the stem's finding proposes, as above",
-    "soot_valve": "a motor valve that moves a part of its way looks like soot until it is taken off; nine in ten"
+    "soot_valve": "a motor valve that moves a part of its way looks like soot until it is off; nine in ten"
     " such are, and nine in ten are said",
 }
 
