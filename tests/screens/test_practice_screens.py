@@ -262,6 +262,24 @@ def test_no_number_is_taken_and_every_paper_is_a_draft_that_says_practice(
     assert "PRACTICE" in words and "DRAFT" in words
 
 
+@pytest.mark.parametrize("what", ["reading=brooms.stick", "look=brooms.stick", "labels=brooms", "nothing=1"])
+def test_what_nobody_declared_is_asked_of_no_car(joint: tuple[Visit, PracticeFolder], what: str) -> None:
+    visit, _ = joint
+    assert visit.client.post(f"/job/{visit.id}/car?{what}", data={}).status_code == 404
+
+
+def test_a_practice_car_that_fails_costs_its_answer_alone(
+    joint: tuple[Visit, PracticeFolder], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    visit, cars = joint
+    monkeypatch.setitem(
+        cars.parts["battery"].sight, "battery.case", lambda car, at: {}["a plugin's own mistake"]
+    )
+    reply = visit.client.post(f"/job/{visit.id}/car?look=battery.case", data={})
+    assert reply.status_code == 404 and "could not answer: KeyError" in reply.text
+    assert visit.get("test/battery.case").text
+
+
 def test_another_car_is_of_the_kind_of_the_last(shop: Shop) -> None:
     visit, cars = practised(shop, Wish(seed=4, system="cooling"))
     reply = visit.client.post("/practice/new")
