@@ -25,6 +25,9 @@ WIDTH = 90
 VERBS = {
     "demo": "show the whole job on invented cars, in ./demo-out",
     "init": "set up your shop: name, prices, where invoices are numbered",
+    "sync": "bring this van together with the shop's other vans, over their hub",
+    "hand": "hand a job to another van",
+    "hub": "run the hub of several vans, on PostgreSQL; its devices, people and prices",
     "work": "open the screens: a whole visit in the browser of a phone",
     "practise": "practise a visit on an invented car with hidden faults",
     "check": "say what a visit file or a job shows, and which test comes next",
@@ -65,7 +68,7 @@ VERBS = {
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "plugins", "practise")
+_WITHOUT_SHOP = ("calculate", "demo", "hub", "init", "new-plugin", "plugins", "practise")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)
@@ -328,6 +331,18 @@ def quantity(text: str | None, option: str, what: str) -> Decimal | None:
     if not re.fullmatch(r"[0-9]{1,5}([.,][0-9]{1,3})?", text.strip()):
         raise InputError(f"{option}: {text!r} is not {what}; write a number, e.g. 12.5.")
     return Decimal(text.strip().replace(",", "."))
+
+
+def require_hub() -> None:
+    """Return where the hub's extra is installed.
+
+    Raises:
+        InputError: it is not.
+    """
+    from importlib.util import find_spec
+
+    if find_spec("psycopg") is None:
+        raise InputError("The hub needs more than a van does. Install it with: pip install 'corekit[hub]'")
 
 
 def sure(question: str) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from typing import Any, Generic, TypeVar
@@ -26,6 +27,7 @@ from .records import (
     Ended,
     Estimated,
     Fitted,
+    Handed,
     Instrument,
     Issued,
     Left,
@@ -451,6 +453,12 @@ class Job:
         return tuple(running.values())
 
     @property
+    def handed_to(self) -> str:
+        """Letters of the device that the job was handed to last; empty where it goes on where it began."""
+        last = self.last(Handed)
+        return last.record.to if last is not None else ""
+
+    @property
     def ended(self) -> Noted[Ended] | None:
         """How the job ended without (further) repair, where it did."""
         return self.last(Ended)
@@ -462,6 +470,15 @@ class Job:
     @property
     def photos(self) -> tuple[Noted[Photographed], ...]:
         return self.all(Photographed)
+
+    def disputed(self, entry: str) -> tuple[Noted[object], ...]:
+        """What else is said of the subject of an entry that stands, while nothing settles it."""
+        others = {one for dispute in self.disputes if entry in dispute.entries for one in dispute.entries}
+        return tuple(
+            Noted(one, RECORDS[one.kind](**one.body))
+            for one in self.entries
+            if one.id in others - {entry} and one.kind != "withdrawn"
+        )
 
     def instead_of(self, entry: str) -> Entry | None:
         """What stands in an entry's place, be it a correction or a withdrawal with its reason; None while the
@@ -519,6 +536,39 @@ def _references(data: object) -> Iterator[Personal]:
             yield from _references(item)
 
 
+def in_order(entries: Iterable[Entry]) -> list[Entry]:
+    """The entries of one job, each once and none before one that was known when it was written; of those that
+    nobody wrote knowing of the other, by chain.
+    """
+    known = {entry.id: entry for entry in entries}
+    ordered = sorted(known.values(), key=lambda entry: (entry.chain, entry.n))
+    if not ordered or ordered[0].chain == ordered[-1].chain:
+        return ordered
+    waits: dict[str, int] = {}
+    before: dict[str, list[str]] = {}
+    previous: Entry | None = None
+    for entry in ordered:
+        needed = {seen for seen in map(str, entry.seen) if seen in known and known[seen].chain != entry.chain}
+        if previous is not None and previous.chain == entry.chain:
+            needed.add(previous.id)
+        waits[entry.id] = len(needed)
+        for one in needed:
+            before.setdefault(one, []).append(entry.id)
+        previous = entry
+    ready = [(entry.chain, entry.n, entry.id) for entry in ordered if not waits[entry.id]]
+    heapq.heapify(ready)
+    found: list[Entry] = []
+    while ready:
+        *_, id_ = heapq.heappop(ready)
+        found.append(known[id_])
+        for after in before.get(id_, ()):
+            waits[after] -= 1
+            if not waits[after]:
+                heapq.heappush(ready, (known[after].chain, known[after].n, after))
+    # Ids are hashes of what was seen, so nothing can wait for itself; only made-up ids could.
+    return found if len(found) == len(ordered) else ordered
+
+
 def fold(job: str, entries: Iterable[Entry], texts: Mapping[str, str] | None = None) -> Job:
     """The job that a journal tells of: of each subject the heads that nothing replaces.
 
@@ -527,8 +577,7 @@ def fold(job: str, entries: Iterable[Entry], texts: Mapping[str, str] | None = N
     The union of two journals folds to the same job in whatever order it comes. Two different heads of one
     subject are a dispute; two heads with equal bodies agree. A withdrawn subject does not stand.
     """
-    known = {entry.id: entry for entry in entries}
-    ordered = sorted(known.values(), key=lambda entry: (entry.chain, entry.n))
+    ordered = in_order(entries)
     replaced = {old for entry in ordered for old in entry.replaces}
     heads: dict[str, list[Entry]] = {}
     for entry in ordered:

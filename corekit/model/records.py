@@ -671,6 +671,13 @@ class Forgotten:
 
 
 @attrs.frozen(kw_only=True)
+class Handed:
+    """The job goes on in another van: `to` are the letters of that device."""
+
+    to: str
+
+
+@attrs.frozen(kw_only=True)
 class Published:
     """A masked Document went to the page server under this token hash."""
 
@@ -786,6 +793,7 @@ RECORDS: dict[str, type] = {
     "reminded": Reminded,
     "withdrawn": Withdrawn,
     "forgotten": Forgotten,
+    "handed": Handed,
     "published": Published,
     "invoice": InvoiceIssued,
     "payment": PaymentTaken,

@@ -6,19 +6,25 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
+from collections.abc import Callable
+from functools import partial
+from typing import TypeAlias
 
 from ..model.job import Job
 from . import rows
 
+#: Books entry of an invoice → what it comes to.
+TotalOf: TypeAlias = Callable[[str], int]
 
-def settled_amount(connection: sqlite3.Connection, job: Job) -> int:
+
+def settled_amount(job: Job, total_of: TotalOf) -> int:
     """What was paid, and what of the (last) invoice that it is on was credited or written off; of what was
-    paid only what earlier invoices that stand do not need.
+    paid only what earlier invoices that stand do not need. `total_of` gives what an invoice comes to.
     """
     paid = paid_amount(job)
     if not job.issued:
         return paid
-    taken = sum(owed - due for owed, due in _earlier(connection, job).values())
+    taken = sum(owed - due for owed, due in _earlier(job, total_of).values())
     return paid - taken + _settled_on(job, job.issued[-1].record.number)
 
 
@@ -26,7 +32,7 @@ def due_on_earlier(connection: sqlite3.Connection, job: Job, books_entry: str) -
     """What is still to be paid for an invoice that is not the last of its job; nothing where it does not
     stand.
     """
-    _, due = _earlier(connection, job).get(books_entry, (0, 0))
+    _, due = _earlier(job, partial(total, connection)).get(books_entry, (0, 0))
     return max(due, 0)
 
 
@@ -48,24 +54,24 @@ def paid_amount(job: Job) -> int:
     return sum(noted.record.amount for noted in job.payments) + rounded
 
 
-def _earlier(connection: sqlite3.Connection, job: Job) -> dict[str, tuple[int, int]]:
+def _earlier(job: Job, total_of: TotalOf) -> dict[str, tuple[int, int]]:
     """Books entry of each invoice that stands before the last → what is owed on it, what of that is due."""
     found, paid = dict[str, tuple[int, int]](), paid_amount(job)
     for noted in job.issued[:-1]:
         entry = noted.record.books_entry
-        owed = _total(connection, entry) - _settled_on(job, noted.record.number)
+        owed = total_of(entry) - _settled_on(job, noted.record.number)
         taken = min(paid, owed)
         found[entry], paid = (owed, owed - taken), paid - taken
     return found
 
 
-def _total(connection: sqlite3.Connection, books_entry: str) -> int:
+def total(connection: sqlite3.Connection, books_entry: str) -> int:
     """What an invoice comes to, unchecked like all that lists are made of: a changed one stops none."""
     row = connection.execute(f"{rows.SELECT_PLACED} WHERE id = ?", (books_entry,)).fetchone()
-    total: object = 0
+    found: object = 0
     with contextlib.suppress(ValueError, TypeError, RecursionError):
-        total = rows.parsed(tuple(row[1:])).body.get("total") if row is not None else 0
-    return total if isinstance(total, int) else 0
+        found = rows.parsed(tuple(row[1:])).body.get("total") if row is not None else 0
+    return found if isinstance(found, int) else 0
 
 
 def _settled_on(job: Job, number: str) -> int:

@@ -120,6 +120,9 @@ STEPS: tuple[tuple[str, ...], ...] = (
 OTHERS = {
     "verify": "goes through everything, one job at a time",
     "backup": "copies everything, and verifies it",
+    "sync": "reads how the chains end, and what is new on either side",
+    "hand": "writes one entry into one job, as a payment does, and nothing into the books",
+    "hub": "opens no store of a van",
     "restore": "copies everything, and verifies it",
     "restored": "reads how the chains end, of which there are as many as there were restored copies",
     "remind": "reads one job and the invoice it is on, as a receipt does, and refuses what is not overdue",

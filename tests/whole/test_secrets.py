@@ -412,6 +412,7 @@ OWN = {
     "fitted.of",
     "fitted.typed",
     "forgotten.because",
+    "handed.to",
     "instrument.accuracy",
     "instrument.calibrated",
     "instrument.interval",
