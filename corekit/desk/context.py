@@ -28,6 +28,7 @@ from .pricing import CurrentPrices
 from .settings import (
     KEY_FILE,
     PAPERS,
+    PRACTICE_FILE,
     STORE_FILE,
     Settings,
     declared,
@@ -96,6 +97,11 @@ class ShopContext:
     def demo(self) -> bool:
         """True in a shop for trying things out."""
         return self.store.demo
+
+    @cached_property
+    def practice(self) -> bool:
+        """True in a shop of practice cars: its papers stay drafts, and no number is taken."""
+        return self.demo and (self.folder / PRACTICE_FILE).is_file()
 
     @property
     def books_chain(self) -> str:

@@ -13,6 +13,7 @@ from ..account.account import Account, account_of
 from ..assess.assessment import Assessment, assess
 from ..billing.book import PriceBook
 from ..billing.estimate import diagnosis_lines, repair_lines
+from ..billing.invoiced import is_charged
 from ..billing.line import Line
 from ..billing.own_prices import book_for
 from ..billing.payment import payable_after
@@ -34,7 +35,7 @@ from .errors import DeskError
 from .in_memory import scratch_job
 from .jobs import job_named, texts_of
 from .learned import with_learned
-from .offerable import approved_before, cap_of, done_without_estimate, is_charged, requested_work
+from .offerable import approved_before, cap_of, done_without_estimate, requested_work
 from .settings import Settings, declared, jurisdiction_of, read_prices, read_settings, with_settings
 
 #: Columns of a paper in the terminal.

@@ -261,6 +261,7 @@ class FaultTable:
         pairs: Two faults that are met together more often than by chance; every other two are independent.
         symptoms: Symptom → fault → the chance that the customer tells it under that fault.
         when: Circumstance → fault → factor on its odds.
+        relieved: Operation → the faults that it leaves and whose complaint may go all the same, for a while.
     """
 
     system: str = ""
@@ -270,6 +271,7 @@ class FaultTable:
     symptoms: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
     when: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
     not_while: tuple[NotWhile, ...] = ()
+    relieved: Mapping[str, frozenset[str]] = attrs.field(factory=dict)
 
     def after_told(self, symptoms: Collection[str]) -> FaultTable:
         """The same table where a complaint was told with these symptoms; made once for each."""
