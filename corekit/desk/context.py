@@ -22,6 +22,7 @@ from ..store.door import Door
 from ..store.requests import Request
 from ..store.store import Store
 from .errors import DeskError
+from .learned import with_learned
 from .looked_over import look_over, look_over_words
 from .pricing import CurrentPrices
 from .settings import (
@@ -70,7 +71,7 @@ class ShopContext:
     @cached_property
     def plugins(self) -> Plugins:
         """The systems that are installed, loaded when they are first asked for."""
-        return with_settings(self.load_plugins(), self.settings)
+        return with_learned(with_settings(self.load_plugins(), self.settings), self.folder)
 
     @property
     def declared(self) -> Declared:

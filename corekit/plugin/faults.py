@@ -37,6 +37,7 @@ class Fault:
         cause: The same for the customer, as the cause of a complaint and short enough for a headline: *a
             worn-out brake pad*.
         tells: What it means, in one sentence for the customer.
+        visits: How many retested visits of the shop stand behind its numbers; 0 where they are the table's.
     """
 
     key: str
@@ -50,6 +51,7 @@ class Fault:
     only: Only = attrs.field(factory=dict)
     cause: str = ""
     tells: str = ""
+    visits: int = 0
 
     @property
     def headline(self) -> str:
