@@ -34,7 +34,7 @@ from .declarations import (
 )
 from .live import NOTHING_ASKED, commanded_opening
 from .observations import Raised, Seen, raised, said
-from .vacuum import COMMANDED, vacuum_by_duty
+from .vacuum import COMMANDED, is_fed, vacuum_by_duty
 
 NO_VACUUM = "This valve is electric; there is no vacuum to measure."
 
@@ -113,7 +113,7 @@ def outlet(
         ck.Claim(
             "egr.vacuum_outlet",
             evidence=[one for one in (command, source) if one is not None],
-            calls_for=replace_regulator,
+            calls_for=replace_regulator if is_fed(case, source) else None,
             next_test=vacuum_outlet,
         ),
         ck.Says(

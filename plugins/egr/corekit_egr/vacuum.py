@@ -353,7 +353,11 @@ def commanded(
         ck.Claim(
             "egr.vacuum_on",
             evidence=[reading for reading in (command, source, outlet) if reading is not None],
-            calls_for=replace_regulator if _is_lost_inside(case, outlet, limit, hose, diaphragm) else None,
+            calls_for=(
+                replace_regulator
+                if is_fed(case, source) and _is_lost_inside(case, outlet, limit, hose, diaphragm)
+                else None
+            ),
             next_test=vacuum_on,
         ),
         ck.Says(
@@ -382,6 +386,11 @@ def commanded(
             ),
         },
     )
+
+
+def is_fed(case: ck.Case, inlet: ck.Reading | None) -> bool:
+    """Whether the regulator itself gets enough, as far as its inlet was read."""
+    return inlet is not None and case.side(inlet, case.limit(supply_vacuum)) is not ck.Side.BELOW
 
 
 def _is_lost_inside(

@@ -22,10 +22,23 @@ def test_below_a_fifth_of_duty_the_regulator_is_excused(car: Any, duty: str) -> 
 def test_from_much_duty_the_regulator_answers_for_its_vacuum_where_its_outlet_lacks_it_too(
     car: Any, duty: str
 ) -> None:
-    car.read("vacuum_outlet", "0.7 inHg", setup={"duty": duty})
+    car.read("vacuum_outlet", "0.7 inHg", setup={"duty": duty}).read("supply_vacuum", "19.5 inHg")
     found = car.read("vacuum_on", "0.6 inHg", setup={"duty": duty}).finding("egr.vacuum_on")
     assert found.probability is not None and found.probability < 0.05
     assert found.calls_for == "egr.replace_regulator"
+
+
+@pytest.mark.parametrize(("source", "calls"), [("19.5 inHg", True), ("3 inHg", False), ("", False)])
+@pytest.mark.parametrize("code", ["egr.vacuum_on", "egr.vacuum_outlet"])
+def test_a_regulator_is_not_blamed_for_giving_little_before_it_is_known_to_get_enough(
+    car: Any, source: str, calls: bool, code: str
+) -> None:
+    if source:
+        car.read("supply_vacuum", source)
+    car.read("vacuum_outlet", "0.7 inHg", setup={"duty": "90 %"})
+    found = car.read("vacuum_on", "0.6 inHg", setup={"duty": "90 %"}).finding(code)
+    assert found.verdict is ck.Verdict.FAIL
+    assert (found.calls_for == "egr.replace_regulator") is calls
 
 
 @pytest.mark.parametrize("outlet", ["", "12 inHg"])
@@ -44,7 +57,7 @@ def test_little_vacuum_at_the_valve_alone_is_a_fault_and_no_regulator_s_yet(car:
 def test_where_nothing_behind_it_leaks_the_regulator_answers_without_its_outlet(
     car: Any, hose: str, valve: str, calls: bool
 ) -> None:
-    car.read("hose_loss", hose).read("hold_loss", valve)
+    car.read("hose_loss", hose).read("hold_loss", valve).read("supply_vacuum", "19.5 inHg")
     found = car.read("vacuum_on", "0.6 inHg", setup={"duty": "90 %"}).finding("egr.vacuum_on")
     assert (found.calls_for == "egr.replace_regulator") is calls
 
