@@ -29,6 +29,7 @@ VERBS = {
     "hand": "hand a job to another van",
     "hub": "run the hub of several vans, on PostgreSQL; its devices, people and prices",
     "work": "open the screens: a whole visit in the browser of a phone",
+    "practise": "practise a visit on an invented car with hidden faults",
     "check": "say what a visit file or a job shows, and which test comes next",
     "read": "make a draft of a logger's file or of the car's own data, to look at",
     "add": "save a visit file in the store, or what has changed in it",
@@ -42,6 +43,11 @@ VERBS = {
     "credit": "issue a credit note on an invoice, whole or in part",
     "writeoff": "ask no more for some of an issued invoice",
     "books": "the money of a day, month or year, and what is open; as CSV too",
+    "remind": "write a reminder of an invoice that is overdue",
+    "drawer": "the cash drawer: counted, put in, taken out, and what should lie in it",
+    "tables": "write the tables of all jobs as Parquet files, without persons",
+    "ask": "ask a question over all jobs: causes, tests, comebacks, prices, readings",
+    "learn": "propose what retested jobs say of the fault tables",
     "export": "write an issued invoice in another form, such as an e-invoice",
     "receipt": "print the receipt for a payment that the invoice does not show",
     "publish": "send issued invoices' pages to where their codes lead",
@@ -62,7 +68,7 @@ VERBS = {
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "hub", "init", "new-plugin", "plugins")
+_WITHOUT_SHOP = ("calculate", "demo", "hub", "init", "new-plugin", "plugins", "practise")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)

@@ -17,13 +17,13 @@ from ..model.entry import Draft
 from ..model.job import Job
 from ..model.jurisdiction import ExceedKind, Jurisdiction
 from ..model.money import Money
-from ..model.records import Approved, Arrived, Instrument, Issued, Receipted, body_of
+from ..model.records import Approved, Arrived, Instrument, Issued, Receipted, Reminded, body_of
 from ..plugin.host import Plugins
 from ..report.sheet import ApprovalRow, Sheet
 from ..store.mark import random_id
 from .context import ShopContext
 from .errors import DeskError
-from .jobs import names_of, texts_of
+from .jobs import texts_of
 from .settings import PAPERS, Settings, jurisdiction_of
 
 
@@ -78,7 +78,7 @@ def sheet_of(shop: ShopContext, job: Job, *, draft: bool = False) -> Sheet:
         shop.prices.currency,
         shop.plugins,
         demo=job.demo or shop.demo,
-        draft=draft,
+        draft=draft or shop.practice,
     )
 
 
@@ -134,6 +134,10 @@ def receipt_name(job: Job, record: Receipted) -> str:
     return _paper_name("receipt", job.name, _short(job.id), _short(record.payment))
 
 
+def reminder_name(job: Job, record: Reminded) -> str:
+    return _paper_name("reminder", job.name, _short(job.id), f"{record.number} {record.nth}")
+
+
 def invoice_name(number: str) -> str:
     return _paper_name("invoice", number)
 
@@ -163,7 +167,7 @@ def remove_papers(shop: ShopContext, job: Job) -> list[str]:
     folder = shop.folder / PAPERS
     named = [
         *(invoice_name(noted.record.number) for noted in job.all(Issued)),
-        *(draft_name(kind, name) for kind in DRAFTS for name in names_of(job)),
+        *(draft_name(kind, name) for kind in DRAFTS for name in shop.store.names_of(job.id)),
     ]
     # An invoice in another form lies beside its paper: `invoice-2026-A0001.form.pdf`.
     beside = [path for name in named for path in folder.glob(f"{glob.escape(name)}.*")]
@@ -190,10 +194,13 @@ def approvals_of(
     job: Job, work: ApprovedWork, plugins: Plugins, day_of: Callable[[str], str]
 ) -> list[ApprovalRow]:
     """Every approval with its day: when it was given if that is known, else when it
-    was recorded. What was approved beyond the estimates comes last.
+    was recorded. What was approved beyond the estimates comes last; what is on an invoice already is
+    left out.
     """
     latest: dict[str, ApprovalRow] = {}
     for noted in job.approvals:
+        if noted.record.estimate in work.on_invoices:
+            continue
         approved = work.sums[noted.record.estimate]
         latest[noted.record.estimate] = ApprovalRow(
             approval=noted.record, day=day_of(noted.entry.taken or noted.entry.recorded), approved=approved
@@ -245,21 +252,26 @@ def file_name(name: str) -> str:
     return re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.")[:120] or "paper"
 
 
-def instruments_for(visit: VisitFile, settings: Settings, job: Job | None = None) -> list[Draft]:
+def instruments_for(
+    visit: VisitFile, settings: Settings, job: Job | None = None, key: str = ""
+) -> list[Draft]:
     """The shop's instruments that a file uses, to be copied into the journal: it must be readable without the
     shop's file.
 
     What the journal's readings were taken with by custom stays there, although another instrument may be the
     usual one today.
+
+    Args:
+        key: What the file's rows stand under in the journal.
     """
     used = visit.instruments_used - visit.instruments_declared
     found = {name: settings.instruments[name] for name in used if name in settings.instruments}
     if job is not None:
-        once = _usual_once(job, visit.origin) - visit.instruments_declared
+        once = _usual_once(job, key) - visit.instruments_declared
         kept = {
             noted.record.name: noted.record
             for noted in job.all(Instrument)
-            if noted.entry.subject.startswith(f"{visit.origin}:")
+            if noted.entry.subject.startswith(f"{key}:")
         }
         found = {**{name: kept[name] for name in once if name in kept}, **found}
     return [
@@ -268,9 +280,9 @@ def instruments_for(visit: VisitFile, settings: Settings, job: Job | None = None
     ]
 
 
-def _usual_once(job: Job, origin: str) -> set[str]:
+def _usual_once(job: Job, key: str) -> set[str]:
     """Instruments that some reading of a file was taken with because they were the usual ones then."""
-    said = [entry.body for entry in job.entries if entry.subject.startswith(f"{origin}:")]
+    said = [entry.body for entry in job.entries if entry.subject.startswith(f"{key}:")]
     bodies = [
         body
         for one in said

@@ -12,8 +12,11 @@ from psycopg import sql
 
 from ..model.entry import BOOKS, JOB, Entry, jobs_of
 from ..model.job import fold
+from ..model.personal import Personal
+from ..model.records import Opened
 from ..store import rows
-from ..store.listing import JOB_COLUMNS, KINDS, derived_row, derived_words
+from ..store.listing import JOB_COLUMNS, derived_row, derived_words
+from ..store.owing import earlier
 from .database import Line
 from .sealing import HubKey
 
@@ -25,7 +28,7 @@ _OF_JOBS = sql.SQL(
     "SELECT arrived, {} FROM entry WHERE job = ANY(%s) AND journal = %s ORDER BY job, chain, n"
 ).format(sql.SQL(", ").join(map(sql.Identifier, rows.COLUMNS)))
 #: Kinds of personal text that a job is found by.
-_FOUND_BY = ("plate", "vin", "description", "name", "phone")
+_FOUND_BY = ("plate", "vin", "description", "name", "phone", "job_name")
 
 
 def refresh(line: Line, key: HubKey, new: Sequence[Entry]) -> None:
@@ -54,20 +57,25 @@ def refresh(line: Line, key: HubKey, new: Sequence[Entry]) -> None:
     line.execute(
         sql.SQL("UPDATE invoice SET owed = {} WHERE entry = ANY(%s)").format(_OWED), (sorted(bills - {""}),)
     )
+    with line.cursor() as cursor:
+        due = [(owed, entry) for one in found.values() for entry, owed in one.earlier.items()]
+        cursor.executemany("UPDATE invoice SET owed = %s WHERE entry = %s", due)
 
 
 @attrs.frozen(kw_only=True)
 class Derived:
-    """What follows from the entries of a job: its row, the devices whose job it is, the words it is found"
-    " by."""
+    """What follows from the entries of a job: its row, the devices whose job it is, what it is found by, and
+    of its invoices before the last what is still to be paid.
+    """
 
     row: tuple[Any, ...]
     devices: frozenset[str]
     words: frozenset[bytes]
+    earlier: Mapping[str, int]
 
 
 def derived(line: Line, key: HubKey, jobs: Sequence[str]) -> dict[str, Derived]:
-    """Job -> what follows from its entries and texts."""
+    """Job → what follows from its entries and texts."""
     placed: dict[str, list[tuple[int, Entry]]] = {}
     for arrived, *row in line.execute(_OF_JOBS, (list(jobs), JOB)):
         entry = rows.entry_of(tuple(row))
@@ -81,7 +89,10 @@ def derived(line: Line, key: HubKey, jobs: Sequence[str]) -> dict[str, Derived]:
     successors: dict[str, str] = dict(
         line.execute("SELECT letters, successor FROM device WHERE successor <> ''").fetchall()
     )
-    return {job: _derived(key, job, of_job, texts, owners, successors) for job, of_job in placed.items()}
+    totals = {str(entry): int(total) for entry, total in line.execute(_TOTALS, (list(jobs),))}
+    return {
+        job: _derived(key, job, of_job, texts, owners, successors, totals) for job, of_job in placed.items()
+    }
 
 
 def _derived(
@@ -91,11 +102,19 @@ def _derived(
     texts: Mapping[str, str],
     owners: Mapping[str, str],
     successors: Mapping[str, str],
+    totals: Mapping[str, int],
 ) -> Derived:
+    def total_of(entry: str) -> int:
+        return totals.get(entry, 0)
+
     folded = fold(job, [entry for _, entry in placed])
     began, first = min(placed, key=lambda one: one[0])
-    told = [(n, entry) for n, entry in placed if entry.kind in KINDS]
-    row = attrs.evolve(derived_row(job, told), began=began)
+    # Of persons a row holds hashes, and of what a job is called nothing else.
+    origins = [noted.record.origin for noted in folded.all(Opened)]
+    called = [one.hash if isinstance(one, Personal) else str(one) for one in origins]
+    row = attrs.evolve(
+        derived_row(job, placed, {}, total_of=total_of), began=began, name=(called or [""])[-1]
+    )
     handed = successors.get(folded.handed_to, folded.handed_to)
     words = derived_words(job, placed, lambda hash_: texts.get(hash_, ""))
     writers = {owners[entry.chain] for _, entry in placed if entry.kind != "forgotten"}
@@ -108,6 +127,7 @@ def _derived(
             for word, kind in words
             for one in ({key.word(word)} if kind == "day" else key.beginnings(word))
         ),
+        earlier={entry: max(due, 0) for entry, (_, due) in earlier(folded, total_of).items()},
     )
 
 
@@ -135,6 +155,11 @@ def _insert_invoice(line: Line, entry: Entry) -> None:
     )
 
 
+#: Books entries of the invoices of jobs, with what they come to.
+_TOTALS = (
+    "SELECT entry, total FROM invoice WHERE entry IN (SELECT body::json->>'books_entry' FROM entry"
+    " WHERE job = ANY(%s) AND kind = 'issued')"
+)
 #: What is still to be paid for an invoice; nothing where no job stands on it (any more).
 _OWED = sql.SQL(
     "(SELECT CASE WHEN count(*) = 0 THEN 0 ELSE greatest(invoice.total - coalesce(sum(paid), 0), 0) END"
@@ -149,6 +174,7 @@ def differences(line: Line, key: HubKey) -> Iterator[str]:
     for job in sorted(listed ^ set(jobs)):
         yield f"job {job}: {'no entry stands behind its row' if job in listed else 'it is in no list'}"
     select = sql.SQL("SELECT {} FROM job WHERE id = %s").format(sql.SQL(", ").join(map(sql.Identifier, _JOB)))
+    due: dict[str, int] = {}
     for job in jobs:
         one = derived(line, key, [job])[job]
         if line.execute(select, (job,)).fetchone() != one.row:
@@ -159,8 +185,11 @@ def differences(line: Line, key: HubKey) -> Iterator[str]:
         told = line.execute("SELECT device FROM job_device WHERE job = %s", (job,))
         if {str(letters) for (letters,) in told} != one.devices:
             yield f"job {job}: the devices whose job it is are not those of its journal"
-    owed = sql.SQL("SELECT number FROM invoice WHERE owed <> {}").format(_OWED)
-    for (number,) in line.execute(owed).fetchall():
+        due |= one.earlier
+    owed = sql.SQL("SELECT entry, number, owed, {} FROM invoice").format(_OWED)
+    for entry, number, said, follows in line.execute(owed).fetchall():
+        if int(said) == due.get(str(entry), int(follows)):
+            continue
         yield f"invoice {number}: what is owed does not follow from its jobs"
 
 

@@ -9,10 +9,10 @@ from typing import Any, Generic, TypeVar
 
 import attrs
 
-from .approval import Approval
+from .approval import Approval, estimate_of, operations_of
 from .canonical import digest
 from .entry import Entry
-from .personal import PICTURE_KINDS, KeptWords, Personal, SpokenWords
+from .personal import PICTURE_KINDS, KeptWords, Personal, PersonalText, SpokenWords
 from .records import (
     RECORDS,
     Announced,
@@ -41,6 +41,7 @@ from .records import (
     Recalled,
     Receipted,
     Recorded,
+    Reminded,
     Repaired,
     Requested,
     Retold,
@@ -85,12 +86,17 @@ class Dispute:
 
 @attrs.frozen(kw_only=True)
 class Job:
-    """What a person sees of a job: the standing entries of its journal, in the journal's order."""
+    """What a person sees of a job: the standing entries of its journal, in the journal's order.
+
+    Attributes:
+        called: What its file or screen called it last; empty where that was forgotten.
+    """
 
     id: str
     entries: tuple[Entry, ...]
     standing: tuple[Noted[object], ...]
     disputes: tuple[Dispute, ...]
+    called: str = ""
 
     def all(self, kind: type[R]) -> tuple[Noted[R], ...]:
         """Everything of one kind that stands, oldest first."""
@@ -126,7 +132,8 @@ class Job:
 
     @property
     def name(self) -> str:
-        return self.opened.origin
+        """What people call it: by the name that it was given, or by its id where that was forgotten."""
+        return self.called or self.id
 
     @property
     def demo(self) -> bool:
@@ -264,6 +271,38 @@ class Job:
             if not noted.record.credits and noted.record.number not in gone
         )
 
+    @cached_property
+    def goes_on(self) -> bool:
+        """True where another invoice is to follow those that stand: since the last of them an estimate was
+        made and waits for an answer, something was approved, approved work was done, or one was credited
+        whole.
+        """
+        if not self.issued or self.issued[-1].record.shared:
+            return False
+        last = _place(self.issued[-1].entry)
+        after = [noted for noted in self.standing if _place(noted.entry) > last]
+        records = [noted.record for noted in after]
+        if any(isinstance(record, Issued) and record.whole for record in records):
+            return True
+        if any(isinstance(record, Approved) and self._approves_something(record) for record in records):
+            return True
+        has_ended = any(isinstance(record, Ended) for record in records)
+        made = {record.name for record in records if isinstance(record, Estimated)}
+        if made & set(self.approval.pending) and not has_ended:
+            return True
+        done = {record.operation for record in records if isinstance(record, (Repaired, Serviced))}
+        if not done:
+            return False
+        then = fold(self.id, (entry for entry in self.entries if _place(entry) < last))
+        return not done.isdisjoint(then.approval.open)
+
+    def _approves_something(self, approval: Approved) -> bool:
+        estimate = estimate_of(approval, [noted.record for noted in self.estimates])
+        if estimate is None:
+            return False
+        has_charges = any(not line.get("operation") for line in estimate.lines)
+        return has_charges or bool(set(operations_of(estimate)) - set(approval.declined))
+
     @property
     def credited(self) -> tuple[Noted[Issued], ...]:
         """Credit notes, on whatever invoice."""
@@ -283,14 +322,40 @@ class Job:
         """What was written off of an invoice that was credited whole since, each with that credit note: it
         takes the place of the writing off.
         """
-        found, open_ = list[tuple[Noted[WrittenOff], Noted[Issued]]](), list[Noted[WrittenOff]]()
+        return tuple((off, note) for off in self.written_off if (note := self._lapsed_by.get(off.id)))
+
+    @cached_property
+    def settles(self) -> dict[str, str]:
+        """Entry that says what of an invoice is settled without money (written off, or rounded with a payment
+        in cash) → the number of that invoice.
+        """
+        found, standing = dict[str, str](), list[str]()
         for noted in self.standing:
-            if isinstance(noted.record, WrittenOff):
-                open_.append(Noted(noted.entry, noted.record))
-            elif isinstance(noted.record, Issued) and noted.record.whole:
-                found += [(one, Noted(noted.entry, noted.record)) for one in open_]
-                open_ = []
-        return tuple(found)
+            record = noted.record
+            if isinstance(record, Issued) and record.credits:
+                standing = [number for number in standing if not record.whole or number != record.credits]
+            elif isinstance(record, Issued):
+                standing.append(record.number)
+            elif isinstance(record, WrittenOff):
+                found[noted.id] = record.invoice or (standing[-1] if standing else "")
+            elif isinstance(record, Paid) and record.rounded:
+                found[noted.id] = standing[-1] if standing else ""
+        return found
+
+    @cached_property
+    def _lapsed_by(self) -> dict[str, Noted[Issued]]:
+        """Of what is settled without money → the credit note on all of its invoice, which takes its place."""
+        whole = {noted.record.credits: noted for noted in self.credited if noted.record.whole}
+        return {entry: whole[number] for entry, number in self.settles.items() if number in whole}
+
+    @property
+    def rounded(self) -> tuple[tuple[Noted[Paid], Noted[Issued] | None], ...]:
+        """Payments in cash that were rounded, each with the credit note on all of its invoice, if there is
+        one: then the rounding counts no more.
+        """
+        return tuple(
+            (noted, self._lapsed_by.get(noted.id)) for noted in self.payments if noted.record.rounded
+        )
 
     @property
     def written_off_now(self) -> tuple[Noted[WrittenOff], ...]:
@@ -323,6 +388,10 @@ class Job:
     @property
     def receipts(self) -> tuple[Noted[Receipted], ...]:
         return self.all(Receipted)
+
+    @property
+    def reminders(self) -> tuple[Noted[Reminded], ...]:
+        return self.all(Reminded)
 
     @property
     def visits(self) -> tuple[Noted[Left | Arrived], ...]:
@@ -440,6 +509,11 @@ class Job:
                     yield reference
 
 
+def _place(entry: Entry) -> tuple[str, int]:
+    """Later in the journal is later: chains of one store sort in the order in which they were begun."""
+    return entry.chain, entry.n
+
+
 def _in_words(noted: Noted[object], texts: Mapping[str, str]) -> Noted[object]:
     record: Any = noted.record
     said = {
@@ -495,8 +569,10 @@ def in_order(entries: Iterable[Entry]) -> list[Entry]:
     return found if len(found) == len(ordered) else ordered
 
 
-def fold(job: str, entries: Iterable[Entry]) -> Job:
+def fold(job: str, entries: Iterable[Entry], texts: Mapping[str, str] | None = None) -> Job:
     """The job that a journal tells of: of each subject the heads that nothing replaces.
+
+    What it is called is looked up in `texts`, hash → personal text.
 
     The union of two journals folds to the same job in whatever order it comes. Two different heads of one
     subject are a dispute; two heads with equal bodies agree. A withdrawn subject does not stand.
@@ -520,4 +596,20 @@ def fold(job: str, entries: Iterable[Entry]) -> Job:
         for entry in versions[-1:]:
             if entry.kind != "withdrawn":
                 standing.append(Noted(entry, RECORDS[entry.kind](**entry.body)))
-    return Job(id=job, entries=tuple(ordered), standing=tuple(standing), disputes=tuple(disputes))
+    opened = [noted.record for noted in standing if isinstance(noted.record, Opened)]
+    return Job(
+        id=job,
+        entries=tuple(ordered),
+        standing=tuple(standing),
+        disputes=tuple(disputes),
+        called=name_said(opened[-1].origin, texts or {}) if opened else "",
+    )
+
+
+def name_said(origin: object, texts: Mapping[str, str]) -> str:
+    """What a job is called by this beginning of it, as far as that is known: a plain text in journals of
+    before, else a personal text, which may be forgotten.
+    """
+    if isinstance(origin, (Mapping, Personal)):
+        return texts.get(origin.hash if isinstance(origin, Personal) else str(origin.get("hash", "")), "")
+    return origin.text if isinstance(origin, PersonalText) else str(origin)

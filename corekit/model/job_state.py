@@ -51,7 +51,7 @@ def state_of(job: Job, own: Collection[str] = ()) -> JobState:
         own: Letters of the device that asks, where there are several; for the others a job is over once it
             was handed on.
     """
-    if job.issued:
+    if job.issued and not job.goes_on:
         return JobState.INVOICED
     if own and job.handed_to not in ("", *own):
         return JobState.HANDED

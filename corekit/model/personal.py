@@ -22,6 +22,8 @@ PERSONAL_KINDS = (
     "words",
     "note",
     "tax_number",
+    "order_number",
+    "job_name",
     *PICTURE_KINDS,
 )
 

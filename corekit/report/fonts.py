@@ -200,7 +200,9 @@ def _missing(main: Typeface, text: str) -> MissingGlyphError:
     )
 
 
-def _advance(parts: Iterable[Run]) -> float:
+def _advance(parts: Sequence[Run]) -> float:
+    if len(parts) == 1:
+        return parts[0][0].advance(parts[0][1])
     return math.fsum(face.advance(text) for face, text in parts)
 
 
@@ -215,6 +217,14 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
     Breaks at spaces and at line ends; a word wider than the room breaks where it must. A number stays with a
     short word after it (`12.6 V`). Never returns no line.
     """
+    key = tuple(pieces), style, size, room
+    known = _known_lines.get(key)
+    if known is None:
+        known = _known_lines[key] = _wrapped(pieces, style, size, room)
+    return known.copy()
+
+
+def _wrapped(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[TextLine]:
     limit = room * 1000 / size
     if len(pieces) == 1:  # most cells hold a few characters that fit
         main, text = typeface(style), pieces[0][0]
@@ -229,13 +239,13 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
         if not typed and not typeface(style).knows(text.replace("\n", " ")):
             raise _missing(typeface(style), text.replace("\n", " "))
     lines: list[TextLine] = []
+    space, blank = typeface(style).advances[32], (typeface(style), " ")
     for paragraph in _paragraphs(pieces):
         current: list[Run] = []
         width = 0.0
-        space = typeface(style).advances[32]
         for word, wide in _measured(paragraph, style):
             if current and width + space + wide <= limit:
-                current += [(typeface(style), " "), *word]
+                current += [blank, *word]
                 width += space + wide
                 continue
             if current:
@@ -249,8 +259,10 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
     return lines
 
 
-#: Words of the paper that is set with their widths in 1/1000 of the size: it is tried in several sizes.
+#: Words of the paper that is set with their widths in 1/1000 of the size, and its lines: it is tried in
+#: several measures, and most of it is the same in all.
 _known_words: dict[tuple[tuple[Piece, ...], str], list[tuple[list[Run], float]]] = {}
+_known_lines: dict[tuple[tuple[Piece, ...], str, float, float], list[TextLine]] = {}
 
 
 def _measured(pieces: Sequence[Piece], style: str) -> list[tuple[list[Run], float]]:
@@ -264,9 +276,14 @@ def _measured(pieces: Sequence[Piece], style: str) -> list[tuple[list[Run], floa
 def forget_words() -> None:
     """Let the words of a paper go once it is set; they may be a person's."""
     _known_words.clear()
+    _known_lines.clear()
 
 
-def _line(parts: Iterable[Run], size: float) -> TextLine:
+def _line(parts: Sequence[Run], size: float) -> TextLine:
+    face = parts[0][0] if parts else None
+    if face is not None and not face.script and all(other is face for other, _ in parts):
+        text = "".join([text for _, text in parts])
+        return TextLine(((face, text),), face.advance(text) * size / 1000)
     merged = _merge_runs(parts)
     drawn = tuple(_drawn(merged))
     text = "".join(text for _, text in merged) if any(face.script for face, _ in merged) else ""
@@ -306,19 +323,21 @@ def _words(pieces: Sequence[Piece], style: str) -> list[list[Run]]:
     words: list[list[Run]] = []
     plain: list[str] = []
     open_word = False
+    main = typeface(style)
     for text, typed in pieces:
+        is_known = main.knows(text)
         for nth, part in enumerate(text.split(" ")):
             if nth > 0:
                 open_word = False
             if not part:
                 continue
-            part_runs = runs(part, style, typed=typed)
+            part_runs = [(main, part)] if is_known else runs(part, style, typed=typed)
             glued = not open_word and nth > 0 and plain and stays_with(plain[-1], part)
             if open_word:
                 words[-1] += part_runs
                 plain[-1] += part
             elif glued:
-                words[-1] += [(typeface(style), " "), *part_runs]
+                words[-1] += [(main, " "), *part_runs]
                 plain[-1] = part
             else:
                 words.append(part_runs)

@@ -13,13 +13,15 @@ import io
 import threading
 import zlib
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from functools import lru_cache
 from hashlib import md5
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import attrs
 from reportlab import rl_config
+from reportlab.lib.rl_accel import fp_str
 from reportlab.pdfbase import pdfmetrics, ttfonts
 from reportlab.pdfbase.pdfdoc import (
     PDFArray,
@@ -43,6 +45,12 @@ _SUBSETS_KEPT = 32
 _SIGNATURE_START = b"a reportlab document946684800.0"  # reportlab's own, where nothing else is set
 
 
+@lru_cache(maxsize=4096)
+def _number_text(number: float) -> str:
+    """As reportlab writes a number: every paper lists the widths of the same characters."""
+    return str(fp_str(number))
+
+
 class EmbeddedFont:
     """A TrueType file under a name by which reportlab finds it; a paper carries the part that it uses.
 
@@ -58,7 +66,12 @@ class EmbeddedFont:
         self._face = self._font.face
         self.subsets_of: Callable[[str, Any], list[tuple[int, bytes]]] = self._font.splitString
         self._face.addSubsetObjects = _SubsetWriter(self._face)
+        self._face.getCharWidth = self._width_text
         pdfmetrics.registerFont(self._font)
+
+    def _width_text(self, code: int) -> str:
+        """The advance of a character as a paper's list of widths says it."""
+        return _number_text(self._face.charWidths.get(code, self._face.defaultWidth))
 
     def table(self, tag: str) -> bytes:
         """A table of the font file, e.g. `GSUB`."""
@@ -84,6 +97,10 @@ class EmbeddedFont:
         """Character → its advance in 1/1000 of the size, for every character of the file."""
         widths, default = self._face.charWidths, self._face.defaultWidth
         return {code: float(widths.get(code, default)) for code in self._face.charToGlyph}
+
+    def codes_in(self, document: Any) -> dict[int, int]:
+        """Character → its code in a document, 256 for each subset, of those that stand in it."""
+        return self._font.state[document].assignments  # type: ignore[no-any-return]
 
     def resource_name(self, subset: int, document: Any) -> str:
         """The name of a subset in the document, with its slash."""
@@ -243,6 +260,17 @@ class _Element(PDFObject):  # type: ignore[misc]
         ).encode()
 
 
+class _References(PDFObject):  # type: ignore[misc]
+    """References to objects by their names, written at once as well."""
+
+    def __init__(self, names: Sequence[str]) -> None:
+        self._names = names
+
+    def format(self, document: Any) -> bytes:
+        numbers = document.idToObjectNumberAndVersion
+        return f"[ {' '.join([f'{numbers[name][0]} 0 R' for name in self._names])} ]".encode()
+
+
 class PdfFile:
     """One file while it is written, page after page; origin of a page at the lower left, points.
 
@@ -272,12 +300,20 @@ class PdfFile:
         self._canvas.setCreator(information.creator)
         self._canvas.setViewerPreference("DisplayDocTitle", "true")
         self.draw: Callable[[str], None] = self._canvas.addLiteral
+        self._codes: dict[str, dict[int, int]] = {}
         self._pages: list[Any] = []
         self._elements: list[list[str]] = [[]]  # of each page, in the order in which they are read
 
     def subsets_of(self, font: EmbeddedFont, text: str) -> list[tuple[int, bytes]]:
         """The text as (subset, codes): a font shows at most 256 characters by one resource."""
-        return font.subsets_of(text, self._document)
+        codes = self._codes.get(font.name)
+        if codes is not None:
+            # What stood in this file before, in the first subset: nearly every word.
+            with suppress(KeyError, ValueError):
+                return [(0, bytes(map(codes.__getitem__, map(ord, text))))]
+        found = font.subsets_of(text, self._document)
+        self._codes[font.name] = font.codes_in(self._document)
+        return found
 
     def resource_name(self, font: EmbeddedFont, subset: int) -> str:
         """By what name operators choose a subset of a font, with its slash."""
@@ -328,16 +364,13 @@ class PdfFile:
     def _tag(self) -> None:
         """The tree of elements: which stands on which page, and in which order they are read."""
         root, whole = PDFObjectReference("tags"), PDFObjectReference("tags:document")
-        by_page: list[Any] = []
+        by_page: list[list[str]] = []
         for nth, (page, kinds) in enumerate(zip(self._pages, self._elements, strict=False)):
-            by_page.append(
-                [
-                    self._document.Reference(_Element(kind, whole, page, place), f"tags:{nth}:{place}")
-                    for place, kind in enumerate(kinds)
-                ]
-            )
-        parents = [part for nth, found in enumerate(by_page) for part in (nth, PDFArray(found))]
-        every = PDFArray([one for found in by_page for one in found])
+            by_page.append([f"tags:{nth}:{place}" for place in range(len(kinds))])
+            for place, kind in enumerate(kinds):
+                self._document.Reference(_Element(kind, whole, page, place), by_page[-1][place])
+        parents = [part for nth, found in enumerate(by_page) for part in (nth, _References(found))]
+        every = _References([name for found in by_page for name in found])
         top = {"Type": PDFName("StructElem"), "S": PDFName("Document"), "P": root, "K": every}
         tree = {
             "Type": PDFName("StructTreeRoot"),

@@ -20,6 +20,7 @@ from ..desk.shop import open_shop
 from ..desk.syncing import hub_of, sync
 from ..errors import CorekitError
 from ..isolation.worker import Worker
+from ..practice.folder import PracticeFolder
 from ..web.auth import LOCK_AFTER, PasscodeAuth
 from ..web.pairing import PairingError, VanCertificate, is_private, own_addresses, terminal_code
 from ..web.plain_page import PlainPage
@@ -60,7 +61,8 @@ def _opened(folder: Path, auth: PasscodeAuth, say: Say) -> Iterator[flask.Flask]
         _daily_backups(folder, say),
         synced_by_itself(shop.context, say),
     ):
-        yield work_app(Van(shop.context, calculator=worker.calculate), auth)
+        cars = PracticeFolder(shop.context) if shop.context.practice else None
+        yield work_app(Van(shop.context, calculator=worker.calculate, practice=cars), auth)
 
 
 #: How often a van is brought together with its hub while the screens are open, [s].

@@ -11,19 +11,20 @@ from __future__ import annotations
 import contextlib
 import secrets
 import sqlite3
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import attrs
 
 from ..model.canonical import digest
 from ..model.entry import BOOKS, JOB, Entry
-from ..model.job import Job, fold
+from ..model.job import Job, fold, name_said
 from ..model.job_state import JobState, state_of
 from ..model.personal import Personal
 from ..model.records import Ended, Opened, Vehicle
 from ..model.search_words import search_words
-from . import rows, seals, vans
+from . import owing, persons, rows, seals, vans
 
 #: Kinds of entry that a job's row follows from. A reading is none of them: it changes nothing here.
 KINDS = frozenset(
@@ -95,7 +96,7 @@ class JobRow:
         closed: Place of the entry that closed it; None while it is open.
         because: Why the last visit ended with the job open, how it ended without repair, or the letters of
             the van it was handed to, where that is its state.
-        name: The name that its file or screen gave it last.
+        name: The name that its file or screen gave it last; its id once that was forgotten.
         description, plate, words: Hashes of the personal texts of vehicle and complaint; "" where none is.
         customer: Key of the customer by name and address; "" where no name is known (any more).
         approved: 1 when something was approved in it.
@@ -222,21 +223,34 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
     its beginning.
     """
     return derived_row(
-        job, placed, own=vans.own_letters(connection), key=lambda folded: _customer_key(connection, folded)
+        job,
+        placed,
+        persons.names(connection, [entry for _, entry in placed]),
+        total_of=partial(owing.total, connection),
+        own=vans.own_letters(connection),
+        key=lambda folded: _customer_key(connection, folded),
     )
 
 
 def derived_row(
-    job: str, placed: Placed, *, own: Collection[str] = (), key: Callable[[Job], str] = lambda job: ""
+    job: str,
+    placed: Placed,
+    names: Mapping[str, str],
+    *,
+    total_of: owing.TotalOf,
+    own: Collection[str] = (),
+    key: Callable[[Job], str] = lambda job: "",
 ) -> JobRow:
     """The row of a job as it follows from its entries.
 
     Args:
+        names: Hash → text of what it is called, as far as that is known and may be shown.
+        total_of: Gives what an invoice comes to.
         own: Letters of the device that asks, where there are several.
         key: Gives the key of the customer.
     """
     told = [(place, entry) for place, entry in placed if entry.kind in KINDS]
-    folded = _readable_job(job, [entry for _, entry in told])
+    folded = _readable_job(job, [entry for _, entry in told], names)
     state = state_of(folded, own)
     issued, ended, opened = folded.issued, folded.last(Ended), folded.last(Opened)
     closed: int | None = None
@@ -266,13 +280,13 @@ def derived_row(
             if state is JobState.HANDED
             else ""
         ),
-        name=opened.record.origin if opened is not None else "",
+        name=folded.name if opened is not None else "",
         description=_hash(folded.vehicle.description),
         plate=_hash(folded.vehicle.plate),
         words=_hash(opened.record.words) if opened is not None else "",
         customer=key(folded),
         approved=1 if folded.approvals else 0,
-        paid=_settled_amount(folded),
+        paid=owing.settled_amount(folded, total_of),
         number=issued[-1].record.number if issued else "",
         books_entry=issued[-1].record.books_entry if issued else "",
         who=_hash(folded.customer.name),
@@ -291,20 +305,15 @@ def derived_row(
     )
 
 
-def _settled_amount(job: Job) -> int:
-    """What was paid, and what of the invoice that it is on was credited or written off."""
-    number = job.issued[-1].record.number if job.issued else ""
-    return (
-        sum(noted.record.amount for noted in job.payments)
-        + sum(noted.record.credited for noted in job.credited if noted.record.credits == number)
-        + sum(noted.record.amount for noted in job.written_off_now)
-    )
+def names_in(connection: sqlite3.Connection, placed: Placed) -> tuple[str, ...]:
+    """Every name that a job's files or screens gave it and that was not forgotten, the oldest first."""
+    return _names_of(placed, persons.names(connection, [entry for _, entry in placed]))
 
 
-def names_in(placed: Placed) -> tuple[str, ...]:
-    """Every name that a job's files or screens gave it, the oldest first."""
-    told = sorted((place, entry) for place, entry in placed if entry.kind == "opened")
-    return tuple(dict.fromkeys(str(entry.body.get("origin", "")) for _, entry in told))
+def _names_of(placed: Placed, texts: Mapping[str, str]) -> tuple[str, ...]:
+    told = [entry for _, entry in sorted((place, entry) for place, entry in placed if entry.kind == "opened")]
+    said = (name_said(entry.body.get("origin", ""), texts) for entry in told)
+    return tuple(name for name in dict.fromkeys(said) if name)
 
 
 def invoice_row(connection: sqlite3.Connection, place: int, entry: Entry) -> InvoiceRow:
@@ -333,7 +342,14 @@ def _owed(connection: sqlite3.Connection, entry: str, total: int) -> int:
         "SELECT count(*), coalesce(sum(paid), 0) FROM job WHERE books_entry = ? AND books_entry <> ''",
         (entry,),
     ).fetchone()
-    return max(total - int(paid), 0) if jobs else 0
+    if jobs:
+        return max(total - int(paid), 0)
+    job = owing.job_of_earlier(connection, entry)
+    if not job:
+        return 0
+    told = [one for _, one in placed(connection, "WHERE job = ? AND journal = ?", job, JOB)]
+    folded = _readable_job(job, [one for one in told if one.kind in KINDS], {})
+    return owing.due_on_earlier(connection, folded, entry)
 
 
 def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[tuple[str, str]]:
@@ -346,7 +362,9 @@ def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[t
 def derived_words(job: str, placed: Placed, text_of: Callable[[str], str]) -> list[tuple[str, str]]:
     """As `words_in`, from what gives the text under a hash."""
     found: set[tuple[str, str]] = set()
-    folded = _readable_job(job, [entry for _, entry in placed if entry.kind in KINDS])
+    entries = [entry for _, entry in placed]
+    called = {ref.hash: text for ref in persons.name_references(entries) if (text := text_of(ref.hash))}
+    folded = _readable_job(job, [entry for entry in entries if entry.kind in KINDS], called)
     texts = {
         "plate": folded.vehicle.plate,
         "vin": folded.vehicle.vin,
@@ -357,7 +375,7 @@ def derived_words(job: str, placed: Placed, text_of: Callable[[str], str]) -> li
     for kind, words in texts.items():
         text = text_of(_hash(words))
         found |= {(word, kind) for word in search_words(kind, text)}
-    for name in names_in(placed):
+    for name in _names_of(placed, called):
         found.add((name.casefold(), "job"))
     for _, entry in placed:
         if entry.kind in ("opened", "issued"):
@@ -367,10 +385,10 @@ def derived_words(job: str, placed: Placed, text_of: Callable[[str], str]) -> li
     return sorted(found)
 
 
-def _readable_job(job: str, entries: Iterable[Entry]) -> Job:
+def _readable_job(job: str, entries: Sequence[Entry], names: Mapping[str, str]) -> Job:
     """The job, as far as its entries can be read; what cannot is for `verify` to name, and stops no list."""
     try:
-        return fold(job, entries)
+        return fold(job, entries, names)
     except (TypeError, ValueError, KeyError, AttributeError):
         return fold(job, ())
 
@@ -433,13 +451,15 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
     connection.execute(_insert("job", JOB_COLUMNS), attrs.astuple(row))
     connection.executemany(
         "INSERT INTO job_name (job, place, name) VALUES (?, ?, ?)",
-        [(job, place, name) for place, name in enumerate(names_in(told))],
+        [(job, place, name) for place, name in enumerate(names_in(connection, told))],
     )
     connection.executemany(
         "INSERT INTO job_word (word, job, began, kind) VALUES (?, ?, ?, ?)",
         [(word, job, began, kind) for word, kind in words_in(connection, job, told)],
     )
-    for entry in dict.fromkeys((row.books_entry, *(entry for (entry,) in billed))):
+    every = [str(entry.body.get("books_entry")) for _, entry in told if entry.kind == "issued"]
+    earlier = every if len(every) > 1 else []
+    for entry in dict.fromkeys((row.books_entry, *earlier, *(entry for (entry,) in billed))):
         found = connection.execute("SELECT total FROM invoice WHERE entry = ?", (entry,)).fetchone()
         if entry and found is not None:
             owed = _owed(connection, entry, int(found[0]))
@@ -473,11 +493,24 @@ def fill(connection: sqlite3.Connection) -> None:
 
 
 def erase_persons(connection: sqlite3.Connection, job: str) -> None:
-    """Erase the key of a job's customer, and every word of persons and vehicle that it was found by."""
-    connection.execute("UPDATE job SET customer = '' WHERE id = ?", (job,))
+    """Erase the key of a job's customer, what it was called, and every word of persons and vehicle that it
+    was found by. Only what a journal of before says in plain text stays.
+    """
+    opened = placed(connection, "WHERE job = ? AND journal = ? AND kind = 'opened'", job, JOB)
+    names = names_in(connection, opened)
+    entries = [entry for _, entry in opened]
+    called = _readable_job(job, entries, persons.names(connection, entries)).name
+    connection.execute("UPDATE job SET customer = '', name = ? WHERE id = ?", (called, job))
+    connection.execute("DELETE FROM job_name WHERE job = ?", (job,))
+    connection.executemany(
+        "INSERT INTO job_name (job, place, name) VALUES (?, ?, ?)",
+        [(job, place, name) for place, name in enumerate(names)],
+    )
     if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'job_word'").fetchone():
-        connection.execute(
-            "DELETE FROM job_word WHERE job = ? AND kind NOT IN ('job', 'day', 'number')", (job,)
+        connection.execute("DELETE FROM job_word WHERE job = ? AND kind NOT IN ('day', 'number')", (job,))
+        connection.executemany(
+            "INSERT INTO job_word (word, job, began, kind) SELECT ?, id, began, 'job' FROM job WHERE id = ?",
+            [(name.casefold(), job) for name in names],
         )
 
 

@@ -33,6 +33,10 @@ class Lists(Database):
         with self._reading() as connection:
             return queries.names_of(connection, job)
 
+    def called(self, job: str) -> str:
+        """What a job is called: its latest name, or its id where that was forgotten."""
+        return (self.names_of(job) or [job])[-1]
+
     def names_beginning(self, beginning: str) -> list[str]:
         """Every name of a job that begins with this."""
         with self._reading() as connection:

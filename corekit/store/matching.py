@@ -17,8 +17,8 @@ from ..model.records import RECORDS, Withdrawn, as_the_file_says, body_of
 #: What the program says by itself and no file can say.
 PROGRAM_KINDS = frozenset(
     {
-        *("estimated", "issued", "published", "forgotten", "withdrawn", "receipted", "invoice", "payment"),
-        "handed",
+        *("estimated", "issued", "published", "forgotten", "withdrawn", "receipted", "reminded", "handed"),
+        *("invoice", "payment", "drawer"),
     }
 )
 

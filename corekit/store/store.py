@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 from ..model.canonical import canonical
 from ..model.entry import BOOKS, Draft, Entry
-from ..model.job import Job, fold
+from ..model.job import Job
 from ..model.personal import PICTURE_KINDS, Personal
 from . import exchange, links, persons, queries, requests, rows, seals, vans, verification
 from .database import lineage_name
@@ -108,7 +108,8 @@ class Store(Lists):
         Raises:
             StoreError: there is no such job, or an entry of it was changed after it was written.
         """
-        return fold(job, self.journal(job))
+        with self._reading() as connection:
+            return queries.folded(connection, job, self.journal(job))
 
     def journal(self, job: str) -> list[Entry]:
         """All entries of a job's journal, chain by chain.
@@ -139,13 +140,21 @@ class Store(Lists):
         with self._reading() as connection:
             return requests.entry_ids(connection, job)
 
-    def file_additions(self, job: Job | None, origin: str, drafts: Sequence[Draft]) -> Reconciled:
+    def rows_key(self, job: Job | None, name: str) -> str:
+        """What the rows of a job's file of this name stand under; it says nothing of the name."""
+        with self._reading() as connection:
+            return persons.rows_key(connection, job, rows.composed(name))
+
+    def file_additions(
+        self, job: Job | None, origin: str, drafts: Sequence[Draft], called: str = ""
+    ) -> Reconciled:
         """What the rows of a file add to a job, held against what was taken in from it before.
 
         Args:
             job: The job as it stands, or None for one that does not exist yet.
-            origin: The file's own name for the job.
+            origin: What the rows of the file stand under (`rows_key`).
             drafts: The file's rows, in order.
+            called: The file's own name for the job, for messages.
 
         Returns:
             Drafts for `Transaction.append`, or every fault (see `corekit.store.reconcile`).
@@ -159,7 +168,7 @@ class Store(Lists):
             if ref.kind not in PICTURE_KINDS
         )
         on_screens: Collection[str] = self.by_requests(job.id) if job is not None else ()
-        return reconcile(entries, texts, origin, drafts, on_screens)
+        return reconcile(entries, texts, origin, drafts, on_screens, called)
 
     def screen_additions(
         self, job: Job | None, origin: str, drafts: Sequence[Draft], corrects: Entry | None = None

@@ -17,6 +17,7 @@ from ..model.job import Job, fold
 from ..model.personal import Personal, PersonalText
 from ..model.records import (
     RECORDS,
+    DrawerNoted,
     Forgotten,
     InvoiceIssued,
     Issued,
@@ -87,7 +88,7 @@ class Transaction:
         if job not in self._folded:
             own = {entry.id for entry in self._written}
             entries = [entry for entry in queries.journal(self._connection, job) if entry.id not in own]
-            self._folded[job] = fold(job, entries) if entries else None
+            self._folded[job] = queries.folded(self._connection, job, entries) if entries else None
         return self._folded[job]
 
     def has_grown(self, job: Job) -> bool:
@@ -127,6 +128,17 @@ class Transaction:
         subject = own_subject("payment", f"{chain}/{queries.next_n(self._connection, chain)}")
         draft = Draft(kind="payment", subject=subject, body=body_of(taken))
         return self._insert_drafts(BOOKS, self._jobs[0], chain, [draft], self._jobs[:1])[0]
+
+    def append_drawer(self, chain: str, noted: DrawerNoted) -> Entry:
+        """Write into the books what was put into the cash drawer, taken out or counted; it is no job's.
+
+        Raises:
+            StoreError: the books cannot have that name.
+        """
+        self._may_hold_books(chain)
+        subject = own_subject("drawer", f"{chain}/{queries.next_n(self._connection, chain)}")
+        draft = Draft(kind="drawer", subject=subject, body=body_of(noted))
+        return self._insert_drafts(BOOKS, "", chain, [draft], ())[0]
 
     def next_number(self, chain: str) -> int:
         """The running number, from 1, that the next invoice of a books chain takes.
@@ -182,6 +194,7 @@ class Transaction:
             whole=record.whole,
             credited=-record.total if record.credits else 0,
             because=record.because,
+            shared=several,
         )
         draft = Draft(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))
         for job in jobs:

@@ -191,6 +191,8 @@ def _jobs(connection: sqlite3.Connection) -> Iterator[str]:
     numbers: set[str] = set()
     of_several = listing.placed(connection, "WHERE job = ?", "")
     for place, entry in of_several:
+        if not _is_invoice(entry):  # the cash drawer is no job's
+            continue
         kept = _Shared(
             # Of its Document only the references are wanted.
             entry=attrs.evolve(entry, body={**entry.body, "document": {}}),
@@ -344,7 +346,7 @@ def _list_differences(connection: sqlite3.Connection, job: str, placed: listing.
         placed = ()
     wanted = (
         [attrs.astuple(listing.job_row(connection, job, placed))] if placed else [],
-        [(place, name) for place, name in enumerate(listing.names_in(placed))],
+        [(place, name) for place, name in enumerate(listing.names_in(connection, placed))],
     )
     if row != wanted[0]:
         yield f"table job, row {job}: it does not say what the journal of this job says"

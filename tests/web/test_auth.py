@@ -203,7 +203,9 @@ def test_a_passcode_is_looked_at_as_it_was_typed(behind: Behind) -> None:  # (6.
         assert behind.unlock(typed).status_code == 401
     behind.clock.seconds += 5 * MINUTE
     assert behind.unlock(LONGEST).status_code == 303
-    assert "maxlength" not in behind.browser().get("/").text
+    page = behind.browser().get("/").text
+    assert "maxlength" not in page
+    assert 'autocomplete="current-password"' in page and 'autocomplete="off"' not in page  # (6.2.7)
 
 
 OWN_CODE = "90210448"

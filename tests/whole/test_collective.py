@@ -20,7 +20,7 @@ from corekit.billing.errors import ConsentError
 from corekit.billing.payment import PaymentError
 from corekit.desk.errors import DeskError
 from corekit.desk.issuing import Page, invoice_draft
-from corekit.desk.jobs import billed_with, job_named, texts_of
+from corekit.desk.jobs import billed_with, job_named, names_in_books, texts_of
 from corekit.desk.payments import due, payments_of
 from corekit.model.document import Code
 from corekit.model.entry import jobs_of
@@ -157,7 +157,7 @@ def test_all_jobs_have_the_one_number_and_asking_again_gives_the_same_invoice(fl
             assert again.pdf.read_bytes() == before
         assert shop.issue_together(["van-2", "van-1"]).number == first.number
         assert jobs_of(entry) == first.jobs
-        assert entry.body["job_name"] == "van-1, van-2"
+        assert names_in_books(shop.context, entry) == "van-1, van-2"
         assert sum(entry.kind == "invoice" for entry in shop.store.books()) == 1
         assert shop.store.verify() == []
 
@@ -420,6 +420,7 @@ def test_the_page_shows_the_masked_paper_once_and_goes_down_for_all(
 def test_forgetting_one_job_leaves_the_persons_of_the_other_on_the_paper(fleet: Fleet) -> None:
     with fleet.open() as shop:
         invoice = shop.issue_together(["van-1", "van-2"])
+        second = shop.store.find("van-2")
         shop.forget("van-2", because="the customer asked for it")
         assert not invoice.pdf.exists(), "the paper with the forgotten words stayed here"
         said = words(shop.issue("van-1").pdf)
@@ -430,7 +431,7 @@ def test_forgetting_one_job_leaves_the_persons_of_the_other_on_the_paper(fleet: 
         assert "(plate removed)" in said
         assert shop.store.verify() == []
         shop.forget("van-1", because="the customer asked for it")
-        assert CUSTOMER["name"] not in words(shop.issue("van-2").pdf)
+        assert CUSTOMER["name"] not in words(shop.issue(second).pdf)
         assert shop.store.verify() == []
 
 
@@ -465,3 +466,24 @@ def test_several_jobs_of_one_paper_are_as_long_as_they_are(fleet: Fleet) -> None
     assert invoice.due == euros(65584)
     text = squeezed(paper_text(invoice.pdf))
     assert all(f"Vehicle{nth}" in text and f"Net,vehicle{nth}" in text for nth in range(1, 11))
+
+
+def test_the_customers_order_number_stands_once_where_it_is_of_all_vehicles(fleet: Fleet) -> None:
+    for name in ("o-1", "o-2"):
+        fleet.visited(
+            name, description="van", plate=f"OO {name}", customer=CUSTOMER | {"order_number": "PO-4711"}
+        )
+    with fleet.open() as shop:
+        invoice = shop.issue_together(["o-1", "o-2"])
+        assert words(invoice.pdf).count("Your order number PO-4711") == 1
+        assert "PO-4711" not in str(invoice.document), "an order number may name a person"
+
+
+def test_each_vehicle_has_its_own_order_number_where_they_differ(fleet: Fleet) -> None:
+    for name, order in (("p-1", "PO-1"), ("p-2", "PO-2"), ("p-3", "")):
+        customer = CUSTOMER | ({"order_number": order} if order else {})
+        fleet.visited(name, description="van", plate=f"PP {name}", customer=customer)
+    with fleet.open() as shop:
+        said = words(shop.issue_together(["p-1", "p-2", "p-3"]).pdf)
+    after(said, "Your order number, vehicle 1 PO-1", "Your order number, vehicle 2 PO-2")
+    assert "Your order number, vehicle 3" not in said
