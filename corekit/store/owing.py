@@ -24,7 +24,7 @@ def settled_amount(job: Job, total_of: TotalOf) -> int:
     paid = paid_amount(job)
     if not job.issued:
         return paid
-    taken = sum(owed - due for owed, due in _earlier(job, total_of).values())
+    taken = sum(owed - due for owed, due in earlier(job, total_of).values())
     return paid - taken + _settled_on(job, job.issued[-1].record.number)
 
 
@@ -32,7 +32,7 @@ def due_on_earlier(connection: sqlite3.Connection, job: Job, books_entry: str) -
     """What is still to be paid for an invoice that is not the last of its job; nothing where it does not
     stand.
     """
-    _, due = _earlier(job, partial(total, connection)).get(books_entry, (0, 0))
+    _, due = earlier(job, partial(total, connection)).get(books_entry, (0, 0))
     return max(due, 0)
 
 
@@ -54,7 +54,7 @@ def paid_amount(job: Job) -> int:
     return sum(noted.record.amount for noted in job.payments) + rounded
 
 
-def _earlier(job: Job, total_of: TotalOf) -> dict[str, tuple[int, int]]:
+def earlier(job: Job, total_of: TotalOf) -> dict[str, tuple[int, int]]:
     """Books entry of each invoice that stands before the last → what is owed on it, what of that is due."""
     found, paid = dict[str, tuple[int, int]](), paid_amount(job)
     for noted in job.issued[:-1]:
