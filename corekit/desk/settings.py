@@ -64,6 +64,7 @@ class Settings:
         due_days: So many days after its issue an invoice is to be paid; 0: at once.
         zone: Name of the time zone that days are counted in; empty for this device's own.
         retention_years: So long invoices, and so their customers' names, are kept.
+        signs: A signature is asked for on the screen when an estimate is approved; it stays optional.
         plugins: Plugin → setting → what the shop says of it.
     """
 
@@ -82,6 +83,7 @@ class Settings:
     statements: Mapping[str, str] = attrs.field(factory=dict)
     zone: str = ""
     due_days: int = 0
+    signs: bool = False
     plugins: Mapping[str, Mapping[str, str]] = attrs.field(factory=dict)
 
     def local(self, moment: datetime) -> datetime:
@@ -123,6 +125,7 @@ class ShopFile:
     zone: str = ""
     due_days: int = 0
     retention_years: int = RETENTION_YEARS
+    signs: bool = False
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
     plugins: dict[str, dict[str, str | None] | None] = attrs.field(factory=dict)
 
@@ -208,6 +211,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         zone=form.zone,
         due_days=form.due_days,
         retention_years=form.retention_years,
+        signs=form.signs,
         plugins={
             name: {key: text for key, text in (rows or {}).items() if text is not None}
             for name, rows in form.plugins.items()

@@ -36,6 +36,8 @@ CANNOT = (
     "nobody here knows",
 )
 
+_TOGETHER = 4  # readings on one screen: more would push what they mean off it
+
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 
 
@@ -90,6 +92,7 @@ class Question:
         answers: Of an observation.
         beside: What it must be read with. tools: Instruments that fit. tool: The one to take it for read
             with; empty: none named.
+        apart: Its places are read at different times, so a screen holds one of them.
         recorded: What was last said of it at this place in this stage.
         waits: Minutes that it has been waiting since it was started; None when it was not started.
     """
@@ -109,6 +112,7 @@ class Question:
     beside: tuple[Companion, ...] = ()
     tools: tuple[InstrumentChoice, ...] = ()
     tool: str = ""
+    apart: bool = False
     recorded: str = ""
     waits: float | None = None
 
@@ -121,10 +125,29 @@ class Question:
         """The place to ask about after this one, in the declared order and round again; empty when every
         other has been spoken of.
         """
+        return next(iter(self._open_places), "")
+
+    @property
+    def place_after(self) -> str:
+        """The place to ask about after those that are read together; empty when no other is left."""
+        later = self._open_places[len(self.together) - 1 :]
+        return next(iter(later), "")
+
+    @property
+    def together(self) -> tuple[str, ...]:
+        """Places that are read one after another on one screen, the asked one first: those after it that
+        nobody spoke of yet.
+        """
+        if not self.measured or not self.place or self.recorded or self.apart:
+            return (self.place,)
+        return (self.place, *self._open_places[: _TOGETHER - 1])
+
+    @property
+    def _open_places(self) -> list[str]:
         names = [place.name for place in self.places]
         at = names.index(self.place) if self.place in names else -1
         later = [*self.places[at + 1 :], *self.places[: max(at, 0)]]
-        return next((place.name for place in later if not place.recorded and place.name != self.place), "")
+        return [place.name for place in later if not place.recorded and place.name != self.place]
 
 
 @attrs.frozen(kw_only=True)
@@ -194,16 +217,14 @@ def question_of(
         return attrs.evolve(common, answers=tuple(answers_of(declared.answers)))
     keys = unit_keys(declared)
     tools = instruments_for(declared, kit)
+    beside = [plugins.measurands[one] for one in declared.conditions if one in plugins.measurands]
     return attrs.evolve(
         common,
         where=declared.where,
         units=keys,
         pressed=_last_unit(job, key, keys),
-        beside=tuple(
-            _companion(plugins.measurands[one], job, common.waits, bool(common.recorded))
-            for one in declared.conditions
-            if one in plugins.measurands
-        ),
+        beside=tuple(_companion(one, job, common.waits, bool(common.recorded)) for one in beside),
+        apart=any(one.kind == "time" for one in beside),
         tools=tools,
         tool=instrument_at_hand(job, declared, kit, {tool.name for tool in tools}),
     )
