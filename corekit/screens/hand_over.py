@@ -25,11 +25,13 @@ from ..errors import CorekitError
 from ..model.account_number import grouped
 from ..model.document import Document
 from ..model.job import Job
+from ..model.measurand import answers_of
 from ..model.money import Money
 from ..report.code import symbol
 from ..report.dates import day_words
 from ..report.page import render_page
 from ..report.personal_text import resolver
+from ..visit.guidance import unsettled_after_repair
 from ..web.address import own_path
 from . import forms
 from .context import Van
@@ -68,6 +70,10 @@ def add(app: flask.Flask, van: Van) -> None:
             jump=clock_jump(van.shop),
             clock_now=now_in_words(van.shop),
             now=complaint_now(record),
+            unsettled=[
+                (one.text, [(asked.key, asked.title, answers_of(asked.answers)) for asked in one.asks])
+                for one in unsettled_after_repair(assessment, van.shop.plugins)
+            ],
             ways=WAYS,
             repairs=assessment.repairs,
             failures=assessment.failures,

@@ -21,6 +21,7 @@ from ..report.next_tests import asks_for_codes, named_tests
 from ..report.statements import reasons_not_said
 from ..visit import guidance, questions
 from ..visit.instruments import Instruments
+from ..visit.progress import tools_missing
 from ..visit.questions import Question
 from . import preview
 from .context import Van
@@ -99,8 +100,8 @@ def add(app: flask.Flask, van: Van) -> None:
 
     def test_page(job: Job, ask: Question, wishes: TestOptions, assessment: Assessment, **more: Any) -> str:
         """The screen of one thing to read or to look at."""
-        back = more.pop("back", "tests" if wishes.listed else "test")
-        own, wishes = wishes, attrs.evolve(wishes, listed=False)
+        back = more.pop("back", wishes.back)
+        own, wishes = wishes, wishes.on_its_own()
         others = [one for one in open_tests(assessment, wishes) if one.wants != ask.key]
         after_all = ask.place_after if back != "retested" else ""
         following = own.path(job, f"test/{ask.key}", place=after_all) if after_all else ""
@@ -200,13 +201,12 @@ def add(app: flask.Flask, van: Van) -> None:
             place = ask.next_place
         if place or not ask.recorded:
             return flask.redirect(wishes.path(record, f"test/{key}", place=place), 303)
-        back = "tests" if wishes.listed else "test"
-        return flask.redirect(attrs.evolve(wishes, listed=False).path(record, back), 303)
+        return flask.redirect(wishes.on_its_own().path(record, wishes.back), 303)
 
     @app.get("/job/<job>/tests")
     def tests(job: str) -> str:
         """Everything that can be read or looked at, by system."""
-        record, wishes = van.job(job), attrs.evolve(options_in_address(plugins), listed=False)
+        record, wishes = van.job(job), options_in_address(plugins).on_its_own()
         own = attrs.evolve(wishes, listed=True)
         recorded = questions.present_answers(record, plugins, van.texts(record))
         beside = {key for one in plugins.measurands.values() for key in one.conditions}
@@ -330,10 +330,10 @@ def add(app: flask.Flask, van: Van) -> None:
         record, wishes = van.job(job), options_in_address(plugins)
         assessment = assessed(record, wishes)
         recorded = questions.present_answers(record, plugins)
-        given_up = did_not_fix(record)
+        given_up, no_tool = did_not_fix(record), tools_missing(record)
         for repair in reversed(assessment.repairs):
             key = shown_by(repair, plugins)
-            if not key or repair.operation in given_up:
+            if not key or repair.operation in given_up or key in no_tool:
                 continue
             before = arrival(assessment, key)
             unread = [reading for reading in before if (key, reading.place) not in recorded]
@@ -506,7 +506,7 @@ def _why_open(test: NextTest, assessment: Assessment, plugins: Plugins) -> str:
 
 def _not_repeated(job: Job, assessment: Assessment, wishes: TestOptions, plugins: Plugins) -> list[TestRow]:
     """What was read before the repair and not since."""
-    rows = {}
+    rows, wishes = {}, attrs.evolve(wishes, again=True)
     for gap in assessment.not_repeated:
         declared = plugins.measurands.get(gap.wants) or plugins.observations.get(gap.wants)
         if declared is not None:

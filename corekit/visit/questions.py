@@ -25,10 +25,11 @@ from ..plugin.system import System
 from .instruments import InstrumentChoice, Instruments, instrument_at_hand, instruments_for
 from .unit_keys import key_text, number_and_unit, unit_keys
 
+NO_TOOL = "no tool for it here"
 #: Why something cannot be had; own words are always possible. Each is read after "could not be reached, …".
 CANNOT = (
     "no access without taking more apart",
-    "no tool for it here",
+    NO_TOOL,
     "seized, or would break",
     "not fitted on this vehicle",
     "not possible in this weather or place",

@@ -324,7 +324,7 @@ function connectionIsBack() {
 // ── what is half typed ───────────────────────────────────────────────────────────────────────────────────────────────
 
 const DRAFT = "corekit:draft:";
-const WISHES = ["about", "aside", "listed", "minutes"]; // how somebody came to a screen; after the browser died another way leads there
+const WISHES = ["about", "again", "aside", "listed", "minutes"]; // how somebody came to a screen; after the browser died another way leads there
 const isKey = (field) => field.type === "radio" || field.type === "checkbox";
 
 function draftName() {
