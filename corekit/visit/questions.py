@@ -37,7 +37,10 @@ CANNOT = (
     "nobody here knows",
 )
 
-_TOGETHER = 4  # readings on one screen: more would push what they mean off it
+#: As many characters of instructions take the room of one field, of a long caution, and of what is left on the
+#: screen for all of them. Measured on a screen of 360 × 740.
+_FIELD_WORDS, _LONG_CAUTION, _CROWDED = 110, 350, 600
+_TOGETHER = 4  # fields on one screen: more would push what they mean off it
 
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 
@@ -141,7 +144,18 @@ class Question:
         """
         if not self.measured or not self.place or self.recorded or self.apart:
             return (self.place,)
-        return (self.place, *self._open_places[: _TOGETHER - 1])
+        fields = max(2, _TOGETHER - len(self.beside))
+        return (self.place, *self._open_places[: fields - 1])
+
+    @property
+    def is_crowded(self) -> bool:
+        """True where the words before the field, and the fields, would need more than a screen and a third:
+        where the probe goes and how is folded then.
+        """
+        words = len(self.where) + len(self.how)
+        caution = len(self.hazard) if self.unread else 0
+        fields = _FIELD_WORDS * (len(self.together) + len(self.beside) + bool(self.tools) + len(self.answers))
+        return words + (caution if caution > _LONG_CAUTION else fields) > _CROWDED
 
     @property
     def _open_places(self) -> list[str]:

@@ -327,10 +327,10 @@ const DRAFT = "corekit:draft:";
 const WISHES = ["about", "again", "aside", "listed", "minutes"]; // how somebody came to a screen; after the browser died another way leads there
 const isKey = (field) => field.type === "radio" || field.type === "checkbox";
 
-function draftName() {
-  const asked = new URLSearchParams(location.search);
+function draftName(at = location) {
+  const asked = new URLSearchParams(at.search);
   for (const wish of WISHES) { asked.delete(wish); }
-  return `${DRAFT}${location.pathname}?${asked}`;
+  return `${DRAFT}${at.pathname}?${asked}`;
 }
 
 /** What a person put into a form: [name, which, value] of each field that is not as the page came. Photos not: they are too large. */
@@ -360,6 +360,14 @@ function keepDrafts() {
   if (state.resting) { return; }
   const forms = formsOfPage().map((form) => [formName(form), typed(form)]).filter(([, fields]) => fields.length);
   if (forms.length) { shelf.keep(draftName(), { at: Date.now(), forms: Object.fromEntries(forms) }); } else { shelf.drop(draftName()); }
+}
+
+/** Who or which vehicle it is comes filled in on the page of this link; what else was typed goes along. */
+function carryOver(form, link) {
+  const rest = typed(form).filter(([name]) => !/^(vehicle|customer)\./.test(name));
+  if (rest.length) { shelf.keep(draftName(link), { at: Date.now(), forms: { [formName(form)]: rest } }); }
+  forget(form);
+  state.resting = true;
 }
 
 function dropOldDrafts() {
@@ -672,6 +680,8 @@ document.addEventListener("click", (event) => {
 });
 
 document.addEventListener("click", (event) => {
+  const known = event.target.closest("#known a[href]");
+  if (known) { carryOver(known.closest("form"), new URL(known.href)); }
   if (event.target.closest("a[href]")) { state.ledAway = performance.now(); }
 });
 
