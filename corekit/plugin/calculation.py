@@ -8,6 +8,7 @@ from functools import partial
 from typing import (
     Annotated,
     Any,
+    Concatenate,
     Generic,
     ParamSpec,
     Protocol,
@@ -15,7 +16,6 @@ from typing import (
     TypeVar,
     get_args,
     get_origin,
-    get_type_hints,
     overload,
 )
 
@@ -36,7 +36,8 @@ class Quantity(Protocol):
 
 
 #: What a calculation is called with: a bare float is refused, for nobody knows its unit.
-Given: TypeAlias = "Value | Reading | Quantity | Possible[Value]"
+Known: TypeAlias = "Value | Reading | Quantity"
+Given: TypeAlias = "Known | Possible[Value]"
 
 
 @attrs.frozen
@@ -114,11 +115,150 @@ class Calculation(Generic[P]):
     def __repr__(self) -> str:
         return f"<calculation {self.key}>"
 
+    # How many quantities there are is what a type checker can see: `self` says how many floats the function
+    # takes. A call by name is checked when it runs; no type says the names of one function over the
+    # types of another (PEP 612 carries both along or neither).
     @overload
-    def __call__(self, *args: Value | Reading | Quantity, **named: Value | Reading | Quantity) -> Value: ...
+    def __call__(self: Calculation[[float]], a: Known, /) -> Value: ...
 
     @overload
-    def __call__(self, *args: Given, **named: Given) -> Value | Possible[Value]: ...
+    def __call__(self: Calculation[[float, float]], a: Known, b: Known, /) -> Value: ...
+
+    @overload
+    def __call__(self: Calculation[[float, float, float]], a: Known, b: Known, c: Known, /) -> Value: ...
+
+    @overload
+    def __call__(
+        self: Calculation[[float, float, float, float]], a: Known, b: Known, c: Known, d: Known, /
+    ) -> Value: ...
+
+    @overload
+    def __call__(
+        self: Calculation[[float, float, float, float, float]],
+        a: Known,
+        b: Known,
+        c: Known,
+        d: Known,
+        e: Known,
+        /,
+    ) -> Value: ...
+
+    @overload
+    def __call__(
+        self: Calculation[[float, float, float, float, float, float]],
+        a: Known,
+        b: Known,
+        c: Known,
+        d: Known,
+        e: Known,
+        f: Known,
+        /,
+    ) -> Value: ...
+
+    @overload
+    def __call__(
+        self: Calculation[[float, float, float, float, float, float, float]],
+        a: Known,
+        b: Known,
+        c: Known,
+        d: Known,
+        e: Known,
+        f: Known,
+        g: Known,
+        /,
+    ) -> Value: ...
+
+    @overload
+    def __call__(
+        self: Calculation[[float, float, float, float, float, float, float, float]],
+        a: Known,
+        b: Known,
+        c: Known,
+        d: Known,
+        e: Known,
+        f: Known,
+        g: Known,
+        h: Known,
+        /,
+    ) -> Value: ...
+
+    @overload
+    def __call__(
+        self: Calculation[Concatenate[float, float, float, float, float, float, float, float, float, ...]],
+        *args: Known,
+    ) -> Value: ...
+
+    @overload
+    def __call__(self: Calculation[[float]], a: Given, /) -> Value | Possible[Value]: ...
+
+    @overload
+    def __call__(self: Calculation[[float, float]], a: Given, b: Given, /) -> Value | Possible[Value]: ...
+
+    @overload
+    def __call__(
+        self: Calculation[[float, float, float]], a: Given, b: Given, c: Given, /
+    ) -> Value | Possible[Value]: ...
+
+    @overload
+    def __call__(
+        self: Calculation[[float, float, float, float]], a: Given, b: Given, c: Given, d: Given, /
+    ) -> Value | Possible[Value]: ...
+
+    @overload
+    def __call__(
+        self: Calculation[[float, float, float, float, float]],
+        a: Given,
+        b: Given,
+        c: Given,
+        d: Given,
+        e: Given,
+        /,
+    ) -> Value | Possible[Value]: ...
+
+    @overload
+    def __call__(
+        self: Calculation[[float, float, float, float, float, float]],
+        a: Given,
+        b: Given,
+        c: Given,
+        d: Given,
+        e: Given,
+        f: Given,
+        /,
+    ) -> Value | Possible[Value]: ...
+
+    @overload
+    def __call__(
+        self: Calculation[[float, float, float, float, float, float, float]],
+        a: Given,
+        b: Given,
+        c: Given,
+        d: Given,
+        e: Given,
+        f: Given,
+        g: Given,
+        /,
+    ) -> Value | Possible[Value]: ...
+
+    @overload
+    def __call__(
+        self: Calculation[[float, float, float, float, float, float, float, float]],
+        a: Given,
+        b: Given,
+        c: Given,
+        d: Given,
+        e: Given,
+        f: Given,
+        g: Given,
+        h: Given,
+        /,
+    ) -> Value | Possible[Value]: ...
+
+    @overload
+    def __call__(
+        self: Calculation[Concatenate[float, float, float, float, float, float, float, float, float, ...]],
+        *args: Given,
+    ) -> Value | Possible[Value]: ...
 
     def __call__(self, *args: Given, **named: Given) -> Value | Possible[Value]:
         """The result with its uncertainty; of what is only possible, one result for each candidate.
@@ -185,7 +325,7 @@ class Calculation(Generic[P]):
 def _annotations(function: Callable[..., float]) -> tuple[dict[str, Input], Output]:
     """Read unit, label and range off the annotations, refusing at import what is not declared."""
     try:
-        hints = get_type_hints(function, include_extras=True)
+        hints = inspect.get_annotations(function, eval_str=True)
     except NameError as error:
         raise TypeError(
             f"{function.__name__}: {error}. Declare what annotations name at module level, and import it"

@@ -91,7 +91,7 @@ def add(app: flask.Flask, van: Van) -> None:
         elif (customer := _job_of_address(van, "customer")) is not None:
             said = _customer_alone(said_in(van, customer))
         job = _drawn_before() or jobs.new_job_id(van.shop)
-        pays = (beside.same_trip_as or beside.name) if beside is not None else ""
+        pays = (beside.same_trip_as or beside.id) if beside is not None else ""
         invoice = again.issued[-1].record.number if again is not None and again.issued else ""
         return flask.render_template(
             "arrive.html",

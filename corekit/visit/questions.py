@@ -37,8 +37,8 @@ CANNOT = (
     "nobody here knows",
 )
 
-#: As many characters of instructions take the room of one field, of a long caution, and of what is left on the
-#: screen for all of them. Measured on a screen of 360 × 740.
+#: As many characters of instructions take the room of one field, of a long caution, and of what is left on
+#: the screen for all of them. Measured on a screen of 360 × 740.
 _FIELD_WORDS, _LONG_CAUTION, _CROWDED = 110, 350, 600
 _TOGETHER = 4  # fields on one screen: more would push what they mean off it
 

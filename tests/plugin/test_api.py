@@ -139,6 +139,22 @@ def half(
     return whole / 2
 
 
+@lamps.calculation(source="book")
+def nine(
+    a: Annotated[float, ck.Input("V", "One", 0, 30)],
+    b: Annotated[float, ck.Input("V", "Two", 0, 30)],
+    c: Annotated[float, ck.Input("V", "Three", 0, 30)],
+    d: Annotated[float, ck.Input("V", "Four", 0, 30)],
+    e: Annotated[float, ck.Input("V", "Five", 0, 30)],
+    f: Annotated[float, ck.Input("V", "Six", 0, 30)],
+    g: Annotated[float, ck.Input("V", "Seven", 0, 30)],
+    h: Annotated[float, ck.Input("V", "Eight", 0, 30)],
+    i: Annotated[float, ck.Input("V", "Nine", 0, 30)],
+) -> Annotated[float, ck.Output("V", "All")]:
+    """All of them."""
+    return a + b + c + d + e + f + g + h + i
+
+
 @lamps.check("Voltage")
 def bright(
     case: ck.Case, read: Annotated[ck.Reading, voltage], more: Annotated[ck.Reading | None, voltage]
@@ -150,10 +166,15 @@ def right(case: ck.Case, read: ck.Reading) -> list[ck.Finding | ck.Gap]:
     shown: str = half.key
     value: ck.Value = half(read)
     bare: float = half.si(12.0)
+    many: ck.Value = nine(read, read, read, read, read, read, read, read, read)
+    whatever: ck.Value | ck.Possible[ck.Value] = half(case.ends(None, voltage))
     return [*bright(case, read, None), *bright(case, read=read, more=read)]
 '''
 WRONG = {
     "a bare number for a quantity": "half(12.0)",
+    "a quantity too few": "half()",
+    "a quantity too many": "half(read, read)",
+    "a misspelt name": "half(hole=read)",
     "a text for a number": 'half.si("12 V")',
     "a number too few for the bare function": "half.si()",
     "a misspelt name for the bare function": "half.si(hole=12.0)",

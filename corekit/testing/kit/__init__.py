@@ -18,14 +18,13 @@ from ...plugin.system import System
 from .declared import nonconforming_declarations, nonconforming_sources, nonconforming_words
 from .driving import nonconforming_calculations, nonconforming_checks
 from .nonconformity import Nonconformity
+from .said import Said, said_by
 from .visits import nonconforming_visits
 from .whole import (
-    Said,
     nonconforming_bars,
     nonconforming_calls,
     nonconforming_figures,
     nonconforming_table,
-    said_by,
 )
 
 #: How often each check and each calculation is attacked, and over how many benches a table is looked at.

@@ -94,6 +94,7 @@ def laid(
     foreign: Mapping[str, Measurand],
     without: str = "",
     calm: bool = False,
+    full: bool = False,
 ) -> Laid:
     """Everything that a check needs, most of what it wants, and some of what else the system declares.
 
@@ -101,6 +102,7 @@ def laid(
         foreign: What other systems that are installed declare, for what the check wants of them.
         without: Key of what is left out.
         calm: Nothing but usual readings, each once, on a vehicle without figures or repairs of its own.
+        full: All that the check wants is there.
     """
     bench = Bench(system)
     rest = random.Random(chance.randrange(2**16))  # what the check does not ask for need not be small
@@ -111,13 +113,13 @@ def laid(
             bench.fitted[trait.key] = _trait_answer(trait, own)
     for parameter in check.parameters:
         of = parameter.of
-        if isinstance(of, Trait) and not parameter.needed and chance.random() < _SOMETIMES:
+        if isinstance(of, Trait) and not (parameter.needed or full) and chance.random() < _SOMETIMES:
             bench.fitted.pop(of.key, None)
         if isinstance(of, Setting) and not calm and chance.random() < _OFTEN:
             bench.settings[of.key] = _said(of, chance)
         if isinstance(of, (Trait, Setting)) or of.key == without:
             continue
-        if not parameter.needed and chance.random() > _OFTEN:
+        if not (parameter.needed or full) and chance.random() > _OFTEN:
             continue
         if isinstance(of, Observation):
             _see(bench, of, chance, needed=parameter.needed)
@@ -226,13 +228,75 @@ def _specify(bench: Bench, chance: random.Random) -> None:
         bench.specified[key] = own_limit(key, bottom, top, "label under the bonnet", entry)
 
 
+def specified(before: Laid, check: Check[...], chance: random.Random) -> Laid:
+    """The same bench, and this vehicle's own figure of everything that the check reads: about what was read,
+    below it or above it.
+    """
+    figures = {}
+    for (key, _), reading in before.bench.readings.items():
+        of = before.bench.system.measurands.get(key)
+        if of is None or of not in [parameter.of for parameter in check.parameters]:
+            continue
+        low, high = span_ends(of.possible)
+        at = reading.value.number * chance.choice((0.5, 1.0, 1.0, 1.0, 2.0))
+        half = max(abs(at) * chance.choice((0.1, 0.3)), 6 * reading.value.u)
+        entry = f"specified-{key.split('.', 1)[1]}"
+        bottom, top = (exact(of.kind, min(max(end, low), high), [entry]) for end in (at - half, at + half))
+        figures[key] = own_limit(key, bottom, top, "label under the bonnet", entry)
+    return attrs.evolve(before, bench=attrs.evolve(before.bench, specified=figures))
+
+
+def parted(before: Laid, check: Check[...], chance: random.Random) -> Laid:
+    """The same bench, with readings at every place of the vehicle that fall into two camps: one place
+    against the others, two, a half, every second, or all alike.
+    """
+    bench = before.bench
+    readings = dict(bench.readings)
+    case = before.case(check)
+    for parameter in check.parameters:
+        of = parameter.of
+        if not isinstance(of, Measurand) or not of.places or of.key not in bench.system.measurands:
+            continue
+        places = case.places(of)
+        kept = next((one for (key, _), one in bench.readings.items() if key == of.key), None)
+        readings = {at: one for at, one in readings.items() if at[0] != of.key}
+        camp = chance.choice(
+            (
+                places,
+                places[:1],
+                places[: len(places) // 2],
+                places[::2],
+                chance.sample(places, len(places))[:2],
+            )
+        )
+        typed = typed_in(of, chance), typed_in(of, chance)
+        for place in places:
+            one = bench.reading(of, typed[place in camp], place=place)
+            readings[of.key, place] = one if kept is None else attrs.evolve(one, setup=kept.setup)
+    return attrs.evolve(before, bench=attrs.evolve(bench, readings=readings))
+
+
+def with_codes(before: Laid, chance: random.Random) -> Laid:
+    """The same bench, and one to six of the trouble codes that the system's table knows."""
+    table = before.bench.system.faults
+    known = sorted(table.codes) if table is not None else []
+    if not known:
+        return before
+    chosen = chance.sample(known, min(chance.choice((1, 2, 2, 3, 6)), len(known)))
+    return attrs.evolve(before, codes={code: CodeSet(("stored",), ("codes-stored",)) for code in chosen})
+
+
 def swept(before: Laid, steps: int) -> Iterator[Laid]:
-    """The same bench with one of its readings moved over all that is possible, one after the other."""
+    """The same bench with one of its readings moved over all that is possible, one after the other; of like
+    ones the first.
+    """
+    moved_once: set[str] = set()
     for at, kept in before.bench.readings.items():
         of = before.bench.system.measurands.get(at[0])
-        if of is None:
+        if of is None or at[0] in moved_once:
             continue
-        spans = [_ends(of.usual if of.usual != Span() else of.possible), _ends(of.possible)]
+        moved_once.add(at[0])
+        spans = [span_ends(of.usual if of.usual != Span() else of.possible), span_ends(of.possible)]
         for low, high in spans:
             for n in range(steps + 1):
                 typed = units.show(exact(of.kind, low + (high - low) * n / steps), of.unit, uncertainty=False)
@@ -245,8 +309,8 @@ def swept(before: Laid, steps: int) -> Iterator[Laid]:
 
 def number_in(usual: Span, possible: Span, chance: random.Random) -> float:
     """A number of what is possible: often usual, often an end of either span, sometimes 0."""
-    low, high = _ends(possible)
-    inner = Span(*_ends(Span(usual.low, usual.high) if usual != Span() else possible))
+    low, high = span_ends(possible)
+    inner = Span(*span_ends(Span(usual.low, usual.high) if usual != Span() else possible))
     ends = [low, high, *(end for end in (inner.low, inner.high) if end is not None)]
     way = chance.randrange(6)
     if way == 0:
@@ -260,7 +324,8 @@ def number_in(usual: Span, possible: Span, chance: random.Random) -> float:
     return min(max(number, low), high)
 
 
-def _ends(span: Span) -> tuple[float, float]:
+def span_ends(span: Span) -> tuple[float, float]:
+    """Both ends of a span; an open one is taken to go so far."""
     if span.low is not None and span.high is not None:
         return span.low, span.high
     if span.low is not None:
@@ -270,7 +335,7 @@ def _ends(span: Span) -> tuple[float, float]:
 
 def typed_in(of: Measurand, chance: random.Random, near: Sequence[float] = ()) -> str:
     """A reading as somebody would type it; what is typed is possible, too. Often it is `near` another."""
-    low, high = _ends(of.possible)
+    low, high = span_ends(of.possible)
     number = number_in(of.usual, of.possible, chance)
     if near and chance.random() < _OFTEN:
         like = chance.choice(near)

@@ -1,145 +1,20 @@
-"""What a system says as a whole, over many benches: the outcomes of its tests, its codes and its pictures."""
+"""What a system says as a whole: the outcomes of its tests, its codes and its pictures."""
 
 from __future__ import annotations
 
-import random
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from functools import cache
 
-import attrs
-
-from ...assess.outcome import all_outcomes
 from ...model.document import Document, DocumentKind, Picture
 from ...model.figure import Figure, Label
-from ...model.finding import Finding
-from ...model.measurand import Measurand
-from ...plugin.check import Check, run
-from ...plugin.faults import FaultTable, FaultTest
-from ...plugin.guard import Overrun, time_limit
+from ...plugin.faults import FaultTest
 from ...plugin.system import System
 from ...report.figure_svg import figure_svg
 from ...report.fonts import runs
 from ...report.pdf import check_glyphs, render_pdf
 from ...report.terminal import render_text
-from .benches import Laid, laid, swept
-from .driving import MOST_SECONDS, ShownError, TooSlowError, results_of
 from .nonconformity import Nonconformity, error_words
-from .side_effects import watched
-
-#: An outcome that once had this weight can be reached; so many pictures of a code are drawn.
-_REACHED, _PICTURES = 0.5, 5
-#: How long an outcome is searched for: benches, those whose readings are moved, and in how many steps.
-_SEARCHES, _SWEEPS, _STEPS = 60, 8, 16
-
-
-@attrs.define
-class Said:
-    """Everything that came up.
-
-    Attributes:
-        codes: Code of a finding → the checks that yielded it. valued: Codes that once had a value.
-        outcomes: (test, outcome) that had weight. figures: A few for each code.
-        grades: Code → the grades that its findings had.
-    """
-
-    codes: dict[str, dict[str, Check[...]]] = attrs.field(factory=dict)
-    valued: set[str] = attrs.field(factory=set)
-    outcomes: set[tuple[str, str]] = attrs.field(factory=set)
-    figures: dict[str, list[Figure]] = attrs.field(factory=dict)
-    grades: dict[str, set[str]] = attrs.field(factory=dict)
-
-    def missing(self, system: System, test: FaultTest) -> list[str]:
-        """The outcomes of a test that nothing led to."""
-        return [name for name in test.outcomes if not _is_reachable(system, test, name, self)]
-
-
-def said_by(system: System, benches: int, foreign: Mapping[str, Measurand]) -> Said:
-    """What every check says over so many benches laid for it, and what the fault table makes of each; where
-    that leaves an outcome of a test out, it is searched for.
-    """
-    said = Said()
-    slow: set[str] = set()  # checks that never ended: told where checks are driven, and not run for ever
-    for check in system.checks.values():
-        for seed in range(benches):
-            before = laid(system, check, random.Random(f"{check.key} {seed}"), foreign=foreign)
-            if not _hear(said, system, check, before):
-                slow.add(check.key)
-                break
-    if system.faults is not None:
-        for test in system.faults.tests.values():
-            code = test.code or test.graded
-            alone = attrs.evolve(system.faults, tests={test.key: test})
-            for check in list((said.codes.get(code) or system.checks).values()) if code else ():
-                if check.key in slow:
-                    continue
-                with watched():  # what a check does besides is told where checks are driven
-                    _search(said, system, check, test, alone, foreign)
-    return said
-
-
-def _search(
-    said: Said,
-    system: System,
-    check: Check[...],
-    test: FaultTest,
-    alone: FaultTable,
-    foreign: Mapping[str, Measurand],
-) -> None:
-    """Lay usual readings and move one at a time, until the test's outcomes came up or patience is over."""
-    for seed in range(_SEARCHES):
-        if not said.missing(system, test):
-            return
-        chance = random.Random(f"{test.key} {check.key} {seed}")
-        before = laid(system, check, chance, foreign=foreign, calm=seed % 2 == 0)
-        if not _note(said, check, before, _findings(check, before), alone) or seed >= _SWEEPS:
-            continue
-        for moved in swept(before, _STEPS):
-            _note(said, check, moved, _findings(check, moved), alone)
-            if not said.missing(system, test):
-                return
-
-
-def _findings(check: Check[...], before: Laid) -> list[Finding]:
-    """What the check finds; nothing where it fails, which is told where checks are driven."""
-    try:
-        with time_limit(MOST_SECONDS):
-            return [one for one in run(check, before.case(check)) if isinstance(one, Finding)]
-    except (Exception, Overrun, SystemExit):
-        return []
-
-
-def _hear(said: Said, system: System, check: Check[...], before: Laid) -> bool:
-    """Note what the check says, alone and watched; False where it never ended."""
-    try:
-        results = results_of(check, before, system, "")
-    except TooSlowError:
-        return False
-    except ShownError:
-        return True  # told where checks are driven
-    _note(said, check, before, [one for one in results if isinstance(one, Finding)], system.faults)
-    return True
-
-
-def _note(
-    said: Said, check: Check[...], before: Laid, findings: Sequence[Finding], table: FaultTable | None
-) -> bool:
-    """Keep what these findings are and what a table makes of them; whether there are any."""
-    for finding in findings:
-        said.codes.setdefault(finding.code, {})[check.key] = check
-        said.grades.setdefault(finding.code, set()).add(finding.grade)
-        if finding.value is not None:
-            said.valued.add(finding.code)
-        drawn = said.figures.setdefault(finding.code, [])
-        if finding.figure is not None and len(drawn) < _PICTURES:
-            drawn.append(finding.figure)
-    if table is not None:
-        case = attrs.evolve(before.case(check), repairs={})
-        for outcome in all_outcomes(table, case, findings):
-            for name, weight in zip(outcome.test.outcomes, outcome.weights, strict=True):
-                if weight >= _REACHED:
-                    said.outcomes.add((outcome.test.key, name))
-    return bool(findings)
-
+from .said import Said
 
 # ---- the fault table
 
@@ -166,25 +41,6 @@ def nonconforming_table(system: System, said: Said) -> Iterator[Nonconformity]:
                 cure=_cure_of(test, said),
             )
     yield from _without_direct_test(system)
-
-
-def _is_reachable(system: System, test: FaultTest, name: str, said: Said) -> bool:
-    if (test.key, name) in said.outcomes:
-        return True
-    at = test.outcomes.index(name)
-    if test.codes or test.seen or (test.trait and test.answers):
-        return True  # the reader refuses answers that do not exist, and codes are read from outside
-    if test.measurand:
-        measurand = system.measurands[test.measurand]
-        low, high = (test.at[at - 1] if at else None), (test.at[at] if at < len(test.at) else None)
-        possible = measurand.possible
-        return not (
-            (low is not None and possible.high is not None and low >= possible.high)
-            or (high is not None and possible.low is not None and high <= possible.low)
-        )
-    if test.graded:
-        return bool(said.grades.get(test.graded, set()) & set(test.answers[at]))
-    return False
 
 
 def _cure_of(test: FaultTest, said: Said) -> str:
