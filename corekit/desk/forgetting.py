@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date
 
 from ..errors import CorekitError
@@ -21,8 +22,8 @@ from .jobs import job_named, texts_of
 EARLY_BECAUSE = ("the customer asked for it", "entered by mistake", "an authority asks for it")
 #: What `forget` cannot reach, in sentences.
 OUT_OF_REACH = (
-    "Papers in the customer's hands, copies outside the shop's folder, and other vans keep theirs; a visit"
-    " file that is read again begins a new job.",
+    "Papers in the customer's hands and copies outside the shop's folder keep theirs; other vans theirs until"
+    " they sync. A visit file that is read again begins a new job.",
     "Reasons for corrections typed into an older corekit stay in the record.",
 )
 _OLD_NAME = "What the job was called stays in the record: an older corekit wrote it there."
@@ -89,6 +90,21 @@ def _take_off_the_list(shop: ShopContext, job: Job, left: list[str]) -> None:
         forget_listed(shop.folder, words, words)
     except (CorekitError, OSError) as error:
         left.append(f"{CUSTOMER_FILE} could not be changed: {error} Take the customer out of it by hand.")
+
+
+def sweep_forgotten(shop: ShopContext) -> Iterator[str]:
+    """Destroy what is left here of the persons of jobs that another van forgot: papers, pages, backups. Gives
+    what could not be done, in sentences; it is tried again next time.
+    """
+    for id_ in shop.store.to_sweep():
+        job = shop.store.job(id_)
+        left = paper.remove_papers(shop, job)
+        _withdraw(shop, job, left)
+        forget_in_backups(shop.folder, id_)
+        if left:
+            yield from left
+        else:
+            shop.store.sweep(id_)
 
 
 def kept_until(shop: ShopContext, job: Job) -> date | None:
