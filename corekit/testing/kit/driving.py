@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 import random
+import sys
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
 
 import attrs
 
@@ -18,8 +20,10 @@ from ...plugin.calculation import Calculation, Input
 from ...plugin.case import Case
 from ...plugin.check import Check, run
 from ...plugin.claim import Claim
+from ...plugin.cures import cure_of
 from ...plugin.derived import Derivation, derive
-from ...plugin.guard import Overrun, time_limit
+from ...plugin.guard import Overrun, guarded
+from ...plugin.intact import Original, altered_words
 from ...plugin.reading import Reading
 from ...plugin.system import System
 from .benches import Laid, laid, typed_in
@@ -123,6 +127,7 @@ def nonconforming_checks(
         (f"derived reading {key.split('.', 1)[1]}", _deriving(one)) for key, one in system.derived.items()
     ]
     driven += [(f"check {check.key}", check) for check in system.checks.values()]
+    original = Original(others_than(system))
     for of, check in driven:
 
         def attack(chance: random.Random, check: Check[...] = check, of: str = of) -> None:
@@ -139,10 +144,44 @@ def nonconforming_checks(
             attacks.append(attack_without)
         if check.worse_with or check.better_with:
             attacks.append(attack_order)
-        found = (smallest(one, examples, of) for one in attacks)
-        first = next((one for one in found if one is not None), None)
+        first = _held(original, of, partial(_first, attacks, examples, of))
         if first is not None:
             yield first
+
+
+def _first(
+    attacks: Sequence[Callable[[random.Random], None]], examples: int, of: str
+) -> Nonconformity | None:
+    found = (smallest(one, examples, of) for one in attacks)
+    return next((one for one in found if one is not None), None)
+
+
+def others_than(system: System) -> list[System]:
+    """Every other system that is imported here, for one can change them."""
+    found = {
+        id(one): one
+        for module in list(sys.modules.values())
+        for one in list(getattr(module, "__dict__", {}).values())
+        if isinstance(one, System) and one.key != system.key
+    }
+    return list(found.values())
+
+
+def _held(original: Original, of: str, found: Callable[[], Nonconformity | None]) -> Nonconformity | None:
+    """What is found; and where that changed something that is not the system's own, this in its place: it is
+    put back, and whatever else was found may come of it.
+    """
+    first: Nonconformity | None = None
+    try:
+        first = found()
+    except Exception:
+        if not (changed := original.put_back()):
+            raise
+    else:
+        changed = original.put_back()
+    if not changed:
+        return first
+    return Nonconformity(of=of, fault=altered_words(changed), cure=cure_of(altered_words(changed)))
 
 
 def _deriving(one: Derivation) -> Check[...]:
@@ -175,7 +214,7 @@ def results_of(check: Check[...], before: Laid, system: System, of: str) -> list
     found: list[Finding | Gap] = []
     with watched() as besides:
         try:
-            with time_limit(MOST_SECONDS):
+            with guarded(system.key, check.title, MOST_SECONDS, check.where):
                 found = run(check, case)
         except Exception as raised:
             error = raised
@@ -207,6 +246,16 @@ def _cure_of(error: BaseException) -> str:
         return (
             f"A check takes at most {MOST_SECONDS:g} s over whatever can be read; end the loop, or bound it."
         )
+    if isinstance(error, ValueError) and "more than" in str(error):
+        return "End the loop: one finding for each thing that is judged."
+    if isinstance(error, TypeError) and "it yielded" in str(error):
+        return "Yield what case.judge, advise, visual, inconclusive or gap gives."
+    if isinstance(error, RecursionError):
+        return "End the recursion, or write it as a loop."
+    if isinstance(error, SystemExit):
+        return "Never end the process: yield case.gap(…) for what cannot be judged."
+    if isinstance(error, MemoryError):
+        return "Take less: a check needs a few readings."
     if isinstance(error, ZeroDivisionError):
         return "Say in the declaration that it is never 0 (above=0, possible=), or yield a gap for it."
     if isinstance(error, ValueError) and "must be" in str(error):
@@ -326,13 +375,14 @@ def _with_setup(reading: Reading, kept: Reading) -> Reading:
 
 def nonconforming_calculations(system: System, examples: int) -> Iterator[Nonconformity]:
     """Each calculation within its ranges, at their ends and beyond; of each the first fault alone."""
+    original = Original(others_than(system))
     for calculation in system.calculations.values():
         of = f"calculation {calculation.__name__}"
 
         def attack(chance: random.Random, calculation: Calculation[...] = calculation, of: str = of) -> None:
             _attack_calculation(system, calculation, chance, of)
 
-        found = smallest(attack, examples, of)
+        found = _held(original, of, partial(smallest, attack, examples, of))
         if found is not None:
             yield found
 
@@ -390,7 +440,7 @@ def _bare_result(
     result: object = None
     with watched() as besides:
         try:
-            with time_limit(MOST_SECONDS):
+            with guarded(system.key, calculation.key, MOST_SECONDS):
                 result = calculation.si(*numbers)
         except ValueError as raised:
             if "Raises:" in (calculation.__doc__ or "") and "ValueError" in (calculation.__doc__ or ""):

@@ -25,10 +25,11 @@ from ...model.value import Value, exact
 from ...plugin.check import Check, run
 from ...plugin.claim import Claim
 from ...plugin.faults import FaultTable, FaultTest
-from ...plugin.guard import Overrun, time_limit
+from ...plugin.guard import Overrun, guarded
+from ...plugin.intact import Original
 from ...plugin.system import System
 from .benches import Laid, laid, parted, span_ends, specified, swept, with_codes
-from .driving import MOST_SECONDS, ShownError, TooSlowError, results_of
+from .driving import MOST_SECONDS, ShownError, TooSlowError, others_than, results_of
 from .side_effects import watched
 
 #: An outcome that once had this weight can be reached; so many pictures of a code are kept.
@@ -112,13 +113,18 @@ def said_by(system: System, benches: int, foreign: Mapping[str, Measurand]) -> S
     """
     said = Said()
     table = _always_due(system.faults) if system.faults is not None else None
-    slow: set[str] = set()  # checks that never ended: told where checks are driven, and not run for ever
+    # Checks that never ended, or changed what is not theirs: told where checks are driven.
+    set_aside: set[str] = set()
+    original = Original(others_than(system))
     for check in system.checks.values():
-        for seed in range(benches):
-            before = laid(system, check, random.Random(f"{check.key} {seed}"), foreign=foreign)
-            if not _hear(said, system, check, before, table):
-                slow.add(check.key)
-                break
+        try:
+            is_heard = _hear(said, system, check, benches, foreign, table)
+        except Exception:
+            if not original.put_back():
+                raise
+            is_heard = False
+        if original.put_back() or not is_heard:
+            set_aside.add(check.key)
     if table is None:
         return said
     named = {check.key: codes_in(check.function) for check in system.checks.values()}
@@ -131,7 +137,7 @@ def said_by(system: System, benches: int, foreign: Mapping[str, Measurand]) -> S
             key: check for key, check in system.checks.items() if code in named[key]
         }
         for check in list((yielding or system.checks).values()):
-            if check.key not in slow:
+            if check.key not in set_aside:
                 search = _Search(said, system, check, test, alone, foreign)
                 with watched():  # what a check does besides is told where checks are driven
                     search.run()
@@ -179,15 +185,24 @@ def _always_due(table: FaultTable) -> FaultTable:
     )
 
 
-def _hear(said: Said, system: System, check: Check[...], before: Laid, table: FaultTable | None) -> bool:
-    """Note what the check says, alone and watched; False where it never ended."""
-    try:
-        results = results_of(check, before, system, "")
-    except TooSlowError:
-        return False
-    except ShownError:
-        return True  # told where checks are driven
-    said.note(check, before, [one for one in results if isinstance(one, Finding)], table)
+def _hear(
+    said: Said,
+    system: System,
+    check: Check[...],
+    benches: int,
+    foreign: Mapping[str, Measurand],
+    table: FaultTable | None,
+) -> bool:
+    """Note what the check says over so many benches, alone and watched; False where it never ended."""
+    for seed in range(benches):
+        before = laid(system, check, random.Random(f"{check.key} {seed}"), foreign=foreign)
+        try:
+            results = results_of(check, before, system, "")
+        except TooSlowError:
+            return False
+        except ShownError:
+            continue  # told where checks are driven
+        said.note(check, before, [one for one in results if isinstance(one, Finding)], table)
     return True
 
 
@@ -243,7 +258,7 @@ class _Search:
     def _findings(self, before: Laid) -> list[Finding]:
         """What the check finds, noted; nothing where it fails, which is told where checks are driven."""
         try:
-            with time_limit(MOST_SECONDS):
+            with guarded(self.system.key, self.check.title, MOST_SECONDS, self.check.where):
                 found = [one for one in run(self.check, before.case(self.check)) if isinstance(one, Finding)]
         except (Exception, Overrun, SystemExit):
             return []
