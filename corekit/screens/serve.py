@@ -52,7 +52,8 @@ def opened(folder: Path, auth: PasscodeAuth, say: Say = print) -> Iterator[flask
 @contextlib.contextmanager
 def _opened(folder: Path, auth: PasscodeAuth, say: Say) -> Iterator[flask.Flask]:
     with Worker() as worker, open_shop(folder, assessor=worker) as shop, _daily_backups(folder, say):
-        yield work_app(Van(shop.context, calculator=worker.calculate), auth)
+        van = Van(shop.context, calculator=worker.calculate, log_reader=worker.read_log)
+        yield work_app(van, auth)
 
 
 #: How often it is looked whether today's backup was made, [s].
