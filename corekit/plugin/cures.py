@@ -62,6 +62,7 @@ _SAY_THEMSELVES = (
     "ApiError",
     "DataFileError",
     "PluginValidationError",
+    "SymptomError",
     "UnitError",
 )
 _MEND = "Mend that line; with COREKIT_TRACE=1 the traceback is printed."
