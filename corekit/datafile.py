@@ -55,6 +55,8 @@ Count = NewType("Count", Decimal)
 LARGEST = 1 << 20  # bytes: a season of visits; a real file has a few thousand
 #: A key of more parts is one that a parser takes minutes for; files of ours are at most seven deep.
 MOST_PARTS = 16
+#: Headings and commas of a file: more of them keep the parser busy for seconds, and nobody writes them.
+MOST_HEADINGS, MOST_COMMAS = 20_000, 250_000
 _PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
 _DEEP_KEY = re.compile(rf"(?<![\w-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_PARTS}}}")
 
@@ -114,6 +116,9 @@ def toml_of(text: str) -> dict[str, Any]:
         refuse(
             place, f"is nested too deeply: more than {MOST_PARTS} words joined by dots", "keys of a few parts"
         )
+    for sign, most, what in (("\n[", MOST_HEADINGS, "headings"), (",", MOST_COMMAS, "commas")):
+        if (count := text.count(sign)) > most:
+            refuse("file", f"has {count} {what}", f"at most {most}")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

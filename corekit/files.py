@@ -45,8 +45,8 @@ def name_once(part: Path, path: Path) -> None:
         os.link(part, path)
     except FileExistsError:
         raise
-    except OSError:
-        # This file system has no hard links. Two writers at one moment are then told apart only by this look.
+    except (OSError, AttributeError):
+        # Here are no hard links. Two writers at one moment are then told apart only by this look.
         if os.path.lexists(path):
             raise FileExistsError(errno.EEXIST, "there is a file of this name already", str(path)) from None
         part.replace(path)

@@ -12,6 +12,7 @@ import attrs
 
 from .datafile import Day, read_toml, required_field, structured, table
 from .fault import Faults, Place, quotation
+from .kept import kept
 from .model.jurisdiction import (
     ExceedKind,
     ExceedRule,
@@ -208,11 +209,8 @@ def _folder() -> Path:
 @lru_cache(maxsize=1)
 def jurisdictions() -> Mapping[str, Jurisdiction]:
     """Code → jurisdiction, those that come with corekit. Shared; do not change it."""
-    return {
-        path.stem: read_jurisdiction(path)
-        for path in sorted(_folder().glob("*.toml"))
-        if path.stem != GENERAL
-    }
+    paths = [path for path in sorted(_folder().glob("*.toml")) if path.stem != GENERAL]
+    return kept("jurisdictions", paths, lambda: {path.stem: read_jurisdiction(path) for path in paths})
 
 
 @lru_cache(maxsize=1)

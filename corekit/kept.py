@@ -35,16 +35,16 @@ def kept(
     paths = list(files)
     try:
         fingerprint = _fingerprint(paths, code, told)
-        file = _file(name, [*paths, code])
+        file = kept_file(name, [*paths, code])
     except (OSError, NotImplementedError):
         return make()
-    found = _kept_value(file, fingerprint)
+    found = kept_value(file, fingerprint)
     if found is not None:
         value: T = found[0]
         return value
     made = make()
     if not sys.dont_write_bytecode:
-        _write(file, fingerprint, made)
+        write_kept(file, fingerprint, made)
     return made
 
 
@@ -85,13 +85,14 @@ def _modules(folder: Path) -> Iterator[bytes]:
             yield from _modules(Path(entry.path))
 
 
-def _file(name: str, places: list[Path | None]) -> Path:
+def kept_file(name: str, places: list[Path | None]) -> Path:
     """Beside the compiled modules of the core."""
     tag = hashlib.sha256("\0".join(map(str, places)).encode()).hexdigest()[:16]
     return Path(cache_from_source(__file__)).with_name(f"{name}-{tag}.{sys.implementation.cache_tag}.kept")
 
 
-def _kept_value(file: Path, fingerprint: bytes) -> tuple[Any] | None:
+def kept_value(file: Path, fingerprint: bytes) -> tuple[Any] | None:
+    """What is kept in the file, where it was written whole and under this fingerprint."""
     head = _FORM + fingerprint
     try:
         content = file.read_bytes()
@@ -106,7 +107,7 @@ def _kept_value(file: Path, fingerprint: bytes) -> tuple[Any] | None:
         return None
 
 
-def _write(file: Path, fingerprint: bytes, value: object) -> None:
+def write_kept(file: Path, fingerprint: bytes, value: object) -> None:
     """Whole or not at all; that it cannot be kept is nobody's loss."""
     try:
         body = pickle.dumps(value, protocol=pickle.HIGHEST_PROTOCOL)

@@ -129,6 +129,8 @@ def set_own_units(own: Iterable[OwnUnit]) -> None:
         UnitError: two of them, or one and the table, disagree on what a unit or a kind means.
     """
     wanted = tuple(dict.fromkeys(own))
+    if wanted == _ADDED.own:
+        return
     kinds, units = _shared_units()
     known: dict[str, Unit] = {
         key_of(spelling): one for one in units for spelling in (one.text, one.bare, *one.also)

@@ -282,7 +282,7 @@ def joint(
             if (concerned or full in let_in) and applies(fault.only, fitted):
                 faults[full] = _at_age(fault, renewed or {})
     involved = {full.partition(".")[0] for full in faults} | set(about)
-    tables = {key: table for key, table in systems.items() if key in involved}
+    tables = {key: table.after_told(listed) for key, table in systems.items() if key in involved}
     # A job is assessed again after every answer, mostly with the same tables: what follows from them alone is
     # kept. They hold what the name says by its address, so no other can come to stand there.
     name = (

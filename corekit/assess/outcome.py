@@ -114,7 +114,7 @@ def _outcome(test: FaultTest, case: Case, findings: Sequence[Finding]) -> Outcom
     if test.measurand:
         return _measured_outcome(test, case)
     if test.code:
-        return _check_outcome(test, findings)
+        return _check_outcome(test, case, findings)
     if test.graded:
         return _graded_outcome(test, findings)
     if test.codes:
@@ -185,9 +185,18 @@ def _measured_outcome(test: FaultTest, case: Case) -> Outcome | None:
         return None
     # Of readings that disagree each counts alike; of those that agree the latest speaks.
     several = [reading.value, *reading.others] if reading.disagrees else [reading.value]
-    shares = zip(*(_shares(test.at, value.number, value.u) for value in several), strict=True)
+    at = _limits_between(test, case)
+    shares = zip(*(_shares(at, value.number, value.u) for value in several), strict=True)
     weights = tuple(math.fsum(share) / len(several) for share in shares)
     return Outcome(test=test, weights=weights, evidence=(reading.entry,), settled=not reading.disagrees)
+
+
+def _limits_between(test: FaultTest, case: Case) -> tuple[float, ...]:
+    """The limits between a test's bins on this vehicle, as far as it is known what it is fitted with."""
+    for trait, rows in test.at_fitted.items():
+        if trait in case.fitted and (at := rows.get(_words_of(case.fitted[trait]))) is not None:
+            return at
+    return test.at
 
 
 def _shares(at: Sequence[float], number: float, u: float) -> list[float]:
@@ -196,33 +205,36 @@ def _shares(at: Sequence[float], number: float, u: float) -> list[float]:
     return [high - low for low, high in pairwise([0.0, *below, 1.0])]
 
 
-def _check_outcome(test: FaultTest, findings: Sequence[Finding]) -> Outcome | None:
+def _check_outcome(test: FaultTest, case: Case, findings: Sequence[Finding]) -> Outcome | None:
     """What a finding says of its value: its bins, or how far it lies beyond its limit; of several like things
     the worst one speaks: one bad lead makes the leads bad.
     """
+    at = _limits_between(test, case)
     graded = [
         (weights, finding)
         for finding in findings
         if finding.code == test.code
         and _is_at(test, finding.place)
-        and (weights := _grades(test, finding)) is not None
+        and (weights := _grades(test, finding, at)) is not None
     ]
     if not graded:
         return None
-    at = test.outcomes.index(test.sound)
-    weights, worst = min(graded, key=lambda pair: pair[0][at])
+    sound = test.outcomes.index(test.sound)
+    weights, worst = min(graded, key=lambda pair: pair[0][sound])
     decided = worst.verdict in (Verdict.PASS, Verdict.FAIL)
-    settled = not worst.disagrees and (decided or bool(test.at))
+    settled = not worst.disagrees and (decided or bool(at))
     return Outcome(test=test, weights=tuple(weights), evidence=worst.evidence, settled=settled)
 
 
-def _grades(test: FaultTest, finding: Finding) -> list[float] | None:
-    """The weights of a test's outcomes by one finding; None where it says nothing yet."""
+def _grades(test: FaultTest, finding: Finding, at: Sequence[float]) -> list[float] | None:
+    """The weights of a test's outcomes by one finding, in bins where there are limits `at`; None where it
+    says nothing yet.
+    """
     value = finding.value
     if value is None or (finding.verdict is Verdict.UNDECIDED and finding.probability is None):
         return None  # the check was barred: it has said nothing yet, whatever value it names
-    if test.at:
-        return _shares(test.at, value.number, value.u)
+    if at:
+        return _shares(at, value.number, value.u)
     if finding.probability is None or not finding.limits:
         return None
     if not test.beyond:

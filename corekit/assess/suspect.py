@@ -481,6 +481,11 @@ def call_for_part(evidence: Evidence, operation: str, stage: int) -> Call:
     reason = shown_directly(evidence, against)
     if not reason:
         why = "No test that speaks directly against the part has plainly failed, and no trial has shown it."
+        if held >= CALL_AT:
+            why += (
+                " It is that likely all the same: with a part known to be good the fault goes, and with the"
+                " old one back in it comes again, or it is something else."
+            )
         return Call(operation=operation, met=False, stage=stage, why=why)
     if held < CALL_AT:
         # Rounded down: what lacks a little is never printed as what is asked for.

@@ -24,21 +24,24 @@ def run(args: argparse.Namespace) -> int:
     from .command import shop_folder, sure
 
     with open_shop(shop_folder(args.shop)) as shop:
-        name = job_named(shop.context, args.job).name
+        job = job_named(shop.context, args.job)
+        name = job.name
         if not args.yes and not sure(
             f"Destroy all personal text of {name}, its documents here and its pages? It cannot be undone."
         ):
             print("Nothing was destroyed.")
             return 1
-        gone = shop.forget(args.job, because=args.because)
+        gone = shop.forget(job.id, because=args.because)
         print(
             "Destroyed: "
             + (
-                ", ".join(f"{count} {kind}" for kind, count in gone.items())
+                ", ".join(f"{count} {kind.replace('_', ' ')}" for kind, count in gone.items())
                 or "nothing, there was no personal text left"
             )
             + "."
         )
+        if gone.called != name:
+            print(f"It goes by {gone.called} from now on.")
         if gone.withdrawn:
             print(f"Pages taken down: {gone.withdrawn}.")
         print("Out of reach: " + " ".join(OUT_OF_REACH))

@@ -54,7 +54,8 @@ def run(args: argparse.Namespace) -> int:
 def _bring(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from ..desk.brought import bring, brought_document, origin_words
+    from ..desk.bringing import bring
+    from ..desk.brought import brought_document, origin_words
     from ..desk.jobs import job_named
     from ..desk.shop import open_shop
     from ..model.records import Brought

@@ -40,7 +40,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--new-passcode",
         action="store_true",
-        help="set another passcode; every device has to give it from then on",
+        help="set another passcode, which asks for the old one; every device has to give it from then on",
+    )
+    parser.add_argument(
+        "--reset-passcode",
+        action="store_true",
+        help="the same where the old one is forgotten: whoever may write into the shop's folder may do it",
     )
     parser.add_argument(
         "--port",
@@ -76,9 +81,11 @@ def run(args: argparse.Namespace) -> int:
         raise InputError(f"--lock-after: {args.lock_after:g} is not from 1 to 240 minutes.")
     if args.forget_pairing:
         return _forget_pairing(folder)
-    if args.new_passcode or not has_passcode(folder):
+    if args.new_passcode and has_passcode(folder):
+        _ask_for_old_passcode(folder)
+    if args.new_passcode or args.reset_passcode or not has_passcode(folder):
         _new_passcode(folder)
-        if args.new_passcode:
+        if args.new_passcode or args.reset_passcode:
             return 0
     if args.hotspot or args.pair:
         if args.pair:
@@ -104,30 +111,49 @@ def _say(text: str) -> None:
     print(text, flush=True)
 
 
+def _ask_for_old_passcode(folder: Path) -> None:
+    import getpass
+    import sys
+
+    from ..web.passcode import PasscodeError, read_passcode
+
+    known = read_passcode(folder)
+    if sys.stdin.isatty():
+        for _ in range(3):
+            if known.fits(getpass.getpass("The passcode until now: ")):
+                return
+            print("That is not the passcode.")
+    raise PasscodeError(
+        "Nothing was changed: --new-passcode asks at a terminal for the passcode until now. Where it is"
+        " forgotten: corekit work --reset-passcode"
+    )
+
+
 def _new_passcode(folder: Path) -> None:
     """Ask for a passcode twice, unseen; draw one where there is no terminal to ask at."""
     import getpass
     import sys
+    import time
 
-    from ..web.passcode import PasscodeError, passcode_fault, random_passcode, set_passcode
+    from ..web.passcode import SHORTEST, PasscodeError, passcode_fault, random_passcode, set_passcode
 
     if not sys.stdin.isatty():
         code = random_passcode()
-        set_passcode(folder, code)
+        set_passcode(folder, code, drawn=time.time())
         print(
-            f"The passcode of the screens is {code}; it is shown this once. Another one: corekit work"
-            " --new-passcode",
+            f"The passcode of the screens is {code}; it is shown this once. Within a day it opens them to"
+            " choose your own.",
             flush=True,
         )
         return
     print(
-        "Choose the passcode of the screens: at least 6 characters, digits are quickest. It does not show"
-        " while you type."
+        f"Choose the passcode of the screens: at least {SHORTEST} characters, digits are quickest. It"
+        " does not show while you type."
     )
     for _ in range(3):
         code = getpass.getpass("Passcode: ")
         fault = passcode_fault(code)
-        if fault is None and getpass.getpass("Once more: ").strip() != code.strip():
+        if fault is None and getpass.getpass("Once more: ") != code:
             fault = "The two were not the same."
         if fault is None:
             set_passcode(folder, code)

@@ -56,4 +56,4 @@ def approve(
         assert transaction.job is not None
         draft = approvals.draft_of(transaction.job, approval)
         draft = attrs.evolve(draft, subject=own_subject("approved", estimate.name))
-        return recording.append(shop, transaction, transaction.job.name, [draft])[0]
+        return recording.append(shop, transaction, [draft])[0]

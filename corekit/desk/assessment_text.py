@@ -6,7 +6,7 @@ Both print each number exactly as paper does.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from .. import units
 from ..account.noted import OwnWords, is_noted, own_words, unanswered_words
@@ -32,6 +32,7 @@ from .next_step import again_words, begins_at
 WIDTH = 100
 NEXT_SHOWN = 4  # tests shown with hazard and step; the others by their question
 LATER_SHOWN = 6  # of the others: before these are made, the list has changed
+MISSING_NAMED = 10  # of what a system did not look at; the others are only counted
 LEAST_SHARE = 0.005  # of an uncertainty; smaller ones are only counted
 
 
@@ -250,13 +251,21 @@ def _gaps(seen: CheckView) -> list[str]:
         if gap.about and not is_noted(gap, seen.assessment.job):
             missing.setdefault(gap.system, {})[gap.about] = None
     rows = [
-        _item(f"{seen.plugins.systems[system].title}, not looked at: {', '.join(names)}.")
+        _item(f"{seen.plugins.systems[system].title}, not looked at: {_first_named(list(names))}.")
         for system, names in missing.items()
     ]
     return rows + [
         _item(text if reason is Reason.NOT_MEASURED else f"{text} ({reason})")
         for text, reason in reasons_not_said(seen.assessment.open_gaps)
     ]
+
+
+def _first_named(names: Sequence[str]) -> str:
+    """The first names, and how many more; two more names are no longer than their number."""
+    more = len(names) - MISSING_NAMED
+    if more <= 2:
+        return ", ".join(names)
+    return f"{', '.join(names[:MISSING_NAMED])}, and {more} more, which --json names"
 
 
 def _call(seen: CheckView, call: Call) -> str:

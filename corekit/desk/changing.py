@@ -58,7 +58,7 @@ def change(shop: ShopContext, job: str, said: Change, *, request_id: str = "") -
         result = shop.store.screen_additions(transaction.job, screen_origin(shop, transaction.job), rows)
         if result.faults:
             raise refusal("\n".join(result.faults))
-        recording.append(shop, transaction, transaction.job.name, result.drafts)
+        recording.append(shop, transaction, result.drafts)
 
 
 def _rows(job: Job, said: Change) -> list[Draft]:

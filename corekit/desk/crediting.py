@@ -160,7 +160,6 @@ def _draft(
         currency=credited.currency,
         versions={"corekit": __version__},
         heads=heads,
-        job_name=of.job_name,
         jobs=of.jobs,
         date_said=date_said,
         credits=of.number,

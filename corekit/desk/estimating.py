@@ -212,7 +212,7 @@ def _pays_for_the_coming(shop: ShopContext, job: Job) -> bool:
     other = job_named(shop, job.same_trip_as)
     if other.id == job.id or other.same_trip_as:
         raise DeskError(
-            f"{job.name} is on the same trip as {job.same_trip_as}, which does not pay for the call-out"
+            f"{job.name} is on the same trip as {other.name}, which does not pay for the call-out"
             " itself. Name the job that does, or withdraw the row that says so."
         )
     return False

@@ -138,7 +138,7 @@ def invoice_value(shop: ShopContext, record: InvoiceIssued, jobs: Sequence[Job])
         corrects=record.corrects,
         outside_tax=outside,
         reverse_charge=bool(outside) and shop.prices.reverse_charge,
-        reference=record.job_name,
+        reference=record.job_name or ", ".join(job.name for job in jobs),
         pays_by=shop.settings.issuer.pays_by,
     )
 

@@ -19,9 +19,11 @@ from .jobs import job_named
 EARLY_BECAUSE = ("the customer asked for it", "entered by mistake", "an authority asks for it")
 #: What `forget` cannot reach, in sentences.
 OUT_OF_REACH = (
-    "What the job was called stays in the record; so do reasons for corrections typed into an older corekit.",
-    "Papers in the customer's hands, copies outside the shop's folder, and other vans keep theirs.",
+    "Papers in the customer's hands, copies outside the shop's folder, and other vans keep theirs; a visit"
+    " file that is read again begins a new job.",
+    "Reasons for corrections typed into an older corekit stay in the record.",
 )
+_OLD_NAME = "What the job was called stays in the record: an older corekit wrote it there."
 
 
 class RetentionError(DeskError):
@@ -34,11 +36,12 @@ class Forgot(dict[str, int]):
     Attributes:
         withdrawn: How many pages were taken down.
         left: What could not be done, in sentences.
+        called: What the job goes by from now on.
     """
 
-    def __init__(self, counts: dict[str, int], withdrawn: int, left: tuple[str, ...]) -> None:
+    def __init__(self, counts: dict[str, int], withdrawn: int, left: tuple[str, ...], called: str) -> None:
         super().__init__(counts)
-        self.withdrawn, self.left = withdrawn, left
+        self.withdrawn, self.left, self.called = withdrawn, left, called
 
 
 def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
@@ -66,7 +69,9 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
     counts = shop.store.forget(record.id, because=because)
     withdrawn = _withdraw(shop, record, left)
     forget_in_backups(shop.folder, record.id)
-    return Forgot(counts, withdrawn, tuple(left))
+    if shop.store.names_of(record.id):
+        left.append(_OLD_NAME)
+    return Forgot(counts, withdrawn, tuple(left), shop.store.called(record.id))
 
 
 def kept_until(shop: ShopContext, job: Job) -> date | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 import attrs
@@ -11,11 +10,11 @@ from ..billing.errors import ConsentError
 from ..billing.payment import PaymentError
 from ..intake.visit import ApprovedRow, VisitFile, read_visit
 from ..model.entry import Draft
-from ..model.job import Job
-from ..model.personal import PersonalText
+from ..model.job import Job, name_said
 from . import approvals, paper, recording
 from .context import ShopContext
 from .errors import ApprovalError, DeskError, EstimateAwaitedError
+from .jobs import with_jobs_by_id
 
 #: What a file is told besides why: it goes in whole or not at all.
 NOTHING_ADDED = "Nothing was added."
@@ -59,20 +58,20 @@ def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> ImportRe
     with shop.lock:
         # The job that a file of this name was added to, under the job's own name or as a further file of it.
         known = shop.store.find(job) if job else shop.store.job_called(visit.origin)
-        if known is None:
-            _refuse_name_of_a_person(visit)
         target = known or shop.store.new_job()
         with shop.store.transaction(target) as transaction:
             standing = transaction.job
+            key = shop.store.rows_key(standing, visit.origin)
             rows, awaited = _with_approvals(visit, standing)
-            instruments = paper.instruments_for(visit, shop.settings, standing)
-            result = shop.store.file_additions(standing, visit.origin, [*instruments, *rows])
+            instruments = paper.instruments_for(visit, shop.settings, standing, key)
+            rows = [*instruments, *_as_begun(with_jobs_by_id(shop, standing, rows), standing, key)]
+            result = shop.store.file_additions(standing, key, rows, visit.origin)
             if result.faults:
                 raise DeskError(
                     f"{visit.origin} was not added:\n" + "\n".join(f"  {fault}" for fault in result.faults)
                 )
             try:
-                recording.append(shop, transaction, visit.origin, result.drafts)
+                recording.append(shop, transaction, result.drafts)
             except (DeskError, ConsentError, PaymentError) as error:
                 raise type(error)(f"{error} {NOTHING_ADDED}") from error
     if awaited is not None:
@@ -84,34 +83,21 @@ def add(shop: ShopContext, visit: VisitFile, job: str | None = None) -> ImportRe
     return ImportResult(job=target, added=added, corrected=corrected, withdrawn=withdrawn)
 
 
-def _refuse_name_of_a_person(visit: VisitFile) -> None:
-    """A job's name stays in the record, also once its customer was forgotten.
-
-    Raises:
-        DeskError: something of the customer or the vehicle stands in it.
+def _as_begun(drafts: list[Draft], job: Job | None, key: str) -> list[Draft]:
+    """The drafts, with the job's name in the form in which its journal has it: one of before has it in plain
+    text, and the same file adds nothing to it.
     """
-    called = _words(visit.origin)
-    for row in visit.drafts:
-        for value in row.body.values():
-            if not isinstance(value, PersonalText) or value.kind not in _NAMING:
-                continue
-            told = _words(value.text)
-            named = value.kind == "name" and any(len(word) >= _TELLING and word in called for word in told)
-            if named or (len("".join(told)) >= _TELLING and "".join(told) in "".join(called)):
-                raise DeskError(
-                    f"{visit.origin!r} holds the customer's {value.kind}. What a job is called stays in the"
-                    " record for good, also once its customer is forgotten: call it by what is wrong with the"
-                    f" vehicle, or by a number. {NOTHING_ADDED}"
-                )
-
-
-#: Kinds of personal text that are looked for in a job's name; what has fewer letters may be there by chance.
-_NAMING = ("name", "phone", "plate", "vin")
-_TELLING = 4
-
-
-def _words(text: str) -> list[str]:
-    return re.findall(r"[^\W_]+", text.casefold())
+    opened = [entry for entry in job.entries if entry.kind == "opened"] if job is not None else []
+    if not any(
+        entry.subject.startswith(f"{key}:") and isinstance(entry.body.get("origin"), str) for entry in opened
+    ):
+        return drafts
+    return [
+        attrs.evolve(draft, body={**draft.body, "origin": name_said(draft.body["origin"], {})})
+        if draft.kind == "opened"
+        else draft
+        for draft in drafts
+    ]
 
 
 def _with_approvals(visit: VisitFile, job: Job | None) -> tuple[list[Draft], str | None]:

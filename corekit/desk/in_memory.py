@@ -12,6 +12,7 @@ from ..model.entry import JOB, Draft, Entry, seal
 from ..model.job import Job, fold
 from ..model.personal import PersonalText
 from ..model.records import with_kept_reason
+from ..store.persons import FIRST_ROWS
 from ..store.reconcile import reconcile
 from .errors import DeskError
 
@@ -26,13 +27,13 @@ def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job,
     Approvals are left out: they are bound to estimates, and estimates are in a store.
     """
     drafts = [*(more or []), *(step for step in visit.steps if not isinstance(step, ApprovedRow))]
-    result = reconcile((), {}, visit.origin, drafts)
+    result = reconcile((), {}, FIRST_ROWS, drafts, called=visit.origin)
     if result.faults:
         raise DeskError(
             f"{visit.origin} cannot be read as a job:\n" + "\n".join(f"  {fault}" for fault in result.faults)
         )
     texts: dict[str, str] = {}
-    return fold(JOB_ID, entries_of(result.drafts, JOB_ID, JOB_ID, texts)), texts
+    return fold(JOB_ID, entries_of(result.drafts, JOB_ID, JOB_ID, texts), texts), texts
 
 
 def entries_of(drafts: Sequence[Draft], job: str, chain: str, texts: dict[str, str]) -> list[Entry]:

@@ -153,7 +153,6 @@ def _issue_once(
             currency=bill.total.currency,
             versions={"corekit": __version__, **bill.versions},
             heads=heads,
-            job_name=", ".join(job.name for job in bill.jobs),
             jobs=ids if len(ids) > 1 else (),
             date_said=str(jump or ""),
             corrects=sheet.corrects,

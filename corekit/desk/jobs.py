@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable, Sequence
 
-from ..model.entry import Draft, Entry, own_subject
+import attrs
+
+from ..model.entry import Draft, Entry, jobs_of, own_subject
 from ..model.job import Job
 from ..model.money import Money
 from ..model.personal import PICTURE_KINDS, PersonalText
-from ..model.records import Opened, Photographed, body_of
+from ..model.records import Arrived, Photographed, body_of
+from ..store.errors import StoreError
 from ..store.listing import JobRow
 from ..store.mark import random_id
+from ..store.persons import SCREEN
 from .context import ShopContext, request_of
 from .errors import DeskError
 
@@ -23,13 +28,14 @@ __all__ = [
     "job_named",
     "job_with_id",
     "jobs_of_same_customer",
-    "names_of",
+    "names_in_books",
     "new_job_id",
     "open_jobs",
     "photograph",
     "pictures_of",
     "screen_origin",
     "texts_of",
+    "with_jobs_by_id",
 ]
 
 
@@ -82,18 +88,47 @@ def amount_due(shop: ShopContext, job: JobRow) -> Money:
     return Money(minor, currency)
 
 
-def names_of(job: Job) -> list[str]:
-    """Every name that the job's files gave it, the oldest first."""
-    return [noted.record.origin for noted in job.all(Opened)]
-
-
 def screen_origin(shop: ShopContext, job: Job) -> str:
-    """What the screens' rows of a job stand under: its name, if it began on a screen; else one that no file
-    can have, for a file keeps its own rows.
+    """What the screens' rows of a job stand under: what it began under, if that was a screen; else something
+    that no file's rows stand under, for a file keeps its own.
     """
     first = next(entry for entry in job.entries if entry.kind == "opened")
-    name = str(first.body["origin"])
-    return name if first.id in shop.store.by_requests(job.id) else f"{name}/screen"
+    key = first.subject.partition(":")[0]
+    return key if first.id in shop.store.by_requests(job.id) else f"{key}{SCREEN}"
+
+
+def names_in_books(shop: ShopContext, entry: Entry) -> str:
+    """What the jobs of an entry of the books are called; as it says itself, in books of before."""
+    said = str(entry.body.get("job_name") or "")
+    return said or ", ".join(shop.store.called(job) for job in jobs_of(entry))
+
+
+def with_jobs_by_id(shop: ShopContext, job: Job | None, drafts: Iterable[Draft]) -> list[Draft]:
+    """The drafts, with another job that one of them names by its id: what a job is called is forgotten with
+    its customer, and stands in no other job.
+
+    Raises:
+        DeskError: there is no such job, or more than one.
+    """
+    known = [noted.record.same_trip_as for noted in job.all(Arrived)] if job is not None else []
+    return [
+        attrs.evolve(draft, body={**draft.body, "same_trip_as": _job_meant(shop, name, known, draft.at)})
+        if draft.kind == "arrived" and (name := draft.body.get("same_trip_as"))
+        else draft
+        for draft in drafts
+    ]
+
+
+def _job_meant(shop: ShopContext, name: str, known: Sequence[str], at: str) -> str:
+    if name in known:  # as a journal of before says it
+        return name
+    try:
+        return shop.store.find(name)
+    except StoreError as error:
+        forgotten = [id_ for id_ in known if id_ and shop.store.has(id_) and not shop.store.names_of(id_)]
+        if forgotten:
+            return forgotten[-1]
+        raise DeskError(f"{at}.same_trip_as: {error}" if at else str(error)) from error
 
 
 def billed_with(shop: ShopContext, job: Job) -> list[Job]:

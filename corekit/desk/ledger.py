@@ -22,7 +22,7 @@ from ..model.money import Money, total
 from ..model.personal import shop_words
 from ..model.records import InvoiceIssued, PaymentTaken
 from .context import ShopContext
-from .jobs import billed_with, texts_of
+from .jobs import billed_with, names_in_books, texts_of
 from .payments import due_of
 
 
@@ -130,7 +130,7 @@ def _of_books(shop: ShopContext) -> Iterable[LedgerRow]:
                 day=record.day or shop.settings.day_of(entry.recorded),
                 kind=LedgerKind.CREDITED if record.credits else LedgerKind.INVOICED,
                 number=record.number,
-                job=record.job_name,
+                job=names_in_books(shop, entry),
                 amount=Money(record.total, record.currency),
                 net=Money(record.net, record.currency) if record.net is not None else None,
                 tax=Money(record.tax, record.currency) if record.tax is not None else None,
@@ -142,7 +142,7 @@ def _of_books(shop: ShopContext) -> Iterable[LedgerRow]:
                 day=shop.settings.day_of(entry.recorded),
                 kind=LedgerKind.RECEIVED if taken.amount >= 0 else LedgerKind.GIVEN_BACK,
                 number="",
-                job=taken.job_name,
+                job=names_in_books(shop, entry),
                 amount=Money(-taken.amount, taken.currency),
                 note=taken.how,
             )
@@ -198,7 +198,7 @@ def _open(shop: ShopContext, jobs: Sequence[Job]) -> Iterable[OpenInvoice]:
             until = InvoiceIssued(**entry.body).due_on
             yield OpenInvoice(
                 number=number,
-                job=str(entry.body["job_name"]),
+                job=names_in_books(shop, entry),
                 due=due,
                 due_on=until,
                 is_overdue=due.minor > 0 and bool(until) and until < today,

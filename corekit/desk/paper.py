@@ -23,7 +23,7 @@ from ..report.sheet import ApprovalRow, Sheet
 from ..store.mark import random_id
 from .context import ShopContext
 from .errors import DeskError
-from .jobs import names_of, texts_of
+from .jobs import texts_of
 from .settings import PAPERS, Settings, jurisdiction_of
 
 
@@ -163,7 +163,7 @@ def remove_papers(shop: ShopContext, job: Job) -> list[str]:
     folder = shop.folder / PAPERS
     named = [
         *(invoice_name(noted.record.number) for noted in job.all(Issued)),
-        *(draft_name(kind, name) for kind in DRAFTS for name in names_of(job)),
+        *(draft_name(kind, name) for kind in DRAFTS for name in shop.store.names_of(job.id)),
     ]
     # An invoice in another form lies beside its paper: `invoice-2026-A0001.form.pdf`.
     beside = [path for name in named for path in folder.glob(f"{glob.escape(name)}.*")]
@@ -245,21 +245,26 @@ def file_name(name: str) -> str:
     return re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.")[:120] or "paper"
 
 
-def instruments_for(visit: VisitFile, settings: Settings, job: Job | None = None) -> list[Draft]:
+def instruments_for(
+    visit: VisitFile, settings: Settings, job: Job | None = None, key: str = ""
+) -> list[Draft]:
     """The shop's instruments that a file uses, to be copied into the journal: it must be readable without the
     shop's file.
 
     What the journal's readings were taken with by custom stays there, although another instrument may be the
     usual one today.
+
+    Args:
+        key: What the file's rows stand under in the journal.
     """
     used = visit.instruments_used - visit.instruments_declared
     found = {name: settings.instruments[name] for name in used if name in settings.instruments}
     if job is not None:
-        once = _usual_once(job, visit.origin) - visit.instruments_declared
+        once = _usual_once(job, key) - visit.instruments_declared
         kept = {
             noted.record.name: noted.record
             for noted in job.all(Instrument)
-            if noted.entry.subject.startswith(f"{visit.origin}:")
+            if noted.entry.subject.startswith(f"{key}:")
         }
         found = {**{name: kept[name] for name in once if name in kept}, **found}
     return [
@@ -268,9 +273,9 @@ def instruments_for(visit: VisitFile, settings: Settings, job: Job | None = None
     ]
 
 
-def _usual_once(job: Job, origin: str) -> set[str]:
+def _usual_once(job: Job, key: str) -> set[str]:
     """Instruments that some reading of a file was taken with because they were the usual ones then."""
-    said = [entry.body for entry in job.entries if entry.subject.startswith(f"{origin}:")]
+    said = [entry.body for entry in job.entries if entry.subject.startswith(f"{key}:")]
     bodies = [
         body
         for one in said

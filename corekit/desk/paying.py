@@ -97,5 +97,5 @@ def _record(shop: ShopContext, job: str, record: Paid | WrittenOff, request: Req
                 result = shop.store.screen_additions(transaction.job, origin, [row])
                 if result.faults:
                     raise refusal("\n".join(result.faults))
-                recording.append(shop, transaction, transaction.job.name, result.drafts)
+                recording.append(shop, transaction, result.drafts)
         return due(shop, shop.store.job(job))

@@ -163,9 +163,7 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
         whole = whole - amount
 
 
-def payments_for_books(
-    shop: ShopContext, job: Job | None, name: str, drafts: Sequence[Draft]
-) -> Iterator[PaymentTaken]:
+def payments_for_books(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> Iterator[PaymentTaken]:
     """What the books are told: each new payment, and for each one corrected or withdrawn the difference, so
     that both journals agree.
     """
@@ -185,7 +183,7 @@ def payments_for_books(
                 if new and not old
                 else f"{'correction' if new else 'withdrawal'} of {old.how if old else ''}"
             )
-            yield PaymentTaken(amount=change, currency=shop.prices.currency, how=str(how), job_name=name)
+            yield PaymentTaken(amount=change, currency=shop.prices.currency, how=str(how))
 
 
 def _payments(drafts: Sequence[Draft]) -> list[Draft]:

@@ -100,7 +100,7 @@ def _make(shop: ShopContext, job: Job, billed: Sequence[Job], payment: Payment) 
     document = document_with_mark(unmarked, heads)
     record = Receipted(
         payment=payment.id,
-        name=f"{job.name} {len(job.receipts) + 1}",
+        name=str(len(job.receipts) + 1),
         document_id=document.id,
         document=to_data(document),
         document_hash=document_hash(document),

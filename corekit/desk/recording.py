@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from ..model.entry import Draft, Entry
 from ..model.job import Job
 from ..store.transaction import Transaction
-from . import approvals, changes, payments
+from . import approvals, changes, payments, public_texts
 from .context import ShopContext
 
 
 def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
-    """Return when these drafts may be written; see `approvals.check`, `changes.check`
-    and `payments.check`.
+    """Return when these drafts may be written; see `approvals.check`, `changes.check`, `payments.check` and
+    `public_texts.check`.
 
     Raises:
         DeskError, ConsentError, PaymentError: as there.
@@ -21,13 +21,11 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
     approvals.check(shop, job, drafts)
     changes.check(shop, job, drafts)
     payments.check(shop, job, drafts)
+    public_texts.check(shop, job, drafts)
 
 
-def append(shop: ShopContext, transaction: Transaction, name: str, drafts: Sequence[Draft]) -> list[Entry]:
+def append(shop: ShopContext, transaction: Transaction, drafts: Sequence[Draft]) -> list[Entry]:
     """Write drafts into a job's journal, and the money among them into the books.
-
-    Args:
-        name: The job's, for the books.
 
     Raises:
         DeskError, ConsentError, PaymentError: as `check`.
@@ -36,6 +34,6 @@ def append(shop: ShopContext, transaction: Transaction, name: str, drafts: Seque
     job = transaction.job
     check(shop, job, drafts)
     entries = transaction.append(drafts)
-    for taken in payments.payments_for_books(shop, job, name, drafts):
+    for taken in payments.payments_for_books(shop, job, drafts):
         transaction.append_payment(shop.books_chain, taken)
     return entries

@@ -32,7 +32,7 @@ from . import approvals, paper, recording
 from .context import ShopContext
 from .errors import ApprovalError, DeskError
 from .in_memory import entries_of
-from .jobs import screen_origin
+from .jobs import screen_origin, with_jobs_by_id
 
 _RANDOM_ID = re.compile(f"[{LETTERS.lower()}]{{{JOB_LETTERS}}}")
 #: These are said anew instead, or everything after them would lose its ground.
@@ -127,7 +127,7 @@ def add_rows(
         if known is None:
             reading = _read_rows(shop, transaction.job, rows, waited)
             try:
-                entries = recording.append(shop, transaction, reading.name, reading.drafts)
+                entries = recording.append(shop, transaction, reading.drafts)
             except (PaymentError, ConsentError, DeskError) as error:
                 raise _at_its_row(error, reading) from error
             return RowsResult(job=target, name=reading.name, entries=tuple(entries))
@@ -176,7 +176,7 @@ def withdraw_entry(shop: ShopContext, job: str, entry: str, because: str, *, req
             )
             for gone in (old, *_came_with(standing, old))
         ]
-        entries = recording.append(shop, transaction, standing.name, drafts)
+        entries = recording.append(shop, transaction, drafts)
     return RowsResult(job=job, name=standing.name, entries=tuple(entries))
 
 
@@ -219,7 +219,7 @@ def job_with(shop: ShopContext, job: str | None, rows: Mapping[str, Any]) -> Job
     entries = entries_of(reading.drafts, target, TRIAL, texts)
     before = standing.entries if standing is not None else ()
     return JobPreview(
-        job=fold(target, [*before, *entries]),
+        job=fold(target, [*before, *entries], texts),
         new=tuple(entry.id for entry in entries),
         texts=texts,
         remarks=reading.remarks,
@@ -240,13 +240,14 @@ def _read_rows(shop: ShopContext, job: Job | None, rows: Mapping[str, Any], wait
     fragment = dict(rows)
     corrects = _to_correct(job, fragment.pop("instead_of", None))
     name = job.name if job is not None else _new_name(shop)
+    key = screen_origin(shop, job) if job is not None else shop.store.rows_key(None, name)
     demo = job.demo if job is not None else shop.demo
     visit = read_rows(fragment, shop.declared, name=name, demo=demo, job=job, corrects=corrects)
-    origin = screen_origin(shop, job) if job is not None else name
-    drafts = [
-        *paper.instruments_for(attrs.evolve(visit, origin=origin), shop.settings),
-        *_with_approvals(visit, job),
-    ]
+    drafts = [*paper.instruments_for(visit, shop.settings), *_with_approvals(visit, job)]
+    try:
+        drafts = with_jobs_by_id(shop, job, drafts)
+    except DeskError as error:
+        raise refusal(str(error)) from error
     drafts = _backdated(drafts, shop.clock(), waited)
     if corrects is not None:
         same = [
@@ -258,7 +259,7 @@ def _read_rows(shop: ShopContext, job: Job | None, rows: Mapping[str, Any], wait
                 f" says {len(same)} of it."
             )
             raise _refusal("instead_of", why)
-    result = shop.store.screen_additions(job, origin, drafts, corrects)
+    result = shop.store.screen_additions(job, key, drafts, corrects)
     if result.faults:
         raise refusal("\n".join(result.faults))
     return _Reading(name=name, drafts=result.drafts, remarks=visit.remarks)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
 
 import attrs
 
 from ..model.document import from_data
+from ..model.entry import Entry
 from ..model.mark import content_mark, hash_of_heads, mark_of_heads
 from ..store.mark import normalise_id
 from ..store.store import Store
@@ -53,7 +52,7 @@ def _held_against(store: Store, mark: str) -> tuple[list[str], str]:
     wanted = _as_typed(mark)
     stated = ""
     for entry in store.entries_of(*_MARKED):
-        what, heads = _MARKED[entry.kind](entry.body), entry.body["heads"]
+        what, heads = _marked_as(store, entry), entry.body["heads"]
         document = from_data(entry.body["document"])
         if not document.rests_on:
             leads_to = mark_of_heads(heads)
@@ -87,8 +86,13 @@ def _as_typed(mark: str) -> str:
     return normalise_id(mark.replace("-", "").replace(" ", ""))
 
 
-#: Kinds of entry whose document carries a record mark → what it is.
-_MARKED: dict[str, Callable[[Mapping[str, Any]], str]] = {
-    "invoice": lambda body: f"{'credit note' if body.get('credits') else 'invoice'} {body['number']}",
-    "receipted": lambda body: f"receipt {body['name']}",
-}
+#: Kinds of entry whose document carries a record mark.
+_MARKED = ("invoice", "receipted")
+
+
+def _marked_as(store: Store, entry: Entry) -> str:
+    """What the document of such an entry is; journals of before name the job of a receipt themselves."""
+    if entry.kind == "invoice":
+        return f"{'credit note' if entry.body.get('credits') else 'invoice'} {entry.body['number']}"
+    name = str(entry.body["name"])
+    return f"receipt {store.called(entry.job)} {name}" if name.isdecimal() else f"receipt {name}"

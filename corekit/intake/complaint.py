@@ -96,15 +96,33 @@ class ComplaintRows(Drafts):
         )
 
     def _key_of(self, path: Place, text: str | None, what: str, words: Mapping[str, str]) -> str:
-        """The key of what was said by its key or its words; empty with a fault, which lists all: the nearest
-        may mean the opposite.
+        """The key of what was said by its key or its words, small words left out or not; empty with a fault,
+        which lists all, those with the most words in common first: the nearest may mean the opposite.
         """
-        listed = any_of(map(quotation, words.values()))
+        typed = _telling_words(text or "")
+        common = {key: len(set(typed) & set(_telling_words(said))) for key, said in words.items()}
+        listed = any_of(quotation(words[key]) for key in sorted(words, key=lambda key: -common[key]))
         if not self._is_given(path, text, f"{what}: {listed}", quotation(next(iter(words.values())))):
             return ""
         plain = " ".join((text or "").casefold().split())
         for key, said in words.items():
             if plain in (key.casefold(), key.casefold().replace("_", " "), said.casefold()):
                 return key
+        alike = [key for key, said in words.items() if typed and _telling_words(said) == typed]
+        if len(alike) == 1:
+            return alike[0]
         self.faults.add(path, f"{quotation(text or '')} is not {what}", listed, listed)
         return ""
+
+
+#: Words without which a sentence still says the same. No word that denies is among them.
+_SMALL_WORDS = frozenset(("a", "an", "the", "it", "its", "is", "are", "i", "my"))
+
+
+def _telling_words(text: str) -> list[str]:
+    """
+    >>> _telling_words("The engine lamp is on.")
+    ['engine', 'lamp', 'on']
+    """
+    words = (word.strip(".,;:!?") for word in text.casefold().split())
+    return [word for word in words if word and word not in _SMALL_WORDS]

@@ -23,6 +23,8 @@ DEEPEST = 12  # the form itself is seven deep
 _DEEPEST_OF_ALL = 60  # from here on nothing else of a file is looked at
 #: Of a visit: steps, rows and tables in all, keys of one table. A long one has a few dozen of each.
 MOST_STEPS, MOST_TABLES, MOST_KEYS = 2000, 6000, 1000
+#: Pieces of repair work: after each of them everything is judged anew. A long visit has five.
+MOST_REPAIRS = 25
 
 
 def read_data(source: Path | bytes) -> dict[str, Any]:
@@ -85,6 +87,15 @@ def _bounded(data: dict[str, Any]) -> dict[str, Any]:
     steps = data.get("step")
     if isinstance(steps, list) and len(steps) > MOST_STEPS:
         refuse("step", f"has {len(steps)} rows", f"at most {MOST_STEPS} steps", "a file for each visit")
+    repairs = (
+        sum(isinstance(step, Mapping) and "repaired" in step for step in steps)
+        if isinstance(steps, list)
+        else 0
+    )
+    if repairs > MOST_REPAIRS:
+        refuse(
+            "step", f"has {repairs} repairs", f"at most {MOST_REPAIRS} in one visit", "a file for each visit"
+        )
     if tables > MOST_TABLES:
         refuse("file", f"has {tables} rows", f"at most {MOST_TABLES}", "a file for each visit")
     return data

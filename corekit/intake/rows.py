@@ -16,6 +16,7 @@ from ..fault import DataFault, Faults
 from ..model.entry import Entry
 from ..model.job import Job
 from ..model.own_work import is_own_work
+from ..model.personal import PersonalText
 from ..model.records import Customer, Opened, Vehicle, body_of
 from .declared import Declared
 from .drafts import personal
@@ -125,7 +126,13 @@ class _Rows(Reader):
             self._say(
                 "opened",
                 "opened",
-                body_of(Opened(origin=self.name, words=personal("words", words), demo=self.demo)),
+                body_of(
+                    Opened(
+                        origin=PersonalText("job_name", self.name),
+                        words=personal("words", words),
+                        demo=self.demo,
+                    )
+                ),
                 (),
             )
             return

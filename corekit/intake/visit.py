@@ -16,6 +16,7 @@ import attrs
 from ..datafile import structured
 from ..fault import DataFault, Faults, Place, any_of, path_text, quotation
 from ..model.entry import Draft
+from ..model.personal import PersonalText
 from ..model.records import OLD_PARTS, Customer, OldParts, Opened, Vehicle, body_of
 from ..model.vin import VinCheck, VinError, read_vin
 from .complaint import ComplaintRows
@@ -142,7 +143,11 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             self._is_given(
                 ("reason",), form.reason, "the customer's words", '"Does not crank in the morning."'
             )
-        record = Opened(origin=form.job or "", words=personal("words", form.reason), demo=bool(form.demo))
+        record = Opened(
+            origin=PersonalText("job_name", form.job or ""),
+            words=personal("words", form.reason),
+            demo=bool(form.demo),
+        )
         self._say("opened", "opened", body_of(record), ())
 
     def _customer(self, row: CustomerRow | None) -> None:

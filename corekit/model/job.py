@@ -11,7 +11,7 @@ import attrs
 from .approval import Approval
 from .canonical import digest
 from .entry import Entry
-from .personal import PICTURE_KINDS, KeptWords, Personal, SpokenWords
+from .personal import PICTURE_KINDS, KeptWords, Personal, PersonalText, SpokenWords
 from .records import (
     RECORDS,
     Announced,
@@ -83,12 +83,17 @@ class Dispute:
 
 @attrs.frozen(kw_only=True)
 class Job:
-    """What a person sees of a job: the standing entries of its journal, in the journal's order."""
+    """What a person sees of a job: the standing entries of its journal, in the journal's order.
+
+    Attributes:
+        called: What its file or screen called it last; empty where that was forgotten.
+    """
 
     id: str
     entries: tuple[Entry, ...]
     standing: tuple[Noted[object], ...]
     disputes: tuple[Dispute, ...]
+    called: str = ""
 
     def all(self, kind: type[R]) -> tuple[Noted[R], ...]:
         """Everything of one kind that stands, oldest first."""
@@ -124,7 +129,8 @@ class Job:
 
     @property
     def name(self) -> str:
-        return self.opened.origin
+        """What people call it: by the name that it was given, or by its id where that was forgotten."""
+        return self.called or self.id
 
     @property
     def demo(self) -> bool:
@@ -445,8 +451,10 @@ def _references(data: object) -> Iterator[Personal]:
             yield from _references(item)
 
 
-def fold(job: str, entries: Iterable[Entry]) -> Job:
+def fold(job: str, entries: Iterable[Entry], texts: Mapping[str, str] | None = None) -> Job:
     """The job that a journal tells of: of each subject the heads that nothing replaces.
+
+    What it is called is looked up in `texts`, hash → personal text.
 
     The union of two journals folds to the same job in whatever order it comes. Two different heads of one
     subject are a dispute; two heads with equal bodies agree. A withdrawn subject does not stand.
@@ -471,4 +479,20 @@ def fold(job: str, entries: Iterable[Entry]) -> Job:
         for entry in versions[-1:]:
             if entry.kind != "withdrawn":
                 standing.append(Noted(entry, RECORDS[entry.kind](**entry.body)))
-    return Job(id=job, entries=tuple(ordered), standing=tuple(standing), disputes=tuple(disputes))
+    opened = [noted.record for noted in standing if isinstance(noted.record, Opened)]
+    return Job(
+        id=job,
+        entries=tuple(ordered),
+        standing=tuple(standing),
+        disputes=tuple(disputes),
+        called=name_said(opened[-1].origin, texts or {}) if opened else "",
+    )
+
+
+def name_said(origin: object, texts: Mapping[str, str]) -> str:
+    """What a job is called by this beginning of it, as far as that is known: a plain text in journals of
+    before, else a personal text, which may be forgotten.
+    """
+    if isinstance(origin, (Mapping, Personal)):
+        return texts.get(origin.hash if isinstance(origin, Personal) else str(origin.get("hash", "")), "")
+    return origin.text if isinstance(origin, PersonalText) else str(origin)

@@ -68,9 +68,11 @@ def _public(words: PublicWords, *, required: bool = False, later: bool = False) 
 
 @attrs.frozen(kw_only=True)
 class Opened:
-    """A job begins. `origin` is the name of the file or screen that speaks of it; `words` the complaint."""
+    """A job begins. `origin` is the name that the file or screen gives it, which may name a person; a plain
+    text in journals of before. `words`: the complaint.
+    """
 
-    origin: str
+    origin: str | Personal | PersonalText = attrs.field(converter=_personal)
     words: _Person = _words()
     demo: bool = False
 
@@ -653,10 +655,11 @@ class InvoiceIssued:
     `place` is its number in this chain, from 1 and without gaps.
 
     `jobs` are the ids of the jobs it is over, where there are several, in the order in which it tells of
-    them; `job_name` is then all their names. `date_said`, `credits`, `whole`, `because`: as in `Issued`; the
-    total of a credit note is below zero. `corrects`: the invoice that was credited whole and that this one
-    replaces. `day`: of issue, by the shop's zone; `due_on`: until when it is to be paid. `net`, `tax`: what
-    the total is made of, beside a rounding amount. `lines`: as data; `rates`: name of a tax rate → percent.
+    them. `date_said`, `credits`, `whole`, `because`: as in `Issued`; the total of a credit note is below
+    zero. `corrects`: the invoice that was credited whole and that this one replaces. `day`: of issue, by the
+    shop's zone; `due_on`: until when it is to be paid. `net`, `tax`: what the total is made of, beside a
+    rounding amount. `lines`: as data; `rates`: name of a tax rate → percent. `job_name` stands in books of
+    before alone.
     """
 
     place: int
@@ -668,7 +671,7 @@ class InvoiceIssued:
     currency: str
     versions: dict[str, str]
     heads: list[str]
-    job_name: str
+    job_name: str = _later("")
     jobs: Sequence[str] = _later(())
     date_said: str = _later("")
     credits: str = _later("")
@@ -686,13 +689,13 @@ class InvoiceIssued:
 @attrs.frozen(kw_only=True)
 class PaymentTaken:
     """In the books: money received for a job, before or after its invoice; below zero where one was corrected
-    down or withdrawn.
+    down or withdrawn. `job_name` stands in books of before alone.
     """
 
     amount: int
     currency: str
     how: str
-    job_name: str
+    job_name: str = _later("")
 
 
 #: Kind of entry → its record.

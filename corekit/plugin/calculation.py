@@ -16,7 +16,6 @@ from typing import (
     TypeVar,
     get_args,
     get_origin,
-    get_type_hints,
     overload,
 )
 
@@ -326,7 +325,7 @@ class Calculation(Generic[P]):
 def _annotations(function: Callable[..., float]) -> tuple[dict[str, Input], Output]:
     """Read unit, label and range off the annotations, refusing at import what is not declared."""
     try:
-        hints = get_type_hints(function, include_extras=True)
+        hints = inspect.get_annotations(function, eval_str=True)
     except NameError as error:
         raise TypeError(
             f"{function.__name__}: {error}. Declare what annotations name at module level, and import it"

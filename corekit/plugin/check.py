@@ -16,7 +16,6 @@ from typing import (
     Union,
     get_args,
     get_origin,
-    get_type_hints,
 )
 
 import attrs
@@ -183,7 +182,7 @@ def parameters_of(function: Callable[..., Any], *, after_case: bool = False) -> 
     """
     where = function.__name__
     try:
-        hints = get_type_hints(function, include_extras=True)
+        hints = inspect.get_annotations(function, eval_str=True)
     except NameError as error:
         raise TypeError(
             f"{where}: {error}. Declare measurands, traits and answers at module level, and import names"

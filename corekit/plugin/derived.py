@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, TypeAlias, get_type_hints
+from typing import Any, TypeAlias
 
 import attrs
 
@@ -57,7 +57,7 @@ def derivation(function: Callable[..., Derived], measurand: Measurand) -> Deriva
     parameters = parameters_of(function)
     if not any(isinstance(parameter.of, _Read) for parameter in parameters):
         raise TypeError(f"{name}: a derived reading follows from others; take them as parameters.")
-    hints = get_type_hints(function, include_extras=True)
+    hints = inspect.get_annotations(function, eval_str=True)
     wanted = "dict[str, ck.Value], by place" if measurand.places else "ck.Value | None"
     if "return" not in hints:
         raise TypeError(f"{name}: say what it returns, -> {wanted}.")

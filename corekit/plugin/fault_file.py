@@ -59,6 +59,7 @@ class BinsTable:
     check: str = ""
     place: str = ""
     at: list[str] = required_field("the limits between the outcomes", '["9 V", "11.5 V"]', factory=list)
+    fitted: dict[str, dict[str, list[str]]] = attrs.field(factory=dict)
 
 
 @table
@@ -114,6 +115,7 @@ class TestTable:
     lasting: bool = False
     trials: list[str] = attrs.field(factory=list)
     not_told: list[str] = attrs.field(factory=list)
+    retells: dict[str, list[str]] = attrs.field(factory=dict)
 
 
 @table
@@ -470,6 +472,7 @@ class _Meaning:
             lasting=row.lasting,
             trials=self._ways(path, row),
             not_told=self._told(path, row),
+            retells=self._retells(path, row),
             after={first: tuple(names) for first, names in row.after.items()},
             since=tuple(row.since),
             until=tuple(row.until),
@@ -490,6 +493,21 @@ class _Meaning:
                 (*path, "trials"), "stands without rests_on", "rests_on, the parts that are tried"
             )
         return tuple(row.trials)
+
+    def _retells(self, path: Place, row: TestTable) -> dict[str, tuple[str, ...]]:
+        for symptom, names in row.retells.items():
+            here = (*path, "retells", symptom)
+            if self.declared.symptoms is not None:
+                self._one_of(here, symptom, "symptom", self.declared.symptoms)
+            for n, name in enumerate(names):
+                if name not in row.outcomes:
+                    self.faults.add(
+                        (*here, n), f"there is no outcome {quotation(name)}", any_of(row.outcomes)
+                    )
+                elif name == row.sound:
+                    expected = "an outcome that shows what was told"
+                    self.faults.add((*here, n), f"{quotation(name)} is what a sound vehicle shows", expected)
+        return {symptom: tuple(names) for symptom, names in row.retells.items()}
 
     def _told(self, path: Place, row: TestTable) -> tuple[str, ...]:
         if self.declared.symptoms is not None:
@@ -601,9 +619,10 @@ class _Meaning:
         if row.check:
             self._code((*path, "check"), row.check)
             self._asks(path[:-1], test)
-            at = self._steps(path, row.at, test.outcomes, _of_any_unit)
+            at = self._steps((*path, "at"), row.at, test.outcomes, _of_any_unit)
             self._one_kind((*path, "at"), row.at)
-            return {"code": row.check, "at": at}
+            fitted = self._fitted_steps(path, row, test.outcomes, _of_any_unit)
+            return {"code": row.check, "at": at, "at_fitted": fitted}
         if not self._one_of((*path, "measurand"), row.measurand, "measurand", self.declared.measurands):
             return {}
         places = self.declared.measurands[row.measurand]
@@ -613,10 +632,34 @@ class _Meaning:
             self.faults.add(
                 (*path, "place"), got, any_of(places), "" if places else "the table without place"
             )
-        at = self._steps(
-            path, row.at, test.outcomes, lambda text: self.declared.to_coherent(row.measurand, text)
-        )
-        return {"measurand": row.measurand, "place": row.place, "at": at}
+
+        def number(text: str) -> float:
+            return self.declared.to_coherent(row.measurand, text)
+
+        return {
+            "measurand": row.measurand,
+            "place": row.place,
+            "at": self._steps((*path, "at"), row.at, test.outcomes, number),
+            "at_fitted": self._fitted_steps(path, row, test.outcomes, number),
+        }
+
+    def _fitted_steps(
+        self, path: Place, row: BinsTable, outcomes: list[str], number: Callable[[str], float]
+    ) -> dict[str, dict[str, tuple[float, ...]]]:
+        """The limits that hold on a vehicle fitted so."""
+        found: dict[str, dict[str, tuple[float, ...]]] = {}
+        for trait, rows in row.fitted.items():
+            here = (*path, "fitted", trait)
+            if not self._one_of(here, trait, "trait", self.declared.traits):
+                continue
+            for answer, at in rows.items():
+                if answer not in self.declared.traits[trait]:
+                    known = any_of(map(quotation, self.declared.traits[trait])) or "no answer: it is a number"
+                    self.faults.add((*here, answer), "is no answer of it", known)
+                    continue
+                found.setdefault(trait, {})[answer] = self._steps((*here, answer), at, outcomes, number)
+                self._one_kind((*here, answer), [*row.at, *at] if row.check else ())
+        return found
 
     def _steps(
         self, path: Place, texts: list[str], outcomes: list[str], number: Callable[[str], float]
@@ -627,11 +670,11 @@ class _Meaning:
             try:
                 at.append(number(text))
             except ValueError as error:
-                self.faults.add((*path, "at", n), str(error))
+                self.faults.add((*path, n), str(error))
         rising = all(low < high for low, high in pairwise(at))
-        if (len(texts) != len(outcomes) - 1 or not rising) and not self.faults.below((*path, "at")):
+        if (len(texts) != len(outcomes) - 1 or not rising) and not self.faults.below(path):
             expected = f"{len(outcomes) - 1} rising limits between {len(outcomes)} outcomes"
-            self.faults.add((*path, "at"), f"is {_list_of(texts)}", expected)
+            self.faults.add(path, f"is {_list_of(texts)}", expected)
         return tuple(at)
 
     def _one_kind(self, path: Place, texts: Collection[str]) -> None:
@@ -665,7 +708,9 @@ class _Meaning:
         if known:
             at = (*path, "answers")
             return {"trait": row.of, "answers": self._answers(at, row.answers, test.outcomes, known, row.of)}
-        steps = self._steps(path, row.at, test.outcomes, lambda text: self.declared.to_coherent(row.of, text))
+        steps = self._steps(
+            (*path, "at"), row.at, test.outcomes, lambda text: self.declared.to_coherent(row.of, text)
+        )
         return {"trait": row.of, "at": steps}
 
     def _answers(

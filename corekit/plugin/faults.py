@@ -14,6 +14,10 @@ import attrs
 #: The core's own two hypotheses: nothing is wrong, and something that no installed system speaks of.
 NONE, OUTSIDE = "none", "outside"
 
+#: How surely a vehicle with a fault shows once more what was told of it, and how often it looks sound just
+#: then; else it shows what it may show by the table. Estimates of ours.
+SHOWN_AGAIN, LOOKS_SOUND = 0.85, 0.05
+
 #: Trait → the answers under which something applies; of a trait that counts, the numbers. An unknown trait
 #: bars nothing.
 Only = Mapping[str, tuple[str, ...]]
@@ -114,6 +118,7 @@ class FaultTest:
         since, until: Keys of operations: it means something only after one of these was done, or only before
             all of them (an open-circuit voltage says another thing after a full charge).
         spoils: Tests that read wrong once this one was made, so they come before it.
+        at_fitted: Trait → its answer → the limits between bins on a vehicle fitted so, instead of `at`.
         group: Of the tests of one group only the first in the table that was made counts.
         again: How surely an unchanged vehicle shows the same again.
         rests_on: Keys of the parts that it speaks of; work on one makes it worth making again. None: on
@@ -125,6 +130,7 @@ class FaultTest:
         trials: Ways of trial that ask the same of the parts it rests on: where one of those was tried so,
             and did not just go away, it is no step any more.
         not_told: Symptoms under which it cannot be made: nothing is counted on an engine that does not run.
+        retells: Symptom → the outcomes that only show once more what was told with it.
     """
 
     key: str
@@ -139,6 +145,7 @@ class FaultTest:
     measurand: str = ""
     place: str = ""
     at: tuple[float, ...] = ()
+    at_fitted: Mapping[str, Mapping[str, tuple[float, ...]]] = attrs.field(factory=dict)
     code: str = ""
     beyond: tuple[float, ...] = ()
     relative: bool = False
@@ -161,6 +168,7 @@ class FaultTest:
     lasting: bool = False
     trials: tuple[str, ...] = ()
     not_told: tuple[str, ...] = ()
+    retells: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
 
     def likelihood(self, fault: str) -> tuple[float, ...]:
         """The probability of each outcome under a fault of this system (or a pair that has a row of its
@@ -187,6 +195,32 @@ class FaultTest:
         ]
         rest = (1.0 - looks_sound) / math.fsum(largest)
         return tuple(looks_sound if place == at else rest * p for place, p in enumerate(largest))
+
+    def after_told(self, symptoms: Collection[str]) -> FaultTest:
+        """The same test where these symptoms were told: what a fault was told to show it mostly shows again,
+        whichever fault it is, and that is no second witness. How it shows within that still counts, and so
+        does that it does not show.
+        """
+        again = {name for symptom in symptoms for name in self.retells.get(symptom, ())}
+        if not again:
+            return self
+        there = [name in again for name in self.outcomes]
+
+        def row(p: Sequence[float]) -> tuple[float, ...]:
+            whole = math.fsum(one for one, is_there in zip(p, there, strict=True) if is_there)
+            return tuple(
+                (SHOWN_AGAIN * one / whole if is_there else 0.0)
+                + LOOKS_SOUND * sound
+                + (1.0 - SHOWN_AGAIN - LOOKS_SOUND) * one
+                for one, sound, is_there in zip(p, self.none, there, strict=True)
+            )
+
+        return attrs.evolve(
+            self,
+            otherwise=row(self.otherwise),
+            outside=row(self.outside or self.none),
+            given={key: attrs.evolve(one, p=row(one.p)) for key, one in self.given.items()},
+        )
 
     def is_due(self, done: Collection[str]) -> bool:
         """Whether it means something after these operations were done."""
@@ -235,6 +269,21 @@ class FaultTable:
     when: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
     not_while: tuple[NotWhile, ...] = ()
 
+    def after_told(self, symptoms: Collection[str]) -> FaultTable:
+        """The same table where a complaint was told with these symptoms; made once for each."""
+        told = frozenset(symptoms) & {symptom for test in self.tests.values() for symptom in test.retells}
+        if not told:
+            return self
+        known = self._after_told.get(told)
+        if known is None:
+            tests = {key: test.after_told(told) for key, test in self.tests.items()}
+            known = self._after_told[told] = attrs.evolve(self, tests=tests)
+        return known
+
+    @cached_property
+    def _after_told(self) -> dict[frozenset[str], FaultTable]:
+        return {}
+
     def is_barred(self, key: str, seen: Mapping[str, str], found: Collection[str] = ()) -> bool:
         """Whether a test or an operation is not done, by what was seen (observation → answer) or found (codes
         of findings).
@@ -253,12 +302,12 @@ class FaultTable:
         return {}
 
     def row(self, test: FaultTest, faults: frozenset[str]) -> tuple[float, ...]:
-        """The probability of each outcome of a test where these faults are there (none, one or two); computed
-        once for each.
+        """The probability of each outcome of a test by this table's own numbers where these faults are there
+        (none, one or two); computed once for each.
         """
         known = self._rows.get((test.key, faults))
         if known is None:
-            known = self._rows[test.key, faults] = self._row(test, faults)
+            known = self._rows[test.key, faults] = self._row(self.tests[test.key], faults)
         return known
 
     def _row(self, test: FaultTest, faults: frozenset[str]) -> tuple[float, ...]:

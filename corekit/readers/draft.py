@@ -503,7 +503,7 @@ def _turns(speed: Track, part: _Part) -> float | None:
     samples = speed.between(part.start, part.end)
     if len(samples) < LEAST_SAMPLES:
         return None
-    return round(sum((t1 - t0) * (v0 + v1) / 2 for (t0, v0), (t1, v1) in pairwise(samples)))
+    return round(math.fsum((t1 - t0) * (v0 + v1) / 2 for (t0, v0), (t1, v1) in pairwise(samples)))
 
 
 def _middle(values: Sequence[float]) -> tuple[float, float]:

@@ -147,7 +147,7 @@ def _boxes_behind(setter: Typesetter, blocks: Sequence[Block]) -> Iterator[Box]:
         keep=True,
         bookmark=(clean(opening.title), 0),
     )
-    for block, boxes in boxes_of_blocks(setter, rest):
+    for block, boxes in boxes_of_blocks(setter, rest, is_set_apart=evidence.is_set_here):
         if isinstance(block, Readings):
             yield from evidence.readings(setter, block, scales, says_key=says_key)
             says_key = says_key and not any(row.strip is not None for row in block.rows)

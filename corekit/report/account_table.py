@@ -15,7 +15,7 @@ from .layout import Box, Cell, CellLine
 from .measures import SheetMeasures
 from .panel import Column, SetLine, panel
 from .pen import BLACK, INK, MM, Voice
-from .strip import place_on, scale_figure
+from .strip import place_on
 from .text import clean
 from .typesetter import Typesetter, bold
 
@@ -191,7 +191,7 @@ def add_scale(
     above_lines = setter.own(above, strong, column.width) if above else ()
     below_lines = setter.own(below, voice, column.width) if below else ()
     _add_label(column, strip, above_lines, strip.reading)
-    column.add_figure(scale_figure(strip, clean(name), room=column.width, numbered=numbered))
+    column.add_figure(setter.scale(strip, clean(name), column.width, numbered=numbered))
     if below_lines:
         column.skip(_BELOW_NUMBERS if numbered else 0.0)
         _add_label(column, strip, below_lines, strip.low_end if strip.before is None else strip.before)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import takewhile
 
 from ..model.document import (
@@ -42,12 +42,21 @@ def document_boxes(setter: Typesetter, link: str | None, symbol: Symbol | None) 
 
 
 def boxes_of_blocks(
-    setter: Typesetter, blocks: Sequence[Block], link: str | None = None, symbol: Symbol | None = None
+    setter: Typesetter,
+    blocks: Sequence[Block],
+    link: str | None = None,
+    symbol: Symbol | None = None,
+    *,
+    is_set_apart: Callable[[Block], bool] = lambda block: False,
 ) -> Iterator[tuple[Block, list[Box]]]:
-    """Each block with its boxes; pictures that follow each other with those of the first."""
+    """Each block with its boxes; pictures that follow each other with those of the first. What whoever asks
+    sets apart has none.
+    """
     level, key_is_said = -1, False
     for nth, block in enumerate(blocks):
-        if isinstance(block, Heading):
+        if is_set_apart(block):
+            yield block, []
+        elif isinstance(block, Heading):
             level = min(block.level - 1, level + 1)  # an outline cannot skip a level
             yield block, [prose.heading(setter, block, max(level, 0))]
         elif isinstance(block, Readings):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import attrs
 
-from ..model.document import Pairs, ReadingRow, Readings
+from ..model.document import Block, Pairs, ReadingRow, Readings
 from ..model.figure import Strip
 from .account_table import add_scale, spoken_values
 from .layout import Box, Cell
@@ -112,6 +112,11 @@ def _reading(
 def are_notes(block: Pairs) -> bool:
     """Whether these pairs are sources by their numbers."""
     return all(_NOTE.fullmatch(name) for name, _ in block.rows)
+
+
+def is_set_here(block: Block) -> bool:
+    """Whether a block behind an account is set by this module."""
+    return isinstance(block, Readings) or (isinstance(block, Pairs) and are_notes(block))
 
 
 def notes(setter: Typesetter, block: Pairs) -> list[Box]:

@@ -53,7 +53,7 @@ def pairs(setter: Typesetter, measures: SheetMeasures, block: Pairs) -> list[Box
         max(len(values) * voice.leading, len(names) * measures.small.leading) for names, values in entries
     ]
     things: list[Column] = []
-    rest = sum(tall)
+    rest = math.fsum(tall)
     column, best = left, rest / 2
     used = 0.0
     for (names, values), height in zip(entries, tall, strict=True):

@@ -64,33 +64,34 @@ class Typeface:
         return self, signs
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=len(_FILES) + len(scripts.FACES))
 def typeface(style: str) -> Typeface:
     """The face of a style: `regular`, `strong`, or `typed` (the one that typed text falls back to).
 
     Raises:
         ValueError: the font package is not as declared.
     """
-    if style in scripts.FILES:
-        path = scripts.path_of(style)
+    script = scripts.FACES.get(style)
+    if script:
+        file = scripts.file_of(style)
     else:
-        package, file = _FILES[style]
-        path = Path(import_module(package).ROOT) / "files" / file
-    if not path.is_file():
-        raise ValueError(f"The font file {path} is missing; install corekit again with its font packages.")
-    font = EmbeddedFont(f"corekit-{style}", path)
+        package, name = _FILES[style]
+        file = Path(import_module(package).ROOT) / "files" / name
+    if isinstance(file, Path) and not file.is_file():
+        raise ValueError(f"The font file {file} is missing; install corekit again with its font packages.")
+    font = EmbeddedFont(f"corekit-{style.replace(' ', '-')}", file)
     if style in _TABULAR:
-        _set_tabular_digits(font, path)
-    return Typeface(font.name, font.advances(), font, style if style in scripts.FILES else "")
+        _set_tabular_digits(font, f"{style} face")
+    return Typeface(font.name, font.advances(), font, style if script and script.is_shaped else "")
 
 
-def _set_tabular_digits(font: EmbeddedFont, path: Path) -> None:
+def _set_tabular_digits(font: EmbeddedFont, face: str) -> None:
     tabular = tabular_glyphs(font.table("GSUB"))
     for code in _DIGITS:
         glyph = tabular.get(font.glyph(code))
         if glyph is None:
             raise ValueError(
-                f"{path} has no tabular {chr(code)}; install fontpkg-fira-sans as corekit declares it."
+                f"The {face} has no tabular {chr(code)}; install fontpkg-fira-sans as corekit declares it."
             )
         font.draw_with(glyph, code)
 
@@ -141,10 +142,14 @@ Run = tuple[Typeface, str]
 class TextLine:
     """What stands on one baseline: runs of one face each, and how wide they are at the size they were
     measured for.
+
+    Attributes:
+        text: What a reader program shall be given, where that is not what is drawn, sign by sign.
     """
 
     runs: tuple[Run, ...]
     width: float
+    text: str = ""
 
 
 def runs(text: str, style: str, *, typed: bool) -> list[Run]:
@@ -169,9 +174,9 @@ def runs(text: str, style: str, *, typed: bool) -> list[Run]:
             return main, char
         if code in spare.advances:
             return spare, char
-        style = scripts.style_of(char)
-        if style and code in typeface(style).advances:
-            return typeface(style), char
+        for script in scripts.styles_of(char):
+            if scripts.is_installed(script) and code in typeface(script).advances:
+                return typeface(script), char
         return main, "" if char in _JOINERS else f"[U+{code:04X}]"
 
     return _merge_runs(map(fallback, text))
@@ -196,7 +201,7 @@ def _missing(main: Typeface, text: str) -> MissingGlyphError:
 
 
 def _advance(parts: Iterable[Run]) -> float:
-    return sum(face.advance(text) for face, text in parts)
+    return math.fsum(face.advance(text) for face, text in parts)
 
 
 def set_line(pieces: Sequence[Piece], style: str, size: float) -> TextLine:
@@ -210,6 +215,14 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
     Breaks at spaces and at line ends; a word wider than the room breaks where it must. A number stays with a
     short word after it (`12.6 V`). Never returns no line.
     """
+    key = tuple(pieces), style, size, room
+    known = _known_lines.get(key)
+    if known is None:
+        known = _known_lines[key] = _wrapped(pieces, style, size, room)
+    return known.copy()
+
+
+def _wrapped(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[TextLine]:
     limit = room * 1000 / size
     if len(pieces) == 1:  # most cells hold a few characters that fit
         main, text = typeface(style), pieces[0][0]
@@ -224,13 +237,13 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
         if not typed and not typeface(style).knows(text.replace("\n", " ")):
             raise _missing(typeface(style), text.replace("\n", " "))
     lines: list[TextLine] = []
+    space, blank = typeface(style).advances[32], (typeface(style), " ")
     for paragraph in _paragraphs(pieces):
         current: list[Run] = []
         width = 0.0
-        space = typeface(style).advances[32]
         for word, wide in _measured(paragraph, style):
             if current and width + space + wide <= limit:
-                current += [(typeface(style), " "), *word]
+                current += [blank, *word]
                 width += space + wide
                 continue
             if current:
@@ -244,8 +257,10 @@ def wrap(pieces: Sequence[Piece], style: str, size: float, room: float) -> list[
     return lines
 
 
-#: Words of the paper that is set with their widths in 1/1000 of the size: it is tried in several sizes.
+#: Words of the paper that is set with their widths in 1/1000 of the size, and its lines: it is tried in
+#: several measures, and most of it is the same in all.
 _known_words: dict[tuple[tuple[Piece, ...], str], list[tuple[list[Run], float]]] = {}
+_known_lines: dict[tuple[tuple[Piece, ...], str, float, float], list[TextLine]] = {}
 
 
 def _measured(pieces: Sequence[Piece], style: str) -> list[tuple[list[Run], float]]:
@@ -259,11 +274,18 @@ def _measured(pieces: Sequence[Piece], style: str) -> list[tuple[list[Run], floa
 def forget_words() -> None:
     """Let the words of a paper go once it is set; they may be a person's."""
     _known_words.clear()
+    _known_lines.clear()
 
 
-def _line(parts: Iterable[Run], size: float) -> TextLine:
-    merged = tuple(_drawn(_merge_runs(parts)))
-    return TextLine(merged, _advance(merged) * size / 1000)
+def _line(parts: Sequence[Run], size: float) -> TextLine:
+    face = parts[0][0] if parts else None
+    if face is not None and not face.script and all(other is face for other, _ in parts):
+        text = "".join([text for _, text in parts])
+        return TextLine(((face, text),), face.advance(text) * size / 1000)
+    merged = _merge_runs(parts)
+    drawn = tuple(_drawn(merged))
+    text = "".join(text for _, text in merged) if any(face.script for face, _ in merged) else ""
+    return TextLine(drawn, _advance(drawn) * size / 1000, text)
 
 
 def _drawn(merged: list[Run]) -> list[Run]:
@@ -273,7 +295,11 @@ def _drawn(merged: list[Run]) -> list[Run]:
     if not any(face.script for face, _ in merged):
         return merged
     texts = [text for _, text in merged]
-    ordered = scripts.in_visual_order(texts) if any(map(scripts.runs_left, texts)) else list(enumerate(texts))
+    ordered = (
+        scripts.in_visual_order(texts)
+        if any(map(scripts.has_places_to_change, texts))
+        else list(enumerate(texts))
+    )
     found: list[Run] = []
     for place, text in ordered:
         face = merged[place][0]
@@ -295,19 +321,21 @@ def _words(pieces: Sequence[Piece], style: str) -> list[list[Run]]:
     words: list[list[Run]] = []
     plain: list[str] = []
     open_word = False
+    main = typeface(style)
     for text, typed in pieces:
+        is_known = main.knows(text)
         for nth, part in enumerate(text.split(" ")):
             if nth > 0:
                 open_word = False
             if not part:
                 continue
-            part_runs = runs(part, style, typed=typed)
+            part_runs = [(main, part)] if is_known else runs(part, style, typed=typed)
             glued = not open_word and nth > 0 and plain and stays_with(plain[-1], part)
             if open_word:
                 words[-1] += part_runs
                 plain[-1] += part
             elif glued:
-                words[-1] += [(typeface(style), " "), *part_runs]
+                words[-1] += [(main, " "), *part_runs]
                 plain[-1] = part
             else:
                 words.append(part_runs)

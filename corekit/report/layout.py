@@ -88,14 +88,14 @@ class Box:
         if not cell.lines:
             return 0.0
         first = cell.lines[0].voice
-        return self.lead - first.lead + sum(line.voice.leading for line in cell.lines)
+        return self.lead - first.lead + math.fsum(line.voice.leading for line in cell.lines)
 
     def _cell_height(self, cell: Cell) -> float:
         tall = self._words_height(cell)
         if cell.figure is not None:
             tall += (_ABOVE_FIGURE if cell.lines else 0.0) + cell.figure.height_mm * MM
         if cell.below:
-            tall += _BELOW_FIGURE + sum(line.voice.leading for line in cell.below)
+            tall += _BELOW_FIGURE + math.fsum(line.voice.leading for line in cell.below)
         return tall
 
     @property

@@ -13,10 +13,10 @@ import io
 import threading
 import zlib
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from hashlib import md5
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import attrs
 from reportlab import rl_config
@@ -51,9 +51,10 @@ class EmbeddedFont:
             it. reportlab's own method, since it is called for every word.
     """
 
-    def __init__(self, name: str, path: Path) -> None:
+    def __init__(self, name: str, file: Path | BinaryIO) -> None:
         self.name = name
-        self._font = TTFont(name, str(path), asciiReadable=False, shapable=False)
+        content = str(file) if isinstance(file, Path) else file
+        self._font = TTFont(name, content, asciiReadable=False, shapable=False)
         self._face = self._font.face
         self.subsets_of: Callable[[str, Any], list[tuple[int, bytes]]] = self._font.splitString
         self._face.addSubsetObjects = _SubsetWriter(self._face)
@@ -83,6 +84,10 @@ class EmbeddedFont:
         """Character → its advance in 1/1000 of the size, for every character of the file."""
         widths, default = self._face.charWidths, self._face.defaultWidth
         return {code: float(widths.get(code, default)) for code in self._face.charToGlyph}
+
+    def codes_in(self, document: Any) -> dict[int, int]:
+        """Character → its code in a document, 256 for each subset, of those that stand in it."""
+        return self._font.state[document].assignments  # type: ignore[no-any-return]
 
     def resource_name(self, subset: int, document: Any) -> str:
         """The name of a subset in the document, with its slash."""
@@ -189,6 +194,13 @@ class _SubsetWriter:
         return document.Reference(descriptor, f"fontDescriptor:{font_name}")
 
 
+def spoken_instead(text: str) -> str:
+    """The operator after which everything up to `EMC` is read as this text, in whatever order it is drawn.
+    Source: ISO 32000-1, 14.9.4.
+    """
+    return f"/Span <</ActualText <FEFF{text.encode('utf-16-be', 'surrogatepass').hex().upper()}>>> BDC"
+
+
 @attrs.frozen(kw_only=True)
 class Information:
     """What a file says of itself beside its pages."""
@@ -235,6 +247,17 @@ class _Element(PDFObject):  # type: ignore[misc]
         ).encode()
 
 
+class _References(PDFObject):  # type: ignore[misc]
+    """References to objects by their names, written at once as well."""
+
+    def __init__(self, names: Sequence[str]) -> None:
+        self._names = names
+
+    def format(self, document: Any) -> bytes:
+        numbers = document.idToObjectNumberAndVersion
+        return f"[ {' '.join([f'{numbers[name][0]} 0 R' for name in self._names])} ]".encode()
+
+
 class PdfFile:
     """One file while it is written, page after page; origin of a page at the lower left, points.
 
@@ -264,12 +287,20 @@ class PdfFile:
         self._canvas.setCreator(information.creator)
         self._canvas.setViewerPreference("DisplayDocTitle", "true")
         self.draw: Callable[[str], None] = self._canvas.addLiteral
+        self._codes: dict[str, dict[int, int]] = {}
         self._pages: list[Any] = []
         self._elements: list[list[str]] = [[]]  # of each page, in the order in which they are read
 
     def subsets_of(self, font: EmbeddedFont, text: str) -> list[tuple[int, bytes]]:
         """The text as (subset, codes): a font shows at most 256 characters by one resource."""
-        return font.subsets_of(text, self._document)
+        codes = self._codes.get(font.name)
+        if codes is not None:
+            # What stood in this file before, in the first subset: nearly every word.
+            with suppress(KeyError, ValueError):
+                return [(0, bytes(map(codes.__getitem__, map(ord, text))))]
+        found = font.subsets_of(text, self._document)
+        self._codes[font.name] = font.codes_in(self._document)
+        return found
 
     def resource_name(self, font: EmbeddedFont, subset: int) -> str:
         """By what name operators choose a subset of a font, with its slash."""
@@ -320,16 +351,13 @@ class PdfFile:
     def _tag(self) -> None:
         """The tree of elements: which stands on which page, and in which order they are read."""
         root, whole = PDFObjectReference("tags"), PDFObjectReference("tags:document")
-        by_page: list[Any] = []
+        by_page: list[list[str]] = []
         for nth, (page, kinds) in enumerate(zip(self._pages, self._elements, strict=False)):
-            by_page.append(
-                [
-                    self._document.Reference(_Element(kind, whole, page, place), f"tags:{nth}:{place}")
-                    for place, kind in enumerate(kinds)
-                ]
-            )
-        parents = [part for nth, found in enumerate(by_page) for part in (nth, PDFArray(found))]
-        every = PDFArray([one for found in by_page for one in found])
+            by_page.append([f"tags:{nth}:{place}" for place in range(len(kinds))])
+            for place, kind in enumerate(kinds):
+                self._document.Reference(_Element(kind, whole, page, place), by_page[-1][place])
+        parents = [part for nth, found in enumerate(by_page) for part in (nth, _References(found))]
+        every = _References([name for found in by_page for name in found])
         top = {"Type": PDFName("StructElem"), "S": PDFName("Document"), "P": root, "K": every}
         tree = {
             "Type": PDFName("StructTreeRoot"),

@@ -9,7 +9,7 @@ import attrs
 
 from ..model.figure import Band, Dot, Figure, Label, Polyline
 from .fonts import TextLine, Typeface, set_line
-from .pdf_file import PdfFile
+from .pdf_file import PdfFile, spoken_instead
 
 PAPERS = {"A4": (595.276, 841.890), "letter": (612.0, 792.0)}  # points
 MM = 72 / 25.4
@@ -48,6 +48,7 @@ class Pen:
         self._file, self._ink = file, ink
         self._draw = file.draw
         self._state: dict[str, str] = {}
+        self._line: tuple[float, float, int, bool] | None = None
         self._words: list[str] = []
         self._draw("/Artifact BMC")
         self._colour: float | None = None
@@ -65,12 +66,16 @@ class Pen:
             )
             self._colour = voice.colour
         add(f"1 0 0 1 {x:.2f} {y:.2f} Tm")
+        if line.text:
+            add(spoken_instead(line.text))
         for face, text in line.runs:
             for subset, codes in self._file.subsets_of(face.font, text):
                 if (face, subset, voice.size) != self._font:
                     add(f"{self._file.resource_name(face.font, subset)} {voice.size:g} Tf")
                     self._font = face, subset, voice.size
                 add(f"<{codes.hex()}> Tj")
+        if line.text:
+            add("EMC")
 
     def rule(
         self, x0: float, y0: float, x1: float, y1: float, *, weight: float = 0.4, colour: float = PALE
@@ -91,11 +96,8 @@ class Pen:
                 self._draw(f"{at} re f")
             elif isinstance(mark, Polyline):
                 self._stroke(mark.weight, BLACK, dashed=mark.dashed)
-                steps = [
-                    f"{x + px * across:.2f} {y + py * up:.2f} {'l' if nth else 'm'}"
-                    for nth, (px, py) in enumerate(mark.points)
-                ]
-                self._draw(" ".join(steps) + " S")
+                steps = [f"{x + px * across:.2f} {y + py * up:.2f}" for px, py in mark.points]
+                self._draw(" ".join([f"{steps[0]} m", *[f"{step} l" for step in steps[1:]], "S"]))
             elif isinstance(mark, Dot):
                 self._dot(x + mark.x * across, y + mark.y * up, mark)
             else:
@@ -125,6 +127,10 @@ class Pen:
             self._state[what] = operator
 
     def _stroke(self, weight: float, colour: float, *, cap: int = 0, dashed: bool = False) -> None:
+        line = weight, colour, cap, dashed
+        if line == self._line:
+            return
+        self._line = line
         self._set("weight", f"{weight:.4g} w")
         self._set(
             "stroke", "{:.3f} {:.3f} {:.3f} RG".format(*self._ink) if colour == INK else f"{colour:.3g} G"

@@ -151,7 +151,8 @@ def _cut_line(piece: Piece, voice: Voice, room: float) -> TextLine:
         return first
     dots = set_line([("…", False)], voice.style, voice.size)
     short = wrap([piece], voice.style, voice.size, room - dots.width)[0]
-    return TextLine((*short.runs, *dots.runs), short.width + dots.width)
+    text = f"{short.text}…" if short.text else ""
+    return TextLine((*short.runs, *dots.runs), short.width + dots.width, text)
 
 
 def heads(document: Document, wording: Wording, width: float) -> Sequence[RunningHead | LetterHead]:

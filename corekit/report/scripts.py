@@ -9,31 +9,86 @@ dots.
 
 from __future__ import annotations
 
+import io
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from importlib import import_module
 from itertools import groupby
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
+
+import attrs
 
 from .pdf_file import EmbeddedFont, private_sign
 
-#: Style → (package, file) of the face of a script. Japanese, Chinese and Korean have none among the packages
-#: that hold TrueType outlines; their letters are printed by their code.
-FILES = {
-    "arabic": ("fontpkg_ibm_plex_sans_arabic", "IBMPlexSansArabic-Regular.ttf"),
-    "hebrew": ("fontpkg_heebo", "Heebo[wght].ttf"),
-    "devanagari": ("fontpkg_noto_sans_devanagari", "NotoSansDevanagari[wdth,wght].ttf"),
-    "thai": ("fontpkg_noto_sans_thai", "NotoSansThai[wdth,wght].ttf"),
-}
-#: First and last code points of what each is asked for; Unicode, Blocks.txt, from memory.
-_BLOCKS = {
-    "hebrew": ((0x0590, 0x05FF), (0xFB1D, 0xFB4F)),
-    "arabic": ((0x0600, 0x06FF), (0x0750, 0x077F), (0x08A0, 0x08FF), (0xFB50, 0xFDFF), (0xFE70, 0xFEFF)),
-    "devanagari": ((0x0900, 0x097F), (0xA8E0, 0xA8FF)),
-    "thai": ((0x0E00, 0x0E7F),),
-}
+_EAST_ASIAN = "justmytype_intl_cjk"  # the extra `cjk`: 50 MB, so not everybody's
+
+
+@attrs.frozen
+class ScriptFace:
+    """The face of a script: its package, the file in it, and the characters it is asked for.
+
+    Attributes:
+        blocks: First and last code points; Unicode, Blocks.txt, from memory.
+        is_shaped: Its letters join, turn or change places.
+        is_light: The file's own weight is thin, so the regular one is asked of it.
+    """
+
+    package: str
+    file: str
+    blocks: tuple[tuple[int, int], ...]
+    is_shaped: bool = True
+    is_light: bool = False
+
+
+_IDEOGRAPHS = (
+    (0x2460, 0x24FF), (0x2E80, 0x312F), (0x3190, 0x4DBF), (0x4E00, 0x9FFF), (0xF900, 0xFAFF),
+    (0xFE30, 0xFE4F), (0xFF00, 0xFFEF), (0x20000, 0x323AF),
+)  # fmt: skip
+_HANGUL = ((0x1100, 0x11FF), (0x3130, 0x318F), (0xA960, 0xA97F), (0xAC00, 0xD7FF), (0xFFA0, 0xFFDC))
+
+
+def _east_asian(which: str, blocks: tuple[tuple[int, int], ...]) -> ScriptFace:
+    file = f"fonts/ofl/notosans{which.lower()}/NotoSans{which}[wght].ttf"
+    return ScriptFace(_EAST_ASIAN, file, blocks, is_shaped=False, is_light=True)
+
+
+#: Style → face. Where two are asked for a character, the first that has it draws it.
+FACES = {
+    "arabic": ScriptFace(
+        "fontpkg_ibm_plex_sans_arabic", "files/IBMPlexSansArabic-Regular.ttf",
+        ((0x0600, 0x06FF), (0x0750, 0x077F), (0x08A0, 0x08FF), (0xFB50, 0xFDFF), (0xFE70, 0xFEFE)),
+    ),
+    "hebrew": ScriptFace("fontpkg_heebo", "files/Heebo[wght].ttf", ((0x0590, 0x05FF), (0xFB1D, 0xFB4F))),
+    "devanagari": ScriptFace(
+        "fontpkg_noto_sans_devanagari", "files/NotoSansDevanagari[wdth,wght].ttf",
+        ((0x0900, 0x097F), (0xA8E0, 0xA8FF)),
+    ),
+    "bengali": ScriptFace("fontpkg_hind_siliguri", "files/HindSiliguri-Regular.ttf", ((0x0980, 0x09FF),)),
+    "tamil": ScriptFace(
+        "fontpkg_noto_sans_tamil", "files/NotoSansTamil[wdth,wght].ttf", ((0x0B80, 0x0BFF),)
+    ),
+    "telugu": ScriptFace(
+        "fontpkg_noto_sans_telugu", "files/NotoSansTelugu[wdth,wght].ttf", ((0x0C00, 0x0C7F),)
+    ),
+    "thai": ScriptFace("fontpkg_noto_sans_thai", "files/NotoSansThai[wdth,wght].ttf", ((0x0E00, 0x0E7F),)),
+    "khmer": ScriptFace(
+        "fontpkg_noto_sans_khmer", "files/NotoSansKhmer[wdth,wght].ttf", ((0x1780, 0x17FF), (0x19E0, 0x19FF))
+    ),
+    "japanese": _east_asian("JP", _IDEOGRAPHS),
+    "simplified chinese": _east_asian("SC", _IDEOGRAPHS),
+    "traditional chinese": _east_asian("TC", _IDEOGRAPHS),
+    "korean": _east_asian("KR", (*_HANGUL, *_IDEOGRAPHS)),
+    # Letters and signs of Europe, Vietnam and the money of the world that Fira Sans is without.
+    "further": ScriptFace(
+        "fontpkg_noto_sans", "files/NotoSans[wdth,wght].ttf",
+        ((0x00A0, 0x058F), (0x1AB0, 0x1AFF), (0x1C80, 0x1C8F), (0x1D00, 0x1FFF), (0x2000, 0x21FF),
+         (0x2C60, 0x2C7F), (0x2DE0, 0x2E5F), (0xA640, 0xA69F), (0xA700, 0xA7FF), (0xAB30, 0xAB6F),
+         (0xFB00, 0xFB06)),
+        is_shaped=False,
+    ),
+}  # fmt: skip
 _RIGHT_TO_LEFT = ("R", "AL")
 #: Two signs for a stretch of a line, by its direction, so that it shows whether it is turned: letters that
 #: run to the right and to the left, figures, and what has no direction of its own.
@@ -47,18 +102,43 @@ _STAND_INS = {
 }
 
 
-def style_of(char: str) -> str:
-    """The style whose face is asked for a character; empty where there is none."""
+def styles_of(char: str) -> Iterator[str]:
+    """The styles whose faces are asked for a character, in that order."""
     code = ord(char)
-    return next(
-        (style for style, blocks in _BLOCKS.items() if any(first <= code <= last for first, last in blocks)),
-        "",
-    )
+    for style, face in FACES.items():
+        if any(first <= code <= last for first, last in face.blocks):
+            yield style
+
+
+def is_installed(style: str) -> bool:
+    """Whether the package of the face is there; those of `corekit[cjk]` may be absent."""
+    package = FACES[style].package
+    try:
+        import_module(package)
+    except ModuleNotFoundError as error:
+        if error.name != package or package != _EAST_ASIAN:
+            raise
+        return False
+    return True
 
 
 def path_of(style: str) -> Path:
-    package, file = FILES[style]
-    return Path(import_module(package).ROOT) / "files" / file
+    module = import_module(FACES[style].package)
+    return Path(str(module.__file__)).parent / FACES[style].file
+
+
+def file_of(style: str) -> Path | BinaryIO:
+    """The font file as papers embed it; in its regular weight."""
+    path = path_of(style)
+    if not FACES[style].is_light or not path.is_file():
+        return path
+    import uharfbuzz
+
+    face = uharfbuzz.Face(uharfbuzz.Blob.from_file_path(str(path)))
+    wanted = uharfbuzz.SubsetInput()
+    wanted.keep_everything()
+    wanted.pin_axis_location(face, "wght", 400)
+    return io.BytesIO(uharfbuzz.subset(face, wanted).blob.data)
 
 
 def runs_left(text: str) -> bool:
@@ -66,7 +146,16 @@ def runs_left(text: str) -> bool:
     return not text.isascii() and any(unicodedata.bidirectional(char) in _RIGHT_TO_LEFT for char in text)
 
 
-@lru_cache(maxsize=len(FILES))
+def has_places_to_change(text: str) -> bool:
+    """True where the order in which a text is drawn is not plainly that of its letters: words from right to
+    left, or Arabic figures, which stand among such words.
+    """
+    return not text.isascii() and any(
+        unicodedata.bidirectional(char) in (*_RIGHT_TO_LEFT, "AN") for char in text
+    )
+
+
+@lru_cache(maxsize=len(FACES))
 def _shaper(style: str) -> Any:
     import uharfbuzz
 
@@ -82,6 +171,8 @@ def shaped(text: str, style: str, font: EmbeddedFont) -> str:
     buffer = uharfbuzz.Buffer()
     buffer.add_str(text)
     buffer.guess_segment_properties()
+    if not runs_left(text):
+        buffer.direction = "ltr"  # figures of Arabic are read from the left
     uharfbuzz.shape(_shaper(style), buffer)
     infos = buffer.glyph_infos
     starts = sorted({info.cluster for info in infos})
@@ -141,4 +232,4 @@ def _direction(char: str) -> str:
 
 def _direction_of_mark(char: str) -> str:
     """A mark goes with the letters of its script."""
-    return {"hebrew": "R", "arabic": "AL"}.get(style_of(char), "L")
+    return {"hebrew": "R", "arabic": "AL"}.get(next(styles_of(char), ""), "L")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import attrs
 
@@ -37,14 +38,32 @@ PAPER_ROOM = 120.0
 
 def strip_figure(strip: Strip, name: str = "") -> Figure:
     """The strip as a Figure; `name` is what was measured, for the title."""
+    marks = [
+        *_scale_marks(strip, 0.0),
+        *_tick_marks(strip, ticks(strip.low_end, strip.high_end), _NUMBER_AT, _NUMBER),
+        *_dots(strip, _MIDDLE, 1.0),
+    ]
+    return _figure(strip, name, marks, _HEIGHT)
+
+
+def _scale_marks(strip: Strip, cut: float) -> list[Mark]:
+    """The allowed span and the line of the scale, in a figure whose foot is cut off."""
+    line = _LINE - cut
+    return [*_band(strip, cut), Polyline(((_SIDE, line), (_WIDTH - _SIDE, line)), weight=0.5)]
+
+
+def _tick_marks(strip: Strip, numbers: Sequence[tuple[float, str]], at: float, size: float) -> list[Mark]:
     marks: list[Mark] = []
-    marks += _band(strip)
-    marks.append(Polyline(((_SIDE, _LINE), (_WIDTH - _SIDE, _LINE)), weight=0.5))
-    numbers = ticks(strip.low_end, strip.high_end)
-    for number, text in numbers:
-        x = _place(strip, number)
+    for value, text in numbers:
+        x = _place(strip, value)
         marks.append(Polyline(((x, _LINE), (x, _LINE - 1.8)), weight=0.5))
-        marks.append(Label(x, _NUMBER_AT, text, size=_NUMBER))
+        marks.append(Label(x, at, text, size=size))
+    return marks
+
+
+def _dots(strip: Strip, middle: float, times: float) -> list[Mark]:
+    """The dots about the height `middle`, so many times their size."""
+    marks: list[Mark] = []
     # Two dots that would hide each other stand one below the other.
     apart = (
         0.0
@@ -52,13 +71,19 @@ def strip_figure(strip: Strip, name: str = "") -> Figure:
         else _LANE
     )
     if strip.before is not None:
-        marks += _dot(strip, (strip.before, strip.before_uncertainty), _MIDDLE - apart, filled=False)
-    marks += _dot(strip, (strip.reading, strip.uncertainty), _MIDDLE + apart, filled=True)
+        before = strip.before, strip.before_uncertainty
+        marks += _dot(strip, before, middle - apart, filled=False, is_alone=not apart, times=times)
+    now = strip.reading, strip.uncertainty
+    marks += _dot(strip, now, middle + apart, filled=True, is_alone=not apart, times=times)
+    return marks
+
+
+def _figure(strip: Strip, name: str, marks: Sequence[Mark], height: float) -> Figure:
     words = wording()["strip"]
     return Figure(
         width=_WIDTH,
-        height=_HEIGHT,
-        height_mm=_HEIGHT * _POINT_MM,
+        height=height,
+        height_mm=height * _POINT_MM,
         title=words["title"].format(name=name) if name else words["title"].replace("{name}", "").strip(),
         description=strip_words(strip),
         marks=tuple(marks),
@@ -74,25 +99,17 @@ def scale_figure(strip: Strip, name: str, *, room: float, numbered: bool) -> Fig
         room: How wide it is drawn, in points.
         numbered: Whether round numbers stand below the scale.
     """
-    whole = strip_figure(strip, name)
-    foot = 0.0 if numbered else _LINE - _BARE_FOOT
-    marks: list[Mark] = [mark for mark in whole.marks if not isinstance(mark, Label) and not _is_tick(mark)]
-    if numbered:
-        for value, text in ticks(strip.low_end, strip.high_end, room, _WIDE_NUMBER):
-            x = _place(strip, value)
-            marks.append(Polyline(((x, _LINE), (x, _LINE - 1.8)), weight=0.5))
-            marks.append(Label(x, _NUMBER_AT - 1.0, text, size=_WIDE_NUMBER))
+    cut = 0.0 if numbered else _LINE - _BARE_FOOT
+    middle = _MIDDLE - cut
+    marks = _scale_marks(strip, cut)
     if strip.before is not None and _place(strip, strip.before) != _place(strip, strip.reading):
-        path = tuple((_place(strip, value), _MIDDLE) for value in (strip.before, strip.reading))
-        first_dot = next(nth for nth, mark in enumerate(marks) if isinstance(mark, Dot))
-        marks.insert(first_dot, Polyline(path, weight=0.6, dashed=True))
-    height = _HEIGHT - foot
-    return attrs.evolve(
-        whole,
-        height=height,
-        height_mm=height * _POINT_MM,
-        marks=tuple(_larger(_lowered(mark, foot)) for mark in marks),
-    )
+        path = (_place(strip, strip.before), middle), (_place(strip, strip.reading), middle)
+        marks.append(Polyline(path, weight=0.6, dashed=True))
+    marks += _dots(strip, middle, _WIDE_DOT)
+    if numbered:
+        numbers = ticks(strip.low_end, strip.high_end, room, _WIDE_NUMBER)
+        marks += _tick_marks(strip, numbers, _NUMBER_AT - 1.0, _WIDE_NUMBER)
+    return _figure(strip, name, marks, _HEIGHT - cut)
 
 
 def place_on(strip: Strip, value: float) -> float:
@@ -123,22 +140,6 @@ def on_common_scales(strips: Sequence[Strip]) -> list[Strip]:
         attrs.evolve(one, low_end=groups[place[nth]][1], high_end=groups[place[nth]][2])
         for nth, one in enumerate(strips)
     ]
-
-
-def _is_tick(mark: Mark) -> bool:
-    return isinstance(mark, Polyline) and mark.points[0][1] == _LINE and mark.points[-1][1] < _LINE
-
-
-def _larger(mark: Mark) -> Mark:
-    return attrs.evolve(mark, size=mark.size * _WIDE_DOT) if isinstance(mark, Dot) else mark
-
-
-def _lowered(mark: Mark, by: float) -> Mark:
-    if isinstance(mark, Polyline):
-        return attrs.evolve(mark, points=tuple((x, y - by) for x, y in mark.points))
-    if isinstance(mark, Band):
-        return attrs.evolve(mark, y0=mark.y0 - by, y1=mark.y1 - by)
-    return attrs.evolve(mark, y=mark.y - by)
 
 
 def strip_words(strip: Strip) -> str:
@@ -186,9 +187,10 @@ def strip_text(strip: Strip, width: int = 40) -> str:
     return f"{left} {''.join(scale)} {right} {strip.unit}".rstrip()
 
 
+@lru_cache(maxsize=512)  # scales of other papers have the same ends, whatever was read on them
 def ticks(
     low: float, high: float, room: float = PAPER_ROOM, size: float = _NUMBER
-) -> list[tuple[float, str]]:
+) -> Sequence[tuple[float, str]]:
     """Round numbers on a scale from `low` to `high`, (number, as printed), as many as stand clear of each
     other in `room` points.
     """
@@ -247,12 +249,13 @@ def _span(strip: Strip) -> tuple[float, float] | None:
     return low, high
 
 
-def _band(strip: Strip) -> list[Mark]:
+def _band(strip: Strip, cut: float) -> list[Mark]:
     span = _span(strip)
     if span is None:
         return []
     low, high = (_place(strip, end) for end in span)
-    marks: list[Mark] = [Band(low, _FOOT, high, _HEAD, shade=0.17)]
+    foot, head, middle = _FOOT - cut, _HEAD - cut, _MIDDLE - cut
+    marks: list[Mark] = [Band(low, foot, high, head, shade=0.17)]
     for x, is_open, outwards in (
         (low, strip.allowed_low is None, -1.0),
         (high, strip.allowed_high is None, 1.0),
@@ -261,17 +264,19 @@ def _band(strip: Strip) -> list[Mark]:
             tip = x + outwards * 3.4
             marks.append(
                 Polyline(
-                    ((x + outwards * 0.8, _HEAD - 1.4), (tip, _MIDDLE), (x + outwards * 0.8, _FOOT + 1.4)),
+                    ((x + outwards * 0.8, head - 1.4), (tip, middle), (x + outwards * 0.8, foot + 1.4)),
                     weight=0.9,
                 )
             )
         else:
-            marks.append(Polyline(((x, _FOOT), (x, _HEAD + _EDGE_OVER)), weight=1.2))
+            marks.append(Polyline(((x, foot), (x, head + _EDGE_OVER)), weight=1.2))
     return marks
 
 
-def _dot(strip: Strip, point: tuple[float, float], y: float, *, filled: bool) -> list[Mark]:
-    """A dot at height `y` for a (reading, uncertainty)."""
+def _dot(
+    strip: Strip, point: tuple[float, float], y: float, *, filled: bool, is_alone: bool, times: float
+) -> list[Mark]:
+    """A dot at height `y` for a (reading, uncertainty), smaller where another stands above or below it."""
     value, uncertainty = point
     x, weight = _place(strip, value), 1.0 if filled else 0.7
     marks: list[Mark] = []
@@ -279,8 +284,7 @@ def _dot(strip: Strip, point: tuple[float, float], y: float, *, filled: bool) ->
         low, high = _place(strip, value - uncertainty), _place(strip, value + uncertainty)
         marks.append(Polyline(((low, y), (high, y)), weight=weight))
         marks += [Polyline(((end, y - 1.6), (end, y + 1.6)), weight=weight) for end in (low, high)]
-    size = 4.8 if y == _MIDDLE else 4.0
-    marks.append(Dot(x, y, filled=filled, size=size))
+    marks.append(Dot(x, y, filled=filled, size=(4.8 if is_alone else 4.0) * times))
     if value < strip.low_end or value > strip.high_end:  # beyond the scale: an arrow at its end says so
         outwards = -1.0 if value < strip.low_end else 1.0
         tip = x + outwards * 4.8

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 
 import attrs
@@ -76,7 +77,7 @@ def _conditions(setter: Typesetter, note: str, cells: Sequence[Cell], columns: S
 
 
 def _height(lines: Sequence[CellLine]) -> float:
-    return sum(line.voice.leading for line in lines)
+    return math.fsum(line.voice.leading for line in lines)
 
 
 def _number(setter: Typesetter, text: str, room: float, *, strong: bool) -> tuple[CellLine, ...]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import attrs
 
@@ -12,7 +14,7 @@ from .fonts import Piece, TextLine, wrap
 from .layout import Box, Cell, CellLine
 from .measures import HAIRLINE, Measures
 from .pen import INK, Voice
-from .strip import strip_figure
+from .strip import scale_figure, strip_figure
 from .text import Resolve, clean
 from .wording import Wording
 
@@ -43,6 +45,7 @@ class Typesetter:
     width: float
     strict: bool = False
     _strips: dict[tuple[Strip, str], Figure] = attrs.field(factory=dict, repr=False)
+    _scales: dict[tuple[Strip, str, float, bool], Figure] = attrs.field(factory=dict, repr=False)
 
     def pieces(self, words: Words) -> list[Piece]:
         """A run of words for `lines`, personal references resolved; those may always fall back."""
@@ -78,7 +81,7 @@ class Typesetter:
         found = wrap(pieces, voice.style, voice.size, room)
         if balanced and 1 < len(found) <= _BALANCED and found[-1].width < room * _SHORT_LAST:
             found = self._balanced(pieces, voice, room, found)
-        return tuple(CellLine(line, voice, align) for line in found)
+        return tuple([CellLine(line, voice, align) for line in found])
 
     @staticmethod
     def _balanced(
@@ -104,10 +107,17 @@ class Typesetter:
         figure = self._strips[strip, name]
         return attrs.evolve(figure, height_mm=figure.height_mm * self.measures.strip)
 
+    def scale(self, strip: Strip, name: str, room: float, *, numbered: bool) -> Figure:
+        """The same as a wide scale, see `scale_figure`."""
+        key = strip, name, room, numbered
+        if key not in self._scales:
+            self._scales[key] = scale_figure(strip, name, room=room, numbered=numbered)
+        return self._scales[key]
+
     def columns(self, shares: Sequence[float]) -> list[Column]:
         """Columns with these shares of the width, white between those that are shown."""
         shown_count = sum(1 for share in shares if share)
-        unit = (self.width - _BETWEEN_COLUMNS * (shown_count - 1)) / sum(shares)
+        unit = (self.width - _BETWEEN_COLUMNS * (shown_count - 1)) / math.fsum(shares)
         columns: list[Column] = []
         x = 0.0
         for share in shares:
@@ -158,6 +168,7 @@ class Typesetter:
         )
 
 
+@lru_cache(maxsize=64)
 def bold(voice: Voice) -> Voice:
     """The same voice in the strong face."""
     return attrs.evolve(voice, style="strong")

@@ -81,7 +81,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 name=stands.name, phone=stands.phone, address=stands.address, email=stands.email
             )
         job = _drawn_before() or jobs.new_job_id(van.shop)
-        pays = (beside.same_trip_as or beside.name) if beside is not None else ""
+        pays = (beside.same_trip_as or beside.id) if beside is not None else ""
         invoice = again.issued[-1].record.number if again is not None and again.issued else ""
         return flask.render_template(
             "arrive.html",

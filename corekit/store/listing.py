@@ -11,19 +11,19 @@ from __future__ import annotations
 import contextlib
 import secrets
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import attrs
 
 from ..model.canonical import digest
 from ..model.entry import BOOKS, JOB, Entry
-from ..model.job import Job, fold
+from ..model.job import Job, fold, name_said
 from ..model.job_state import JobState, state_of
 from ..model.personal import Personal
 from ..model.records import Ended, Opened, Vehicle
 from ..model.search_words import search_words
-from . import rows, seals
+from . import persons, rows, seals
 
 #: Kinds of entry that a job's row follows from. A reading is none of them: it changes nothing here.
 KINDS = frozenset(
@@ -95,7 +95,7 @@ class JobRow:
         closed: Place of the entry that closed it; None while it is open.
         because: Why the last visit ended with the job open, or how it ended without repair, where that is its
             state.
-        name: The name that its file or screen gave it last.
+        name: The name that its file or screen gave it last; its id once that was forgotten.
         description, plate, words: Hashes of the personal texts of vehicle and complaint; "" where none is.
         customer: Key of the customer by name and address; "" where no name is known (any more).
         approved: 1 when something was approved in it.
@@ -222,7 +222,7 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
     its beginning.
     """
     told = [(place, entry) for place, entry in placed if entry.kind in KINDS]
-    folded = _readable_job(job, [entry for _, entry in told])
+    folded = _readable_job(connection, job, [entry for _, entry in told])
     state = state_of(folded)
     issued, ended, opened = folded.issued, folded.last(Ended), folded.last(Opened)
     closed: int | None = None
@@ -248,7 +248,7 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
             if state is JobState.OVER and ended is not None
             else ""
         ),
-        name=opened.record.origin if opened is not None else "",
+        name=folded.name if opened is not None else "",
         description=_hash(folded.vehicle.description),
         plate=_hash(folded.vehicle.plate),
         words=_hash(opened.record.words) if opened is not None else "",
@@ -283,10 +283,12 @@ def _settled_amount(job: Job) -> int:
     )
 
 
-def names_in(placed: Placed) -> tuple[str, ...]:
-    """Every name that a job's files or screens gave it, the oldest first."""
-    told = sorted((place, entry) for place, entry in placed if entry.kind == "opened")
-    return tuple(dict.fromkeys(str(entry.body.get("origin", "")) for _, entry in told))
+def names_in(connection: sqlite3.Connection, placed: Placed) -> tuple[str, ...]:
+    """Every name that a job's files or screens gave it and that was not forgotten, the oldest first."""
+    told = [entry for _, entry in sorted((place, entry) for place, entry in placed if entry.kind == "opened")]
+    texts = persons.names(connection, told)
+    said = (name_said(entry.body.get("origin", ""), texts) for entry in told)
+    return tuple(name for name in dict.fromkeys(said) if name)
 
 
 def invoice_row(connection: sqlite3.Connection, place: int, entry: Entry) -> InvoiceRow:
@@ -323,7 +325,7 @@ def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[t
     of its names, numbers and days.
     """
     found: set[tuple[str, str]] = set()
-    folded = _readable_job(job, [entry for _, entry in placed if entry.kind in KINDS])
+    folded = _readable_job(connection, job, [entry for _, entry in placed if entry.kind in KINDS])
     texts = {
         "plate": folded.vehicle.plate,
         "vin": folded.vehicle.vin,
@@ -334,7 +336,7 @@ def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[t
     for kind, words in texts.items():
         text = _text(connection, _hash(words))
         found |= {(word, kind) for word in search_words(kind, text)}
-    for name in names_in(placed):
+    for name in names_in(connection, placed):
         found.add((name.casefold(), "job"))
     for _, entry in placed:
         if entry.kind in ("opened", "issued"):
@@ -344,10 +346,10 @@ def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[t
     return sorted(found)
 
 
-def _readable_job(job: str, entries: Iterable[Entry]) -> Job:
+def _readable_job(connection: sqlite3.Connection, job: str, entries: Sequence[Entry]) -> Job:
     """The job, as far as its entries can be read; what cannot is for `verify` to name, and stops no list."""
     try:
-        return fold(job, entries)
+        return fold(job, entries, persons.names(connection, entries))
     except (TypeError, ValueError, KeyError, AttributeError):
         return fold(job, ())
 
@@ -408,7 +410,7 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
     connection.execute(_insert("job", JOB_COLUMNS), attrs.astuple(row))
     connection.executemany(
         "INSERT INTO job_name (job, place, name) VALUES (?, ?, ?)",
-        [(job, place, name) for place, name in enumerate(names_in(told))],
+        [(job, place, name) for place, name in enumerate(names_in(connection, told))],
     )
     connection.executemany(
         "INSERT INTO job_word (word, job, began, kind) VALUES (?, ?, ?, ?)",
@@ -444,11 +446,23 @@ def fill(connection: sqlite3.Connection) -> None:
 
 
 def erase_persons(connection: sqlite3.Connection, job: str) -> None:
-    """Erase the key of a job's customer, and every word of persons and vehicle that it was found by."""
-    connection.execute("UPDATE job SET customer = '' WHERE id = ?", (job,))
+    """Erase the key of a job's customer, what it was called, and every word of persons and vehicle that it
+    was found by. Only what a journal of before says in plain text stays.
+    """
+    opened = placed(connection, "WHERE job = ? AND journal = ? AND kind = 'opened'", job, JOB)
+    names = names_in(connection, opened)
+    called = _readable_job(connection, job, [entry for _, entry in opened]).name
+    connection.execute("UPDATE job SET customer = '', name = ? WHERE id = ?", (called, job))
+    connection.execute("DELETE FROM job_name WHERE job = ?", (job,))
+    connection.executemany(
+        "INSERT INTO job_name (job, place, name) VALUES (?, ?, ?)",
+        [(job, place, name) for place, name in enumerate(names)],
+    )
     if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'job_word'").fetchone():
-        connection.execute(
-            "DELETE FROM job_word WHERE job = ? AND kind NOT IN ('job', 'day', 'number')", (job,)
+        connection.execute("DELETE FROM job_word WHERE job = ? AND kind NOT IN ('day', 'number')", (job,))
+        connection.executemany(
+            "INSERT INTO job_word (word, job, began, kind) SELECT ?, id, began, 'job' FROM job WHERE id = ?",
+            [(name.casefold(), job) for name in names],
         )
 
 

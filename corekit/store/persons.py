@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import contextlib
 import secrets
 import sqlite3
 import unicodedata
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import attrs
 
 from ..model.canonical import digest
+from ..model.entry import Entry
+from ..model.job import Job, name_said
 from ..model.personal import Personal, PersonalText
 from .errors import StoreError
+
+#: Behind what the rows of a file stand under: the rows that screens say of its job.
+SCREEN = "/screen"
+_KEY_LETTERS = 16
 
 
 @attrs.frozen(kw_only=True)
@@ -93,6 +100,44 @@ def text(connection: sqlite3.Connection, hash: str) -> str | None:  # noqa: A002
             " and go back to the last backup."
         )
     return str(kept)
+
+
+def names(connection: sqlite3.Connection, entries: Iterable[Entry]) -> dict[str, str]:
+    """Hash → text of what the beginnings of jobs among these entries call them; one that was changed or
+    forgotten is not there, so that its job goes by its id.
+    """
+    said = [entry.body for entry in entries if entry.kind == "opened" and isinstance(entry.body, Mapping)]
+    found = {}
+    for reference in references([body.get("origin") for body in said]):
+        with contextlib.suppress(StoreError, ValueError):
+            name = text(connection, reference.hash)
+            if name is not None:
+                found[reference.hash] = name
+    return found
+
+
+#: What the rows of the file or screen that began a job stand under.
+FIRST_ROWS = "first"
+
+
+def rows_key(connection: sqlite3.Connection, job: Job | None, name: str) -> str:
+    """What the rows of a job's file of this name stand under: it says nothing of the name, which may be
+    forgotten, and is the same in every store that knows the job.
+    """
+    opened = [entry for entry in job.entries if entry.kind == "opened"] if job is not None else []
+    texts = names(connection, opened)
+    for entry in opened:
+        key = entry.subject.partition(":")[0]
+        if key and not key.endswith(SCREEN) and name_said(entry.body.get("origin", ""), texts) == name:
+            return key
+    if not opened:
+        return FIRST_ROWS
+    salts = [
+        connection.execute("SELECT salt FROM person WHERE hash = ?", (reference.hash,)).fetchone()
+        for reference in references([entry.body.get("origin") for entry in opened])
+    ]
+    salt = next((row[0] for row in salts if row is not None), secrets.token_hex(16))
+    return salted_hash(salt, "job_name", name)[:_KEY_LETTERS]
 
 
 def was_forgotten(connection: sqlite3.Connection, hash: str, jobs: Sequence[str]) -> bool:  # noqa: A002

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from ..model.entry import BOOKS, JOB, Entry, own_subject
-from . import rows
+from ..model.job import Job, fold
+from . import persons, rows
 from .errors import StoreError
 from .listing import INVOICE_COLUMNS, JOB_COLUMNS, InvoiceRow, JobRow
 from .mark import normalise_id
@@ -39,6 +40,11 @@ def journal(connection: sqlite3.Connection, job: str) -> list[Entry]:
         StoreError: an entry of it was changed after it was written.
     """
     return rows.entries(connection, "WHERE job = ? AND journal = ? ORDER BY chain, n", job, JOB)
+
+
+def folded(connection: sqlite3.Connection, job: str, entries: Sequence[Entry]) -> Job:
+    """The job that these entries of its journal tell of, by the name that it was given."""
+    return fold(job, entries, persons.names(connection, entries))
 
 
 def length(connection: sqlite3.Connection, job: str) -> int:

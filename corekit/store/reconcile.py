@@ -61,6 +61,7 @@ def reconcile(
     origin: str,
     drafts: Sequence[Draft],
     on_screens: Collection[str] = frozenset(),
+    called: str = "",
 ) -> Reconciled:
     """Hold the rows of a file against the journal.
 
@@ -71,19 +72,21 @@ def reconcile(
     Args:
         entries: The job's whole journal; what other files, screens and the program said takes no part.
         texts: Hash → personal text of what these entries refer to.
-        origin: The file's name for the job; subjects are `origin:row#n`.
+        origin: What the file's rows stand under; subjects are `origin:row#n`.
         drafts: The file's rows in order. A reading's `setup` names the row of its setup draft as `row#k`, k
             counting from 1.
         on_screens: Ids of entries that were said on a screen. Where one of them corrects or withdraws a row
             of the file, the file is compared with what it said itself, and what was said later on the screen
             stands until the file says something new.
+        called: The file's name for the job, for messages; `origin` if empty.
 
     Returns:
         Drafts in the order of the file, or every fault. One import is all or nothing.
     """
     origin, drafts = composed(origin), [attrs.evolve(draft, row=composed(draft.row)) for draft in drafts]
+    called = called or origin
     journal = list(entries)
-    faults = _unfit(origin, drafts, forgotten=any(entry.kind == "forgotten" for entry in journal))
+    faults = _unfit(called, drafts, forgotten=any(entry.kind == "forgotten" for entry in journal))
     if faults:
         return Reconciled(faults=tuple(faults))
     if any(
@@ -91,7 +94,7 @@ def reconcile(
         for entry in journal
     ):
         why = (
-            f"{origin} is the name of a job that began on a screen, and its rows stand under it. Give the"
+            f"{called} is the name of a job that began on a screen, and its rows stand under it. Give the"
             " file a name of its own, and add it to that job."
         )
         return Reconciled(faults=(why,))
@@ -102,7 +105,7 @@ def reconcile(
         )
     except ValueError as error:
         return Reconciled(
-            faults=(f"{origin}: something in the file cannot be written down for good: {error}",)
+            faults=(f"{called}: something in the file cannot be written down for good: {error}",)
         )
 
     matches: dict[int, KnownRow] = matches_of(
@@ -133,7 +136,7 @@ def reconcile(
     unread, read_now = _as_typed(vanished, new)
     vanished = [row for row in vanished if row not in unread.values() and row not in read_now]
     if vanished:
-        return Reconciled(faults=tuple(_missing(origin, row) for row in vanished))
+        return Reconciled(faults=tuple(_missing(called, row) for row in vanished))
     new = [row for row in new if row.place not in unread]
     subjects |= _subjects(origin, known, new, matches)
     numbered = [
@@ -302,13 +305,13 @@ def _without_setup(drafts: Sequence[Draft], named: Collection[str], where: str) 
     ]
 
 
-def _unfit(origin: str, drafts: Sequence[Draft], *, forgotten: bool) -> list[str]:
+def _unfit(called: str, drafts: Sequence[Draft], *, forgotten: bool) -> list[str]:
     """What keeps the rows from being compared at all."""
-    if not origin or ":" in origin or "#" in origin:
-        return [f"The file calls its job {origin!r}. Give it a name without ':' and '#'."]
+    if not called or ":" in called or "#" in called:
+        return [f"The file calls its job {called!r}. Give it a name without ':' and '#'."]
     if forgotten and any(_holds_person(draft.body) or _holds_reason(draft) for draft in drafts):
         return [
-            f"The personal texts of {origin} were destroyed for good, and these rows would bring them back."
+            f"The personal texts of {called} were destroyed for good, and these rows would bring them back."
             " Take this visit into a new job, or leave it."
         ]
     faults = []
@@ -400,8 +403,8 @@ def _row_drafts(
     return drafts
 
 
-def _missing(origin: str, row: KnownRow) -> str:
+def _missing(called: str, row: KnownRow) -> str:
     return (
-        f"{row.row} of {origin} ({row.shown}), taken in before, is no longer in the file. "
+        f"{row.row} of {called} ({row.shown}), taken in before, is no longer in the file. "
         'Put the row back as it was and mark it withdrawn = "why"; nothing was taken in.'
     )

@@ -277,8 +277,6 @@ def destroy(connection: sqlite3.Connection, job: str) -> None:
     With them goes what could still betray them: the hash of an answer that held a plate could be guessed as
     long as its salt is there.
     """
-    if version(connection) >= _LISTED_FROM:
-        listing.erase_persons(connection, job)
     if version(connection) >= _ANSWERS_FROM:
         for row in connection.execute(seals.select("answer", "WHERE job = ?"), (job,)).fetchall():
             id_, _, _, _, entries, recorded = seals.columns_without_seal("answer", row)
@@ -290,6 +288,8 @@ def destroy(connection: sqlite3.Connection, job: str) -> None:
             removed=[seal for (seal,) in connection.execute("SELECT seal FROM person WHERE job = ?", (job,))],
         )
     connection.execute("DELETE FROM person WHERE job = ?", (job,))
+    if version(connection) >= _LISTED_FROM:
+        listing.erase_persons(connection, job)
 
 
 def version(connection: sqlite3.Connection) -> int:

@@ -10,7 +10,7 @@ import secrets
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from ..model.entry import BOOKS, Draft, Entry
-from ..model.job import Job, fold
+from ..model.job import Job
 from ..model.personal import PICTURE_KINDS, Personal
 from . import links, persons, queries, requests, rows, verification
 from .database import Database, lineage_name
@@ -106,6 +106,10 @@ class Store(Database):
         with self._reading() as connection:
             return queries.names_of(connection, job)
 
+    def called(self, job: str) -> str:
+        """What a job is called: its latest name, or its id where that was forgotten."""
+        return (self.names_of(job) or [job])[-1]
+
     def names_beginning(self, beginning: str) -> list[str]:
         """Every name of a job that begins with this."""
         with self._reading() as connection:
@@ -198,7 +202,8 @@ class Store(Database):
         Raises:
             StoreError: there is no such job, or an entry of it was changed after it was written.
         """
-        return fold(job, self.journal(job))
+        with self._reading() as connection:
+            return queries.folded(connection, job, self.journal(job))
 
     def journal(self, job: str) -> list[Entry]:
         """All entries of a job's journal, chain by chain.
@@ -229,13 +234,21 @@ class Store(Database):
         with self._reading() as connection:
             return requests.entry_ids(connection, job)
 
-    def file_additions(self, job: Job | None, origin: str, drafts: Sequence[Draft]) -> Reconciled:
+    def rows_key(self, job: Job | None, name: str) -> str:
+        """What the rows of a job's file of this name stand under; it says nothing of the name."""
+        with self._reading() as connection:
+            return persons.rows_key(connection, job, rows.composed(name))
+
+    def file_additions(
+        self, job: Job | None, origin: str, drafts: Sequence[Draft], called: str = ""
+    ) -> Reconciled:
         """What the rows of a file add to a job, held against what was taken in from it before.
 
         Args:
             job: The job as it stands, or None for one that does not exist yet.
-            origin: The file's own name for the job.
+            origin: What the rows of the file stand under (`rows_key`).
             drafts: The file's rows, in order.
+            called: The file's own name for the job, for messages.
 
         Returns:
             Drafts for `Transaction.append`, or every fault (see `corekit.store.reconcile`).
@@ -249,7 +262,7 @@ class Store(Database):
             if ref.kind not in PICTURE_KINDS
         )
         on_screens: Collection[str] = self.by_requests(job.id) if job is not None else ()
-        return reconcile(entries, texts, origin, drafts, on_screens)
+        return reconcile(entries, texts, origin, drafts, on_screens, called)
 
     def screen_additions(
         self, job: Job | None, origin: str, drafts: Sequence[Draft], corrects: Entry | None = None

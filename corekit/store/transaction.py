@@ -87,7 +87,7 @@ class Transaction:
         if job not in self._folded:
             own = {entry.id for entry in self._written}
             entries = [entry for entry in queries.journal(self._connection, job) if entry.id not in own]
-            self._folded[job] = fold(job, entries) if entries else None
+            self._folded[job] = queries.folded(self._connection, job, entries) if entries else None
         return self._folded[job]
 
     def has_grown(self, job: Job) -> bool:

@@ -338,7 +338,7 @@ def _list_differences(connection: sqlite3.Connection, job: str, placed: listing.
     row, names = listing.kept_job(connection, job)
     wanted = (
         [attrs.astuple(listing.job_row(connection, job, placed))] if placed else [],
-        [(place, name) for place, name in enumerate(listing.names_in(placed))],
+        [(place, name) for place, name in enumerate(listing.names_in(connection, placed))],
     )
     if row != wanted[0]:
         yield f"table job, row {job}: it does not say what the journal of this job says"

@@ -31,13 +31,17 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from .address import bare_host, own_path
 from .passcode import (
+    DRAWN_FOR,
     LOCKED_FILE,
+    LONGEST,
     PASSCODE_FILE,
+    SHORTEST,
     PasscodeError,
     PasscodeHash,
     RevokedLogins,
     read_passcode,
     read_secret,
+    set_passcode,
 )
 from .rate_limit import LoginThrottle
 
@@ -234,11 +238,13 @@ class PasscodeAuth:
                 self._hash = (version, read_passcode(self.shop))
             return self._hash[1]
 
-    def _is_numeric(self) -> bool:
+    def _known_of_passcode(self) -> tuple[bool, bool]:
+        """Whether it is made of digits, and whether the machine drew it."""
         try:
-            return self._passcode().is_numeric
+            kept = self._passcode()
         except PasscodeError:
-            return False
+            return False, False
+        return kept.is_numeric, kept.drawn > 0
 
     def _signer(self, use: str) -> itsdangerous.Signer:
         # With the passcode's salt in it, a new passcode ends every session of the old one.
@@ -331,7 +337,9 @@ class PasscodeAuth:
             refusal.headers["Retry-After"] = str(seconds)
             return refusal
         try:
-            is_right = self._passcode().fits(form.get("passcode", ""))
+            known = self._passcode()
+            typed = form.get("passcode", "")
+            is_right = len(typed) <= LONGEST and known.fits(typed)
         except PasscodeError as error:
             log.error("%s", error)
             message = (
@@ -343,6 +351,10 @@ class PasscodeAuth:
                 next_path, kept=kept, kept_to=kept_to, message="That is not the passcode."
             )
         self._throttle.forgive(sender, known=earlier is not None)
+        if known.drawn:
+            fault = self._fault_of_own(known, form.get("own", ""), form.get("again", ""))
+            if fault:
+                return self._locked_page(next_path, kept=kept, kept_to=kept_to, message=fault)
         # A name of its own for each unlocking (ASVS 7.2.4): what was known before it opens nothing after it.
         now = int(self.now())
         session = Session(name=secrets.token_urlsafe(16), since=now, last_used=now)
@@ -354,6 +366,23 @@ class PasscodeAuth:
         )
         self._set_cookie(answer, session)
         return answer
+
+    def _fault_of_own(self, drawn: PasscodeHash, own: str, again: str) -> str:
+        """Why a passcode cannot take the place of the drawn one; empty once it has (ASVS 5.0, 6.4.1)."""
+        if not 0 <= self.now() - drawn.drawn <= DRAWN_FOR:
+            return (
+                "That passcode was for one day. Draw another on the machine that serves these screens:"
+                " corekit work --reset-passcode"
+            )
+        if drawn.fits(own):
+            return "Choose a passcode of your own, another than the one that was drawn."
+        if own != again:
+            return "The two were not the same."
+        try:
+            set_passcode(self.shop, own)
+        except PasscodeError as error:
+            return str(error)
+        return ""
 
     def _lock_now(self) -> flask.Response:
         self._revoked.revoke(flask.g.session.name, LONGEST_SESSION)
@@ -387,6 +416,7 @@ class PasscodeAuth:
             answer = _json({"locked": True, "text": message}, status)
         else:
             fields = [(_KEPT + name, text) for name, text in kept]
+            is_numeric, is_drawn = self._known_of_passcode()
             page = flask.render_template(
                 "door.html",
                 next=own_path(next_path),
@@ -394,7 +424,9 @@ class PasscodeAuth:
                 kept_to=kept_to,
                 said=message,
                 lost=lost,
-                digits=self._is_numeric(),
+                digits=is_numeric,
+                is_drawn=is_drawn,
+                shortest=SHORTEST,
             )
             answer = flask.make_response(page, status)
         if status == 401:

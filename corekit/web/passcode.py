@@ -22,9 +22,12 @@ import attrs
 
 from ..errors import CorekitError
 from ..files import write_once, write_over
+from ..reference import data_path
 
 PASSCODE_FILE, SECRET_FILE, LOCKED_FILE = "keys/work.toml", "keys/work.key", "keys/work.locked"
-SHORTEST, LONGEST = 6, 128  # characters
+SHORTEST, LONGEST = 8, 128  # characters; the shortest by ASVS 5.0, 6.2.1
+#: Seconds for which a passcode that the machine drew opens the screens to choose an own one (ASVS 6.4.1).
+DRAWN_FOR = 24 * 3600
 
 # Cost of one look, 32 MiB and three passes. N, r, p as in RFC 7914, section 2; this set is one of the equally
 # strong ones of the OWASP Password Storage Cheat Sheet, from memory (2^17/8/1 is the first of them; a phone
@@ -49,6 +52,7 @@ class PasscodeHash:
     Attributes:
         is_numeric: It is made of digits, so the locked page brings up the keys for them. Whoever sees that
             page learns no more than what everybody is advised to take.
+        drawn: Seconds since 1970 when the machine drew it; 0 where somebody chose it.
     """
 
     n: int
@@ -57,6 +61,7 @@ class PasscodeHash:
     salt: bytes
     hash: bytes
     is_numeric: bool = False
+    drawn: int = 0
 
     def fits(self, typed: str) -> bool:
         """True when this is the passcode. Takes as long for a wrong one."""
@@ -68,7 +73,7 @@ _one_at_a_time = threading.Lock()
 
 def _scrypt(typed: str, cost: PasscodeHash) -> bytes:
     # One at a time, or many wrong codes at one moment would take the machine's memory.
-    password = _normal_form(typed).encode()
+    password = typed.encode("utf-8", "surrogatepass")  # as it was typed (ASVS 6.2.8)
     with _one_at_a_time:
         if not hasattr(hashlib, "scrypt"):  # Python may be built without it
             from cryptography.hazmat.primitives.kdf.scrypt import Scrypt
@@ -92,36 +97,54 @@ def _memory(cost: PasscodeHash) -> int:
     return 128 * cost.r * (cost.n + cost.p + 2)
 
 
-def _normal_form(typed: str) -> str:
-    """Keyboards differ in how they compose letters and in the space they leave behind."""
-    return unicodedata.normalize("NFC", typed).strip()
-
-
 def passcode_fault(typed: str) -> str | None:
     """Why this cannot be a passcode, in a sentence; None when it can."""
-    code = _normal_form(typed)
-    if not SHORTEST <= len(code) <= LONGEST:
+    if not SHORTEST <= len(typed) <= LONGEST:
         return (
             f"A passcode has at least {SHORTEST} characters (and at most {LONGEST}); digits are quickest with"
             " dirty hands."
         )
-    if len(set(code)) < 3 or code in "0123456789876543210":
+    if typed != typed.strip() or not typed.isprintable():
+        return "A passcode neither begins nor ends with a space, which nobody sees; take another."
+    if not unicodedata.is_normalized("NFC", typed):
+        return "A letter in it is made of two signs, which other keyboards make of one; take another."
+    if _is_plain(typed.lower()):
         return (
-            "Whoever tries would try that one first; take another, without one digit again and again or all"
-            " in a row."
+            "Whoever tries would try that one first; take another: no piece again and again, no digits in a"
+            " row, nothing that many take."
         )
     return None
 
 
+def _is_plain(code: str) -> bool:
+    """One of the 5000 that people take most, or nothing but a row or a short piece again and again."""
+    is_repeated = any(code == (code[:long] * len(code))[: len(code)] for long in range(1, len(code) // 2 + 1))
+    is_row = code in "0123456789" * 14 or code in "9876543210" * 14
+    return is_repeated or is_row or len(set(code)) < 3 or _fingerprint(code) in _common()
+
+
+def _fingerprint(code: str) -> str:
+    return hashlib.sha256(code.encode("utf-8", "surrogatepass")).hexdigest()[:12]
+
+
+def _common() -> frozenset[str]:
+    return frozenset(data_path("shared/common-passcodes.txt").read_text("ascii").split("\n")) - {""}
+
+
 def random_passcode() -> str:
-    """Eight digits from the machine's own randomness, for a shop that has no terminal to ask at."""
+    """Eight digits from the machine's own randomness, for a shop that has no terminal to ask at. They open
+    the screens once, to choose an own one.
+    """
     while passcode_fault(code := f"{secrets.randbelow(10**8):08}"):
         pass
     return code
 
 
-def set_passcode(shop: Path, typed: str) -> None:
+def set_passcode(shop: Path, typed: str, *, drawn: float = 0) -> None:
     """Keep a new passcode. Every session that the old one opened is over with it.
+
+    Args:
+        drawn: Seconds since 1970 when the machine drew it; 0 where somebody chose it.
 
     Raises:
         PasscodeError: it is too short or too plain, or the file cannot be written.
@@ -131,10 +154,11 @@ def set_passcode(shop: Path, typed: str) -> None:
         raise PasscodeError(fault)
     cost = PasscodeHash(n=_N, r=_R, p=_P, salt=secrets.token_bytes(_SALT_BYTES), hash=bytes(_HASH_BYTES))
     text = (
-        "# The passcode of the screens, as scrypt keeps it. A new one: corekit work --new-passcode\n"
+        "# The passcode of the screens, as scrypt keeps it. Another one: corekit work --new-passcode\n"
         f'made = "{_WORD}"\nn = {cost.n}\nr = {cost.r}\np = {cost.p}\nsalt = "{cost.salt.hex()}"\nhash ='
         f' "{_scrypt(typed, cost).hex()}"\n'
-        f"digits = {str(_normal_form(typed).isdecimal() and typed.isascii()).lower()}\n"
+        f"digits = {str(typed.isdecimal() and typed.isascii()).lower()}\n"
+        f"drawn = {int(drawn)}\n"
     )
     path = shop / PASSCODE_FILE
     try:
@@ -157,7 +181,7 @@ def read_passcode(shop: Path) -> PasscodeHash:
         PasscodeError: there is none, others may read it, or the file was not written by us.
     """
     path = shop / PASSCODE_FILE
-    cure = "Set a new one with `corekit work --new-passcode`."
+    cure = "Set a new one with `corekit work --reset-passcode`."
     data = owners_file(path, f"There is no passcode yet. {cure}")
     try:
         table = tomllib.loads(data.decode("ascii"))
@@ -168,6 +192,7 @@ def read_passcode(shop: Path) -> PasscodeHash:
             salt=bytes.fromhex(table["salt"]),
             hash=bytes.fromhex(table["hash"]),
             is_numeric=table["digits"] is True,
+            drawn=int(table.get("drawn", 0)),
         )
         is_ours = (
             table["made"] == _WORD

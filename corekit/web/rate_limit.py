@@ -112,7 +112,7 @@ class LoginThrottle:
     A sender is an address, this machine's own among them, or a device that was let in before: that one waits
     for its own mistakes only, so that a stranger on the hotspot who keeps guessing locks nobody out (device
     cookies, OWASP, from memory). All strangers together have one bucket more: twenty at once, then one a
-    minute, by which a million codes of six digits last about a year.
+    minute, by which the hundred million codes of eight digits last about a century.
     """
 
     clock: Callable[[], float] = time.monotonic

@@ -247,8 +247,8 @@ def test_a_prerequisite_that_is_likely_and_not_plain_lets_a_test_count_and_never
     enough = story().read("fan.pull", "101.5 Pa", "left").see("fan.spins", "no").assessment
     assert chances(unsure)["motor"] > 2 * chances(enough)["motor"]
     assert [call.met for call in sure.calls] == [True]
-    assert [call.why for call in unsure.calls] == [
-        "No test that speaks directly against the part has plainly failed, and no trial has shown it."
+    assert [call.why.partition(".")[0] for call in unsure.calls] == [
+        "No test that speaks directly against the part has plainly failed, and no trial has shown it"
     ]
 
 

@@ -402,6 +402,22 @@ def test_a_part_is_called_for_at_0_86_and_not_just_below(share: float) -> None:
         assert call.why == "How does the pedal feel? Answer: sinks."
 
 
+@pytest.mark.parametrize("share", [0.859, 0.861])
+def test_a_part_that_no_test_shows_is_left_to_a_trial_from_0_86_on_and_is_never_called_for(
+    share: float,
+) -> None:
+    def unseen(per_1000: float) -> Evidence:
+        raw = deepcopy(RAW)
+        raw["faults"]["worn_master"]["per_1000"] = per_1000
+        for row in raw["test"]["pedal"]["given"].values():
+            row.pop("direct", None)
+        return over_brakes({"pedal": [0.0, 0.0, 1.0]}, raw, None)
+
+    call = call_for_part(unseen(between(share)), "brakes.replace_master", 0)
+    assert not call.met and "No test that speaks directly" in call.why
+    assert ("a part known to be good" in call.why) is (share > 0.86)
+
+
 @pytest.mark.parametrize(("weight", "speaks"), [(0.949, False), (0.951, True)])
 def test_a_direct_test_speaks_only_when_it_is_plain(weight: float, speaks: bool) -> None:
     raw = deepcopy(RAW)

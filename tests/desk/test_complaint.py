@@ -59,6 +59,39 @@ def test_the_complaint_is_said_in_the_customer_s_words(
     assert (said["circumstances"], said["shows"]) == (["cold"], "often")
 
 
+@pytest.mark.parametrize(
+    ("typed", "key"),
+    [
+        ("engine lamp on", "engine_lamp"),
+        ("The engine lamp is on.", "engine_lamp"),
+        ("Cranks slowly", "cranks_slowly"),
+        ("clicks and does not crank", "clicks"),
+    ],
+)
+def test_a_symptom_is_known_without_its_small_words(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], typed: str, key: str
+) -> None:
+    assert symptoms().symptoms[key]
+    visit = VISIT.replace('"cranks_slowly", "something_else"', f'"{typed}"')
+    assert data(tmp_path, capsys, visit)["complaint"]["symptoms"] == [key]
+
+
+@pytest.mark.parametrize(
+    ("typed", "first"),
+    [
+        ("Does not crank", "It clicks and does not crank"),  # says less: which of them is for a person to say
+        ("engine lamp off", "The engine lamp is on"),
+        ("The engine lamp is not on", "The engine lamp is on"),
+        ("stutters", "It stutters when I pull away or go uphill"),
+    ],
+)
+def test_a_symptom_that_says_more_or_less_is_not_taken_and_the_like_of_it_are_listed_first(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], typed: str, first: str
+) -> None:
+    visit = VISIT.replace('"cranks_slowly", "something_else"', f'"{typed}"')
+    assert f'"{typed}" is not a symptom; write "{first}"' in checked(tmp_path, capsys, visit)
+
+
 def test_what_no_system_speaks_to_is_said_with_its_first_step(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

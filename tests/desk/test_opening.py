@@ -10,7 +10,8 @@ import pypdf
 import pytest
 
 from corekit.cli import main
-from corekit.desk.brought import bring, brought_document
+from corekit.desk.bringing import bring
+from corekit.desk.brought import brought_document
 from corekit.desk.errors import DeskError
 from corekit.desk.opening import open_paper
 from corekit.desk.setup import create_shop

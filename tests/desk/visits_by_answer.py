@@ -91,7 +91,9 @@ def told(shop: Shop, job: str) -> list[tuple[str, str, Any, str]]:
         shop.context, job_named(shop.context, job)
     )
     entries = shop.store.journal(job)
-    names = {entry.body["origin"] for entry in entries if entry.kind == "opened"}
+    opened = [entry for entry in entries if entry.kind == "opened"]
+    names = {texts[entry.body["origin"]["hash"]] for entry in opened}
+    names |= {entry.subject.partition(":")[0] for entry in opened}
     lines = [_line(entry, texts, names) for entry in entries if entry.kind not in ("issued", "published")]
     return [line for line in lines if line[0] != "instrument"] + sorted(
         line for line in lines if line[0] == "instrument"
@@ -115,7 +117,7 @@ def _nameless(text: str, names: set[str]) -> str:
 def _plain(data: Any, texts: dict[str, str], names: set[str]) -> Any:
     if isinstance(data, dict):
         if set(data) == {"personal", "hash"}:
-            return {"personal": data["personal"], "text": texts[data["hash"]]}
+            return {"personal": data["personal"], "text": _nameless(texts[data["hash"]], names)}
         # evidence names entries by their ids, which are drawn with the salts
         return {key: _plain(item, texts, names) for key, item in data.items() if key != "evidence"}
     if isinstance(data, list):

@@ -9,11 +9,12 @@ from collections.abc import Callable
 
 import pytest
 
+from corekit.datafile import MOST_COMMAS, MOST_HEADINGS
 from corekit.desk.settings import declared, read_settings
 from corekit.fault import KEPT, Faults
 from corekit.intake.declared import Declared
 from corekit.intake.fault import VisitError
-from corekit.intake.file import MOST_KEYS, MOST_STEPS, MOST_TABLES, parsed
+from corekit.intake.file import MOST_KEYS, MOST_REPAIRS, MOST_STEPS, MOST_TABLES, parsed
 from corekit.intake.lenient import read_for_check
 from corekit.intake.visit import read_visit
 from corekit.plugin.host import load
@@ -40,6 +41,9 @@ HURTING = {
     + ("[[step]]\nreadings = [" + '{of = "nope", is = "12"},' * 2900 + "]\n") * 2,
     "readings": HEAD + f"[[step]]\nreadings = [{_READING * 10_000}]\n",
     "numbers": "a = [" + "1," * 500_000 + "]",
+    "numbers below the limit": "a = [" + "1," * 250_000 + "]",
+    "headings": "".join(f"[a{n}.b]\n" for n in range(80_000)),
+    "headings below the limit": "".join(f"[a{n}.b]\n" for n in range(20_000)),
     "arrays in arrays": "a = " + "[" * 300_000 + "]" * 300_000,
     "few arrays in arrays": "a = " + "[" * 200 + "]" * 200,
     "JSON in JSON": '{"a": ' + "[" * 900 + "]" * 900 + "}",
@@ -51,6 +55,8 @@ HURTING = {
     "letters and a dot": "a" * 500_000 + "." + "a" * 500_000,
     "quotes": "a = " + '"' * 900_000,
     "comments": "#\n" * 500_000,
+    "a day of repairs": HEAD
+    + f"[[step]]\nreadings = [{_READING}]\n[[step]]\nrepaired = {{operation = 'battery.charge'}}\n" * 900,
 }
 
 
@@ -91,14 +97,30 @@ def visit(steps: int, rows: int = 0, keys: int = 1) -> bytes:
     ).encode()
 
 
+def repaired(times: int) -> bytes:
+    return json.dumps({"step": [{"repaired": {"operation": "battery.charge"}}] * times}).encode()
+
+
+def headings(times: int) -> bytes:
+    """As many, of one table of tables, so that no other bound is met first."""
+    return ('text = """' + "\n[a]" * times + '"""\n').encode()
+
+
+def numbers(times: int) -> bytes:
+    return ("a = [" + "1," * times + "]").encode()
+
+
 @pytest.mark.parametrize(
     ("within", "beyond"),
     [
         (visit(MOST_STEPS), visit(MOST_STEPS + 1)),
         (visit(0, MOST_TABLES - 2), visit(0, MOST_TABLES - 1)),  # the file itself and y are tables too
         (visit(0, 0, MOST_KEYS), visit(0, 0, MOST_KEYS + 1)),
+        (repaired(MOST_REPAIRS), repaired(MOST_REPAIRS + 1)),
+        (headings(MOST_HEADINGS), headings(MOST_HEADINGS + 1)),
+        (numbers(MOST_COMMAS), numbers(MOST_COMMAS + 1)),
     ],
-    ids=["steps", "tables", "keys"],
+    ids=["steps", "tables", "keys", "repairs", "headings", "commas"],
 )
 def test_what_is_just_within_a_bound_is_read_on(within: bytes, beyond: bytes) -> None:
     assert parsed(within)

@@ -179,6 +179,13 @@ def test_a_good_table_is_read_as_it_stands() -> None:
     assert (table.symptoms["clicks"], table.when["wet"]) == ({"dirt": 0.3}, {"dirt": 2.0})
 
 
+def test_bins_of_a_vehicle_fitted_otherwise_have_their_own_limits() -> None:
+    fitted = {"horn.kind": {"loud": ["8 V", "11 V"], "faint": ["7 V", "10500 mV"]}}
+    table = horn.fault_table(changed("test/voltage/bins/fitted", fitted), "here")
+    assert table.tests["voltage"].at == (9.0, 11.5)
+    assert table.tests["voltage"].at_fitted == {"horn.kind": {"loud": (8.0, 11.0), "faint": (7.0, 10.5)}}
+
+
 def test_what_a_danger_bars_is_barred_while_it_stands() -> None:
     row = {
         "seen": {"horn.sound": ["rattling"]},
@@ -387,8 +394,8 @@ def test_what_is_plainly_seen_may_be_rarer_on_a_sound_vehicle_than_any_reading_b
         (
             "test/voltage/bins/places",
             "left",
-            "test.voltage.bins.places: is not a key here; write one of measurand, check, place, at (perhaps"
-            ' "place")',
+            "test.voltage.bins.places: is not a key here; write one of measurand, check, place, at,"
+            ' fitted (perhaps "place")',
         ),
         (
             "test/current/bins/place",
@@ -450,11 +457,36 @@ def test_what_is_plainly_seen_may_be_rarer_on_a_sound_vehicle_than_any_reading_b
         ("test/check/none", ..., "test.check.none: is missing; expected a probability for each outcome on a"),
         ("test/check/none", [0.5, 0.4], "test.check.none: is [0.5, 0.4]; expected 2 probabilities"),
         ("test/check/outside", [0.5, 0.4], "test.check.outside: is [0.5, 0.4]; expected 2 probabilities"),
-        ("test/check/beyond", ["0 V", "1 V"], 'test.check.beyond.at: is ["0 V", "1 V"]; expected 1 rising'),
-        ("test/check/beyond", ["much"], "test.check.beyond.at[0]:"),
-        ("test/check/beyond", ["nan %"], "test.check.beyond.at[0]:"),
+        ("test/check/beyond", ["0 V", "1 V"], 'test.check.beyond: is ["0 V", "1 V"]; expected 1 rising'),
+        ("test/check/beyond", ["much"], "test.check.beyond[0]:"),
+        ("test/check/beyond", ["nan %"], "test.check.beyond[0]:"),
         ("test/sound/beyond", ["0 V"], "test.sound.beyond: stands without a check"),
         ("test/voltage/outside", ..., "test: has no row for outside in any test; write outside = [0.9, 0.1]"),
+        (
+            "test/voltage/bins/fitted",
+            {"horn.size": {"x": ["8 V", "11 V"]}},
+            'test.voltage.bins.fitted."horn.size":',
+        ),
+        (
+            "test/voltage/bins/fitted",
+            {"horn.kind": {"soft": ["8 V", "11 V"]}},
+            'test.voltage.bins.fitted."horn.kind".soft: is no answer of it; expected "loud",',
+        ),
+        (
+            "test/voltage/bins/fitted",
+            {"horn.age": {"60 s": ["8 V", "11 V"]}},
+            'test.voltage.bins.fitted."horn.age"."60 s": is no answer of it; expected no answer:',
+        ),
+        (
+            "test/voltage/bins/fitted",
+            {"horn.kind": {"loud": ["8 V"]}},
+            'test.voltage.bins.fitted."horn.kind".loud: is ["8 V"]; expected 2 rising limits',
+        ),
+        (
+            "test/voltage/bins/fitted",
+            {"horn.kind": {"loud": ["8 A", "11 V"]}},
+            'test.voltage.bins.fitted."horn.kind".loud[0]:',
+        ),
         ("test/voltage/bins", {"check": "horn.drop", "at": ["1 V", "2 A"]}, "test.voltage.bins.at: is ["),
         ("test/voltage/bins", {"check": "horn.drop", "at": ["1 V", "2"]}, "test.voltage.bins.at[1]:"),
         ("test/voltage/bins", {"check": "horn.drop", "at": ["1 V", "2 V"]}, "test.voltage.wants: is missing"),
@@ -474,6 +506,13 @@ def test_what_is_plainly_seen_may_be_rarer_on_a_sound_vehicle_than_any_reading_b
             "test/codes/given",
             {"dirt": {"p": [0.5, 0.5], "direct": "set"}},
             "test.codes.given.dirt.direct: a trouble code names no part",
+        ),
+        ("test/sound/retells", {"hums_a_tune": ["rattling"]}, "test.sound.retells.hums_a_tune:"),
+        ("test/sound/retells", {"clicks": ["loud"]}, "test.sound.retells.clicks[0]: there is no outcome"),
+        (
+            "test/sound/retells",
+            {"clicks": ["well"]},
+            'test.sound.retells.clicks[0]: "well" is what a sound vehicle',
         ),
         ("test/check/after", {"check": ["small"]}, 'test.check.after.check: there is no other test "check"'),
         ("test/check/wants", "horn.volume", "test.check.wants:"),

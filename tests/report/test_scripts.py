@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import io
 
+import attrs
 import pypdf
 import pytest
+import uharfbuzz
+from pypdf.generic import ContentStream
 
 from corekit.model.document import Document, DocumentKind, Pairs
 from corekit.model.personal import Personal
+from corekit.report import scripts
 from corekit.report.fonts import runs, set_line, typeface
 from corekit.report.pdf import render_pdf
 from corekit.report.personal_text import resolver
 from corekit.report.scripts import in_visual_order
 
 HASH = "ab" * 32
+OTHERS = (
+    *("தமிழ்", "తెలుగు", "বাংলা", "ខ្មែរ", "Ḿ ₴ ﬃ", "Z\u0351"),
+    *("日本語テキスト", "张伟", "臺北", "김철수", "①②③", "ＡＢＣ"),
+)
 
 
 def paper(name: str) -> bytes:
@@ -37,14 +45,67 @@ def printed(name: str) -> str:
     return page.extract_text()
 
 
-@pytest.mark.parametrize("name", ["עברית", "العربية", "हिन्दी", "ไทยทดสอบ", "กำ", "क्ष"])
+def read_aloud(pdf: bytes) -> list[str]:
+    """What the paper gives in place of what it draws (ActualText)."""
+    reader = pypdf.PdfReader(io.BytesIO(pdf))
+    return [
+        str(operands[1]["/ActualText"])
+        for page in reader.pages
+        for operands, operator in ContentStream(page.get_contents(), reader).operations
+        if operator == b"BDC" and "/ActualText" in operands[1]
+    ]
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["עברית", "العربية", "हिन्दी", "ไทยทดสอบ", "กำ", "क्ष", *OTHERS],
+)
 def test_a_reader_program_gets_the_letters_that_were_typed(name: str) -> None:
     assert name in printed(name)
     assert "[U+" not in printed(name)
 
 
 def test_what_no_face_draws_is_printed_by_its_code() -> None:
-    assert "[U+65E5][U+672C]" in printed("日本")
+    assert "[U+10E5][U+10D0]" in printed("ქა")
+
+
+def test_without_the_faces_of_east_asia_their_letters_are_printed_by_their_code(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(scripts, "_EAST_ASIAN", "no_such_package")
+    lacking = {
+        style: attrs.evolve(face, package="no_such_package")
+        for style, face in scripts.FACES.items()
+        if face.package == "justmytype_intl_cjk"
+    }
+    monkeypatch.setattr(scripts, "FACES", {**scripts.FACES, **lacking})
+    assert len(lacking) == 4
+    assert "[U+65E5][U+672C] עברית" in " ".join(read_aloud(paper("日本 עברית")))
+
+
+def test_letters_of_east_asia_are_drawn_in_the_regular_weight() -> None:
+    """Their files begin with the thin one: a stroke of U+4E00 would be a third as high."""
+    held = scripts.file_of("japanese")
+    assert isinstance(held, io.BytesIO)
+    font = uharfbuzz.Font(uharfbuzz.Face(held.getvalue()))
+    glyph = font.get_nominal_glyph(ord("一"))
+    extents = font.get_glyph_extents(glyph)
+    assert 60 <= -extents.height <= 100  # of 1000; thin: about 20, black: above 150
+
+
+@pytest.mark.parametrize(
+    "name", ["(عربي)", "12 שקל", "abc عربي 123 def", "שָׁלוֹם", "العربية نص", "می\u200cخواهم", "हिन्दी"]
+)
+def test_a_reader_program_is_given_the_order_in_which_words_are_read(name: str) -> None:
+    assert name in read_aloud(paper(name))
+
+
+def test_figures_of_arabic_are_drawn_from_their_first() -> None:
+    """A telephone number turned round would be another's."""
+    for typed in ("٠١٢", "عربي ٠١٢"):
+        signs = next(text for face, text in set_line([(typed, True)], "regular", 10).runs)
+        font = typeface("arabic").font
+        assert [font.glyph(ord(sign)) for sign in signs][:3] == [font.glyph(ord(one)) for one in "٠١٢"]
 
 
 def test_the_same_paper_is_the_same_bytes() -> None:

@@ -65,7 +65,7 @@ def test_a_complaint_and_a_plate_begin_a_job_and_lead_to_what_looking_costs(clie
         vehicle__odometer="98400 km",
         customer__name="Sample Keeper",
     )
-    assert {"Cranks slowly.", "DEMO-1", "Sample Keeper"} == set(
+    assert {"Cranks slowly.", "DEMO-1", "Sample Keeper", job.name} == set(
         texts_of(shop.context, shop.store.job(job.id)).values()
     )
     assert client.get(f"/job/{job.id}").headers["Location"] == f"/job/{job.id}/diagnosis"
@@ -223,13 +223,13 @@ def test_another_car_in_the_driveway_has_the_same_customer_and_pays_for_no_comin
         customer__name="Sample Keeper",
     )
     second = shop.store.job(reply.headers["Location"].rpartition("/")[2])
-    assert second.same_trip_as == first.name
+    assert second.same_trip_as == first.id
     looking = client.get(f"/job/{second.id}/diagnosis").text
     assert (
         "36.00 EUR" in looking and "Call-out" not in looking
     )  # demo/shop/prices.toml: the diagnosis alone, 30.00 × 1.20
     third = client.get(f"/new?beside={second.id}").text
-    assert form_of(third)["step[0].arrived.same_trip_as"] == first.name, (
+    assert form_of(third)["step[0].arrived.same_trip_as"] == first.id, (
         "the one that pays is named, not the one between"
     )
 
@@ -242,7 +242,7 @@ def test_a_fault_beside_another_car_keeps_whose_driveway_it_is(client: Any, shop
     first = begun(client, shop, reason="Cranks slowly.", vehicle__plate="DEMO-1")
     form = form_of(client.get(f"/new?beside={first.id}").text)
     refused = send(client, form, reason="Smells.", vehicle__description="saloon")
-    assert refused.status_code == 422 and form_of(refused.text)["step[0].arrived.same_trip_as"] == first.name
+    assert refused.status_code == 422 and form_of(refused.text)["step[0].arrived.same_trip_as"] == first.id
 
 
 def test_names_from_outside_are_text_on_the_screen(client: Any, shop: Shop) -> None:

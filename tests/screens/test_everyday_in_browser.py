@@ -678,7 +678,7 @@ def test_a_quote_by_phone_with_no_car_seen_becomes_the_visit(drive: Driveway) ->
 def test_the_second_car_in_the_same_driveway_does_not_pay_for_the_call_out(drive: Driveway) -> None:
     drive.begin()
     drive.yes("diagnosis", "60.00")
-    first, name = drive.id, drive.job.name
+    first = drive.id
     hand = drive.hand
     drive.open()
     hand.press("Steps")
@@ -701,7 +701,7 @@ def test_the_second_car_in_the_same_driveway_does_not_pay_for_the_call_out(drive
     assert "Net, vehicle 1 30.00" in paper and "Net, vehicle 2 50.00" in paper
     assert "Total 96.00" in paper
     assert "Sample Keeper" in paper, "the same customer, typed once"
-    assert drive.job.same_trip_as == name
+    assert drive.job.same_trip_as == first
 
 
 # ---- for everybody

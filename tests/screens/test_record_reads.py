@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from corekit.model import job as model_job
-from corekit.store import queries, store, transaction
+from corekit.store import persons, queries, store
 
 from .test_money_screens import Desk
 
@@ -36,13 +36,12 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> tuple[Counter[str], Counter[str]
         reads[job] += 1
         return read(connection, job)
 
-    def folding(job: str, entries: Any) -> Any:
+    def folding(job: str, entries: Any, *names: Any) -> Any:
         folds[job] += 1
-        return fold(job, entries)
+        return fold(job, entries, *names)
 
     monkeypatch.setattr(queries, "journal", reading)
-    for module in (store, transaction):
-        monkeypatch.setattr(module, "fold", folding)
+    monkeypatch.setattr(queries, "fold", folding)
     return reads, folds
 
 
@@ -87,7 +86,7 @@ def test_a_reading_that_comes_in_reads_its_journal_once(
     assert (reads[desk.id], folds[desk.id]) == (1, 1)
 
 
-def test_no_personal_text_is_read_twice_for_the_hand_over_screen(
+def test_no_personal_text_but_the_job_s_name_is_read_twice_for_the_hand_over_screen(
     desk: Desk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     desk.approve()
@@ -101,4 +100,8 @@ def test_no_personal_text_is_read_twice_for_the_hand_over_screen(
 
     monkeypatch.setattr(store.persons, "text", reading)
     assert "35.40" in desk.page("hand")
+    # What a job is called is read with its journal, and no oftener than that.
+    opened = [entry.body for entry in desk.shop.store.job(desk.id).entries if entry.kind == "opened"]
+    names = {reference.hash for reference in persons.references(opened)}
+    assert all(read.pop(name, 0) <= MOST + 1 for name in names)  # and once to be shown
     assert read and set(read.values()) == {1}

@@ -44,7 +44,7 @@ Error: Any = pytest.importorskip(
 
 pytestmark = pytest.mark.browser
 
-CODE = "471108"
+CODE = "47110815"
 PAGES = "caches.open('corekit-pages-1')"
 TEXT = "starts badly since the Lindquist wedding"  # personal; nobody else's words
 READING = """

@@ -28,9 +28,12 @@ from ..whole.chain import paper_text
 from .everywhere import Form, forms_of, photo
 
 SECRET = "Zebedee at 12 Hidden Lane"
-#: Printed and published because their type says so; what is typed there names nobody. Prices are the shop's.
-PUBLIC = re.compile(r"(requested|ended)\.because$|repaired\.cause$")
-NUMBER = re.compile(r"(\.is|odometer|amount|low|high|minutes|vin|percent|hours|net|price|\.of|wait|ago)$")
+#: Printed and published because their type says so; what is typed there names nobody. Prices are the shop's,
+#: and so is what its own work and its parts are called.
+PUBLIC = re.compile(r"(requested|ended)\.because$|repaired\.cause$|^work$|^parts\[\d+\]\.(name|number)$")
+NUMBER = re.compile(
+    r"(\.is|odometer|amount|low|high|minutes|vin|percent|hours|net|price|quantity|\.of|wait|ago)$"
+)
 #: What is typed where no words are asked for, by the end of a field's name.
 PLAIN = {
     ".is": "12.4 V",
@@ -81,13 +84,16 @@ class Typist:
             choices: Answers that a form needs besides.
         """
         for form in forms_of(self.client.get(path, follow_redirects=True).text):
-            fields = [name for name in form.texts if not PUBLIC.search(name)]
+            chosen = dict(choices)
+            fields = [name for name in form.texts if not PUBLIC.search(name) and name not in chosen]
             words = [name for name in fields if not NUMBER.search(name)]
             for name in set(fields) - set(words):
                 self._send(form, {name: SECRET}, choices)
             if words and not self._send(form, dict.fromkeys(words, SECRET), choices):
                 for name in words:
                     self._send(form, {name: SECRET}, choices)
+            if not words:
+                self._send(form, {}, choices)
 
     def _send(self, form: Form, typed: dict[str, str], choices: tuple[tuple[str, str], ...]) -> bool:
         plain = {
@@ -136,6 +142,12 @@ def test_a_secret_in_every_field_of_every_screen_is_nowhere_but_with_its_custome
     assert typist.client.post(f"/job/{job}/photo", data=sent).status_code == 303
     seen = next(noted for noted in shop.store.job(job).standing if noted.entry.kind == "seen")
     typist.screen(f"/job/{job}/record/{seen.id}")
+    part = (("parts[0].name", "Blade"), ("parts[0].price", "4.20"), ("parts[0].condition", "new"))
+    own = (("ground", "judgement"), ("work", "Wipers"), ("because", "worn"))
+    for path in ("price/battery.replace", "own"):
+        typist.screen(f"/job/{job}/{path}", ("keep", "job"), ("hours", "0.5"), *own, *part)
+    assert set(shop.store.job(job).priced) == {"battery.replace", "Wipers"}
+    typist.screen(f"/job/{job}/plan", ("on", "2030-01-02"))
     assert typist.taken >= WORDS
     invoice = shop.issue(job)
     assert "Zebedee" in paper_text(invoice.pdf), "else this test shows nothing"

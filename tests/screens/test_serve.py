@@ -32,7 +32,7 @@ from corekit.web.passcode import read_passcode, set_passcode
 
 from ..conftest import PATIENCE, at_most
 
-CODE = "471108"
+CODE = "47110815"
 COMMAND = [sys.executable, "-c", "import sys; from corekit.cli import main; sys.exit(main())", "work"]
 
 
@@ -96,7 +96,7 @@ def test_without_a_terminal_a_passcode_is_drawn_and_opens_the_screens_until_ctrl
             locked = line.getresponse()
             assert (locked.status, b'name="passcode"' in locked.read()) == (401, True)
             headers = {"Origin": f"http://{address[1]}", "Content-Type": "application/x-www-form-urlencoded"}
-            line.request("POST", "/door", f"passcode={drawn[1]}", headers)
+            line.request("POST", "/door", f"passcode={drawn[1]}&own={CODE}&again={CODE}", headers)
             let_in = line.getresponse()
             let_in.read()
             assert let_in.status == 303
@@ -150,13 +150,38 @@ def asked(*words: str | Path) -> tuple[int, str]:
 def test_at_a_terminal_the_passcode_is_asked_twice_and_never_shown(
     demo_copy: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    at_a_terminal(monkeypatch, "123", CODE, "471109", CODE, CODE)
+    at_a_terminal(monkeypatch, "123", CODE, "47110816", CODE, CODE)
     code, words = asked("--new-passcode", "--shop", demo_copy)
     assert code == 0
-    assert "at least 6 characters" in words
+    assert "at least 8 characters" in words
     assert "The two were not the same." in words
     assert CODE not in words
     assert read_passcode(demo_copy).fits(CODE)
+
+
+def test_another_passcode_is_set_with_the_one_until_now(
+    demo_copy: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:  # ASVS 5.0, 6.2.3
+    set_passcode(demo_copy, CODE)
+    at_a_terminal(monkeypatch, "a guess", CODE, "90210448", "90210448")
+    code, words = asked("--new-passcode", "--shop", demo_copy)
+    assert code == 0 and "That is not the passcode." in words
+    assert read_passcode(demo_copy).fits("90210448")
+
+
+def test_without_the_passcode_until_now_none_is_set_and_the_way_out_is_named(
+    demo_copy: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    set_passcode(demo_copy, CODE)
+    at_a_terminal(monkeypatch, "1", "2", "3")
+    code, words = asked("--new-passcode", "--shop", demo_copy)
+    assert code == 1 and "corekit work --reset-passcode" in words
+    assert read_passcode(demo_copy).fits(CODE)
+    code, words = said("--new-passcode", "--shop", demo_copy)  # where nobody can be asked
+    assert code == 1 and read_passcode(demo_copy).fits(CODE)
+    at_a_terminal(monkeypatch, "90210448", "90210448")
+    code, words = asked("--reset-passcode", "--shop", demo_copy)
+    assert code == 0 and read_passcode(demo_copy).fits("90210448")
 
 
 def test_after_three_bad_answers_nothing_is_set(demo_copy: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -42,7 +42,7 @@ from .driving import Error, Hand, expect
 pytestmark = pytest.mark.browser
 
 FILE = Path(__file__).parent / "data" / "usual_battery_job.toml"
-CODE = "471108"
+CODE = "47110815"
 MOST_TAPS, MOST_TYPED = 60, 60
 TOTAL = "306.60"
 #: Of a document: what is drawn at random, and what follows from that.

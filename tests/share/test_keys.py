@@ -81,11 +81,17 @@ def test_of_many_who_create_at_once_one_wins_and_all_read_its_key(tmp_path: Path
     assert [file.name for file in tmp_path.iterdir()] == ["key"]
 
 
-def test_without_hard_links_a_key_is_still_made_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("lacks", ["the file system", "the system"])
+def test_without_hard_links_a_key_is_still_made_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lacks: str
+) -> None:
     def none(*_: object) -> None:
         raise PermissionError(1, "Operation not permitted")
 
-    monkeypatch.setattr(files.os, "link", none)
+    if lacks == "the system":
+        monkeypatch.delattr(files.os, "link")
+    else:
+        monkeypatch.setattr(files.os, "link", none)
     key = create_link_key(tmp_path / "key")
     with pytest.raises(LinkKeyError, match="never overwritten"):
         create_link_key(tmp_path / "key")

@@ -14,7 +14,20 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from . import clock, damage, guesses, io_faults, kills, mutations, power, strings, writers
+from . import (
+    bombs,
+    clock,
+    damage,
+    fields,
+    guesses,
+    io_faults,
+    kills,
+    memory,
+    mutations,
+    power,
+    strings,
+    writers,
+)
 from .counts import Counts
 from .layer import reason_it_cannot_run
 
@@ -35,9 +48,12 @@ PARTS: dict[str, Part] = {
     "io": lambda share, place: io_faults.faults(0 if share >= 1 else _many(20, share), place),
     "damage": lambda share, place: damage.damage(_many(1100, share), place),
     "files": lambda share, place: mutations.files(_many(100_000, share)),
+    "bombs": lambda share, place: bombs.bombs(place),
     "values": lambda share, place: mutations.values(_many(100_000, share)),
     "guesses": lambda share, place: guesses.guesses(_many(100_000, share), place),
     "strings": lambda share, place: strings.strings(_many(1000, share), place),
+    "fields": lambda share, place: fields.fields(_many(1000, share), place),
+    "memory": lambda share, place: memory.memory(_many(60, share), place),
     "writers": lambda share, place: writers.writers(_many(12, share), place),
     "clock": lambda share, place: clock.jumps(place),
 }

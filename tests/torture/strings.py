@@ -11,6 +11,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pypdf
+from pypdf.generic import ContentStream
 
 from corekit.desk.ledger import Ledger, LedgerKind, LedgerRow, as_csv
 from corekit.desk.rows import add_rows
@@ -28,6 +29,7 @@ from corekit.model.document import (
 from corekit.model.money import Money
 from corekit.model.personal import Personal
 from corekit.output import as_json
+from corekit.report.fonts import runs
 from corekit.report.page import render_page
 from corekit.report.pdf import render_pdf
 from corekit.report.personal_text import resolver
@@ -45,7 +47,7 @@ from .work import new_shop, plugins
 FIELDS = ("pair", "paragraph", "statement", "answer", "next step", "shop")
 _MARK = "q7"
 _LONGEST = 900  # characters; a longer text goes on over a sheet's end, where the running head stands between
-_RAW = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u200e\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
+RAW = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u200e\u200f\u2028-\u202e\u2060-\u2069\ufeff]")
 
 
 def _document(typed: str) -> Document:
@@ -72,37 +74,61 @@ def _document(typed: str) -> Document:
     )
 
 
-def _squeezed(text: str) -> str:
+def squeezed(text: str) -> str:
     return re.sub(r"\s+", "", text)
 
 
-class _Tags(HTMLParser):
+class Tags(HTMLParser):
+    """A page's tags with the names of their attributes, where it leads or loads from, and its texts."""
+
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
         self.tags: list[tuple[str, tuple[str, ...]]] = []
+        self.addresses: list[str] = []
         self.texts: list[str] = []
+
+    def count(self, wanted: str) -> int:
+        return sum(tag == wanted for tag, _ in self.tags)
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags.append((tag, tuple(name for name, _ in attrs)))
         self.texts += [value or "" for _, value in attrs]
+        self.addresses += [
+            value or "" for name, value in attrs if name in ("href", "src", "action", "formaction")
+        ]
 
     def handle_data(self, data: str) -> None:
         self.texts.append(data)
 
 
-def _read(html: str) -> _Tags:
-    parser = _Tags()
+def read_html(html: str) -> Tags:
+    parser = Tags()
     parser.feed(html)
     parser.close()
     return parser
 
 
+def _is_drawn(sign: str) -> bool:
+    """Whether a face of the papers has the sign."""
+    return all("[U+" not in text for _, text in runs(sign, "regular", typed=True))
+
+
+def paper_texts(pdf: bytes) -> tuple[str, str]:
+    """What a paper's sheets draw, and what they give a reader program in place of it (ActualText)."""
+    reader = pypdf.PdfReader(io.BytesIO(pdf))
+    drawn, instead = [], []
+    for page in reader.pages:
+        drawn.append(page.extract_text())
+        for operands, operator in ContentStream(page.get_contents(), reader).operations:
+            if operator == b"BDC" and "/ActualText" in operands[1]:
+                instead.append(str(operands[1]["/ActualText"]))
+    return "\n".join(drawn), "".join(instead)
+
+
 def _between(text: str, typed: str) -> list[bool]:
     """For each marked field, whether it holds the text as it is."""
-    squeezed = _squeezed(text)
-    return [
-        f"{_MARK}{number}{_squeezed(typed)}{number}{_MARK}" in squeezed for number in range(len(FIELDS) - 1)
-    ]
+    held = squeezed(text)
+    return [f"{_MARK}{number}{squeezed(typed)}{number}{_MARK}" in held for number in range(len(FIELDS) - 1)]
 
 
 def _printed(typed: str) -> Iterator[tuple[str, list[bool], str]]:
@@ -111,12 +137,11 @@ def _printed(typed: str) -> Iterator[tuple[str, list[bool], str]]:
     document, texts = _document(typed), {"ab" * 32: typed}
     shown = clean(typed)
     pdf = render_pdf(document, resolver(texts), None)
-    reader = pypdf.PdfReader(io.BytesIO(pdf))
-    drawn = "\n".join(page.extract_text() for page in reader.pages)
-    control = "/OpenAction" in str(reader.trailer) or b"/JavaScript" in pdf or b"/URI" in pdf
+    drawn = "\n".join(paper_texts(pdf))
+    control = any(sign in pdf for sign in (b"/JavaScript", b"/OpenAction", b"/URI"))
     yield "PDF", _between(drawn, shown), "it holds an action" if control else ""
     page = render_page(document, resolver(texts), None)
-    tags, plain = _read(page), _read(render_page(_document("x"), resolver({"ab" * 32: "x"}), None))
+    tags, plain = read_html(page), read_html(render_page(_document("x"), resolver({"ab" * 32: "x"}), None))
     yield (
         "page",
         _between("".join(tags.texts), shown),
@@ -124,13 +149,13 @@ def _printed(typed: str) -> Iterator[tuple[str, list[bool], str]]:
     )
     terminal = visible(render_text(document, resolver(texts), None))
     bare = re.sub(r"(?m)^! ?", "", terminal)  # before each line of a statement
-    yield "terminal", _between(bare, shown), "it steers" if _RAW.search(terminal) else ""
+    yield "terminal", _between(bare, shown), "it steers" if RAW.search(terminal) else ""
     data = as_json({"document": to_data(document), "text": typed})
     read = json.loads(data)
     yield (
         "JSON",
         [read["text"] == typed, from_data(read["document"]) == document],
-        "it is not plain" if _RAW.search(data) else "",
+        "it is not plain" if RAW.search(data) else "",
     )
     row = LedgerRow(
         day="2026-07-01",
@@ -162,13 +187,13 @@ def strings(count: int, folder: Path) -> Counts:
                 counts.wrong.append(f"{output}: {fault}: {typed[:40]!r}")
             if all(literal):
                 counts.seen[f"literal in {output}"] += len(literal)
-            elif output == "PDF":
-                counts.seen["not literal in PDF (a script that no face has)"] += literal.count(False)
+            elif output == "PDF" and any(not _is_drawn(sign) for sign in clean(typed)):
+                counts.seen["by its code in PDF (no face has it)"] += literal.count(False)
                 lacking.add(typed[:12])
             else:
                 counts.wrong.append(f"{output}: not literal: {typed[:40]!r}")
     if lacking:
-        counts.notes.append(f"not literal on paper: {', '.join(sorted(map(repr, lacking)))}")
+        counts.notes.append(f"by their code on paper: {', '.join(sorted(map(repr, lacking)))}")
     _on_screens(chosen, shop_folder, counts)
     return counts
 
@@ -194,7 +219,9 @@ def _on_screens(chosen: tuple[str, ...], shop_folder: Path, counts: Counts) -> N
         control = [
             [
                 tag
-                for tag, _ in _read(browser.get(path(job), follow_redirects=True).get_data(as_text=True)).tags
+                for tag, _ in read_html(
+                    browser.get(path(job), follow_redirects=True).get_data(as_text=True)
+                ).tags
             ]
             for path in paths
         ]
@@ -207,7 +234,7 @@ def _on_screens(chosen: tuple[str, ...], shop_folder: Path, counts: Counts) -> N
             for path, known in zip(paths, control, strict=True):
                 answer = browser.get(path(job), follow_redirects=True)
                 counts.tries += 1
-                tags = _read(answer.get_data(as_text=True))
+                tags = read_html(answer.get_data(as_text=True))
                 counts.seen[f"screens answered {answer.status_code}"] += 1
                 if answer.status_code >= 500:
                     counts.wrong.append(f"screens: {answer.status_code} on {typed[:40]!r}")
@@ -218,5 +245,5 @@ def _on_screens(chosen: tuple[str, ...], shop_folder: Path, counts: Counts) -> N
                 odd = {name for _, names in tags.tags for name in names if name.startswith("on")}
                 if odd:
                     counts.wrong.append(f"screens: attributes {sorted(odd)} on {typed[:40]!r}")
-            listed = "".join(_read(browser.get("/").get_data(as_text=True)).texts)
-            counts.seen["literal on the list of jobs"] += _squeezed(typed)[:60] in _squeezed(listed)
+            listed = "".join(read_html(browser.get("/").get_data(as_text=True)).texts)
+            counts.seen["literal on the list of jobs"] += squeezed(typed)[:60] in squeezed(listed)

@@ -7,7 +7,20 @@ from pathlib import Path
 
 import pytest
 
-from . import clock, damage, guesses, io_faults, kills, mutations, power, strings, writers
+from . import (
+    bombs,
+    clock,
+    damage,
+    fields,
+    guesses,
+    io_faults,
+    kills,
+    memory,
+    mutations,
+    power,
+    strings,
+    writers,
+)
 from .counts import Counts
 from .hostile import STRINGS
 from .layer import reason_it_cannot_run
@@ -63,6 +76,16 @@ def test_mutated_files_and_values_are_read_or_refused() -> None:
     nothing_wrong(mutations.values(1000), 1000)
 
 
+def test_no_file_under_a_mebibyte_keeps_a_processor_for_two_seconds(tmp_path: Path) -> None:
+    assert len(bombs.ACCEPTED) == 5  # the whole is for `python -m tests.torture`: tests/intake/test_bounds.py
+    nothing_wrong(bombs.bombs(tmp_path, only=bombs.ACCEPTED), 15)
+
+
+@posix_only
+def test_what_is_held_stays_what_it_was(tmp_path: Path) -> None:
+    nothing_wrong(memory.memory(3, tmp_path), 5000)
+
+
 def test_guesses_open_nothing_and_shut_nobody_out(tmp_path: Path) -> None:
     nothing_wrong(guesses.guesses(600, tmp_path), 600)
 
@@ -70,6 +93,10 @@ def test_guesses_open_nothing_and_shut_nobody_out(tmp_path: Path) -> None:
 def test_hostile_texts_come_out_as_what_they_are(tmp_path: Path) -> None:
     assert len(set(STRINGS)) >= 150
     nothing_wrong(strings.strings(30, tmp_path), 600)
+
+
+def test_hostile_texts_come_out_of_every_field_as_what_they_are(tmp_path: Path) -> None:
+    nothing_wrong(fields.fields(3, tmp_path), 1000)
 
 
 @posix_only

@@ -35,7 +35,12 @@ from corekit.web.server import running, server_for
 
 from ..conftest import settled
 
-CODE = "471108"
+CODE = "47110815"
+LONGEST = "".join(map(str, range(10, 74)))  # 128 digits
+SHORT_OR_PLAIN = (
+    *("", "12345", "4711081", "       1        ", " 47110815", "47110815 ", "e\u0301tonnant"),
+    *("00000000", "12345678", "98765432", "12121212", "1234512345", "01010101", "90123456"),
+)
 OWN = {"Sec-Fetch-Site": "same-origin", "Origin": "http://localhost"}
 MINUTE = 60
 
@@ -166,11 +171,90 @@ def test_the_files_of_the_door_are_their_owners_alone(behind: Behind, name: str)
         read_passcode(behind.shop) if name == "work.toml" else read_secret(behind.shop)
 
 
-@pytest.mark.parametrize("typed", ["", "12345", "     1     ", "000000", "123456", "987654", "121212"])
+@pytest.mark.parametrize("typed", SHORT_OR_PLAIN)
 def test_a_passcode_that_is_short_or_plain_is_refused_with_a_reason(tmp_path: Path, typed: str) -> None:
     with pytest.raises(PasscodeError):
         set_passcode(tmp_path, typed)
     assert not (tmp_path / "keys" / "work.toml").exists()
+
+
+@pytest.mark.parametrize("typed", ["47110815", "spanner 12", "Zoë's van", "x" * 40 + "yz", LONGEST])
+def test_a_passcode_of_eight_characters_is_one_by_no_rule_of_what_must_be_in_it(typed: str) -> None:
+    assert passcode_fault(typed) is None  # (6.2.1), (6.2.5), (6.2.9)
+    assert passcode_fault(typed[:7]) and passcode_fault(typed * 17)
+
+
+def test_what_many_take_is_refused_however_it_is_written() -> None:  # (6.2.4)
+    # The three that stand at the top of every list of leaked passwords, and one of the 3000th or so.
+    assert all(map(passcode_fault, ("password", "PassWord", "1q2w3e4r", "qwertyuiop", "zag12wsx")))
+    known = data_path("shared/common-passcodes.txt").read_text().split()
+    assert len({one for one in known if re.fullmatch("[0-9a-f]{12}", one)}) >= 3000
+
+
+def test_a_passcode_is_looked_at_as_it_was_typed(behind: Behind) -> None:  # (6.2.8)
+    for typed in (f" {CODE}", f"{CODE} ", CODE + "\n"):
+        assert behind.unlock(typed, client=behind.browser()).status_code == 401
+    set_passcode(behind.shop, "Spanner twelve")
+    behind.clock.seconds += 5 * MINUTE
+    assert behind.unlock("spanner twelve").status_code == 401
+    set_passcode(behind.shop, LONGEST)
+    for typed in (LONGEST + "1", LONGEST[:-1], "x" * 100_000):
+        behind.clock.seconds += 5 * MINUTE
+        assert behind.unlock(typed).status_code == 401
+    behind.clock.seconds += 5 * MINUTE
+    assert behind.unlock(LONGEST).status_code == 303
+    page = behind.browser().get("/").text
+    assert "maxlength" not in page
+    assert 'autocomplete="current-password"' in page and 'autocomplete="off"' not in page  # (6.2.7)
+
+
+OWN_CODE = "90210448"
+
+
+@pytest.fixture
+def drawn(behind: Behind) -> Behind:
+    set_passcode(behind.shop, CODE, drawn=behind.clock.seconds)
+    return behind
+
+
+def test_a_drawn_passcode_opens_the_screens_once_to_choose_an_own_one(drawn: Behind) -> None:  # (6.4.1)
+    page = drawn.client.get("/").text
+    assert 'name="own"' in page and 'name="again"' in page
+    assert drawn.unlock(own=OWN_CODE, again=OWN_CODE).status_code == 303
+    assert drawn.client.get("/job/abc").status_code == 200
+    other = drawn.browser()
+    assert 'name="own"' not in other.get("/").text
+    assert drawn.unlock(CODE, client=other).status_code == 401
+    assert drawn.unlock(OWN_CODE, client=other).status_code == 303
+
+
+@pytest.mark.parametrize(
+    ("own", "again", "why"),
+    [
+        ("", "", "at least 8"),
+        (CODE, CODE, "your own"),
+        (OWN_CODE, OWN_CODE[:-1], "not the same"),
+        ("12345678", "12345678", "first"),
+    ],
+)
+def test_a_drawn_passcode_opens_nothing_by_itself(drawn: Behind, own: str, again: str, why: str) -> None:
+    refused = drawn.unlock(own=own, again=again)
+    assert refused.status_code == 401 and why in refused.text
+    assert drawn.client.get("/job/abc").status_code == 401
+    assert read_passcode(drawn.shop).fits(CODE)
+
+
+def test_a_drawn_passcode_is_good_for_a_day(drawn: Behind) -> None:
+    drawn.clock.seconds += 24 * 60 * MINUTE + 1
+    late = drawn.unlock(own=OWN_CODE, again=OWN_CODE)
+    assert late.status_code == 401 and "--reset-passcode" in late.text
+    drawn.clock.seconds -= 1
+    assert drawn.unlock(own=OWN_CODE, again=OWN_CODE).status_code == 303
+
+
+def test_who_guesses_at_a_drawn_passcode_sets_none(drawn: Behind) -> None:
+    assert drawn.unlock("47110816", own=OWN_CODE, again=OWN_CODE).status_code == 401
+    assert read_passcode(drawn.shop).fits(CODE)
 
 
 def test_a_drawn_passcode_can_be_one() -> None:
@@ -191,7 +275,7 @@ def test_a_drawn_passcode_can_be_one() -> None:
 def test_a_damaged_file_is_named_and_opens_nothing(behind: Behind, damage: Callable[[str], str]) -> None:
     path = behind.shop / "keys" / "work.toml"
     path.write_text(damage(path.read_text()))
-    with pytest.raises(PasscodeError, match="new-passcode"):
+    with pytest.raises(PasscodeError, match="reset-passcode"):
         read_passcode(behind.shop)
     assert behind.unlock().status_code == 503
     assert behind.client.get("/job/abc").status_code == 401

@@ -1201,10 +1201,12 @@ def test_forgetting_asks_destroys_and_still_verifies(demo_copy: Path) -> None:
     papers = {path.name for path in (demo_copy / "papers").iterdir()}
     estimates = {estimate_of(WORN, name, demo_copy).name for name in ("diagnosis 1", "repair 1")}
     published = {path.name for path in (demo_copy / "published").iterdir()}
+    with Shop(demo_copy) as shop:
+        job = shop.store.find(WORN)
     refused(corekit("forget", WORN, shop=demo_copy), "Nothing was destroyed")
     assert {path.name for path in (demo_copy / "papers").iterdir()} == papers
     said = done(corekit("forget", WORN, shop=demo_copy, answer="y\n"))
-    assert "Destroyed:" in said.out
+    assert "Destroyed:" in said.out and f"It goes by {job} from now on." in said.out
     left = {path.name for path in (demo_copy / "papers").iterdir()}
     assert papers - left == {
         *estimates,
@@ -1215,14 +1217,21 @@ def test_forgetting_asks_destroys_and_still_verifies(demo_copy: Path) -> None:
     assert still - published == {down.replace(".json", ".withdrawn")}, "one page is down, and for good"
     for path in demo_copy.rglob("*"):
         if path.is_file():
-            for personal in ("Example Customer", "000 0001", "DEMO-1", "five-door", "two days at the kerb"):
+            for personal in (
+                "Example Customer",
+                "000 0001",
+                "DEMO-1",
+                "five-door",
+                "two days at the kerb",
+                WORN,
+            ):
                 assert personal.encode() not in path.read_bytes(), f"{personal} is still in {path.name}"
     done(corekit("verify", shop=demo_copy))
-    done(corekit("invoice", WORN, shop=demo_copy))
+    done(corekit("invoice", job, shop=demo_copy))
     text = paper_text(demo_copy / "papers" / min(name for name in papers if name.startswith("invoice")))
     assert "removed" in text
     assert "Sample Driver" not in text
-    assert "there was no personal text left" in done(corekit("forget", WORN, "--yes", shop=demo_copy)).out
+    assert "there was no personal text left" in done(corekit("forget", job, "--yes", shop=demo_copy)).out
 
 
 def test_a_folder_that_may_not_be_written_is_said_in_words(demo_copy: Path, tmp_path: Path) -> None:

@@ -27,11 +27,13 @@ LONG = ("Wolfeschlegel " * 72 + "W" * 1000)[:2000]  # words that break, then one
 def hostile_visit(text: str) -> str:
     """The undecided job with the text in every field that takes free words, personal ones and public ones."""
     typed = json.dumps(text, ensure_ascii=False)
+    # Public words may hold no customer's name or number, so these are a little longer than the others.
+    name, phone = (json.dumps(f"{text} {more}", ensure_ascii=False) for more in ("Owner", "0005"))
     visit = edited(
         JOBS["undecided"].read_text("utf-8"),
         ('"undecided"', '"hostile"'),
         ('reason = "Cranks slowly on some mornings."', f"reason = {typed}"),
-        ('name = "Sample Owner", phone = "000 0005"', f"name = {typed}, phone = {typed}, address = {typed}"),
+        ('name = "Sample Owner", phone = "000 0005"', f"name = {name}, phone = {phone}, address = {typed}"),
         (
             'plate = "DEMO-5", description = "small van, 1.6 petrol, 2011"',
             f"description = {typed}, no_vin = {typed}",

@@ -16,9 +16,12 @@ import pypdf
 import pytest
 
 from corekit.desk.backup import back_up
-from corekit.desk.errors import DeskError
+from corekit.desk.errors import DeskError, VisitError
 from corekit.desk.forgetting import EARLY_BECAUSE, RetentionError
+from corekit.desk.ledger import ledger
 from corekit.desk.publishing import token
+from corekit.desk.receipts import receipt_for
+from corekit.desk.rows import add_rows
 from corekit.desk.settings import PUBLISHED
 from corekit.desk.shop import Shop
 from corekit.model.money import Money
@@ -26,6 +29,7 @@ from corekit.model.public_words import WHY_WITHDRAWN
 from corekit.model.records import RECORDS
 from corekit.share.link import token_hash
 from corekit.share.published import PublishedFolder
+from corekit.store.errors import StoreError
 from corekit.store.persons import references
 from corekit.web.page_app import page_app
 
@@ -64,7 +68,7 @@ def a_visit(shop: Shop) -> str:
         {"remarked": {"words": next(said), "cleared": next(said)}},
     ]
     data = {
-        "job": "kerb",
+        "job": next(said),
         "reason": next(said),
         "customer": {"name": next(said), "phone": "0555 90210", "address": next(said)},
         "vehicle": {"description": next(said), "no_vin": next(said), "odometer": "98400 km"},
@@ -79,6 +83,13 @@ def a_visit(shop: Shop) -> str:
     estimate = shop.estimate(job, "diagnosis")
     shop.approve(estimate, by="customer", how=f"by phone from {next(said)}", words=next(said))
     shop.pay(job, Money(500, "EUR"), f"lent by {next(said)}")
+    receipt_for(shop.context, job)
+    more = {"job": next(said), "reason": next(said), "vehicle": {"plate": "DEMO-1"}}
+    beside = {"job": next(said), "reason": "Smells.", "vehicle": {"plate": "DEMO-2"}}
+    beside["step"] = [{"arrived": {"same_trip_as": data["job"]}}]
+    for n, (further, of) in enumerate(((more, job), (beside, None))):
+        path.with_name(f"{n}.json").write_text(json.dumps(further), "utf-8")
+        shop.import_visit(path.with_name(f"{n}.json"), job=of)
     return job
 
 
@@ -119,26 +130,95 @@ def test_a_secret_in_every_field_of_free_words_is_on_nothing_that_others_see(
 
 
 @pytest.mark.parametrize(
-    ("called", "customer", "vehicle"),
+    ("said", "customer", "vehicle"),
     [
-        ("zebedee-van", {"name": "Zebedee Brown"}, {}),
-        ("van of ZEBEDEE", {"name": "Zebedee"}, {}),
-        ("zebrown1", {"name": "Zeb Rown"}, {}),
-        ("x-demo-77", {}, {"plate": "DEMO 77"}),
-        ("tel 0555 90210", {"phone": "0555-90210"}, {}),
+        ("a clamp that Zebedee Brown left loose", {"name": "Zebedee Brown"}, {}),
+        ("loose (ZEBEDEE-BROWN)", {"name": "Zebedee Brown"}, {}),
+        ("the wire of demo-77", {}, {"plate": "DEMO 77"}),
+        ("ask 0555 90210", {"phone": "0555-90210"}, {}),
+        ("ask z@example.org", {"email": "z@example.org"}, {}),
     ],
 )
-def test_what_a_job_is_called_names_no_customer(
-    shop: Shop, called: str, customer: dict[str, str], vehicle: dict[str, str]
+def test_words_that_everybody_may_read_hold_no_name_or_number_of_the_customer(
+    shop: Shop, said: str, customer: dict[str, str], vehicle: dict[str, str]
 ) -> None:
-    data: dict[str, Any] = {"job": called, "reason": "x", "vehicle": {"plate": "DEMO-1", **vehicle}}
+    data: dict[str, Any] = {"job": "call", "reason": "x", "vehicle": {"plate": "DEMO-1", **vehicle}}
     data |= {"customer": customer} if customer else {}
+    wish = {"work": "Wipers", "ground": "judgement", "because": said}
     path = shop.context.folder.parent / "call.json"
-    path.write_text(json.dumps(data), "utf-8")
-    with pytest.raises(DeskError, match="stays in the record for good"):
+    path.write_text(json.dumps({**data, "step": [{"requested": wish}]}), "utf-8")
+    with pytest.raises(DeskError, match="published for everybody"):
         shop.import_visit(path)
-    path.write_text(json.dumps({**data, "job": "zebra crossing 7"}), "utf-8")
+    path.write_text(
+        json.dumps({**data, "step": [{"requested": {**wish, "because": "a brown wire"}}]}), "utf-8"
+    )
+    job = shop.import_visit(path)
+    with pytest.raises(VisitError, match="published for everybody"):
+        add_rows(
+            shop.context,
+            job,
+            {"step": [{"requested": {**wish, "work": said}}]},
+            request_id="said-on-a-screen",
+        )
+
+
+def test_a_job_that_was_forgotten_goes_by_its_id(shop: Shop) -> None:
+    job = a_visit(shop)
+    name = shop.store.job(job).name
+    assert name.startswith(SECRET) and shop.store.find(name) == job
+    assert any(SECRET in path.name for path in shop.context.folder.rglob("*"))
+    beside = next(other for other in shop.store.jobs() if other != job)
+    assert shop.store.job(beside).same_trip_as == job
+    shop.forget(job, because=EARLY_BECAUSE[0])
+    shop.forget(beside)
+    for id_ in (job, beside):
+        assert shop.store.job(id_).name == shop.store.find(id_) == shop.store.find(id_[:8]) == id_
+        assert shop.store.names_of(id_) == []
+    with pytest.raises(StoreError, match="No job fits"):
+        shop.store.find(name)
+    assert {row.name for row in shop.store.open_jobs(9)} == {job, beside}
+    assert {row.job for row in ledger(shop.context).rows} == {job}
+    assert not shop.store.found_jobs([SECRET.casefold()], 9)
+    assert shop.verify().faults == ()
+
+
+def test_a_journal_of_before_keeps_its_name_takes_the_same_file_as_the_same_and_forgetting_says_so(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = shop.context.folder.parent / "van.json"
+    data = {"job": "van", "reason": SECRET, "vehicle": {"plate": "DEMO-1"}}
+    path.write_text(json.dumps(data), "utf-8")
+    with monkeypatch.context() as before:
+        before.setattr("corekit.store.persons.FIRST_ROWS", "van")
+        before.setattr("corekit.intake.visit.PersonalText", lambda kind, text: text)
+        job = shop.import_visit(path)
+    (opened, *_) = shop.store.journal(job)
+    assert (opened.body["origin"], opened.subject) == ("van", "van:opened#1")
+    count = len(shop.store.journal(job))
+    assert shop.import_visit(path) == job and len(shop.store.journal(job)) == count
+    path.write_text(json.dumps({**data, "reason": f"{SECRET}!"}), "utf-8")
     shop.import_visit(path)
+    assert [entry.reason for entry in shop.store.journal(job)[count:]] == ["corrected in the file"]
+    add_rows(shop.context, job, {"step": [{"remarked": {"words": SECRET}}]}, request_id="said-on-a-screen")
+    gone = shop.forget(job)
+    assert len(gone.left) == 1 and "older corekit" in gone.left[0]
+    assert shop.store.job(job).name == "van"
+    assert shop.verify().faults == ()
+
+
+def test_the_rows_of_one_file_stand_under_one_key_in_every_store_and_it_says_nothing_of_the_name(
+    shop: Shop,
+) -> None:
+    job = a_visit(shop)
+    keys = {entry.subject.partition(":")[0] for entry in shop.store.journal(job) if entry.kind == "opened"}
+    names = shop.store.names_of(job)
+    assert len(keys) == len(names) == 2
+    assert {shop.store.rows_key(shop.store.job(job), name) for name in names} == keys
+    unknown = {shop.store.rows_key(shop.store.job(job), "a third") for _ in range(2)}
+    assert len(unknown) == 1 and not unknown & keys
+    shop.forget(job, because=EARLY_BECAUSE[0])
+    after = {shop.store.rows_key(shop.store.job(job), "a third") for _ in range(2)}
+    assert len(after) == 2, "what it was made with is gone, so nobody can try names on it"
 
 
 def test_forgetting_takes_the_page_down_and_leaves_no_secret_in_store_papers_or_backup(shop: Shop) -> None:
@@ -157,7 +237,10 @@ def test_forgetting_takes_the_page_down_and_leaves_no_secret_in_store_papers_or_
     ).test_client()
     assert client.post("/v/open", data={"code": code}).status_code == 404
     assert shop.publish() == []
+    (beside,) = [other for other in shop.store.jobs() if other != job]
+    shop.forget(beside)
     for path in folder.rglob("*"):
+        assert SECRET not in path.name
         if path.is_file():
             assert SECRET.encode() not in path.read_bytes(), path
 
@@ -262,7 +345,6 @@ OWN = {
     "measured.setup",
     "measured.span",
     "measured.typed",
-    "opened.origin",
     "paid.currency",
     "photo.of",
     "photo.place",

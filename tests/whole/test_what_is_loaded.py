@@ -91,10 +91,10 @@ def test_adding_a_file_loads_nothing_heavy(demo_copy: Path) -> None:
 
 
 def test_drafting_an_invoice_draws_and_computes_without_units_server_or_arrays(
-    demo_out: Path, tmp_path: Path
+    demo_copy: Path, tmp_path: Path
 ) -> None:
     loaded = packages(
-        loaded_by(saying("invoice", str(JOBS["worn-battery"]), "--draft", "--shop", str(demo_out)), tmp_path)
+        loaded_by(saying("invoice", str(JOBS["worn-battery"]), "--draft", "--shop", str(demo_copy)), tmp_path)
     )
     assert loaded & {"pint", "flask", "numpy", "uncertainties", "jinja2", "cheroot"} == set()
     assert "reportlab" in loaded, "the test looks at the wrong thing"

@@ -101,7 +101,8 @@ def visits(tables: Mapping[str, FaultTable], count: int, seed: int) -> Iterator[
             assert found is not None
             shows = SHOWS if draw.random() < NOW_AND_THEN else 1.0
             complaint = attrs.evolve(found, shows=shows)
-        yield Truth(state=state, complaint=complaint, tables=attrs.evolve(everything, systems=table))
+        told_of = {key: one.after_told(complaint.symptoms) for key, one in table.items()}
+        yield Truth(state=state, complaint=complaint, tables=attrs.evolve(everything, systems=told_of))
 
 
 @attrs.define(kw_only=True)

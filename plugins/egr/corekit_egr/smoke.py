@@ -11,12 +11,14 @@ from typing import Annotated
 import corekit as ck
 
 from .declarations import (
+    BY_VACUUM,
     HOT,
     egr,
     replace_regulator,
     replace_sensing_hoses,
     replace_vacuum_hose,
     replace_valve,
+    valve_type,
 )
 from .observations import Seen, said
 
@@ -58,6 +60,7 @@ vacuum_smoke = egr.observation(
     "vacuum_smoke",
     "Where smoke leaves the vacuum circuit",
     VacuumSmoke,
+    only={valve_type: BY_VACUUM},
     how=f"{UNPOWERED} Hose off at the valve for the regulator, on for the rest.",
     hazard=f"{PRESSED} {HOT}",
     tells_each={

@@ -237,7 +237,7 @@ def voltage_with_shunt(
         swing = math.sqrt(natural**2 - slow**2)
         return current / natural / capacitance * math.exp(-slow / swing * math.atan2(swing, slow))
     swing = math.sqrt(slow**2 - natural**2)
-    return current / natural / capacitance * math.exp(-slow / swing * math.atanh(swing / slow))
+    return current / natural / capacitance * math.exp(-slow / swing * math.log((slow + swing) / natural))
 
 
 @ignition.calculation(source="gap-wear")

@@ -131,6 +131,12 @@ def test_a_cleaner_plug_never_leaves_less_voltage_and_none_adds_any(a: float, b:
     )
 
 
+@given(shunt=st.floats(1e-3, 1e4))
+def test_across_a_plug_that_is_next_to_shorted_the_current_finds_its_way_by_ohms_law(shunt: float) -> None:
+    """25 H and 100 pF swing with 500 kΩ: far below that the capacitance has nothing to say, and V = I R."""
+    assert gaps.voltage_with_shunt.si(25.0, 1e-10, 0.07, shunt) == pytest.approx(0.07 * shunt, rel=0.01)
+
+
 @given(share=st.floats(0.05, 0.6), volts=st.floats(20e3, 45e3))
 def test_the_widest_gap_leaves_just_the_reserve_it_was_asked_for(share: float, volts: float) -> None:
     try:

@@ -1,0 +1,116 @@
+"""The code attrs writes for its classes is taken from an earlier start, and is the same as written anew."""
+
+from __future__ import annotations
+
+import builtins
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from types import CodeType
+
+import attr._make as maker
+import attrs
+import pytest
+
+from corekit.kept import kept_file
+from corekit.kept_classes import kept_classes
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "dont_write_bytecode", False)
+    monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path))
+
+
+def kept_here() -> Path:
+    return kept_file("classes", [])
+
+
+def pair(**fields: type) -> type:
+    """A class of the same name and place in each call."""
+    return attrs.make_class("Pair", {name: attrs.field() for name in fields}, frozen=True, repr=True)
+
+
+def again(make: Callable[[], type]) -> tuple[type, int]:
+    """The class as a start makes it, and how many texts Python compiled for it."""
+    anew: list[str] = []
+    plain = builtins.compile
+
+    def counted(text: str, filename: str, mode: str) -> CodeType:
+        anew.append(filename)
+        return plain(text, filename, mode)
+
+    with pytest.MonkeyPatch.context() as patch, kept_classes():
+        patch.setattr(builtins, "compile", counted)
+        made = make()
+    return made, len(anew)
+
+
+def test_a_class_made_from_kept_code_behaves_like_one_made_without() -> None:
+    plain = pair(a=int, b=int)
+    first, anew = again(lambda: pair(a=int, b=int))
+    assert anew > 0
+    second, anew = again(lambda: pair(a=int, b=int))
+    assert anew == 0
+    for made in (plain, first, second):
+        assert made(1, 2) == made(1, 2) != made(2, 1)
+        assert hash(made(1, 2)) == hash(made(1, 2))
+        assert repr(made(1, b=2)) == "Pair(a=1, b=2)"
+        with pytest.raises(attrs.exceptions.FrozenInstanceError):
+            made(1, 2).a = 3
+
+
+def test_nothing_is_written_where_everything_was_kept() -> None:
+    again(lambda: pair(a=int))
+    before = kept_here().stat()
+    again(lambda: pair(a=int))
+    after = kept_here().stat()
+    assert (before.st_ino, before.st_mtime_ns) == (after.st_ino, after.st_mtime_ns)
+
+
+def test_a_class_with_another_field_is_not_served_the_code_of_before() -> None:
+    again(lambda: pair(a=int))
+    made, _ = again(lambda: pair(a=int, c=int))
+    assert made(1, 2).c == 2
+    assert made(1, 2) != made(1, 3)
+
+
+def test_two_classes_of_the_same_fields_stay_different() -> None:
+    with kept_classes():
+        one = attrs.make_class("One", ["a"], frozen=True)
+        other = attrs.make_class("Other", ["a"], frozen=True)
+    assert one(1) != other(1)
+    assert hash(one(1)) != hash(other(1))
+
+
+@pytest.mark.parametrize("damage", ["cut", "changed", "empty"])
+def test_a_damaged_file_is_passed_over(damage: str) -> None:
+    again(lambda: pair(a=int))
+    content = kept_here().read_bytes()
+    kept_here().write_bytes(
+        {"cut": content[:-9], "changed": content[:-1] + bytes([content[-1] ^ 1]), "empty": b""}[damage]
+    )
+    made, _ = again(lambda: pair(a=int))
+    assert made(1).a == 1
+    assert kept_here().read_bytes()[:40] == content[:40]
+
+
+def test_nothing_is_written_where_python_writes_no_compiled_modules(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)
+    again(lambda: pair(a=int))
+    assert not kept_here().exists()
+
+
+def test_attrs_has_its_own_builtins_again_afterwards() -> None:
+    with pytest.raises(RuntimeError), kept_classes():
+        assert "compile" in vars(maker)
+        raise RuntimeError
+    assert not {"compile", "hash"} & set(vars(maker))
+
+
+def test_one_within_another_leaves_the_outer_one_in_place() -> None:
+    with kept_classes():
+        outer = vars(maker)["compile"]
+        with kept_classes():
+            assert vars(maker)["compile"] is outer
+        assert vars(maker)["compile"] is outer
