@@ -26,7 +26,7 @@ from ...plugin.guard import Overrun, guarded
 from ...plugin.intact import Original, altered_words
 from ...plugin.reading import Reading
 from ...plugin.system import System
-from .benches import Laid, laid, typed_in
+from .benches import Laid, bench_for, typed_in
 from .nonconformity import Nonconformity, error_words, line_of
 from .side_effects import ReachedOutsideError, watched
 
@@ -131,7 +131,7 @@ def nonconforming_checks(
     for of, check in driven:
 
         def attack(chance: random.Random, check: Check[...] = check, of: str = of) -> None:
-            _attack_check(system, check, laid(system, check, chance, foreign=foreign), of)
+            _attack_check(system, check, bench_for(system, check, chance, foreign=foreign), of)
 
         def attack_without(chance: random.Random, check: Check[...] = check, of: str = of) -> None:
             _attack_need(system, check, chance, foreign, of)
@@ -144,7 +144,7 @@ def nonconforming_checks(
             attacks.append(attack_without)
         if check.worse_with or check.better_with:
             attacks.append(attack_order)
-        first = _held(original, of, partial(_first, attacks, examples, of))
+        first = _found_or_altered(original, of, partial(_first, attacks, examples, of))
         if first is not None:
             yield first
 
@@ -167,7 +167,9 @@ def others_than(system: System) -> list[System]:
     return list(found.values())
 
 
-def _held(original: Original, of: str, found: Callable[[], Nonconformity | None]) -> Nonconformity | None:
+def _found_or_altered(
+    original: Original, of: str, found: Callable[[], Nonconformity | None]
+) -> Nonconformity | None:
     """What is found; and where that changed something that is not the system's own, this in its place: it is
     put back, and whatever else was found may come of it.
     """
@@ -315,7 +317,7 @@ def _attack_need(
     """Without one of its needs a check says what is missing and nothing else of it."""
     needs = _needs(check)
     missing = chance.choice(needs)
-    before = laid(system, check, chance, foreign=foreign, without=missing.key)
+    before = bench_for(system, check, chance, foreign=foreign, without=missing.key)
     if any(missing.key in reading.setup for reading in before.bench.readings.values()):
         return  # it was read beside another
     found = results_of(check, before, system, of)
@@ -334,7 +336,7 @@ def _attack_order(
     """Where more of a reading is declared to be worse, it never makes a verdict better."""
     ordered = [*((one, False) for one in check.worse_with), *((one, True) for one in check.better_with)]
     measurand, is_better = chance.choice(ordered)
-    before = laid(system, check, chance, foreign=foreign)
+    before = bench_for(system, check, chance, foreign=foreign)
     before.bench.specified.clear()  # a vehicle's own figure may have another end
     at = next((at for at in before.bench.readings if at[0] == measurand.key), None)
     if at is None:
@@ -382,7 +384,7 @@ def nonconforming_calculations(system: System, examples: int) -> Iterator[Noncon
         def attack(chance: random.Random, calculation: Calculation[...] = calculation, of: str = of) -> None:
             _attack_calculation(system, calculation, chance, of)
 
-        found = _held(original, of, partial(smallest, attack, examples, of))
+        found = _found_or_altered(original, of, partial(smallest, attack, examples, of))
         if found is not None:
             yield found
 

@@ -28,7 +28,15 @@ from ...plugin.faults import FaultTable, FaultTest
 from ...plugin.guard import Overrun, guarded
 from ...plugin.intact import Original
 from ...plugin.system import System
-from .benches import Laid, laid, parted, span_ends, specified, swept, with_codes
+from .benches import (
+    Laid,
+    bench_for,
+    bench_in_camps,
+    bench_with_codes,
+    bench_with_figures,
+    benches_moved,
+    span_ends,
+)
 from .driving import MOST_SECONDS, ShownError, TooSlowError, others_than, results_of
 from .side_effects import watched
 
@@ -195,7 +203,7 @@ def _hear(
 ) -> bool:
     """Note what the check says over so many benches, alone and watched; False where it never ended."""
     for seed in range(benches):
-        before = laid(system, check, random.Random(f"{check.key} {seed}"), foreign=foreign)
+        before = bench_for(system, check, random.Random(f"{check.key} {seed}"), foreign=foreign)
         try:
             results = results_of(check, before, system, "")
         except TooSlowError:
@@ -227,7 +235,7 @@ class _Search:
                 return
             chance = random.Random(f"{self.test.key} {self.check.key} {seed}")
             turn, kind = divmod(seed, len(_KINDS))
-            before = self._laid(_KINDS[kind], chance, full=turn % 2 == 0)
+            before = self._bench(_KINDS[kind], chance, full=turn % 2 == 0)
             findings = self._findings(before)
             asked = [one for one in findings if one.code == self._code]
             if seed < _AIMS:
@@ -240,17 +248,17 @@ class _Search:
     def _code(self) -> str:
         return self.test.code or self.test.graded
 
-    def _laid(self, kind: str, chance: random.Random, *, full: bool) -> Laid:
+    def _bench(self, kind: str, chance: random.Random, *, full: bool) -> Laid:
         """A bench of one kind: usual readings; anything; usual ones on a vehicle whose own figures are known;
         like places that fall into two camps; and several trouble codes.
         """
         calm = kind != "anything"
-        before = laid(self.system, self.check, chance, foreign=self.foreign, calm=calm, full=full)
+        before = bench_for(self.system, self.check, chance, foreign=self.foreign, calm=calm, full=full)
         if kind == "figures":
-            return specified(before, self.check, chance)
+            return bench_with_figures(before, self.check, chance)
         if kind == "camps":
-            return parted(before, self.check, chance)
-        return with_codes(before, chance) if kind == "codes" else before
+            return bench_in_camps(before, self.check, chance)
+        return bench_with_codes(before, chance) if kind == "codes" else before
 
     def _is_over(self) -> bool:
         return not self.said.missing(self.system, self.test)
@@ -266,7 +274,7 @@ class _Search:
         return found
 
     def _sweep(self, before: Laid) -> None:
-        for moved in swept(before, _STEPS):
+        for moved in benches_moved(before, _STEPS):
             if self._is_over():
                 return
             self._findings(moved)
