@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import random
-import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
@@ -20,18 +19,20 @@ from ...plugin.calculation import Calculation, Input
 from ...plugin.case import Case
 from ...plugin.check import Check, run
 from ...plugin.claim import Claim
-from ...plugin.cures import cure_of
 from ...plugin.derived import Derivation, derive
 from ...plugin.guard import Overrun, guarded
-from ...plugin.intact import Original, altered_words
+from ...plugin.intact import Original
 from ...plugin.reading import Reading
 from ...plugin.system import System
+from .alterations import found_or_altered, others_than
 from .benches import Laid, bench_for, typed_in
 from .nonconformity import Nonconformity, error_words, line_of
 from .side_effects import ReachedOutsideError, watched
 
 #: How long one check may take over one bench, [s]: as long as in the product.
 MOST_SECONDS = 5.0
+#: So many times as long a check may take on a machine that is busy.
+_BUSY = 4.0
 #: How long a smaller example is looked for once one was found, [s].
 MOST_SHRINKING = 5.0
 #: How good a verdict is for the vehicle; advice is left out, for it decides nothing.
@@ -144,7 +145,7 @@ def nonconforming_checks(
             attacks.append(attack_without)
         if check.worse_with or check.better_with:
             attacks.append(attack_order)
-        first = _found_or_altered(original, of, partial(_first, attacks, examples, of))
+        first = found_or_altered(original, of, partial(_first, attacks, examples, of))
         if first is not None:
             yield first
 
@@ -154,36 +155,6 @@ def _first(
 ) -> Nonconformity | None:
     found = (smallest(one, examples, of) for one in attacks)
     return next((one for one in found if one is not None), None)
-
-
-def others_than(system: System) -> list[System]:
-    """Every other system that is imported here, for one can change them."""
-    found = {
-        id(one): one
-        for module in list(sys.modules.values())
-        for one in list(getattr(module, "__dict__", {}).values())
-        if isinstance(one, System) and one.key != system.key
-    }
-    return list(found.values())
-
-
-def _found_or_altered(
-    original: Original, of: str, found: Callable[[], Nonconformity | None]
-) -> Nonconformity | None:
-    """What is found; and where that changed something that is not the system's own, this in its place: it is
-    put back, and whatever else was found may come of it.
-    """
-    first: Nonconformity | None = None
-    try:
-        first = found()
-    except Exception:
-        if not (changed := original.put_back()):
-            raise
-    else:
-        changed = original.put_back()
-    if not changed:
-        return first
-    return Nonconformity(of=of, fault=altered_words(changed), cure=cure_of(altered_words(changed)))
 
 
 def _deriving(one: Derivation) -> Check[...]:
@@ -212,16 +183,8 @@ def results_of(check: Check[...], before: Laid, system: System, of: str) -> list
     """
     case = before.case(check)
     was = repr((case.readings, case.records, case.sightings, case.fitted, case.specified))
-    error: BaseException | None = None
-    found: list[Finding | Gap] = []
     with watched() as besides:
-        try:
-            with guarded(system.key, check.title, MOST_SECONDS, check.where):
-                found = run(check, case)
-        except Exception as raised:
-            error = raised
-        except (Overrun, SystemExit) as raised:
-            error = raised
+        found, error = _run_in_time(check, case, system)
     if besides:
         raise _draw_error(of, f"{besides[0]}", "A check computes and yields; leave everything else alone.")
     if error is not None and not isinstance(error, ReachedOutsideError):
@@ -237,6 +200,27 @@ def results_of(check: Check[...], before: Laid, system: System, of: str) -> list
             of, "changes what it is given", "Work on copies: a reading and a case stay as they are."
         )
     return found
+
+
+def _run_in_time(
+    check: Check[...], case: Case, system: System
+) -> tuple[list[Finding | Gap], BaseException | None]:
+    """What the check says, and what it raised. One that takes too long is given more time once, and then only
+    what it took of the processor counts: that a machine is busy is no fault of the check's.
+    """
+    first: Overrun | None = None
+    for seconds in (MOST_SECONDS, _BUSY * MOST_SECONDS):
+        began = time.thread_time()
+        try:
+            with guarded(system.key, check.title, seconds, check.where):
+                found = run(check, case)
+        except Overrun as raised:
+            first = first or raised
+            continue
+        except (Exception, SystemExit) as raised:
+            return [], raised
+        return found, first if time.thread_time() - began > MOST_SECONDS else None
+    return [], first
 
 
 def _draw_error(of: str, fault: str, cure: str, at: str = "") -> ShownError:
@@ -384,7 +368,7 @@ def nonconforming_calculations(system: System, examples: int) -> Iterator[Noncon
         def attack(chance: random.Random, calculation: Calculation[...] = calculation, of: str = of) -> None:
             _attack_calculation(system, calculation, chance, of)
 
-        found = _found_or_altered(original, of, partial(smallest, attack, examples, of))
+        found = found_or_altered(original, of, partial(smallest, attack, examples, of))
         if found is not None:
             yield found
 

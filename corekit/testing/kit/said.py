@@ -28,6 +28,7 @@ from ...plugin.faults import FaultTable, FaultTest
 from ...plugin.guard import Overrun, guarded
 from ...plugin.intact import Original
 from ...plugin.system import System
+from .alterations import others_than
 from .benches import (
     Laid,
     bench_for,
@@ -37,7 +38,7 @@ from .benches import (
     benches_moved,
     span_ends,
 )
-from .driving import MOST_SECONDS, ShownError, TooSlowError, others_than, results_of
+from .driving import MOST_SECONDS, ShownError, TooSlowError, results_of
 from .side_effects import watched
 
 #: An outcome that once had this weight can be reached; so many pictures of a code are kept.
