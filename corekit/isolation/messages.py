@@ -15,6 +15,7 @@ from ..model.channel import Log
 from ..model.job import Job
 from ..model.value import Value
 from ..plugin.host import Failure
+from ..plugin.learned import Learned
 
 
 class PluginCode(NamedTuple):
@@ -47,6 +48,7 @@ class AssessRequest:
     versions: dict[str, str]
     distributions: dict[str, str]
     said: dict[str, str]
+    learned: tuple[Learned, ...]
     disabled: frozenset[str]
     timed_out: frozenset[PluginCode]
     minutes_left: float | None

@@ -17,6 +17,7 @@ from ..desk.jobs import JobRow
 from ..desk.log_drafts import LogReader
 from ..desk.vehicle_history import earlier_jobs
 from ..model.job import Job
+from ..practice.folder import PracticeFolder
 
 _KEPT = 16  # assessments: more jobs than are open in one day
 
@@ -29,11 +30,13 @@ class Van:
         shop: Opened with the worker as its assessor.
         calculator: The worker's too; without one this process calculates.
         log_reader: The worker's, which asks plugins' readers of files; without one this process asks them.
+        practice: The practice cars behind the jobs; None in a shop of real ones.
     """
 
     shop: ShopContext
     calculator: Calculator | None = None
     log_reader: LogReader | None = None
+    practice: PracticeFolder | None = None
     _assessed: OrderedDict[tuple[str, int, str, float | None, tuple[str, ...]], Assessment] = attrs.field(
         factory=OrderedDict, init=False
     )
