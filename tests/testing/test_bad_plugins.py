@@ -362,7 +362,7 @@ def test_what_costs_the_process_of_the_kit_is_told_with_its_place_and_its_cure(
     site = Site(tmp_path / "site")
     site.folder.mkdir()
     site.install(**{place: code})
-    done = site.say("plugins", "--check", "horn")
+    done = site.say("plugins", "--check", "horn", seconds=300)
     assert done.returncode == 1
     told = next(line for line in (done.stdout + done.stderr).splitlines() if fault in line)
     assert "__init__.py line " in told
