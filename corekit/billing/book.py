@@ -60,6 +60,14 @@ class Zone:
 
 
 @attrs.frozen(kw_only=True)
+class OutOfHours:
+    """What an hour and coming at all cost at night, on Sundays: when the shop would be closed."""
+
+    labour: Decimal
+    call_out: Decimal | None
+
+
+@attrs.frozen(kw_only=True)
 class PriceBook:
     """All prices of a shop, as decimal numbers of its currency: net, or where it says so with tax in them.
 
@@ -81,6 +89,7 @@ class PriceBook:
         operations: Operation key, or the name of work of the shop's own → what it takes.
         least_hours: No work is charged with fewer hours. zones: Prices of the drive by distance.
         supplies: The general charge for small supplies; None without one.
+        out_of_hours: Other prices when the shop would be closed; None without any.
     """
 
     where: str
@@ -100,3 +109,4 @@ class PriceBook:
     least_hours: Decimal = Decimal(0)
     zones: tuple[Zone, ...] = ()
     supplies: SuppliesCharge | None = None
+    out_of_hours: OutOfHours | None = None

@@ -14,7 +14,7 @@ from ..errors import InputError
 from ..fault import Faults, Place, quotation
 from ..model.money import minor_digits
 from ..model.own_work import LONGEST_NAME, OPERATION_KEY, own_work_name
-from .book import OUTSIDE_TAX, PriceBook, PricedOperation, PricedPart, SuppliesCharge, Zone
+from .book import OUTSIDE_TAX, OutOfHours, PriceBook, PricedOperation, PricedPart, SuppliesCharge, Zone
 from .line import Condition, LineKind
 
 _ZERO = Decimal(0)
@@ -64,6 +64,12 @@ class SuppliesTable:
 
 
 @table
+class OutOfHoursTable:
+    per_hour: Decimal = required_field("the price of an hour then", '"95.00"', default=_ZERO)
+    call_out: Decimal | None = None
+
+
+@table
 class DiagnosisTable:
     price: Decimal = required_field("the flat price of looking for the fault", '"35.00"', default=_ZERO)
     cap: Decimal | None = None
@@ -106,6 +112,7 @@ class PriceFile:
     )
     markup: list[MarkupRow | None] = attrs.field(factory=list)
     supplies: SuppliesTable | None = None
+    out_of_hours: OutOfHoursTable | None = None
     operations: dict[str, OperationTable | None] = required_field(
         "what each operation takes", '[operations."brakes.bleed"] with hours = "0.6" in it', factory=dict
     )
@@ -131,8 +138,9 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
     `markup = [{ up_to = "20.00", percent = "60" }, { percent = "30" }]` makes the price of it. It may name
     its `tax` rate, its `number`, and a `core` deposit.
     With `labour = { …, least = "0.5" }` no work is charged with fewer hours; `travel = { zones = [{ up_to =
-    "10", price = "12.00" }, …] }` prices the drive by its kilometres; `supplies = { percent = "5", cap =
-    "10.00" }` is charged on each work's labour, where the law allows it.
+    "10", price = "12.00" }, …] }` prices the drive by its kilometres; `out_of_hours = { per_hour = "95.00",
+    call_out = "60.00" }` are the prices of an estimate that is made for such an hour; `supplies = { percent =
+    "5", cap = "10.00" }` is charged on each work's labour, where the law allows it.
 
     In `tax`, `labour` (diagnosis follows it), `parts` and `call_out` (travel follows it) may each name a rate
     of their own; a shop outside tax writes `tax = { none = "reason" }`, one whose customers owe the tax
@@ -182,6 +190,11 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
         supplies=(
             SuppliesCharge(percent=form.supplies.percent, cap=form.supplies.cap) if form.supplies else None
         ),
+        out_of_hours=(
+            OutOfHours(labour=form.out_of_hours.per_hour, call_out=form.out_of_hours.call_out)
+            if form.out_of_hours
+            else None
+        ),
     )
 
 
@@ -214,11 +227,13 @@ def _prices(form: PriceFile, places: int, faults: Faults) -> None:
         (("travel", "flat"), travel.flat),
         (("diagnosis", "price"), diagnosis.price),
         (("diagnosis", "cap"), diagnosis.cap),
+        (("out_of_hours", "call_out"), form.out_of_hours.call_out if form.out_of_hours else None),
     ):
         _fine(path, amount, places, faults)
     for path, amount in (
         (("labour", "per_hour"), form.labour.per_hour),
         (("travel", "per_km"), travel.per_km),
+        (("out_of_hours", "per_hour"), form.out_of_hours.per_hour if form.out_of_hours else None),
     ):
         _fine(path, amount, max(_UNIT_PRICE_PLACES, places), faults)
     prices = [

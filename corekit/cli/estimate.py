@@ -14,6 +14,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--stage", choices=["diagnosis", "repair"], help="what for; it takes the fitting one by itself"
     )
+    parser.add_argument(
+        "--out-of-hours", action="store_true", help="at your prices of work when you would be closed"
+    )
     parser.add_argument("--km", help="the distance, if your price book prices the kilometre")
     parser.add_argument(
         "--no-call-out",
@@ -54,6 +57,7 @@ def _make(args: argparse.Namespace) -> int:
             args.stage,
             km=distance(args.km),
             call_out=False if args.no_call_out else None,
+            out_of_hours=args.out_of_hours,
             request_id=args.request,
         )
         print(f"Estimate {estimate.name!r}: {estimate.total} {estimate.total.currency}\n{estimate.pdf}")

@@ -15,6 +15,7 @@ from ..billing.discount import with_discounts
 from ..billing.estimate import diagnosis_lines, repair_lines
 from ..billing.line import Line
 from ..billing.line import to_data as line_data
+from ..billing.out_of_hours import book_out_of_hours, named_out_of_hours
 from ..billing.own_prices import book_for
 from ..billing.totals import totals
 from ..billing.waiver import charged_lines, waive, waivers
@@ -55,6 +56,7 @@ class Terms:
     km: Decimal | None = None
     call_out: bool | None = None
     without: frozenset[str] = frozenset()
+    out_of_hours: bool = False
 
 
 def estimate(
@@ -65,6 +67,7 @@ def estimate(
     km: Decimal | None = None,
     call_out: bool | None = None,
     without: Collection[str] = (),
+    out_of_hours: bool = False,
     request_id: str = "",
 ) -> Estimate:
     """Make an estimate and keep its Document: `diagnosis` (call-out and diagnosis) or `repair` (what the
@@ -79,6 +82,7 @@ def estimate(
             same drive as another one. Work without any diagnosis is charged with it where that is said.
         without: Keys of work that could be proposed and is not: it is approved already, or the customer does
             not want to hear of it.
+        out_of_hours: At the prices of work when the shop would be closed.
         request_id: Of what asks for it, where a screen does; asked under it again, it is the estimate made
             then.
 
@@ -90,13 +94,14 @@ def estimate(
         PriceError: the price book does not price what is called for.
     """
     job = shop.store.find(job)
-    terms = Terms(km=km, call_out=call_out, without=frozenset(without))
+    terms = Terms(km=km, call_out=call_out, without=frozenset(without), out_of_hours=out_of_hours)
     content = {
         "estimate": stage,
         "job": job,
         "km": str(km),
         "call_out": call_out,
         "without": sorted(terms.without),
+        **({"out_of_hours": True} if out_of_hours else {}),
     }
     request = request_of(request_id, content)
     with shop.lock:
@@ -156,9 +161,12 @@ def lines_of(
         DeskError, PriceError: as `estimate`.
     """
     discounts = [noted.record for noted in job.discounted]
+    prices = book_out_of_hours(shop.prices) if terms.out_of_hours else shop.prices
     if stage == "diagnosis":
         pays = _pays_for_the_coming(shop, job) if terms.call_out is None else terms.call_out
-        looking = diagnosis_lines(shop.prices, terms.km, call_out=pays)
+        looking = diagnosis_lines(prices, terms.km, call_out=pays)
+        if terms.out_of_hours:
+            looking = named_out_of_hours(looking, prices)
         return waive(with_discounts(looking, discounts), waivers(job))
     if stage != "repair":
         raise DeskError(f"An estimate is for the stage diagnosis or repair; got {stage!r}.")
@@ -170,9 +178,11 @@ def lines_of(
             " file as requested = { … }."
         )
     _supplies_allowed(shop)
-    repairs = repair_lines(book_for(job, shop.prices), left_in(work, terms.without))
+    repairs = repair_lines(book_for(job, prices), left_in(work, terms.without))
     if terms.call_out and may_charge_call_out(job):
-        repairs = (*diagnosis_lines(shop.prices, terms.km, diagnosis=False), *repairs)
+        repairs = (*diagnosis_lines(prices, terms.km, diagnosis=False), *repairs)
+    if terms.out_of_hours:
+        repairs = named_out_of_hours(repairs, prices)
     return waive(with_discounts(repairs, discounts), waivers(job))
 
 

@@ -116,11 +116,19 @@ class Shop:
         km: Decimal | None = None,
         call_out: bool | None = None,
         without: Collection[str] = (),
+        out_of_hours: bool = False,
         request_id: str = "",
     ) -> Estimate:
         """Make an estimate and keep its Document; see `estimating.estimate`."""
         return estimating.estimate(
-            self.context, job, stage, km=km, call_out=call_out, without=without, request_id=request_id
+            self.context,
+            job,
+            stage,
+            km=km,
+            call_out=call_out,
+            without=without,
+            out_of_hours=out_of_hours,
+            request_id=request_id,
         )
 
     def approve(

@@ -50,7 +50,7 @@ def paper_language(shop: ShopContext, ids: Sequence[str], document: Document) ->
     if not missing:
         return ""
     return (
-        f"The paper is in English: {len(missing)} of its texts have no translation into"
+        f"The document is in English: {len(missing)} of its texts have no translation into"
         f" {language_of(shop, jobs[0])!r}, the first is “{missing[0][:80]}”."
     )
 

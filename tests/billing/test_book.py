@@ -118,7 +118,7 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
         "labour.per_day: is not a key here; expected one of per_hour, least",
         "call_out: 25.005 has more than 2 decimals; write it with 2 of them",
         "calout: is not a key here; write one of currency, tax, labour, call_out, travel,"
-        " diagnosis, markup, supplies, operations"
+        " diagnosis, markup, supplies, out_of_hours, operations"
         ' (perhaps "call_out")',
         'travel: has several prices; write per_km = "…", flat = "…" or zones = […]',
         'travel.per_km: "0,42" is not a plain decimal number; write "0.42"',

@@ -238,7 +238,7 @@ def test_a_paper_with_a_text_that_has_no_translation_is_in_english_and_says_whic
     assert any("harge" in text for text in missing)
     said = paper_language(shop.context, [job], document)
     assert said.startswith(
-        f"The paper is in English: {len(missing)} of its texts have no translation into 'de'"
+        f"The document is in English: {len(missing)} of its texts have no translation into 'de'"
     )
     assert main(["estimate", job, "--stage", "repair", "--shop", str(shop.context.folder)]) == 0
     assert said in capsys.readouterr().out
