@@ -55,6 +55,7 @@ VERBS = {
     "withdraw": "take the page of an invoice down, for good",
     "page": "write the page that opens codes without a server; print or renew its key",
     "serve": "serve the page that the codes open, on this machine",
+    "customers": "take in the customers you had before, from a CSV",
     "person": "write all that is kept of one customer, when they ask for it",
     "forget": "destroy a customer's name, plate and words after retention",
     "backup": "copy the shop into a folder, verified, while others work",

@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
 
     from ..desk.publishing import page_problem
     from ..desk.settings import PRICE_FILE
-    from ..desk.setup import Answers, is_shop, set_up
+    from ..desk.setup import Answers, is_shop, note_installed_operations, set_up
     from ..desk.shop_files import ShopAnswers, answers_of
 
     home = Path.home() / "corekit"
@@ -82,6 +82,7 @@ def run(args: argparse.Namespace) -> int:
     )
     for path in set_up(folder, answers):
         print(f"written: {path}")
+    note_installed_operations(folder)
     written = answers_of(folder)
     if not any(float(price or 0) for price in (written.per_hour, written.call_out, written.diagnosis)):
         print(
@@ -109,6 +110,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _change(args: argparse.Namespace, folder: Path) -> int:
     """The same again for a shop that is there: an empty answer leaves what stands."""
+    from ..desk.settings import PRICE_FILE
+    from ..desk.setup import note_installed_operations
     from ..desk.shop_files import ShopAnswers, answers_of, change
 
     stands = answers_of(folder)
@@ -117,7 +120,9 @@ def _change(args: argparse.Namespace, folder: Path) -> int:
     changed = change(folder, ShopAnswers(**said))
     for path in changed:
         print(f"changed: {path}")
-    if not changed:
+    if added := note_installed_operations(folder):
+        print(f"{len(added)} operations added to {folder / PRICE_FILE}, without a price.")
+    if not changed and not added:
         print(f"{folder} is a shop already, and nothing was changed.")
     return 0
 

@@ -76,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
     for name, more in plugins.additions.items():
         print(f"{name}  {more.title}, adds to {plugins.systems[more.key].title}")
     for failure in plugins.failures:
-        print(f"{'left out' if failure.is_wished else 'failed'}: {failure}")
+        print(f"{'left out' if failure.is_wished else 'failed'}: {failure.for_author}")
     if not plugins.systems:
         print("No system is installed, so no reading can be judged.")
     else:

@@ -38,8 +38,10 @@ def run(args: argparse.Namespace) -> int:
     from .work import make_authority, new_passcode, say
 
     folder, plugins = Path(args.out), load()
-    if args.system:
-        practices(plugins, [args.system])  # says which can be practised, before anything is written
+    failed: list[str] = []
+    practices(plugins, [args.system] if args.system else [], failed)  # before anything is written
+    for sentence in failed:
+        say(sentence)
     seed = drawn_seed() if args.seed is None else args.seed
     if seed < 0:
         raise InputError(f"--seed: {seed} is below 0.")

@@ -7,13 +7,15 @@ from datetime import date
 
 from ..errors import CorekitError
 from ..model.job import Job
-from ..model.records import Issued
+from ..model.personal import Personal
+from ..model.records import Customer, Issued
 from . import paper, publishing
 from .backup import forget_in_backups
 from .context import ShopContext
+from .customers import CUSTOMER_FILE, forget_listed
 from .dates import later_by_years
 from .errors import DeskError
-from .jobs import job_named
+from .jobs import job_named, texts_of
 
 #: Why a person may be forgotten although the papers are to be kept longer: a closed list, since it stands in
 #: the record for good.
@@ -67,12 +69,27 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
         )
     shop.store.must_be_writable()
     left = paper.remove_papers(shop, record)
+    _take_off_the_list(shop, record, left)
     counts = shop.store.forget(record.id, because=because)
     withdrawn = _withdraw(shop, record, left)
     forget_in_backups(shop.folder, record.id)
     if shop.store.names_of(record.id):
         left.append(_OLD_NAME)
     return Forgot(counts, withdrawn, tuple(left), shop.store.called(record.id))
+
+
+def _take_off_the_list(shop: ShopContext, job: Job, left: list[str]) -> None:
+    """The customer's rows in the list of customers go too, while the words that find them are there."""
+    texts = texts_of(shop, job)
+    said = [
+        [texts.get(one.hash, "") for one in (record.name, record.phone) if isinstance(one, Personal)]
+        for record in (noted.record for noted in job.all(Customer))
+    ]
+    words = [text for texts_ in said for text in texts_]
+    try:
+        forget_listed(shop.folder, words, words)
+    except (CorekitError, OSError) as error:
+        left.append(f"{CUSTOMER_FILE} could not be changed: {error} Take the customer out of it by hand.")
 
 
 def sweep_forgotten(shop: ShopContext) -> Iterator[str]:

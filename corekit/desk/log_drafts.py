@@ -16,12 +16,13 @@ from ..plugin.host import Plugins
 from ..readers.draft import DraftRow, LogDraft, draft_of, rows_of
 from ..readers.errors import LogError
 from ..readers.events import EVENTS_REST_ON
-from ..readers.files import Told, log_of
+from ..readers.files import LogReader, Told, log_of
 
 __all__ = [
     "DraftRow",
     "LogDraft",
     "LogError",
+    "LogReader",
     "Told",
     "as_words",
     "declared_here",
@@ -36,13 +37,18 @@ class NotWrittenError(CorekitError):
     """A draft could not be written into a visit file; the file is as it was."""
 
 
-def draft_from_file(plugins: Plugins, name: str, content: bytes, told: Told | None = None) -> LogDraft:
+def draft_from_file(
+    plugins: Plugins, name: str, content: bytes, told: Told | None = None, ask: LogReader | None = None
+) -> LogDraft:
     """The draft of a logger's file; nothing of it is kept.
+
+    Args:
+        ask: Asks plugins' readers in another process; without it this process does.
 
     Raises:
         LogError: no reader makes anything of it; every fault at once.
     """
-    return draft_of(log_of(plugins, name, content, told), plugins)
+    return draft_of(log_of(plugins, name, content, told, ask), plugins)
 
 
 def draft_from_car(

@@ -72,6 +72,7 @@ class Settings:
         language: Of the papers of customers who have none of their own.
         zone: Name of the time zone that days are counted in; empty for this device's own.
         retention_years: So long invoices, and so their customers' names, are kept.
+        signs: A signature is asked for on the screen when an estimate is approved; it stays optional.
         plugins: Plugin → setting → what the shop says of it.
     """
 
@@ -90,6 +91,7 @@ class Settings:
     statements: Mapping[str, str] = attrs.field(factory=dict)
     zone: str = ""
     due_days: int = 0
+    signs: bool = False
     cash_rounding: Decimal | None = None
     language: str = ENGLISH
     plugins: Mapping[str, Mapping[str, str]] = attrs.field(factory=dict)
@@ -135,6 +137,7 @@ class ShopFile:
     cash_rounding: Decimal | None = None
     language: str = ENGLISH
     retention_years: int = RETENTION_YEARS
+    signs: bool = False
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
     plugins: dict[str, dict[str, str | None] | None] = attrs.field(factory=dict)
 
@@ -229,6 +232,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         cash_rounding=form.cash_rounding,
         language=form.language,
         retention_years=form.retention_years,
+        signs=form.signs,
         plugins={
             name: {key: text for key, text in (rows or {}).items() if text is not None}
             for name, rows in form.plugins.items()

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import re
 import shutil
+from collections.abc import Iterable
 from pathlib import Path
 
 import attrs
 
+from ..files import write_over
+from ..model.measurand import Operation
+from ..plugin.host import load
 from ..reference import data_path
 from ..share import keys
 from ..share.link import base_problem
@@ -86,6 +90,30 @@ def set_up(folder: Path, answers: Answers) -> list[Path]:
         raise
     create_shop(folder, demo=False)
     return [*written, folder / STORE_FILE, folder / KEY_FILE]
+
+
+def note_installed_operations(folder: Path) -> list[str]:
+    """As `note_operations`, of all systems that are installed."""
+    return note_operations(folder, load().operations.values())
+
+
+def note_operations(folder: Path, operations: Iterable[Operation]) -> list[str]:
+    """Write a block for each operation into the price book, to be filled in; what the book speaks of already
+    stays as it is.
+
+    Returns:
+        The keys that were added.
+    """
+    path = folder / PRICE_FILE
+    text = path.read_text("utf-8").rstrip("\n")
+    missing = [one for one in operations if f'"{one.key}"' not in text]
+    for one in missing:
+        text += f'\n\n# {one.title}\n# [operations."{one.key}"]\n# hours = ""'
+        if one.replaces:
+            text += '\n# parts = [ { name = "", price = "", quantity = "1", condition = "new" } ]'
+    if missing:
+        write_over(path, f"{text}\n".encode())
+    return [one.key for one in missing]
 
 
 def is_shop(folder: Path) -> bool:

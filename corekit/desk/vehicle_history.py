@@ -7,7 +7,7 @@ import attrs
 from ..model.job import Job
 from ..model.personal import Personal
 from ..model.records import Measured
-from ..model.search_words import compact
+from ..model.search_words import PHONE_TAIL, compact, search_words
 from ..store.listing import JobRow
 from .context import ShopContext
 from .jobs import texts_of
@@ -15,7 +15,7 @@ from .jobs import texts_of
 #: So many earlier jobs are told, and so many of them are gone through for the last reading of a thing.
 MOST, READ_IN = 8, 3
 #: The shortest plate and the shortest VIN that name a vehicle; shorter ones are still being typed.
-_SHORTEST = {"vin": 11, "plate": 3}
+_SHORTEST = {"vin": 11, "plate": 3, "name": 4}
 
 
 @attrs.frozen(kw_only=True)
@@ -36,6 +36,26 @@ def jobs_of_vehicle(shop: ShopContext, plate: str = "", vin: str = "", most: int
         if found:
             return found
     return []
+
+
+def jobs_of_customer(shop: ShopContext, name: str = "", phone: str = "", most: int = 2) -> list[JobRow]:
+    """The latest jobs of the customers with this phone number, else with a name of all these words; one for
+    each customer, none while too little is typed.
+    """
+    tail = next(iter(search_words("phone", phone)), "")
+    words = sorted(search_words("name", name))
+    found = shop.store.jobs_of_vehicle(tail, "phone", MOST) if len(tail) >= PHONE_TAIL else []
+    if not found and len(compact(name)) >= _SHORTEST["name"]:
+        found = shop.store.found_jobs(words, MOST)
+    who: dict[str, JobRow] = {}
+    for row in found:
+        text = texts_of(shop, shop.store.job(row.id)).get(row.who, "") if row.who else ""
+        theirs = search_words("name", text)
+        if theirs and (
+            len(tail) >= PHONE_TAIL or all(any(own.startswith(w) for own in theirs) for w in words)
+        ):
+            who.setdefault(" ".join(sorted(theirs)), row)
+    return list(who.values())[:most]
 
 
 def earlier_jobs(shop: ShopContext, job: Job, most: int = MOST) -> list[JobRow]:

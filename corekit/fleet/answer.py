@@ -19,6 +19,8 @@ DIGITS = 3
 #: Rows that a figure draws at most: the first of the answer.
 MOST_DRAWN = 40
 _ROW_MM = 4.5
+#: Where its scale begins and ends, of 100; left of it stand names of at most so many letters.
+_LEFT, _RIGHT, _NAME = 61.0, 83.0, 58
 _WHOLE = 1e-6
 
 
@@ -76,7 +78,32 @@ def in_words(answer: Answer, plugins: Plugins) -> Answer:
 
     named = set(answer.question.names)
     rows = [{name: words(row[name]) if name in named else row[name] for name in row} for row in answer.rows]
-    return attrs.evolve(answer, rows=tuple(rows))
+    told = attrs.evolve(answer, rows=tuple(rows))
+    return _in_own_units(answer, told, plugins) if answer.question.key == "readings" else told
+
+
+def _in_own_units(answer: Answer, told: Answer, plugins: Plugins) -> Answer:
+    """Readings in the units that they are declared in, beside what is declared as usual."""
+    from ..units import from_coherent
+
+    numbers, rows = ("low_end", "high_end", "median", "low", "high"), []
+    for row, words in zip(answer.rows, told.rows, strict=True):
+        declared = plugins.measurands.get(row["measurand"])
+        if declared is None:
+            rows.append({**words, "usual": ""})
+            continue
+        ends = [
+            "" if end is None else _text(float(from_coherent(end, declared.unit)))
+            for end in (declared.usual.low, declared.usual.high)
+        ]
+        shown = {name: float(from_coherent(row[name], declared.unit)) for name in numbers}
+        name = words["measurand"] if declared.unit == "1" else f"{words['measurand']}, {declared.unit}"
+        rows.append({**words, **shown, "measurand": name, "usual": " to ".join(ends)})
+    columns = {**told.question.columns, "usual": "declared as usual"}
+    question = attrs.evolve(
+        told.question, columns=columns, asks=told.question.asks.partition(", in the")[0] + "?"
+    )
+    return attrs.evolve(told, question=question, rows=tuple(rows))
 
 
 def as_text(answer: Answer) -> str:
@@ -130,9 +157,10 @@ def figure_of(answer: Answer) -> Figure:
         across = (end - start) or 1.0
 
         def at(number: float, start: float = start, across: float = across) -> float:
-            return 55.0 + 40.0 * (number - start) / across
+            return _LEFT + (_RIGHT - _LEFT) * (number - start) / across
 
         name = ", ".join(str(row[one]) for one in answer.question.names if row[one] not in (None, ""))
+        name = name if len(name) <= _NAME else f"{name[: _NAME - 1]}…"
         marks += [
             Label(0.0, y - 0.15, name, "start"),
             Polyline(((at(row[low]), y), (at(row[high]), y))),
@@ -140,8 +168,8 @@ def figure_of(answer: Answer) -> Figure:
             Label(100.0, y - 0.15, f"{_text(row[value])}, n {row['vehicles']}", "end"),
         ]
     if not own and rows:
-        marks.append(Polyline(((55.0, 0.3), (95.0, 0.3)), 0.5))
-        marks += [Label(55.0, 0.0, _text(least), "middle"), Label(95.0, 0.0, _text(most), "middle")]
+        marks.append(Polyline(((_LEFT, 0.3), (_RIGHT, 0.3)), 0.5))
+        marks += [Label(_LEFT, 0.0, _text(least)), Label(_RIGHT, 0.0, _text(most))]
     told = "; ".join(
         f"{', '.join(str(row[one]) for one in answer.question.names if row[one])}: {_text(row[value])}"
         f" ({_text(row[low])} to {_text(row[high])}, {row['vehicles']} vehicles)"
@@ -168,6 +196,8 @@ def as_svg(answer: Answer) -> str:
 def _order(question: Question, row: Mapping[str, Any]) -> tuple[Any, ...]:
     """By the first name, then what there is most of, then by the others; alike on every engine."""
     first, *rest = question.names
+    if question.order:
+        return -round(row[question.order], 9), row[first]
     weight = row.get("jobs", row.get("repairs", row["vehicles"]))
     return (
         row[first] or "",

@@ -139,7 +139,7 @@ def local_spark(**settings: Any) -> SparkSession:
         "spark.ui.showConsoleProgress": "false",
         "spark.driver.bindAddress": "127.0.0.1",
         "spark.driver.host": "127.0.0.1",
-        "spark.driver.memory": "1g",
+        "spark.driver.memory": "2g",
         **{name.replace("_", "."): str(value) for name, value in settings.items()},
     }.items():
         builder = builder.config(key, value)

@@ -31,7 +31,8 @@ class Question:
         key: What it is asked by. asks: In words. columns: Of the answer, each with what it means.
         names: The columns that tell one row from another, in which rows are put in order.
         figure: The columns of the value and the ends of its interval that a figure draws, and their unit.
-        answer: Gives the expression.
+        answer: Gives the expression. order: The column by which rows go, the largest first; without one
+            their names.
     """
 
     key: str
@@ -41,6 +42,7 @@ class Question:
     figure: tuple[str, str, str]
     unit: str
     answer: Callable[[Tables], Table]
+    order: str = ""
 
     def expression(self, tables: Tables) -> Table:
         """The rows of the answer, in no order; none of too few vehicles may be shown."""
@@ -294,6 +296,7 @@ QUESTIONS: Mapping[str, Question] = {
             figure=("bits", "low", "high"),
             unit="bit",
             answer=_tests,
+            order="per_minute",
         ),
         Question(
             key="held",

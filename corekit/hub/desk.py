@@ -25,7 +25,7 @@ from ..report.pdf import render_pdf
 from ..report.personal_text import resolver
 from ..store import rows
 from ..store.mark import random_id
-from ..store.persons import references
+from ..store.persons import FIRST_ROWS, references
 from ..sync.message import OFFICE
 from . import devices, record
 from .app import Hub
@@ -36,7 +36,8 @@ from .people import Person, Role
 
 #: Rows of a list at most.
 MOST = 100
-_TEXTS = ("description", "plate", "words", "who", "phone", "address", "place", "what")
+_TEXTS = ("name", "description", "plate", "words", "who", "phone", "address", "place", "what")
+_HASH = 64
 _TIME = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
 
 
@@ -85,7 +86,9 @@ def _jobs(hub: Hub, person: Person, where: LiteralString, *values: Any) -> list[
         texts = record.texts(line, hub.key, {row[name] for row in found for name in _TEXTS if row[name]})
     return [
         OfficeRow(
-            **{field: row[field] for field in attrs.fields_dict(OfficeRow) if field != "texts"},
+            **{field: row[field] for field in attrs.fields_dict(OfficeRow) if field not in ("texts", "name")},
+            # A plain text in journals of before; else the job goes by its id once its name was forgotten.
+            name=texts.get(row["name"], row["id"] if len(row["name"]) == _HASH else row["name"]),
             texts={name: texts.get(row[name], "removed") if row[name] else "" for name in _TEXTS},
         )
         for row in found
@@ -314,15 +317,14 @@ def take_call(hub: Hub, person: Person, call: Call) -> str:
 
 
 def _call_drafts(call: Call) -> Iterable[Draft]:
-    name = f"call-{random_id(6)}"
-
     def draft(kind: str, what: Any) -> Draft:
-        return Draft(kind=kind, subject=f"{name}:arrival/{kind}/#1", body=body_of(what))
+        return Draft(kind=kind, subject=f"{FIRST_ROWS}:arrival/{kind}/#1", body=body_of(what))
 
     def text(kind: str, said: str) -> PersonalText | None:
         return PersonalText(kind, said) if said else None
 
-    yield draft("opened", Opened(origin=name, words=PersonalText("words", call.words)))
+    called = PersonalText("job_name", f"call-{random_id(6)}")
+    yield draft("opened", Opened(origin=called, words=PersonalText("words", call.words)))
     yield draft(
         "customer",
         Customer(
@@ -341,7 +343,7 @@ def _call_drafts(call: Call) -> Iterable[Draft]:
         if call.time and not _TIME.fullmatch(call.time):
             raise HubError(f"{call.time!r} is no time of day; write it like 14:30.")
         planned = Planned(on=day.isoformat(), time=call.time)
-        yield Draft(kind="planned", subject=own_subject("planned", name), body=body_of(planned))
+        yield Draft(kind="planned", subject=own_subject("planned", FIRST_ROWS), body=body_of(planned))
 
 
 def hand(hub: Hub, person: Person, id_: str, van: str) -> None:

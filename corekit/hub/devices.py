@@ -130,6 +130,7 @@ def enrolled(
                 " NOTHING",
                 (letters, instead_of),
             )
+            line.execute("DELETE FROM job_device WHERE device = %s", (instead_of,))
         lost = line.execute("SELECT letters FROM device WHERE successor = %s ORDER BY letters", (letters,))
         was = tuple(str(one) for (one,) in lost)
     return letters, name, was

@@ -4,8 +4,7 @@ job is found by. All of it follows from entries and persons, and is written with
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from functools import partial
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import attrs
@@ -13,8 +12,11 @@ from psycopg import sql
 
 from ..model.entry import BOOKS, JOB, Entry, jobs_of
 from ..model.job import fold
+from ..model.personal import Personal
+from ..model.records import Opened
 from ..store import rows
-from ..store.listing import JOB_COLUMNS, KINDS, derived_row, derived_words
+from ..store.listing import JOB_COLUMNS, derived_row, derived_words
+from ..store.owing import earlier
 from .database import Line
 from .sealing import HubKey
 
@@ -22,59 +24,117 @@ _JOB = (*JOB_COLUMNS, "device", "disputes")
 _INSERT_JOB = sql.SQL("INSERT INTO job ({}) VALUES ({})").format(
     sql.SQL(", ").join(map(sql.Identifier, _JOB)), sql.SQL(", ").join(sql.Placeholder() for _ in _JOB)
 )
-_OF_JOB = sql.SQL("SELECT arrived, {} FROM entry WHERE job = %s AND journal = %s ORDER BY chain, n").format(
-    sql.SQL(", ").join(map(sql.Identifier, rows.COLUMNS))
-)
+_OF_JOBS = sql.SQL(
+    "SELECT arrived, {} FROM entry WHERE job = ANY(%s) AND journal = %s ORDER BY job, chain, n"
+).format(sql.SQL(", ").join(map(sql.Identifier, rows.COLUMNS)))
+#: Kinds of personal text that a job is found by.
+_FOUND_BY = ("plate", "vin", "description", "name", "phone", "job_name")
 
 
 def refresh(line: Line, key: HubKey, new: Sequence[Entry]) -> None:
-    """Bring the lists up to date with entries that were just taken in."""
-    touched = dict.fromkeys(job for entry in new for job in jobs_of(entry) if job)
-    told = {entry.job for entry in new if entry.journal == JOB and entry.kind in KINDS}
-    disputable = {entry.job for entry in new if entry.journal == JOB}
+    """Bring the lists up to date with entries that were just taken in. All of their jobs are asked for at
+    once: what a question costs is mostly its way to the database.
+    """
     for entry in new:
         if entry.journal == BOOKS and entry.kind == "invoice":
             _insert_invoice(line, entry)
-    for job in touched:
-        if job in told or job in disputable:
-            _refresh_job(line, key, job)
+    jobs = list(dict.fromkeys(entry.job for entry in new if entry.journal == JOB))
+    if not jobs:
+        return
+    found = derived(line, key, jobs)
+    billed = line.execute("SELECT books_entry FROM job WHERE id = ANY(%s)", (jobs,)).fetchall()
+    for table, column in (("job", "id"), ("job_device", "job"), ("job_word", "job")):
+        delete = sql.SQL("DELETE FROM {} WHERE {} = ANY(%s)")
+        line.execute(delete.format(sql.Identifier(table), sql.Identifier(column)), (jobs,))
+    with line.cursor() as cursor:
+        cursor.executemany(_INSERT_JOB, [one.row for one in found.values()])
+        devices = [(job, letters) for job, one in found.items() for letters in one.devices]
+        cursor.executemany("INSERT INTO job_device VALUES (%s, %s)", devices)
+        words = [(word, job) for job, one in found.items() for word in one.words]
+        cursor.executemany("INSERT INTO job_word VALUES (%s, %s)", words)
+    at = _JOB.index("books_entry")
+    bills = {str(one.row[at]) for one in found.values()} | {str(one) for (one,) in billed}
+    line.execute(
+        sql.SQL("UPDATE invoice SET owed = {} WHERE entry = ANY(%s)").format(_OWED), (sorted(bills - {""}),)
+    )
+    with line.cursor() as cursor:
+        due = [(owed, entry) for one in found.values() for entry, owed in one.earlier.items()]
+        cursor.executemany("UPDATE invoice SET owed = %s WHERE entry = %s", due)
+
+
+@attrs.frozen(kw_only=True)
+class Derived:
+    """What follows from the entries of a job: its row, the devices whose job it is, what it is found by, and
+    of its invoices before the last what is still to be paid.
+    """
+
+    row: tuple[Any, ...]
+    devices: frozenset[str]
+    words: frozenset[bytes]
+    earlier: Mapping[str, int]
+
+
+def derived(line: Line, key: HubKey, jobs: Sequence[str]) -> dict[str, Derived]:
+    """Job → what follows from its entries and texts."""
+    placed: dict[str, list[tuple[int, Entry]]] = {}
+    for arrived, *row in line.execute(_OF_JOBS, (list(jobs), JOB)):
+        entry = rows.entry_of(tuple(row))
+        placed.setdefault(entry.job, []).append((int(arrived), entry))
+    texts: dict[str, str] = {}
+    person = "SELECT hash, job, kind, sealed FROM person WHERE job = ANY(%s) AND kind = ANY(%s)"
+    for found in line.execute(person, (list(jobs), list(_FOUND_BY))):
+        opened = key.opened(*found)
+        texts[opened.hash] = opened.text
+    owners = {str(name): str(device) for name, device in line.execute("SELECT name, device FROM chain")}
+    successors: dict[str, str] = dict(
+        line.execute("SELECT letters, successor FROM device WHERE successor <> ''").fetchall()
+    )
+    totals = {str(entry): int(total) for entry, total in line.execute(_TOTALS, (list(jobs),))}
+    return {
+        job: _derived(key, job, of_job, texts, owners, successors, totals) for job, of_job in placed.items()
+    }
+
+
+def _derived(
+    key: HubKey,
+    job: str,
+    placed: Sequence[tuple[int, Entry]],
+    texts: Mapping[str, str],
+    owners: Mapping[str, str],
+    successors: Mapping[str, str],
+    totals: Mapping[str, int],
+) -> Derived:
+    def total_of(entry: str) -> int:
+        return totals.get(entry, 0)
+
+    folded = fold(job, [entry for _, entry in placed])
+    began, first = min(placed, key=lambda one: one[0])
+    # Of persons a row holds hashes, and of what a job is called nothing else.
+    origins = [noted.record.origin for noted in folded.all(Opened)]
+    called = [one.hash if isinstance(one, Personal) else str(one) for one in origins]
+    row = attrs.evolve(
+        derived_row(job, placed, {}, total_of=total_of), began=began, name=(called or [""])[-1]
+    )
+    handed = successors.get(folded.handed_to, folded.handed_to)
+    words = derived_words(job, placed, lambda hash_: texts.get(hash_, ""))
+    writers = {owners[entry.chain] for _, entry in placed if entry.kind != "forgotten"}
+    got = {str(entry.body["to"]) for _, entry in placed if entry.kind == "handed"}
+    return Derived(
+        row=(*attrs.astuple(row), handed or owners[first.chain], len(folded.disputes)),
+        devices=frozenset(writers | {successors.get(letters, letters) for letters in got}),
+        words=frozenset(
+            one
+            for word, kind in words
+            for one in ({key.word(word)} if kind == "day" else key.beginnings(word))
+        ),
+        earlier={entry: max(due, 0) for entry, (_, due) in earlier(folded, total_of).items()},
+    )
 
 
 def journal(line: Line, job: str) -> list[tuple[int, Entry]]:
     """The entries of a job, each with the number it arrived as."""
-    return [(int(arrived), rows.entry_of(tuple(row))) for arrived, *row in line.execute(_OF_JOB, (job, JOB))]
-
-
-def _refresh_job(line: Line, key: HubKey, job: str) -> None:
-    placed = journal(line, job)
-    billed = line.execute("SELECT books_entry FROM job WHERE id = %s", (job,)).fetchall()
-    line.execute("DELETE FROM job WHERE id = %s", (job,))
-    line.execute("DELETE FROM job_device WHERE job = %s", (job,))
-    line.execute("DELETE FROM job_word WHERE job = %s", (job,))
-    if not placed:
-        return
-    row = _row(line, job, placed)
-    line.execute(_INSERT_JOB, row)
-    with line.cursor() as cursor:
-        cursor.executemany(
-            "INSERT INTO job_device VALUES (%s, %s)", [(job, letters) for letters in _devices(line, placed)]
-        )
-        cursor.executemany(
-            "INSERT INTO job_word VALUES (%s, %s)", [(word, job) for word in _words(line, key, job, placed)]
-        )
-    for entry in {str(row[_JOB.index("books_entry")]), *(str(one) for (one,) in billed)} - {""}:
-        line.execute("UPDATE invoice SET owed = %s WHERE entry = %s", (_owed(line, entry), entry))
-
-
-def _row(line: Line, job: str, placed: Sequence[tuple[int, Entry]]) -> tuple[Any, ...]:
-    folded = fold(job, [entry for _, entry in placed])
-    first = min(placed)[1] if placed else None
-    # What a job is called is a person's as well: nothing of it stands here in plain text.
-    told = [(n, entry) for n, entry in placed if entry.kind in KINDS]
-    row = derived_row(job, told, {}, total_of=partial(_total, line))
-    began = min(number for number, _ in placed)
-    device = now_of(line, folded.handed_to) or (_owner(line, first.chain) if first is not None else "")
-    return (*attrs.astuple(attrs.evolve(row, began=began)), device, len(folded.disputes))
+    found = line.execute(_OF_JOBS, ([job], JOB))
+    return [(int(arrived), rows.entry_of(tuple(row))) for arrived, *row in found]
 
 
 def now_of(line: Line, letters: str) -> str:
@@ -83,63 +143,28 @@ def now_of(line: Line, letters: str) -> str:
     return str(found[0]) if found and found[0] else letters
 
 
-def _owner(line: Line, chain: str) -> str:
-    found = line.execute("SELECT device FROM chain WHERE name = %s", (chain,)).fetchone()
-    return str(found[0]) if found else ""
-
-
-def _devices(line: Line, placed: Sequence[tuple[int, Entry]]) -> set[str]:
-    """Letters of the devices whose job it is: those that write in it, and those it was handed to."""
-    writers = {
-        _owner(line, chain) for chain in {entry.chain for _, entry in placed if entry.kind != "forgotten"}
-    }
-    return writers | {now_of(line, str(entry.body["to"])) for _, entry in placed if entry.kind == "handed"}
-
-
-def _words(line: Line, key: HubKey, job: str, placed: Sequence[tuple[int, Entry]]) -> set[bytes]:
-    from .record import persons_of_job
-
-    texts = {one.hash: one.text for one in persons_of_job(line, key, job)}
-    words = derived_words(job, placed, lambda hash_: texts.get(hash_, ""))
-    return {
-        one for word, kind in words for one in ({key.word(word)} if kind == "day" else key.beginnings(word))
-    }
-
-
 def _insert_invoice(line: Line, entry: Entry) -> None:
     body = entry.body
-    found = line.execute("SELECT arrived FROM entry WHERE id = %s", (entry.id,)).fetchone()
-    assert found is not None
     line.execute(
-        "INSERT INTO invoice VALUES (%s, %s, %s, %s, %s, %s, %s, %s, 0, %s, %s)",
+        "INSERT INTO invoice SELECT arrived, id, %s, %s, %s, %s, %s, %s, 0, %s, device FROM entry"
+        " JOIN chain ON name = chain WHERE id = %s",
         (
-            *(int(found[0]), entry.id, str(body["number"]), str(body["document_id"])),
-            *(
-                int(body["total"]),
-                str(body["currency"]),
-                str(body.get("day", "")),
-                str(body.get("due_on", "")),
-            ),
-            *(jobs_of(entry)[0], _owner(line, entry.chain)),
+            *(str(body["number"]), str(body["document_id"]), int(body["total"]), str(body["currency"])),
+            *(str(body.get("day", "")), str(body.get("due_on", "")), jobs_of(entry)[0], entry.id),
         ),
     )
 
 
-def _total(line: Line, entry: str) -> int:
-    found = line.execute("SELECT total FROM invoice WHERE entry = %s", (entry,)).fetchone()
-    return int(found[0]) if found else 0
-
-
-def _owed(line: Line, entry: str) -> int:
-    """What is still to be paid for an invoice; nothing where no job stands on it (any more)."""
-    found = line.execute(
-        "SELECT total, (SELECT count(*) FROM job WHERE books_entry = entry), (SELECT coalesce(sum(paid), 0)"
-        " FROM job WHERE books_entry = entry) FROM invoice WHERE entry = %s",
-        (entry,),
-    ).fetchone()
-    if found is None or not found[1]:
-        return 0
-    return max(int(found[0]) - int(found[2]), 0)
+#: Books entries of the invoices of jobs, with what they come to.
+_TOTALS = (
+    "SELECT entry, total FROM invoice WHERE entry IN (SELECT body::json->>'books_entry' FROM entry"
+    " WHERE job = ANY(%s) AND kind = 'issued')"
+)
+#: What is still to be paid for an invoice; nothing where no job stands on it (any more).
+_OWED = sql.SQL(
+    "(SELECT CASE WHEN count(*) = 0 THEN 0 ELSE greatest(invoice.total - coalesce(sum(paid), 0), 0) END"
+    " FROM job WHERE books_entry = invoice.entry)"
+)
 
 
 def differences(line: Line, key: HubKey) -> Iterator[str]:
@@ -149,16 +174,23 @@ def differences(line: Line, key: HubKey) -> Iterator[str]:
     for job in sorted(listed ^ set(jobs)):
         yield f"job {job}: {'no entry stands behind its row' if job in listed else 'it is in no list'}"
     select = sql.SQL("SELECT {} FROM job WHERE id = %s").format(sql.SQL(", ").join(map(sql.Identifier, _JOB)))
+    due: dict[str, int] = {}
     for job in jobs:
-        placed = journal(line, job)
-        if line.execute(select, (job,)).fetchone() != _row(line, job, placed):
+        one = derived(line, key, [job])[job]
+        if line.execute(select, (job,)).fetchone() != one.row:
             yield f"job {job}: its row does not say what its journal says"
-        words = {bytes(word) for (word,) in line.execute("SELECT word FROM job_word WHERE job = %s", (job,))}
-        if words != _words(line, key, job, placed):
+        found = line.execute("SELECT word FROM job_word WHERE job = %s", (job,))
+        if {bytes(word) for (word,) in found} != one.words:
             yield f"job {job}: the words it is found by are not those of its texts"
-    for entry, owed in line.execute("SELECT entry, owed FROM invoice").fetchall():
-        if int(owed) != _owed(line, str(entry)):
-            yield f"invoice {str(entry)[:12]}: what is owed does not follow from its jobs"
+        told = line.execute("SELECT device FROM job_device WHERE job = %s", (job,))
+        if {str(letters) for (letters,) in told} != one.devices:
+            yield f"job {job}: the devices whose job it is are not those of its journal"
+        due |= one.earlier
+    owed = sql.SQL("SELECT entry, number, owed, {} FROM invoice").format(_OWED)
+    for entry, number, said, follows in line.execute(owed).fetchall():
+        if int(said) == due.get(str(entry), int(follows)):
+            continue
+        yield f"invoice {number}: what is owed does not follow from its jobs"
 
 
 def rows_of(line: Line, where: sql.Composable, values: Iterable[Any]) -> list[dict[str, Any]]:

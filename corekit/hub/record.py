@@ -175,20 +175,17 @@ def parcel_for(
             (arrived, device, list(own), MOST_ENTRIES + 1),
         )  # fmt: skip
         entries: list[Entry] = []
-        texts: dict[str, SentPerson] = {}
         size, reached, is_last = 0, int(top[0]), True
         for number, *row in found:
             if entries and (len(entries) >= MOST_ENTRIES or size > MOST_BYTES):
                 is_last = False
                 break
-            entry = rows.entry_of(tuple(row))
-            entries.append(entry)
-            beside = _texts_for(line, key, device, entry)
-            texts |= {one.hash: one for one in beside}
-            size += len(row[11]) + 1000 + sum(len(one.text) for one in beside)
+            entries.append(rows.entry_of(tuple(row)))
+            size += len(row[11]) + 1000
             reached = int(number)
         if is_last:
             reached = max(int(top[0]), arrived)
+        texts = _texts_for(line, key, device, entries)
         owners = line.execute(
             "SELECT name, device FROM chain WHERE name = ANY(%s) AND device <> %s",
             (list({entry.chain for entry in entries}), device),
@@ -202,23 +199,29 @@ def parcel_for(
     )
 
 
-def _texts_for(line: Line, key: HubKey, device: str, entry: Entry) -> list[SentPerson]:
-    """The texts that an entry brings to a device: its own, and of a job that is handed to it all there"
-    " are."""
-    if entry.kind == "handed" and now_of(line, str(entry.body.get("to"))) == device:
-        return persons_of_job(line, key, entry.job)
-    refs = {ref.hash for ref in references(entry.body)}
-    if not refs:
-        return []
-    theirs = line.execute(
-        "SELECT 1 FROM job_device WHERE job = ANY(%s) AND device = %s LIMIT 1", (list(jobs_of(entry)), device)
-    ).fetchone()
-    return _opened(line, key, "hash = ANY(%s)", list(refs)) if theirs else []
-
-
-def persons_of_job(line: Line, key: HubKey, job: str) -> list[SentPerson]:
-    """All texts of a job's persons."""
-    return _opened(line, key, "job = %s", job)
+def _texts_for(line: Line, key: HubKey, device: str, entries: Sequence[Entry]) -> dict[str, SentPerson]:
+    """The texts that entries bring to a device: those of its jobs, and of a job that is handed to it all
+    there are.
+    """
+    jobs = {job for entry in entries for job in jobs_of(entry)}
+    found = line.execute(
+        "SELECT job FROM job_device WHERE job = ANY(%s) AND device = %s", (list(jobs), device)
+    )
+    theirs = {str(job) for (job,) in found}
+    refs = {
+        ref.hash
+        for entry in entries
+        if not theirs.isdisjoint(jobs_of(entry))
+        for ref in references(entry.body)
+    }
+    handed = {
+        entry.job
+        for entry in entries
+        if entry.kind == "handed" and now_of(line, str(entry.body.get("to"))) == device
+    }
+    beside = _opened(line, key, "hash = ANY(%s)", list(refs)) if refs else []
+    beside += _opened(line, key, "job = ANY(%s)", list(handed)) if handed else []
+    return {one.hash: one for one in beside}
 
 
 def texts(line: Line, key: HubKey, hashes: Iterable[str]) -> dict[str, str]:

@@ -11,6 +11,7 @@ from typing import NamedTuple
 import attrs
 
 from ..assess.assessment import Assessment
+from ..model.channel import Log
 from ..model.job import Job
 from ..model.value import Value
 from ..plugin.host import Failure
@@ -62,7 +63,19 @@ class CalculateRequest:
     arguments: dict[str, Value]
 
 
-def packed_request(number: int, request: AssessRequest | CalculateRequest) -> bytes:
+@attrs.frozen(kw_only=True)
+class ReadRequest:
+    """Ask plugins' readers what they make of this file, but for those of these plugins."""
+
+    name: str
+    content: bytes
+    without: frozenset[str]
+
+
+Request = AssessRequest | CalculateRequest | ReadRequest
+
+
+def packed_request(number: int, request: Request) -> bytes:
     """The request as it is sent, with its number."""
     return pickle.dumps((number, request))
 
@@ -89,6 +102,14 @@ class CalculateReply:
     value: Value
 
 
+@attrs.frozen(kw_only=True)
+class ReadReply:
+    """What the first reader that knows the file makes of it, and a sentence for each that failed."""
+
+    log: Log | None
+    failed: tuple[str, ...]
+
+
 @attrs.frozen
 class RefusedReply:
     """There is no such calculation, or it does not hold for these values."""
@@ -104,7 +125,7 @@ class FailedReply:
     words: str
 
 
-Reply = ReadyReply | AssessReply | CalculateReply | RefusedReply | FailedReply
+Reply = ReadyReply | AssessReply | CalculateReply | ReadReply | RefusedReply | FailedReply
 
 
 def unpacked_reply(data: bytes) -> Reply:

@@ -17,14 +17,14 @@ import attrs
 
 from ..assess.assessment import CHECK_SECONDS
 from ..plugin.host import LOAD_SECONDS, LOADING
+from ..readers.files import READING, SECONDS
 from .last_words import place_words
 from .messages import (
-    AssessRequest,
-    CalculateRequest,
     PluginCode,
     Progress,
     ReadyReply,
     Reply,
+    Request,
     beginning_of_code,
     code_in_progress,
     packed_request,
@@ -46,23 +46,28 @@ class Timeouts:
     Attributes:
         start: Until the process says anything, and between pieces of plugins' code.
         load: For one plugin to load.
-        check: For one check.
+        check: For one check. read: For one reader of files.
     """
 
     start: float = 60.0
     load: float = LOAD_SECONDS + 3.0
     check: float = CHECK_SECONDS + 3.0
+    read: float = SECONDS + 3.0
 
     @property
     def last_resort(self) -> float:
         """Seconds of processor time after which a piece of code ends its process by itself, be the server
         there or not.
         """
-        return 3.0 * max(self.load, self.check)
+        return 3.0 * max(self.load, self.check, self.read)
 
     def of(self, code: PluginCode | None) -> float:
         """How long to wait for this piece of code."""
-        return self.start if code is None else self.load if code.part == LOADING else self.check
+        if code is None:
+            return self.start
+        if code.part.startswith(READING):
+            return self.read
+        return self.load if code.part == LOADING else self.check
 
 
 class LostProcessError(Exception):
@@ -109,7 +114,7 @@ class WorkerProcess:
     def pid(self) -> int | None:
         return self._process.pid
 
-    def reply(self, request: AssessRequest | CalculateRequest) -> Reply:
+    def reply(self, request: Request) -> Reply:
         """What it replies to one request.
 
         Raises:

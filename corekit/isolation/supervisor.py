@@ -77,7 +77,8 @@ def supervise(words: list[str], run: Callable[[list[str], str], int], *, forks: 
             what = f"{_part_words(plugin, part)} {end.how}{place_words(end.traces, where)}"
             is_known = plugin in (set_aside.plugins if part == LOADING else set_aside.checks)
             if part.startswith(f"{plugin}.") or is_known:
-                sys.stderr.write(f"Plugin {plugin}: {what}. Nothing acknowledged before is lost.\n")
+                cure = _cure(what) if "--check" in words else ""
+                sys.stderr.write(f"Plugin {plugin}: {what}. Nothing acknowledged before is lost.{cure}\n")
                 return 1
             if part == LOADING:
                 set_aside.plugins[plugin] = what
@@ -85,6 +86,13 @@ def supervise(words: list[str], run: Callable[[list[str], str], int], *, forks: 
                 set_aside.checks[plugin] = what
             sys.stderr.write(f"Plugin {plugin}: {what}. The command is run once more without it.\n")
             sys.stderr.flush()
+
+
+def _cure(what: str) -> str:
+    """For whoever looks after the plugin: what to do."""
+    from ..plugin.cures import cure_of
+
+    return f" {cure_of(what)}".rstrip()
 
 
 def _part_words(plugin: str, part: str) -> str:

@@ -22,10 +22,12 @@ import attrs
 
 from ..assess.assessment import Assessment, assess
 from ..desk.errors import DeskError
+from ..model.channel import Log
 from ..model.job import Job
 from ..model.value import Value
 from ..plugin import set_aside
 from ..plugin.host import LOADING, Failure, Plugins
+from ..readers.files import READING
 from .fair_lock import FairLock
 from .messages import (
     AssessReply,
@@ -34,8 +36,11 @@ from .messages import (
     CalculateRequest,
     FailedReply,
     PluginCode,
+    ReadReply,
+    ReadRequest,
     RefusedReply,
     Reply,
+    Request,
 )
 from .process import LostProcessError, Timeouts, WorkerProcess
 from .worker_process import without_checks
@@ -79,6 +84,7 @@ class Worker:
         )  # names of plugins that cost a process while they loaded, and how
         self._timed_out: frozenset[PluginCode] = frozenset()
         self._lost_calculations: dict[str, str] = {}  # keys of those that cost the process, and what is said
+        self._lost_readers: dict[str, str] = {}  # plugins whose readers cost the process, and what is said
 
     def __enter__(self) -> Worker:
         self.warm()
@@ -117,6 +123,7 @@ class Worker:
         """Take back whatever was set aside, in a fresh process."""
         with self._turns:
             self._disabled, self._left_out, self._lost_calculations = {}, {}, {}
+            self._lost_readers = {}
             self._timed_out = frozenset()
             self._drop()
             self._running_process()
@@ -193,6 +200,42 @@ class Worker:
                         f"Nothing can be calculated just now (the worker {lost.how}). Try again."
                     ) from None
 
+    def read_log(self, name: str, content: bytes) -> tuple[Log | None, tuple[str, ...]]:
+        """What plugins' readers make of a file, if one knows it, and a sentence for each that failed. One
+        that costs the process is not asked again, and costs its plugin nothing else.
+
+        Raises:
+            WorkerError: it is closed.
+        """
+        with self._turns:
+            unexplained = 0
+            while True:
+                request = ReadRequest(name=name, content=content, without=frozenset(self._lost_readers))
+                try:
+                    reply = self._reply(request)
+                except LostProcessError as lost:
+                    if lost.culprit is not None and lost.culprit.part.startswith(READING):
+                        self._drop()
+                        self._lose_reader(lost.culprit.plugin, lost.how)
+                        continue
+                    unexplained += not self._blame(lost)
+                    if unexplained < 2:
+                        continue
+                    return None, (*self._lost_readers.values(), f"Plugins' readers: the worker {lost.how}.")
+                if isinstance(reply, ReadReply):
+                    return reply.log, (*self._lost_readers.values(), *reply.failed)
+                if not isinstance(reply, FailedReply):
+                    raise TypeError(f"The worker answers a file with {type(reply).__name__}.")
+                if reply.culprit is None or reply.culprit.plugin in self._lost_readers:
+                    return None, (*self._lost_readers.values(), f"Plugins' readers: {reply.words}.")
+                self._lose_reader(reply.culprit.plugin, reply.words)
+
+    def _lose_reader(self, plugin: str, how: str) -> None:
+        self._lost_readers[plugin] = (
+            f"The reader of plugin {plugin} {how}; it is not asked again until {_ANEW}."
+        )
+        log.warning("%s", self._lost_readers[plugin])
+
     # ---- the process
 
     def _running_process(self) -> WorkerProcess:
@@ -213,7 +256,7 @@ class Worker:
         if process is not None:
             process.end()
 
-    def _reply(self, request: AssessRequest | CalculateRequest) -> Reply:
+    def _reply(self, request: Request) -> Reply:
         """The reply to one request.
 
         Raises:

@@ -33,6 +33,7 @@ from ..plugin.guard import Overrun, failure_words, guarded, in_words, limit_memo
 from ..plugin.host import GROUP, Failure, Plugins, load
 from ..plugin.learned import Learned, plugins_with
 from ..plugin.system import System
+from ..readers.files import plugin_log
 from .last_words import tell_where_it_was
 from .messages import (
     AssessReply,
@@ -42,6 +43,8 @@ from .messages import (
     FailedReply,
     PluginCode,
     Progress,
+    ReadReply,
+    ReadRequest,
     ReadyReply,
     RefusedReply,
     code_in_progress,
@@ -163,6 +166,8 @@ class _RequestHandler:
                 return self._assess(request)
             if isinstance(request, CalculateRequest):
                 return pickle.dumps(self._calculate(request))
+            if isinstance(request, ReadRequest):
+                return self._read(request)
             raise TypeError(f"{type(request).__name__} is nothing that the worker does")
         except BaseException as error:
             # What a check raises is a gap by now. What is left is a check that cries ctrl-C or exits, or a
@@ -224,6 +229,14 @@ class _RequestHandler:
             for key, system in here.items()
         }
         return without_checks(plugins_with(Plugins(systems=patched, failures=failures), learned), disabled)
+
+    def _read(self, request: ReadRequest) -> bytes:
+        log, failed = plugin_log(self._loaded, request.name, request.content, request.without)
+        try:
+            return pickle.dumps(ReadReply(log=log, failed=failed))
+        except Exception as error:
+            words = f"gave a log that cannot be passed on ({in_words(error)})"
+            return pickle.dumps(FailedReply(self._listener.running, words))
 
     def _calculate(self, request: CalculateRequest) -> CalculateReply | RefusedReply | FailedReply:
         calculation = self._loaded.calculations.get(request.key)

@@ -354,7 +354,7 @@ def missing_gap(case: Case, wanted: Measurand | Sampling | Observation | Trait) 
     return attrs.evolve(case.gap(wanted, f"{wanted.title}: {missing}."), about=wanted.title)
 
 
-def closed(answers: type[Enum]) -> type[Enum]:
+def closed_list(answers: type[Enum]) -> type[Enum]:
     """Refuse what would not be a closed list of words."""
     if issubclass(answers, StrEnum) or not all(isinstance(member.value, str) for member in answers):
         raise TypeError(

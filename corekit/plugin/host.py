@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property, lru_cache
 from importlib.metadata import Distribution, EntryPoint, entry_points
@@ -24,6 +25,7 @@ from ..unit_table import own_units, set_own_units
 from . import hookspecs, intact, set_aside
 from .addition import Addition
 from .calculation import Calculation
+from .cures import cure_of
 from .guard import failure_words, guarded
 from .system import System
 
@@ -35,6 +37,7 @@ T = TypeVar("T")
 GROUP = "corekit"
 LOAD_SECONDS = 10.0
 LOADING = "loading it"  # how a listener hears of it
+_IN_MODULE = re.compile(r" in plugin <module .*?>")  # the host says whose plugin it is
 
 
 @attrs.frozen(kw_only=True)
@@ -51,6 +54,11 @@ class Failure:
     cost: str
     distribution: str = ""
     is_wished: bool = False
+
+    @property
+    def for_author(self) -> str:
+        """The same with what its author does about it."""
+        return str(self) if self.is_wished else " ".join(filter(None, (str(self), cure_of(self.what))))
 
     def __str__(self) -> str:
         where = f" ({self.distribution})" if self.distribution else ""
@@ -360,8 +368,8 @@ def _added_by(point: EntryPoint) -> _Added:
         known = ", ".join(name for name in vars(hookspecs) if name.startswith(f"{hookspecs.PROJECT}_"))
         raise pluggy.PluginValidationError(
             error.plugin,
-            f"{error}; there are {known}. A hook that only newer corekits have is marked"
-            " @corekit.hookimpl(optionalhook=True)",
+            f"{_IN_MODULE.sub('', str(error))}; there are {known}. A hook that only newer corekits have is"
+            " marked @corekit.hookimpl(optionalhook=True)",
         ) from error
     systems = manager.hook.corekit_system.get_hookimpls()
     files = manager.hook.corekit_jurisdictions.get_hookimpls()

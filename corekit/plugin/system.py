@@ -27,7 +27,7 @@ from ..reference import data_path, sources
 from ..unit_table import OwnUnit, own_units
 from .api import check_api
 from .calculation import Calculation
-from .check import Check, Checker, Parameter, closed, declare
+from .check import Check, Checker, Parameter, closed_list, declare
 from .derived import Derivation, Derived, derivation
 from .fault_file import Declared, read_faults
 from .faults import FaultTable
@@ -377,7 +377,7 @@ class System:
                 places cannot.
         """
         named = tuple(places)
-        closed_answers = closed(answers)
+        closed_answers = closed_list(answers)
         return self._keep(
             self.observations,
             self._key(name),
@@ -422,7 +422,7 @@ class System:
             Trait(
                 key=self._key(name),
                 title=title,
-                answers=closed(answers) if answers else None,
+                answers=closed_list(answers) if answers else None,
                 units=accepted,
                 possible=span,
                 part=self._part(self._key(name), part),
@@ -460,7 +460,7 @@ class System:
             key=key,
             title=title,
             default=str(default.value) if isinstance(default, Enum) else default,
-            answers=closed(answers) if answers else None,
+            answers=closed_list(answers) if answers else None,
             units=accepted,
             possible=self._span(possible, accepted[0]) if accepted else Span(),
             how=how,

@@ -301,16 +301,26 @@ def _moved(value: Any, factor: float) -> Any:
     return tuple(each * factor for each in value) if isinstance(value, tuple) else value * factor
 
 
-def practices(plugins: Plugins, systems: Iterable[str] = ()) -> dict[str, Practice[Any]]:
+def practices(
+    plugins: Plugins, systems: Iterable[str] = (), failed: list[str] | None = None
+) -> dict[str, Practice[Any]]:
     """System → its part of a practice vehicle, of those that have one; of these systems alone where some are
     named.
+
+    Args:
+        failed: Takes a sentence for each whose module fails while it is loaded: that costs its own system.
 
     Raises:
         PracticeError: a named system has none.
     """
     found: dict[str, Practice[Any]] = {}
     for key, system in plugins.systems.items():
-        practice = practice_of(system)
+        try:
+            practice = practice_of(system)
+        except Exception as error:  # a plugin's own code: whatever it raises costs its system alone
+            if failed is not None:
+                failed.append(f"{key} cannot be practised: {type(error).__name__}: {error}.")
+            continue
         if practice is not None and practice.system.key == key:
             found[key] = practice
     missing = sorted(set(systems) - found.keys())

@@ -160,8 +160,9 @@ class PracticeFolder:
         return car_after(car, job, self.shop.plugins).at_moment(str(len(job.entries)))
 
     def draw(self, job: Job, what: str) -> random.Random:
-        """The errors of meters: the same until something new is said of the job."""
-        return random.Random(f"{job.id}/{len(job.entries)}/{what}")
+        """The errors of meters: the same until something new is said of the job, and for the same seed."""
+        wish = self.wish(job.id)
+        return random.Random(f"{wish.seed if wish else job.id}/{len(job.entries)}/{what}")
 
     def guesses(self, job: str) -> list[Guess]:
         return [Guess(**one) for one in self._read().get(job, {}).get("guesses", [])]

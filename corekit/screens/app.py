@@ -36,6 +36,7 @@ from .all import add_screens
 from .arrive import hazards_first
 from .context import Van
 from .forms import Wrong, form_with_faults, redirect
+from .repair import repaired_place
 from .shop import FirstRun, first_app
 
 log = logging.getLogger("corekit.screens")
@@ -133,8 +134,10 @@ def _words(app: flask.Flask, shop_name: str, demo: bool) -> None:
         return str(flask.g.get("screen") or flask.request.full_path.rstrip("?"))
 
     app.jinja_env.filters.update(
-        bound=bound, plain=lambda text: text.replace("`", "")
-    )  # a declaration may be written as code is
+        bound=bound,
+        plain=lambda text: text.replace("`", ""),  # a declaration may be written as code is
+        repaired_place=repaired_place,
+    )
     app.jinja_env.globals.update(
         given=given,
         ticked=ticked,
@@ -176,7 +179,9 @@ def _answers(app: flask.Flask, van: Van) -> None:
             )
         except CorekitError as error:
             return form_with_faults(error)
-        onward = own_path(flask.request.form.get("next", ""), f"/job/{recorded.job}")
+        # a button may lead on to somewhere else than its form does, and comes after it
+        wanted = next(iter(flask.request.form.getlist("next")[::-1]), "")
+        onward = own_path(wanted, f"/job/{recorded.job}")
         if any(entry.kind == "complaint" for entry in recorded.entries):
             onward = hazards_first(van, recorded.job, onward)
         return redirect(onward)

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from decimal import Decimal, InvalidOperation
+from urllib.parse import parse_qs, urlsplit
 
 import attrs
 import flask
@@ -22,6 +23,7 @@ from ..errors import CorekitError
 from ..model.document import document_hash
 from ..model.job import Job, Noted
 from ..model.job_state import estimate_comes_first
+from ..model.money import Money
 from ..model.personal import Personal
 from ..model.records import Approved, Estimated
 from ..report.sheet import WHO_APPROVES
@@ -124,7 +126,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """The repair: what may be proposed and what not yet, then the paper and the approval."""
         record = van.job(job)
         assessment = van.assessed(record)
-        waits = open_question(van, record, "repair")
+        waits = None if _is_changed() else open_question(van, record, "repair")
         approved = approved_to_do(van, record)
         call_out = _call_out(van, record, waits)
         ahead, error = ahead_of_repair(van, record, call_out)
@@ -155,6 +157,19 @@ def add(app: flask.Flask, van: Van) -> None:
             **_approval_form(van, record, waits),
         )
 
+    @app.post("/job/<job>/offer")
+    def offer(job: str) -> flask.Response:
+        """Straight to the paper of the repair that the findings call for; where something is still to be
+        said before there is one, to the screen that asks for it.
+        """
+        try:
+            record = van.job(job)
+            without = set(approved_to_do(van, record))
+            make_estimate(van.shop, job, "repair", without=without, request_id=forms.request_id())
+        except CorekitError:
+            return redirect(f"/job/{job}/estimate?change=1")
+        return redirect(f"/job/{job}/estimate")
+
     @app.post("/job/<job>/estimate-of/<stage>")
     def make(job: str, stage: str) -> flask.Response:
         """Make the estimate; its paper is shown next, for the approval."""
@@ -182,6 +197,24 @@ def add(app: flask.Flask, van: Van) -> None:
             ),
             f"/job/{job}/{_SCREEN_OF[stage]}",
         )
+
+    @app.post("/job/<job>/approve-shown")
+    def approve_shown(job: str) -> flask.Response:
+        """The customer's word, in person, on call-out and diagnosis as the screen lists them: the estimate is
+        made and approved in one tap. Where it would come to another total nothing is approved.
+        """
+        id_ = forms.request_id()
+        try:
+            record = van.job(job)
+            if not answers_of(van, record, "diagnosis"):
+                ahead, error = _ahead(van, record, "diagnosis")
+                _as_shown(ahead.total if ahead is not None else error)
+            made = make_estimate(van.shop, job, "diagnosis", request_id=f"{id_[:60]}-paper")
+            _as_shown(made.total)
+            record_approval(van.shop, made, by="customer", how=IN_PERSON, request_id=id_)
+        except CorekitError as error:
+            return form_with_faults(error)
+        return redirect(f"/job/{job}")
 
     @app.post("/job/<job>/approve")
     def approve(job: str) -> flask.Response:
@@ -236,10 +269,17 @@ def _approval_form(van: Van, record: Job, waits: Asking | None) -> dict[str, obj
     )
     return {
         "who": WHO_APPROVES,
+        "signs": van.shop.settings.signs,
         "paper": paper_markup(waits.estimate.document, van, record) if waits else None,
         "told": told_on(waits.estimate.document, van, [record], with_prices=True) if waits else "",
         "requested": wanted,
     }
+
+
+def _is_changed() -> bool:
+    """Whether the address asks for the work of an estimate instead of the paper that waits."""
+    address = urlsplit(str(flask.g.get("screen") or flask.request.full_path))
+    return "change" in parse_qs(address.query)
 
 
 def _proposed_work(ahead: Prospect | None) -> list[str]:
@@ -486,6 +526,20 @@ def said_of(van: Van, job: Job) -> ApprovalWords:
         signature=signature,
         words=words,
     )
+
+
+def _as_shown(total: Money | str) -> None:
+    """Return when the total that the customer saw is what an estimate comes to.
+
+    Args:
+        total: What it comes to; or why there is none.
+
+    Raises:
+        VisitError: it is another one, or there is none.
+    """
+    if str(total) != flask.request.form.get("total", ""):
+        changed = "The price has changed. Load the page again and show the customer that one."
+        raise VisitError([DataFault("", "", total if isinstance(total, str) else changed)])
 
 
 def _estimate_meant(van: Van, job: Job) -> Estimate:

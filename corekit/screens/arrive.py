@@ -14,8 +14,9 @@ import flask
 from ..complaints import SymptomList, symptoms
 from ..desk import jobs
 from ..desk.complaint import not_covered, not_covered_words
+from ..desk.customers import ListedCustomer, found_customers, listed_customers
 from ..desk.errors import StoreError
-from ..desk.vehicle_history import jobs_of_vehicle
+from ..desk.vehicle_history import jobs_of_customer, jobs_of_vehicle
 from ..model.job import Job
 from ..model.personal import Personal, shop_words
 from ..model.records import NOT_SEEN, Complained, Customer, Opened, Remarked, Vehicle
@@ -65,7 +66,8 @@ def add(app: flask.Flask, van: Van) -> None:
         """A new job; its id is drawn with the page, so that sending it twice begins one job only.
 
         `?beside=` another car in the driveway of that job; `?again=` the car of that job came back, to have
-        earlier work made good. `?known=` the vehicle and the customer of that job are here for something new.
+        earlier work made good. `?known=` the vehicle and the customer of that job are here for something new;
+        `?customer=` its customer, with another vehicle; `?listed=` a row of the shop's own list.
         """
         beside, again, known = (
             _job_of_address(van, "beside"),
@@ -76,10 +78,18 @@ def add(app: flask.Flask, van: Van) -> None:
         if (before := again or known) is not None:
             said = attrs.evolve(said_in(van, before), reason="", odometer="", symptoms=(), when=(), shows="")
         elif beside is not None:
-            stands = said_in(van, beside)
+            said = _customer_alone(said_in(van, beside))
+        elif (listed := _listed_of_address(van)) is not None:
             said = ArrivalFields(
-                name=stands.name, phone=stands.phone, address=stands.address, email=stands.email
+                name=listed.name,
+                phone=listed.phone,
+                address=listed.address,
+                email=listed.email,
+                plate=listed.plate,
+                description=listed.vehicle,
             )
+        elif (customer := _job_of_address(van, "customer")) is not None:
+            said = _customer_alone(said_in(van, customer))
         job = _drawn_before() or jobs.new_job_id(van.shop)
         pays = (beside.same_trip_as or beside.id) if beside is not None else ""
         invoice = again.issued[-1].record.number if again is not None and again.issued else ""
@@ -151,9 +161,19 @@ def add(app: flask.Flask, van: Van) -> None:
         """What a VIN says while it is typed; nothing is written, and the job need not exist yet."""
         form = flask.request.form
         plate, number = form.get("vehicle.plate", ""), form.get("vehicle.vin", "")
-        known = jobs_of_vehicle(van.shop, plate, number, most=1)
-        rows = rows_of(van, [one for one in known if one.id != job])
-        return flask.render_template("vin.html", words=vin_words(number), known=rows)
+        name, phone = form.get("customer.name", ""), form.get("customer.phone", "")
+        known = [one for one in jobs_of_vehicle(van.shop, plate, number, most=1) if one.id != job]
+        customers = [one for one in jobs_of_customer(van.shop, name, phone) if one.id != job]
+        # the lists are of who is not filled in already
+        is_new = not known and not (name and phone)
+        listed = found_customers(van.shop.folder, name=name, phone=phone, plate=plate) if is_new else []
+        return flask.render_template(
+            "vin.html",
+            words=vin_words(number),
+            known=rows_of(van, known),
+            customers=rows_of(van, customers) if is_new else [],
+            listed=listed if not customers else [],
+        )
 
 
 def hazards_first(van: Van, job: str, onward: str) -> str:
@@ -202,6 +222,20 @@ def _job_of_address(van: Van, how: str) -> Job | None:
         return van.job(named)
     except StoreError:
         return flask.abort(404)
+
+
+def _listed_of_address(van: Van) -> ListedCustomer | None:
+    """The row of the shop's list that the address of the screen names."""
+    address = urlsplit(str(flask.g.get("screen") or flask.request.full_path))
+    named = parse_qs(address.query).get("listed", [""])[0]
+    if not named:
+        return None
+    found = next((one for one in listed_customers(van.shop.folder) if one.id == named), None)
+    return found or flask.abort(404)
+
+
+def _customer_alone(stands: ArrivalFields) -> ArrivalFields:
+    return ArrivalFields(name=stands.name, phone=stands.phone, address=stands.address, email=stands.email)
 
 
 def _drawn_before() -> str:

@@ -14,6 +14,7 @@ from ..desk.assessing import Assessment, assessment_of
 from ..desk.calculating import Calculator
 from ..desk.context import ShopContext
 from ..desk.jobs import JobRow
+from ..desk.log_drafts import LogReader
 from ..desk.vehicle_history import earlier_jobs
 from ..model.job import Job
 from ..practice.folder import PracticeFolder
@@ -28,11 +29,13 @@ class Van:
     Attributes:
         shop: Opened with the worker as its assessor.
         calculator: The worker's too; without one this process calculates.
+        log_reader: The worker's, which asks plugins' readers of files; without one this process asks them.
         practice: The practice cars behind the jobs; None in a shop of real ones.
     """
 
     shop: ShopContext
     calculator: Calculator | None = None
+    log_reader: LogReader | None = None
     practice: PracticeFolder | None = None
     _assessed: OrderedDict[tuple[str, int, str, float | None, tuple[str, ...]], Assessment] = attrs.field(
         factory=OrderedDict, init=False

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import secrets
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -67,10 +67,41 @@ def waiting_time() -> float:
 
 
 def fields() -> Iterator[tuple[str, str]]:
-    """The fields of the form that are rows."""
-    for name, text in flask.request.form.items(multi=True):
-        if name not in OWN_FIELDS:
+    """The fields of the form that are rows; of several readings on one screen those that were taken."""
+    pairs = [pair for pair in flask.request.form.items(multi=True) if pair[0] not in OWN_FIELDS]
+    flask.g.taken = taken = taken_readings(pairs)
+    shared = [(name.rpartition("].")[2], text) for name, text in pairs if name in _SHARED] if taken else []
+    for name, text in pairs:
+        row = _READING.match(name)
+        if row is None or not taken:
             yield name, text
+        elif (at := int(row[1])) in taken and name not in _SHARED:
+            yield _reading_row(taken.index(at), row[2]), text
+    for at in range(len(taken)):
+        for rest, text in shared:
+            yield _reading_row(at, rest), text
+
+
+_READING = re.compile(r"step\[0\]\.readings\[([0-9]{1,3})\]\.(.+)", re.DOTALL)
+
+
+def _reading_row(at: int, rest: str) -> str:
+    return f"step[0].readings[{at}].{rest}"
+
+
+#: Said once for all readings of one screen, with the first.
+_SHARED = frozenset(_reading_row(0, rest) for rest in ("is|unit", "with", "range"))
+
+
+def taken_readings(pairs: Sequence[tuple[str, str]]) -> list[int]:
+    """Which rows of the readings hold one, in order; empty where none does, or where there is one row only.
+
+    >>> taken_readings([("step[0].readings[0].is", ""), ("step[0].readings[1].is", "0.8")])
+    [1]
+    """
+    rows = [(row, text) for name, text in pairs if (row := _READING.match(name))]
+    values = {int(row[1]): text for row, text in rows if row[2] == "is"}
+    return sorted(at for at, text in values.items() if text.strip()) if len(values) > 1 else []
 
 
 def wants_json() -> bool:
@@ -123,7 +154,9 @@ def _field_at(place: str) -> str:
     """The field that a fault belongs to: a value that may need more than its text stands one step further in,
     a list in one field.
     """
-    form = flask.request.form
+    form, taken = flask.request.form, flask.g.get("taken") or []
+    if (row := _READING.match(place)) and int(row[1]) < len(taken):
+        place = _reading_row(taken[int(row[1])], row[2])
     several = re.sub(r"\[[0-9]+\]$", "", place) + "|list"
     return next((name for name in (place, f"{place}.is", several) if name in form), place)
 

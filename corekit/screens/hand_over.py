@@ -12,6 +12,7 @@ import flask
 from markupsafe import Markup
 
 from ..desk.clock import clock_jump, now_in_words
+from ..desk.complaint import complaint_now
 from ..desk.issuing import Invoice, Page, invoice_draft, invoice_of, left_out, transfer_of
 from ..desk.issuing import issue as issue_over
 from ..desk.jobs import billed_with, jobs_of_same_customer, texts_of
@@ -20,15 +21,18 @@ from ..desk.payments import due_in_cash, due_of, payments_of
 from ..desk.publishing import publish as publish_pages
 from ..desk.receipts import receipt_for
 from ..desk.reminding import is_overdue, remind, reminders_of
+from ..desk.rows import add_rows
 from ..errors import CorekitError
 from ..model.account_number import grouped
 from ..model.document import Document
 from ..model.job import Job
+from ..model.measurand import answers_of
 from ..model.money import Money
 from ..report.code import symbol
 from ..report.dates import day_words
 from ..report.page import render_page
 from ..report.personal_text import resolver
+from ..visit.guidance import unsettled_after_repair
 from ..web.address import own_path
 from . import forms
 from .context import Van
@@ -65,7 +69,13 @@ def add(app: flask.Flask, van: Van) -> None:
             due=draft.due if draft else None,
             left_out=left_out(van.shop, record),
             jump=clock_jump(van.shop),
-            now=now_in_words(van.shop),
+            clock_now=now_in_words(van.shop),
+            rounds_cash=van.shop.settings.cash_rounding is not None,
+            now=complaint_now(record),
+            unsettled=[
+                (one.text, [(asked.key, asked.title, answers_of(asked.answers)) for asked in one.asks])
+                for one in unsettled_after_repair(assessment, van.shop.plugins)
+            ],
             ways=WAYS,
             repairs=assessment.repairs,
             failures=assessment.failures,
@@ -94,18 +104,25 @@ def add(app: flask.Flask, van: Van) -> None:
 
     @app.post("/job/<job>/issue")
     def issue(job: str) -> flask.Response:
-        """Take a number and issue the invoice, over this job or over several of one customer."""
-        others = flask.request.form.getlist("with")
-        return run_action(
-            lambda: issue_over(
+        """Take a number and issue the invoice, over this job or over several of one customer; `paid` says
+        how all that was due came in at that moment.
+        """
+        form = flask.request.form
+
+        def do() -> None:
+            id_ = forms.request_id()
+            if form.get("paid"):
+                rows = {"step": [{"paid": {"amount": form.get("due", ""), "how": form["paid"]}}]}
+                add_rows(van.shop, job, rows, request_id=f"{id_[:59]}-paid")
+            issue_over(
                 van.shop,
                 job,
-                *others,
-                request_id=forms.request_id(),
-                date_is_right="date_is_right" in flask.request.form,
-            ),
-            f"/job/{job}/hand",
-        )
+                *form.getlist("with"),
+                request_id=id_,
+                date_is_right="date_is_right" in form,
+            )
+
+        return run_action(do, f"/job/{job}/hand")
 
     @app.post("/job/<job>/receipt/<payment>")
     def receipt(job: str, payment: str) -> flask.Response:

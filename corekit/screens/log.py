@@ -81,7 +81,9 @@ def add(app: flask.Flask, van: Van) -> None:
                 raise VisitError([DataFault("log", "", "Choose the logger's file.")])
             named = PurePath((file.filename or "") if file is not None else "").name[-_LONGEST_NAME:]
             given = flask.request.form.get("time", "")
-            draft = draft_from_file(van.shop.plugins, named or "log", content, Told(time=given))
+            draft = draft_from_file(
+                van.shop.plugins, named or "log", content, Told(time=given), van.log_reader
+            )
         except CorekitError as error:
             return form_with_faults(error)
         return draft_page(record, drafts.keep(record.id, draft), draft)

@@ -6,6 +6,7 @@ import logging
 
 import flask
 from werkzeug.datastructures import MultiDict
+from werkzeug.exceptions import HTTPException
 
 from ..desk.assessing import assessment_of
 from ..errors import CorekitError
@@ -69,7 +70,7 @@ def add(app: flask.Flask, cars: PracticeFolder, van: Van) -> None:
         asked, typed = flask.request.args, flask.request.form
         try:
             shown = _shown(record, car, asked)
-        except CorekitError:
+        except (CorekitError, HTTPException):
             raise
         except Exception as error:  # a plugin's practice car may fail; it costs this answer alone
             log.exception("practice car")

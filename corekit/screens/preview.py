@@ -92,7 +92,7 @@ def trial_of(van: Van, job: str, given: Mapping[str, str], pairs: Iterable[tuple
 
 def _trial(made: preview.Preview) -> Trial:
     # What it was read with stands in its own field beside it; here only what was asked for is said again.
-    first = [one for one in made.readings if one.reading.entry == made.readings[0].reading.entry]
+    first = [one for one in made.readings if one.reading.measurand == made.readings[0].reading.measurand]
     own_strip = any(one.row.strip is not None for one in first)
     return Trial(
         readings=tuple(_understood(one, n) for n, one in enumerate(first)),

@@ -8,6 +8,7 @@ from ..desk.rows import withdraw_entry
 from ..errors import CorekitError
 from ..model.job import Job, Noted, stage_name
 from ..model.records import LEFT_BECAUSE, CodesRead, Measured, Recorded, Seen
+from ..report.dates import day_words
 from ..visit import history
 from . import forms
 from .context import Van
@@ -80,7 +81,8 @@ def add(app: flask.Flask, van: Van) -> None:
             found,
             van,
             left=left.record if left is not None else None,
-            day=left.entry.recorded[:10] if left is not None else "",
+            day=day_words(van.shop.settings.day_of(left.entry.recorded)) if left is not None else "",
+            back_on=day_words(left.record.back) if left is not None and left.record.back else "",
         )
 
     @app.get("/job/<job>/end")

@@ -98,8 +98,6 @@ def repaired_place(trait: str) -> str:
 
 
 def add(app: flask.Flask, van: Van) -> None:
-    app.jinja_env.filters["repaired_place"] = repaired_place
-
     @app.get("/job/<job>/act/<key>")
     def act(job: str, key: str) -> str:
         """Harmless work that is done to find out, as a step of testing."""

@@ -62,7 +62,8 @@ def _opened(folder: Path, auth: PasscodeAuth, say: Say) -> Iterator[flask.Flask]
         synced_by_itself(shop.context, say),
     ):
         cars = PracticeFolder(shop.context) if shop.context.practice else None
-        yield work_app(Van(shop.context, calculator=worker.calculate, practice=cars), auth)
+        van = Van(shop.context, calculator=worker.calculate, log_reader=worker.read_log, practice=cars)
+        yield work_app(van, auth)
 
 
 #: How often a van is brought together with its hub while the screens are open, [s].

@@ -11,7 +11,7 @@ import flask
 
 from ..desk.errors import DataFault, VisitError
 from ..desk.settings import read_settings
-from ..desk.setup import Answers, set_up
+from ..desk.setup import Answers, note_installed_operations, set_up
 from ..desk.shop_files import ShopAnswers, answers_of, change
 from ..errors import CorekitError
 from .context import Van
@@ -67,6 +67,7 @@ def add_first(app: flask.Flask, folder: Path, is_set_up: Callable[[], None]) -> 
                     more=attrs.evolve(typed, name="", address="", tax_id=""),
                 ),
             )
+            note_installed_operations(folder)
         except CorekitError as error:
             return form_with_faults(error)
         is_set_up()

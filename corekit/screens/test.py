@@ -11,16 +11,17 @@ import attrs
 import flask
 
 from ..account.noted import is_noted, unanswered_words
-from ..desk.assessing import Assessment, NextTest, Plugins, did_not_fix
+from ..desk.assessing import Assessment, NextTest, Plugins, Proof, did_not_fix
 from ..desk.causes import likely_causes
 from ..desk.complaint import complaint_now, not_covered, not_covered_words
-from ..desk.next_step import again_words, can_be_read, places_here
+from ..desk.next_step import again_words, begins_at, can_be_read, places_here
 from ..model.job import Job
 from ..model.measurand import DONT_KNOW, Measurand, Observation
 from ..report.next_tests import asks_for_codes, named_tests
 from ..report.statements import reasons_not_said
 from ..visit import guidance, questions
 from ..visit.instruments import Instruments
+from ..visit.progress import tools_missing
 from ..visit.questions import Question
 from . import preview
 from .context import Van
@@ -99,24 +100,26 @@ def add(app: flask.Flask, van: Van) -> None:
 
     def test_page(job: Job, ask: Question, wishes: TestOptions, assessment: Assessment, **more: Any) -> str:
         """The screen of one thing to read or to look at."""
-        back = more.pop("back", "tests" if wishes.listed else "test")
-        own, wishes = wishes, attrs.evolve(wishes, listed=False)
+        back = more.pop("back", wishes.back)
+        own, wishes = wishes, wishes.on_its_own()
         others = [one for one in open_tests(assessment, wishes) if one.wants != ask.key]
-        following = (
-            own.path(job, f"test/{ask.key}", place=ask.next_place)
-            if ask.next_place and back != "retest"
-            else ""
-        )
+        after_all = ask.place_after if back != "retested" else ""
+        following = own.path(job, f"test/{ask.key}", place=after_all) if after_all else ""
+        onward = following or wishes.path(job, back)
+        if len(ask.together) > 1 and back != "retested":
+            onward = own.path(job, f"after/{ask.key}", place=ask.place)
         return job_page(
             "test.html",
             job,
             van,
             ask=ask,
             wishes=wishes,
-            next=following or wishes.path(job, back),
+            next=onward,
             after=following or next((path_of(job, one, wishes) for one in others), ""),
             cannot=questions.CANNOT,
-            last_time=last_time(van, job, ask.key, ask.place) if ask.measured else "",
+            last_time={place: last_time(van, job, ask.key, place) for place in ask.together}
+            if ask.measured
+            else {},
             missing=_missing(ask.key, assessment, plugins) if ask.recorded else [],
             place_path=lambda place: own.path(job, f"test/{ask.key}", place=place),
             enough=wishes.without(ask.key).path(job, back),
@@ -189,13 +192,31 @@ def add(app: flask.Flask, van: Van) -> None:
         ask = asked(record, key, wishes.place)
         return test_page(record, ask, wishes, assessment, test=named, guided=guided, again=again)
 
+    @app.get("/job/<job>/after/<key>")
+    def after(job: str, key: str) -> Any:
+        """On from several places on one screen: to the first that was left empty, else as after any test."""
+        record, wishes = van.job(job), options_in_address(plugins)
+        ask, place = asked(record, key, wishes.place), ""
+        if ask.recorded:
+            place = ask.next_place
+        if place or not ask.recorded:
+            return flask.redirect(wishes.path(record, f"test/{key}", place=place), 303)
+        return flask.redirect(wishes.on_its_own().path(record, wishes.back), 303)
+
     @app.get("/job/<job>/tests")
     def tests(job: str) -> str:
         """Everything that can be read or looked at, by system."""
-        record, wishes = van.job(job), attrs.evolve(options_in_address(plugins), listed=False)
+        record, wishes = van.job(job), options_in_address(plugins).on_its_own()
         own = attrs.evolve(wishes, listed=True)
         recorded = questions.present_answers(record, plugins, van.texts(record))
         beside = {key for one in plugins.measurands.values() for key in one.conditions}
+
+        def first_place(key: str, places: Sequence[str]) -> str:
+            """The place of it that comes next, one that a code names first; empty when it has none."""
+            named = begins_at(key, record, plugins)
+            unread = [place for place in places if (key, place) not in recorded] or list(places[:1])
+            return named if named in unread else next(iter(unread), "")
+
         groups = []
         for system in plugins.systems.values():
             declared: list[Measurand | Observation] = [
@@ -209,7 +230,7 @@ def add(app: flask.Flask, van: Van) -> None:
             here = {one.key: places_here(one, record, plugins) for one in declared}
             rows = [
                 TestRow(
-                    path=own.path(record, f"test/{one.key}", place=_unread(recorded, one.key, here[one.key])),
+                    path=own.path(record, f"test/{one.key}", place=first_place(one.key, here[one.key])),
                     title=one.title,
                     recorded=_history_of(recorded, one.key, one.places),
                 )
@@ -267,6 +288,7 @@ def add(app: flask.Flask, van: Van) -> None:
             asks=asks,
             first=_FIRST,
             onward=onward,
+            choosing=wishes.path(record, "tests"),
             ahead=[onward],
         )
 
@@ -308,17 +330,21 @@ def add(app: flask.Flask, van: Van) -> None:
         record, wishes = van.job(job), options_in_address(plugins)
         assessment = assessed(record, wishes)
         recorded = questions.present_answers(record, plugins)
-        given_up = did_not_fix(record)
+        given_up, no_tool = did_not_fix(record), tools_missing(record)
         for repair in reversed(assessment.repairs):
             key = shown_by(repair, plugins)
-            if not key or repair.operation in given_up:
+            if not key or repair.operation in given_up or key in no_tool:
                 continue
             before = arrival(assessment, key)
             unread = [reading for reading in before if (key, reading.place) not in recorded]
             if unread or not any(of == key for of, _ in recorded):
                 ask = asked(record, key, wishes.place or (unread[0].place if unread else ""))
+                if ask.place in (before_places := {reading.place for reading in before}):
+                    # the same places as before show it; any other is read as a test of its own
+                    kept = tuple(place for place in ask.places if place.name in before_places)
+                    ask = attrs.evolve(ask, places=kept)
                 return test_page(
-                    record, ask, wishes, assessment, shows=shown_repair(repair, before), back="retest"
+                    record, ask, wishes, assessment, shows=shown_repair(repair, before), back="retested"
                 )
         return job_page(
             "retested.html",
@@ -334,6 +360,16 @@ def add(app: flask.Flask, van: Van) -> None:
             not_repeated=_not_repeated(record, assessment, wishes, plugins),
             meaning=meaning(assessment) if record.stage else {"meant": None},
         )
+
+    @app.get("/job/<job>/retested")
+    def retested(job: str) -> Any:
+        """On from a reading after the repair: where everything was shown, to handing over, which tells it all
+        and asks how the complaint is.
+        """
+        record, wishes = van.job(job), options_in_address(plugins)
+        repairs = assessed(record, wishes).repairs
+        shown = bool(repairs) and all(repair.proof is Proof.SHOWN for repair in repairs)
+        return flask.redirect(wishes.path(record, "hand" if shown else "retest"), 303)
 
     def meaning(assessment: Assessment) -> dict[str, Any]:
         meant = guidance.last_meaning(assessment, plugins, van.texts(assessment.job))
@@ -425,11 +461,6 @@ def _history_of(recorded: dict[tuple[str, str], str], key: str, places: Sequence
     return "; ".join(f"{place}: {recorded[key, place]}" for place in places if (key, place) in recorded)
 
 
-def _unread(recorded: dict[tuple[str, str], str], key: str, places: Sequence[str]) -> str:
-    """The place of it that comes next; empty when it has none."""
-    return next((place for place in places if (key, place) not in recorded), places[0] if places else "")
-
-
 def _own_limit(job: Job, key: str) -> str:
     """This vehicle's own limit as it was read off; empty when none was."""
     for noted in reversed(job.specified):
@@ -475,7 +506,7 @@ def _why_open(test: NextTest, assessment: Assessment, plugins: Plugins) -> str:
 
 def _not_repeated(job: Job, assessment: Assessment, wishes: TestOptions, plugins: Plugins) -> list[TestRow]:
     """What was read before the repair and not since."""
-    rows = {}
+    rows, wishes = {}, attrs.evolve(wishes, again=True)
     for gap in assessment.not_repeated:
         declared = plugins.measurands.get(gap.wants) or plugins.observations.get(gap.wants)
         if declared is not None:

@@ -24,6 +24,7 @@ class TestOptions:
         about: Systems in question of which nothing was said yet.
         aside: Keys of what was set aside, for nobody wants to be led back to it.
         listed: This test was chosen from the list of all, and the list comes again after it.
+        again: It was chosen from what shows a repair, and that comes again after it.
         place: The place that the address names.
     """
 
@@ -31,11 +32,21 @@ class TestOptions:
     about: tuple[str, ...] = ()
     aside: tuple[str, ...] = ()
     listed: bool = False
+    again: bool = False
     place: str = ""
 
     def without(self, key: str) -> TestOptions:
         """The same, with one more thing set aside."""
         return attrs.evolve(self, aside=tuple(dict.fromkeys((*self.aside, key))))
+
+    @property
+    def back(self) -> str:
+        """The screen that comes after a test, below the job."""
+        return "tests" if self.listed else "retested" if self.again else "test"
+
+    def on_its_own(self) -> TestOptions:
+        """The same, whichever screen it was chosen from."""
+        return attrs.evolve(self, listed=False, again=False)
 
     def path(self, job: Job, below: str, *, place: str = "") -> str:
         """An address below the job that keeps the wishes."""
@@ -45,7 +56,7 @@ class TestOptions:
     @property
     def fields(self) -> list[tuple[str, str]]:
         minutes = [("minutes", f"{self.minutes:g}")] if self.minutes is not None else []
-        listed = [("listed", "1")] if self.listed else []
+        listed = [("listed", "1")] if self.listed else [("again", "1")] if self.again else []
         return [
             *minutes,
             *listed,
@@ -74,6 +85,7 @@ def options_in_address(plugins: Plugins) -> TestOptions:
             )
         ),
         listed=bool(asked.get("listed")),
+        again=bool(asked.get("again")),
         place=asked.get("place", [""])[0],
     )
 

@@ -24,13 +24,13 @@ def settled_amount(job: Job, total_of: TotalOf) -> int:
     paid = paid_amount(job)
     if not job.issued:
         return paid
-    taken = sum(owed - due for owed, due in _earlier(job, total_of).values())
+    taken = sum(owed - due for owed, due in earlier(job, total_of).values())
     return paid - taken + _settled_on(job, job.issued[-1].record.number)
 
 
 def dues_on_earlier(connection: sqlite3.Connection, job: Job) -> dict[str, int]:
     """Books entry of each invoice that stands before the last → what is still to be paid for it."""
-    return {entry: max(due, 0) for entry, (_, due) in _earlier(job, partial(total, connection)).items()}
+    return {entry: max(due, 0) for entry, (_, due) in earlier(job, partial(total, connection)).items()}
 
 
 def job_of_earlier(connection: sqlite3.Connection, books_entry: str) -> str:
@@ -51,7 +51,7 @@ def paid_amount(job: Job) -> int:
     return sum(noted.record.amount for noted in job.payments) + rounded
 
 
-def _earlier(job: Job, total_of: TotalOf) -> dict[str, tuple[int, int]]:
+def earlier(job: Job, total_of: TotalOf) -> dict[str, tuple[int, int]]:
     """Books entry of each invoice that stands before the last → what is owed on it, what of that is due."""
     found, paid = dict[str, tuple[int, int]](), paid_amount(job)
     for noted in job.issued[:-1]:

@@ -11,12 +11,10 @@ from typing import Any
 
 import attrs
 
-from ..model.canonical import digest
 from ..model.entry import BOOKS, JOB, Draft, Entry, jobs_of, own_subject
 from ..model.job import Job, fold
 from ..model.personal import Personal, PersonalText
 from ..model.records import (
-    RECORDS,
     DrawerNoted,
     Forgotten,
     InvoiceIssued,
@@ -25,10 +23,10 @@ from ..model.records import (
     Published,
     body_of,
     with_kept_reason,
-    with_kept_words,
 )
 from . import exchange, links, listing, persons, queries, requests, rows, schema, seals
 from .door import Door
+from .drafts import check_document, checked_body
 from .errors import StoreError, refusal
 from .links import Link
 from .requests import Request, RequestOutcome
@@ -433,7 +431,7 @@ class Transaction:
             self._door.drafts(draft)
             texts: list[persons.Person] = []
             try:
-                said, reason = with_kept_reason(draft.kind, _checked_body(draft), draft.reason)
+                said, reason = with_kept_reason(draft.kind, checked_body(draft), draft.reason)
                 body = persons.with_references(said, texts)
                 replaces = tuple(dict.fromkeys((*draft.replaces, *latest.get(draft.subject, ()))))
                 self._must_be_here(whose, replaces, body, {text.hash for text in texts})
@@ -459,7 +457,7 @@ class Transaction:
                         reason=reason,
                     )
                 )
-                _check_document(entry)
+                check_document(entry)
             except (ValueError, TypeError) as error:
                 raise refusal(
                     f"The statement {draft.kind!r} about {draft.subject!r} cannot be kept: {error}."
@@ -492,21 +490,3 @@ class Transaction:
                 raise ValueError(
                     f"it refers to personal text {ref.hash[:12]} ({ref.kind}), which this job does not have"
                 )
-
-
-def _checked_body(draft: Draft) -> dict[str, Any]:
-    """The draft's body, if a record can be made of it: a journal that cannot be folded would be lost.
-
-    Raises:
-        ValueError, TypeError: it cannot.
-    """
-    if draft.kind not in RECORDS:
-        raise ValueError(f"its kind must be one of {', '.join(RECORDS)}")
-    if not draft.subject:
-        raise ValueError("it says nothing about what it is")
-    return with_kept_words(draft.kind, draft.body)
-
-
-def _check_document(entry: Entry) -> None:
-    if "document" in entry.body and digest(entry.body["document"]) != entry.body.get("document_hash"):
-        raise ValueError("the document in it does not have the hash that stands beside it")

@@ -12,8 +12,9 @@ from ..account.noted import is_noted
 from ..assess.assessment import Assessment
 from ..assess.suspect import NextTest
 from ..desk.next_step import is_here, made_at
-from ..model.finding import Finding, Gap, Urgency
+from ..model.finding import Finding, Gap, Urgency, Verdict
 from ..model.job import Job
+from ..model.measurand import Observation
 from ..model.records import CodesRead, Measured, Seen
 from ..plugin.host import Plugins
 from ..plugin.system import System
@@ -130,6 +131,40 @@ def systems_in_question(assessment: Assessment, plugins: Plugins) -> tuple[Syste
     spoken |= {key.partition(".")[0] for key in job.fitted(job.stage)}
     spoken |= {test.system for test in assessment.next_tests}
     return tuple(system for key, system in plugins.systems.items() if key in spoken)
+
+
+@attrs.frozen(kw_only=True)
+class Unsettled:
+    """What is to be settled after a repair and before the vehicle is left: a sentence, and what is to be
+    looked at or done for it and was not spoken of yet.
+    """
+
+    text: str
+    asks: tuple[Observation, ...]
+
+
+def unsettled_after_repair(assessment: Assessment, plugins: Plugins) -> tuple[Unsettled, ...]:
+    """What the checks of the last stage say is to be done this visit, where only an answer is missing."""
+    job = assessment.job
+    if not job.stage:
+        return ()
+    answered = present_answers(job, plugins)
+    found = []
+    for finding in assessment.findings:
+        now = finding.stage == job.stage and finding.urgency in (Urgency.BEFORE_DRIVING, Urgency.THIS_VISIT)
+        system = plugins.systems.get(finding.system)
+        if not now or finding.verdict is not Verdict.ADVICE or finding.calls_for or system is None:
+            continue
+        asks = tuple(
+            parameter.of
+            for check in system.checks.values()
+            if check.title == finding.check
+            for parameter in check.parameters
+            if isinstance(parameter.of, Observation) and (parameter.of.key, "") not in answered
+        )
+        if asks:
+            found.append(Unsettled(text=str(finding.text), asks=asks))
+    return tuple(found)
 
 
 # ---- what it meant

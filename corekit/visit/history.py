@@ -142,7 +142,7 @@ def _opened_row(asked: _Context, record: Opened) -> _Row:
 
 
 def _handed(asked: _Context, record: Handed) -> _Row:
-    return "Handed on", f"to van {record.to}", None
+    return "Handed over", f"to van {record.to}", None
 
 
 def _vehicle(asked: _Context, record: Vehicle) -> _Row:

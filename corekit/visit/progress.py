@@ -14,8 +14,9 @@ from ..assess.proof import Proof
 from ..billing.waiver import did_not_fix
 from ..model.job import Job
 from ..model.job_state import estimate_comes_first
-from ..model.records import NOT_SEEN, Seen
+from ..model.records import NOT_SEEN, Measured, Seen
 from ..report.next_tests import named_tests
+from .questions import NO_TOOL
 
 
 class Step(StrEnum):
@@ -88,6 +89,7 @@ def _unshown(job: Job, assessment: Assessment) -> tuple[str, ...]:
     """
     given_up = did_not_fix(job)
     out_of_reach = {(noted.record.of, noted.record.stage) for noted in job.all(Seen) if noted.record.cannot}
+    no_tool = tools_missing(job)
     unread = [
         repair
         for repair in assessment.repairs
@@ -98,8 +100,16 @@ def _unshown(job: Job, assessment: Assessment) -> tuple[str, ...]:
         for repair in unread
         if repair.retest
         and repair.operation not in given_up
+        and repair.retest not in no_tool
         and not any((repair.retest, stage) in out_of_reach for stage in range(repair.stage, job.stage + 1))
     )
+
+
+def tools_missing(job: Job) -> frozenset[str]:
+    """What was not read because there is no tool for it here: it is not asked for again in this job."""
+    read = {noted.record.of for noted in job.all(Measured)}
+    lacked = {noted.record.of for noted in job.all(Seen) if noted.record.cannot == NO_TOOL}
+    return frozenset(lacked - read)
 
 
 def _step(

@@ -25,16 +25,22 @@ from ..plugin.system import System
 from .instruments import InstrumentChoice, Instruments, instrument_at_hand, instruments_for
 from .unit_keys import key_text, number_and_unit, unit_keys
 
+NO_TOOL = "no tool for it here"
 #: Why something cannot be had; own words are always possible. Each is read after "could not be reached, …".
 CANNOT = (
     "no access without taking more apart",
-    "no tool for it here",
+    NO_TOOL,
     "seized, or would break",
     "not fitted on this vehicle",
     "not possible in this weather or place",
     "too dangerous here",
     "nobody here knows",
 )
+
+#: As many characters of instructions take the room of one field, of a long caution, and of what is left on
+#: the screen for all of them. Measured on a screen of 360 × 740.
+_FIELD_WORDS, _LONG_CAUTION, _CROWDED = 110, 350, 600
+_TOGETHER = 4  # fields on one screen: more would push what they mean off it
 
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 
@@ -90,6 +96,7 @@ class Question:
         answers: Of an observation.
         beside: What it must be read with. tools: Instruments that fit. tool: The one to take it for read
             with; empty: none named.
+        apart: Its places are read at different times, so a screen holds one of them.
         recorded: What was last said of it at this place in this stage.
         waits: Minutes that it has been waiting since it was started; None when it was not started.
     """
@@ -109,6 +116,7 @@ class Question:
     beside: tuple[Companion, ...] = ()
     tools: tuple[InstrumentChoice, ...] = ()
     tool: str = ""
+    apart: bool = False
     recorded: str = ""
     waits: float | None = None
 
@@ -121,10 +129,40 @@ class Question:
         """The place to ask about after this one, in the declared order and round again; empty when every
         other has been spoken of.
         """
+        return next(iter(self._open_places), "")
+
+    @property
+    def place_after(self) -> str:
+        """The place to ask about after those that are read together; empty when no other is left."""
+        later = self._open_places[len(self.together) - 1 :]
+        return next(iter(later), "")
+
+    @property
+    def together(self) -> tuple[str, ...]:
+        """Places that are read one after another on one screen, the asked one first: those after it that
+        nobody spoke of yet.
+        """
+        if not self.measured or not self.place or self.recorded or self.apart:
+            return (self.place,)
+        fields = max(2, _TOGETHER - len(self.beside))
+        return (self.place, *self._open_places[: fields - 1])
+
+    @property
+    def is_crowded(self) -> bool:
+        """True where the words before the field, and the fields, would need more than a screen and a third:
+        where the probe goes and how is folded then.
+        """
+        words = len(self.where) + len(self.how)
+        caution = len(self.hazard) if self.unread else 0
+        fields = _FIELD_WORDS * (len(self.together) + len(self.beside) + bool(self.tools) + len(self.answers))
+        return words + (caution if caution > _LONG_CAUTION else fields) > _CROWDED
+
+    @property
+    def _open_places(self) -> list[str]:
         names = [place.name for place in self.places]
         at = names.index(self.place) if self.place in names else -1
         later = [*self.places[at + 1 :], *self.places[: max(at, 0)]]
-        return next((place.name for place in later if not place.recorded and place.name != self.place), "")
+        return [place.name for place in later if not place.recorded and place.name != self.place]
 
 
 @attrs.frozen(kw_only=True)
@@ -194,16 +232,14 @@ def question_of(
         return attrs.evolve(common, answers=tuple(answers_of(declared.answers)))
     keys = unit_keys(declared)
     tools = instruments_for(declared, kit)
+    beside = [plugins.measurands[one] for one in declared.conditions if one in plugins.measurands]
     return attrs.evolve(
         common,
         where=declared.where,
         units=keys,
         pressed=_last_unit(job, key, keys),
-        beside=tuple(
-            _companion(plugins.measurands[one], job, common.waits, bool(common.recorded))
-            for one in declared.conditions
-            if one in plugins.measurands
-        ),
+        beside=tuple(_companion(one, job, common.waits, bool(common.recorded)) for one in beside),
+        apart=any(one.kind == "time" for one in beside),
         tools=tools,
         tool=instrument_at_hand(job, declared, kit, {tool.name for tool in tools}),
     )

@@ -9,6 +9,7 @@
 //   form[data-try="<address>"]  is tried while typing; the answer, HTML, is put into [data-trial] inside it. In there button[data-confirm="<field>"] says
 //                               that the reading in the field is correct.
 //   button[data-fill="<field>"] writes its data-value into the field of its form.   details.gate puts the cursor into its first empty field when it is opened.
+//   button[data-fill-empty]     holds a JSON list of [field, value] and writes those whose field is empty.
 //                               [data-into="<id>"] in there is put into the element of that id instead.
 //   main[data-ahead]            a JSON list of the paths that probably come next; they are fetched ahead. data-screen: the script's own screens.
 //   time[data-again]            counts down.   canvas[data-sign="<field>"] is drawn on.   input[data-photo] is made small.   button[data-back] leads back.
@@ -323,13 +324,13 @@ function connectionIsBack() {
 // ── what is half typed ───────────────────────────────────────────────────────────────────────────────────────────────
 
 const DRAFT = "corekit:draft:";
-const WISHES = ["about", "aside", "listed", "minutes"]; // how somebody came to a screen; after the browser died another way leads there
+const WISHES = ["about", "again", "aside", "listed", "minutes"]; // how somebody came to a screen; after the browser died another way leads there
 const isKey = (field) => field.type === "radio" || field.type === "checkbox";
 
-function draftName() {
-  const asked = new URLSearchParams(location.search);
+function draftName(at = location) {
+  const asked = new URLSearchParams(at.search);
   for (const wish of WISHES) { asked.delete(wish); }
-  return `${DRAFT}${location.pathname}?${asked}`;
+  return `${DRAFT}${at.pathname}?${asked}`;
 }
 
 /** What a person put into a form: [name, which, value] of each field that is not as the page came. Photos not: they are too large. */
@@ -359,6 +360,14 @@ function keepDrafts() {
   if (state.resting) { return; }
   const forms = formsOfPage().map((form) => [formName(form), typed(form)]).filter(([, fields]) => fields.length);
   if (forms.length) { shelf.keep(draftName(), { at: Date.now(), forms: Object.fromEntries(forms) }); } else { shelf.drop(draftName()); }
+}
+
+/** Who or which vehicle it is comes filled in on the page of this link; what else was typed goes along. */
+function carryOver(form, link) {
+  const rest = typed(form).filter(([name]) => !/^(vehicle|customer)\./.test(name));
+  if (rest.length) { shelf.keep(draftName(link), { at: Date.now(), forms: { [formName(form)]: rest } }); }
+  forget(form);
+  state.resting = true;
 }
 
 function dropOldDrafts() {
@@ -573,6 +582,14 @@ function guessKey(form, field, guess) {
 const mainButton = (form) => form.querySelector("button.main") || form.querySelector("button[type=submit]");
 const resubmit = (form) => form.requestSubmit(mainButton(form));
 
+/** A field in which nothing stands, or keys of which none is pressed; what somebody said stays. */
+function fillEmpty(fields, text) {
+  if (fields.some((field) => (isKey(field) ? field.checked : field.value))) { return; }
+  for (const field of fields) {
+    if (!isKey(field)) { fillIn(field, text); } else if (field.value === text) { field.checked = true; field.dispatchEvent(new Event("input", { bubbles: true })); }
+  }
+}
+
 function fillIn(field, text) {
   field.value = text;
   field.dispatchEvent(new Event("input", { bubbles: true }));
@@ -659,9 +676,13 @@ function tryWhileTyping(form) {
 document.addEventListener("click", (event) => {
   const fill = event.target.closest("button[data-fill]");
   if (fill?.form) { named(fill.form, fill.dataset.fill).forEach((field) => fillIn(field, fill.dataset.value)); }
+  const rest = event.target.closest("button[data-fill-empty]");
+  for (const [name, value] of rest?.form ? JSON.parse(rest.dataset.fillEmpty) : []) { fillEmpty(named(rest.form, name), value); }
 });
 
 document.addEventListener("click", (event) => {
+  const known = event.target.closest("#known a[href]");
+  if (known) { carryOver(known.closest("form"), new URL(known.href)); }
   if (event.target.closest("a[href]")) { state.ledAway = performance.now(); }
 });
 

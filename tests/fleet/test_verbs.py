@@ -25,6 +25,7 @@ from corekit.plugin.host import Plugins
 from corekit.plugin.learned import LearnedRow, plugins_with
 
 from .generated import fault_tables, generated
+from .handmade import read, written
 from .test_learning import a_learned, with_prevalence
 
 Say = Callable[..., tuple[int, str]]
@@ -91,6 +92,19 @@ def test_an_answer_is_told_in_titles_and_written_as_csv_with_keys(
     assert min(int(row["vehicles"]) for row in rows) >= 5
     assert all(float(row["low"]) <= float(row["share"]) <= float(row["high"]) for row in rows)
     assert "battery.replace" in {row["operation"] for row in rows}
+
+
+def test_readings_are_told_in_their_own_unit_beside_what_is_declared_as_usual(
+    tmp_path: Path, plugins: Plugins, say: Say
+) -> None:
+    """An hour is 3600 s, the coherent unit."""
+    rows = [read(n, "battery.rest_time", 3600.0 * (n + 1)) for n in range(5)]
+    _, said = say("ask", "readings", "--tables", written(tmp_path / "tables", rows, plugins))
+    usual = plugins.measurands["battery.rest_time"].usual
+    assert usual.high is not None
+    (line,) = (line for line in said.splitlines() if ", h " in line)
+    assert line.split(", h ")[1].split()[:3] == ["5", "1", "5"]
+    assert line.endswith(f"to {usual.high / 3600:g}")
 
 
 @pytest.mark.parametrize("question", ["causes", "tests", "held", "readings"])

@@ -162,7 +162,9 @@ class Site:
         (info / "METADATA").write_text(f"Metadata-Version: 2.1\nName: bad-{name}\nVersion: 1.0\n")
         (info / "entry_points.txt").write_text(f"[corekit]\n{name} = {module}\n")
 
-    def say(self, *words: str, by: str = "", **more: str) -> subprocess.CompletedProcess[str]:
+    def say(
+        self, *words: str, by: str = "", seconds: float = 120, **more: str
+    ) -> subprocess.CompletedProcess[str]:
         """A command as its own process, with what is installed here beside the systems of the project."""
         environment = {**os.environ, "PYTHONPATH": str(self.folder), "PYTHONDONTWRITEBYTECODE": "1", **more}
         return subprocess.run(
@@ -171,7 +173,7 @@ class Site:
             cwd=self.folder,
             capture_output=True,
             text=True,
-            timeout=120,
+            timeout=seconds,
             check=False,
         )
 

@@ -4,6 +4,7 @@ needs it any more.
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import pickle
@@ -536,6 +537,91 @@ def test_a_calculation_asked_of_a_worker_that_died_idle_is_made_by_the_next_one(
             assert works.pid is not None
             os.kill(works.pid, signal.SIGKILL)
             assert gone(works.pid)
+
+
+# ---- readers of files
+
+GAUGE = """
+    import ctypes, faulthandler, gc, itertools, multiprocessing, multiprocessing.connection, os, signal, time
+    import corekit as ck
+
+    IN_WORKER = multiprocessing.parent_process() is not None
+
+    def read(name: str, content: bytes) -> ck.Log | None:
+        if not content.startswith(b"GAUGE"):
+            return None
+        CHECK
+        values = tuple(float(word) for word in content.split()[1:])
+        times = tuple(map(float, range(len(values))))
+        return ck.Log(
+            tracks=(ck.Track(channel="battery_voltage", times=times, values=values, interval=1.0),),
+            remarks=(f"read in the worker: {IN_WORKER}",),
+        )
+
+    @ck.hookimpl
+    def corekit_readers():
+        return [ck.Reader("the gauge's own file", read)]
+"""
+READ_QUICKLY = attrs.evolve(QUICK, read=1.0)
+
+
+def test_a_plugin_s_reader_reads_in_the_worker(install: Install) -> None:
+    install("gauge", GAUGE)
+    with worker("gauge") as works:
+        log, failed = works.read_log("a.dat", b"GAUGE 12.5 12.4")
+        assert works.read_log("a.csv", b"Time [s];RPM\n0;800\n") == (None, ())
+    assert log is not None and log.tracks[0].values == (12.5, 12.4)
+    assert (log.remarks, failed) == (("read in the worker: True",), ())
+
+
+def test_a_reader_that_raises_is_named_and_is_asked_again(install: Install) -> None:
+    install("gauge", GAUGE, "raise RuntimeError('no ink')")
+    with worker("gauge") as works:
+        for _ in range(2):
+            log, (said,) = works.read_log("a.dat", b"GAUGE 12.5")
+            assert log is None
+            assert "the gauge's own file of plugin gauge failed: RuntimeError: no ink" in said
+
+
+@pytest.mark.parametrize(
+    "kind", ["hangs inside C", "swallows what the alarm raises", "leaves", "segfaults", "cries ctrl-C"]
+)
+def test_a_reader_that_costs_the_process_is_named_and_costs_nothing_else(kind: str, install: Install) -> None:
+    body, words = COSTLY[kind]
+    install("lamps", LAMPS)
+    install("gauge", GAUGE, body)
+    install("scale", GAUGE.replace("GAUGE", "SCALE"))
+    plugins = installed("lamps")
+    with worker("gauge", "lamps", "scale", timeouts=READ_QUICKLY) as works:
+        for _ in range(2):
+            log, (said,) = works.read_log("a.dat", b"GAUGE 12.5")
+            assert log is None
+            assert said.startswith("The reader of plugin gauge ")
+            assert words.replace("worked_horn", "worked_gauge") in said
+            assert "it is not asked again until `corekit work` is started again" in said
+        log, (said,) = works.read_log("b.dat", b"SCALE 12.5")
+        assert log is not None and log.tracks[0].values == (12.5,)
+        assert works(visit(plugins), plugins) == assess(visit(plugins), plugins)
+
+
+def test_a_file_on_the_screens_is_read_in_the_worker(
+    empty_shop: Path, install: Install, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever reads it in the process of the screens themselves would be stopped by nothing."""
+    install("gauge", GAUGE, "if not IN_WORKER: os._exit(9)\n        if b'bad' in content: os._exit(3)")
+    with opened(empty_shop, NoAuth()) as app:  # type: ignore[arg-type]
+        browser = app.test_client()
+        with open_shop(empty_shop) as shop:
+            rows = {"reason": "Is silent.", "vehicle": {"plate": "DEMO-1"}}
+            job = add_rows(shop.context, None, rows, request_id="begin-0123456789").job
+        for content, status, words in (
+            (b"GAUGE 12.5 12.4", 200, "read in the worker: True"),
+            (b"GAUGE bad", 422, "ended its process (code 3)"),
+            (b"Time [s];RPM\n0;800\n1;810\n", 200, "ended its process (code 3)"),
+        ):
+            fields = {"log": (io.BytesIO(content), "a.dat"), "screen": f"/job/{job}/log"}
+            reply = browser.post(f"/job/{job}/log/file", data=fields)
+            assert (reply.status_code, words in reply.text) == (status, True), reply.text[-800:]
 
 
 # ---- its life

@@ -276,7 +276,8 @@ def test_what_is_plainly_seen_may_be_rarer_on_a_sound_vehicle_than_any_reading_b
         (
             "tests",
             {},
-            'tests: is not a key here; write one of faults, test, symptoms, when, not_while (perhaps "test")',
+            "tests: is not a key here; write one of faults, test, symptoms, when, not_while, relieved"
+            ' (perhaps "test")',
         ),
         ("test", [], "test: is a list; expected a table { … }"),
         ("test/voltage", "x", 'test.voltage: is the text "x"; expected a table { … }'),
@@ -521,6 +522,17 @@ def test_what_is_plainly_seen_may_be_rarer_on_a_sound_vehicle_than_any_reading_b
         ("not_while", [{"seen": {}, "why": "x", "tests": ["blow"]}], "not_while[0].tests: there is no test"),
         ("not_while", [{"seen": {}, "why": "x", "works": ["horn.blow"]}], "not_while[0].works: there is no"),
         ("not_while", [{"seen": {"horn.sound": ["loud"]}}], "not_while[0].why: is missing"),
+        (
+            "relieved",
+            [{"by": "horn.blow", "faults": [], "why": "x"}],
+            "relieved[0].by: there is no operation",
+        ),
+        (
+            "relieved",
+            [{"by": "horn.blow", "faults": ["rust"], "why": "x"}],
+            "relieved[0].faults: there is no",
+        ),
+        ("relieved", [{"by": "horn.blow", "faults": []}], "relieved[0].why: is missing"),
     ],
     ids=lambda part: part if isinstance(part, str) else repr(part)[:20],
 )

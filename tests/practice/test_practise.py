@@ -9,6 +9,7 @@ import pytest
 from corekit.cli import main
 from corekit.desk.settings import PRACTICE_FILE
 from corekit.desk.shop import Shop
+from corekit.plugin.system import System
 from corekit.practice.folder import PracticeFolder
 
 
@@ -62,3 +63,24 @@ def test_a_folder_that_holds_something_else_is_left_alone(
     said = capsys.readouterr()
     assert "nothing was touched" in said.out + said.err
     assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"] and served == []
+
+
+def test_a_practice_car_that_fails_while_it_is_loaded_costs_its_own_system_and_is_named(
+    tmp_path: Path,
+    served: list[Path],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from corekit.practice import declared
+
+    own = declared.practice_of
+
+    def failing(system: System) -> object:
+        if system.key == "cooling":
+            raise ValueError("no water")
+        return own(system)
+
+    monkeypatch.setattr(declared, "practice_of", failing)
+    assert main(["practise", "--out", str(tmp_path / "cars"), "--seed", "3"]) == 0
+    assert "cooling cannot be practised: ValueError: no water." in capsys.readouterr().out
+    assert len(served) == 1

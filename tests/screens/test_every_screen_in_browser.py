@@ -85,6 +85,8 @@ def test_following_links_leads_to_every_screen_there_is(everywhere: Everywhere) 
     seen = {screen.rule for screen in everywhere.screens}
     no_screens = {
         "/job/<job>",
+        "/job/<job>/retested",
+        "/job/<job>/after/<key>",
         "/<name>",
         "/face/<name>.ttf",
         "/job/<job>/paper/<name>.pdf",

@@ -137,12 +137,14 @@ class Driveway:
         if gate.count():
             self.hand.open("Caution read: continue")
 
-    def issue(self) -> str:
-        """Issue the invoice; what its page says, with all that is folded opened. It is the screen that comes
-        after.
+    def issue(self, paid: str = "") -> str:
+        """Issue the invoice, with what is due `paid` in that moment; what its page says, with all that is
+        folded opened. It is the screen that comes after.
         """
+        main = self.hand.page.locator('form[action$="/issue"] button.main')
+        both = self.hand.page.get_by_role("button", name=f"{paid}, issue the invoice")
         with self.hand.page.expect_navigation():
-            self.hand.tap(self.hand.page.locator('form[action$="/issue"] button.main'))
+            self.hand.tap(both if paid else main)
         self.hand.page.wait_for_load_state()
         assert self.hand.heading.startswith("Invoice ")
         return self.all_text
@@ -248,9 +250,8 @@ def test_cash_before_the_invoice_stands_on_it_and_needs_no_receipt(drive: Drivew
     hand = drive.hand
     drive.open("hand")
     assert "Still to pay: 306.60 EUR" in hand.text
-    hand.press("Cash")
+    page = drive.issue("Cash")
     assert "Everything is paid." in hand.text
-    page = drive.issue()
     assert "shown on the invoice, which is its receipt" in page
     assert "Make a receipt" not in page
     paper = drive.paper("Invoice as a PDF")
@@ -298,8 +299,7 @@ def test_a_visit_that_found_no_fault_pays_for_the_call_out_alone(drive: Driveway
     hand.write("Why", "The fault did not show in an hour.")
     hand.press("End the job")
     assert "Still to pay: 24.00 EUR" in hand.text
-    hand.press("Cash")
-    drive.issue()
+    drive.issue("Cash")
     paper = drive.paper("Invoice as a PDF")
     assert "Cause not found yet: what you told us." in paper
     assert "No fault found The fault did not show in an hour. The diagnosis is not charged." in paper
@@ -341,8 +341,7 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     hand.press("Done: replace the battery")
     hand.press("Hand over without this reading")
     assert "Still to pay: 206.60 EUR" in hand.text  # 306.60 − 100.00
-    hand.press("Cash")
-    page = drive.issue()
+    page = drive.issue("Cash")
     left = next(entry.recorded for entry in drive.shop.store.journal(drive.id) if entry.kind == "left")
     day = day_words(left)
     paper = drive.paper("Invoice as a PDF")
@@ -461,8 +460,6 @@ def test_after_a_wrong_diagnosis_the_right_one_is_found_done_shown_and_charged(d
     hand.write("Wait before the parasitic draw was read", "40")
     hand.press("Save")
     hand.press("Enough for an estimate: Trace and repair the parasitic draw")
-    hand.press("Go to the estimate")
-    hand.press("Show the estimate")
     hand.press("Approved in person")
     hand.press("Done: trace and repair the parasitic draw")
     drive.read_the_caution()
@@ -776,8 +773,7 @@ def test_a_visit_goes_from_the_call_to_the_paid_invoice_in_a_browser_that_runs_n
     hand.press("Save")
     hand.press("Stop testing and explain")
     hand.press("Hand over without a repair")
-    hand.press("Cash")
-    page = drive.issue()
+    page = drive.issue("Cash")
     paper = drive.paper("Invoice as a PDF")
     for text in (page, paper):
         assert "12.50 V" in text and "Paid, cash" in text

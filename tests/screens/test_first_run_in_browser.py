@@ -84,8 +84,7 @@ def test_from_an_empty_folder_to_a_paid_invoice_and_the_vehicle_back_again(
     hand.press("Approved in person")
     hand.press("Done: oil change")
     assert hand.heading == "Hand over"
-    hand.press("Cash")
-    hand.press("Issue the invoice")
+    hand.press("Cash, issue the invoice")
     assert hand.heading.startswith("Invoice ") and "Everything is paid" in hand.text
 
     hand.press("Go to the jobs")

@@ -100,6 +100,17 @@ def test_read_again_without_anything_new_the_meter_shows_the_same(
     assert once == again
 
 
+def test_the_same_seed_is_the_same_car_with_the_same_meters(shop: Shop) -> None:
+    shown = []
+    for _ in range(2):
+        visit, _ = practised(shop, Wish(seed=12, system="battery"))
+        page = on_the_car(
+            visit, "test/battery.charging_voltage", f"{READING}.is", "reading=battery.charging_voltage"
+        )
+        shown.append(value(page, f"{READING}.is"))
+    assert shown[0] == shown[1]
+
+
 def test_a_condition_that_was_typed_is_what_the_car_is_read_under(
     joint: tuple[Visit, PracticeFolder],
 ) -> None:
@@ -249,6 +260,24 @@ def test_no_number_is_taken_and_every_paper_is_a_draft_that_says_practice(
     visit.send(visit.get("diagnosis").forms[0])
     words = paper_text(next((visit.shop.context.folder / PAPERS).glob("estimate-*.pdf")))
     assert "PRACTICE" in words and "DRAFT" in words
+
+
+@pytest.mark.parametrize("what", ["reading=brooms.stick", "look=brooms.stick", "labels=brooms", "nothing=1"])
+def test_what_nobody_declared_is_asked_of_no_car(joint: tuple[Visit, PracticeFolder], what: str) -> None:
+    visit, _ = joint
+    assert visit.client.post(f"/job/{visit.id}/car?{what}", data={}).status_code == 404
+
+
+def test_a_practice_car_that_fails_costs_its_answer_alone(
+    joint: tuple[Visit, PracticeFolder], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    visit, cars = joint
+    monkeypatch.setitem(
+        cars.parts["battery"].sight, "battery.case", lambda car, at: {}["a plugin's own mistake"]
+    )
+    reply = visit.client.post(f"/job/{visit.id}/car?look=battery.case", data={})
+    assert reply.status_code == 404 and "could not answer: KeyError" in reply.text
+    assert visit.get("test/battery.case").text
 
 
 def test_another_car_is_of_the_kind_of_the_last(shop: Shop) -> None:

@@ -45,8 +45,8 @@ def test_of_what_two_vans_say_differently_both_are_told_until_somebody_settles_i
     assert [(row.title, row.text) for row in rows if "Vehicle" in row.title] == [("Vehicle", "61250 km")]
 
 
-def test_a_job_that_was_handed_on_says_so() -> None:
+def test_a_job_that_was_handed_over_says_so() -> None:
     opened = entry("a", 0, "opened", "o", Opened(origin="visit"))
     handed = entry("a", 1, "handed", "h", Handed(to="B"))
     rows = record_of(fold("j", [opened, handed]), load(), {})
-    assert ("Handed on", "to van B") in [(row.title, row.text) for row in rows]
+    assert ("Handed over", "to van B") in [(row.title, row.text) for row in rows]

@@ -142,6 +142,7 @@ OTHERS = {
     "learn": "assesses every job, for the tables that it learns from",
     "export": "writes the paper of one invoice in another form, and nothing into the record",
     "read": "reads a log and writes into a visit file",
+    "customers": "writes the shop's list of customers and opens no store",
     "person": "goes through the books for what one person paid, when asked for all that is kept",
     "open": "reads a paper and opens no store",
     "page": "writes keys and titles, and reads no job",
@@ -256,6 +257,8 @@ AT = (
     "/hazards",
     "/act/battery.charge",
     "/samples/battery.drain_log",
+    "/retested",
+    "/after/battery.cranking_voltage",
 )
 
 
@@ -269,7 +272,9 @@ def test_each_screen_touches_as_much_among_many_jobs_as_among_few(shops: Shops) 
         for path, form in (
             (f"/job/{looked}/try", READING),
             (f"/job/{looked}/answer", READING),
-            (f"/job/{looked}/arrive/try", {"vehicle.plate": "DEMO-9"}),
+            (f"/job/{looked}/arrive/try", {"vehicle.plate": "DEMO-9", "customer.name": "Sample Keeper"}),
+            (f"/job/{looked}/approve-shown", {"total": "1.00", "answer": "an-answer-0123456781"}),
+            (f"/job/{looked}/offer", {"answer": "an-answer-0123456782"}),
             (f"/job/{priced}/approve/try", {}),
             (f"/job/{issued}/publish", {}),
             (f"/job/{issued}/remind", {"answer": "a-reminder-0123456789"}),

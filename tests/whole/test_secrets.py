@@ -92,6 +92,7 @@ def a_visit(shop: Shop) -> str:
             "address": next(said),
             "email": f"{SECRET}@example.org",
             "tax_number": next(said),
+            "order_number": next(said),
         },
         "vehicle": {"description": next(said), "no_vin": next(said), "odometer": "98400 km"},
         "specification": [

@@ -59,7 +59,7 @@ class Subject:
     def of(cls, system: System, examples: int, visits: int) -> Subject:
         """A system; of an addition what it adds, on the system that it adds to."""
         if isinstance(system, Addition):
-            return cls(system=_restricted(system), examples=examples, visits=visits, addition=system)
+            return cls(system=_restricted_system(system), examples=examples, visits=visits, addition=system)
         return cls(system=system, examples=examples, visits=visits)
 
     @property
@@ -95,7 +95,7 @@ class Subject:
 _OF_ITS_CODE = ("check ", "calculation ", "derived reading ", "statement", "sentence", "system ")
 
 
-def _restricted(addition: Addition) -> System:
+def _restricted_system(addition: Addition) -> System:
     """The whole system with the checks, the calculations and the tests that concern the addition."""
     whole = copy.copy(addition.whole)
     own = f"{addition.name}_"

@@ -86,7 +86,7 @@ def _at(key: str, place: str) -> str:
     return f"{key}, {place}" if place else key
 
 
-def laid(
+def bench_for(
     system: System,
     check: Check[...],
     chance: random.Random,
@@ -116,7 +116,7 @@ def laid(
         if isinstance(of, Trait) and not (parameter.needed or full) and chance.random() < _SOMETIMES:
             bench.fitted.pop(of.key, None)
         if isinstance(of, Setting) and not calm and chance.random() < _OFTEN:
-            bench.settings[of.key] = _said(of, chance)
+            bench.settings[of.key] = _setting_text(of, chance)
         if isinstance(of, (Trait, Setting)) or of.key == without:
             continue
         if not (parameter.needed or full) and chance.random() > _OFTEN:
@@ -146,7 +146,7 @@ def laid(
     return Laid(bench=bench, codes=codes)
 
 
-def _said(setting: Setting, chance: random.Random) -> str:
+def _setting_text(setting: Setting, chance: random.Random) -> str:
     if setting.answers is not None:
         return str(chance.choice(list(setting.answers)).value)
     unit = setting.units[0]
@@ -228,7 +228,7 @@ def _specify(bench: Bench, chance: random.Random) -> None:
         bench.specified[key] = own_limit(key, bottom, top, "label under the bonnet", entry)
 
 
-def specified(before: Laid, check: Check[...], chance: random.Random) -> Laid:
+def bench_with_figures(before: Laid, check: Check[...], chance: random.Random) -> Laid:
     """The same bench, and this vehicle's own figure of everything that the check reads: about what was read,
     below it or above it.
     """
@@ -246,7 +246,7 @@ def specified(before: Laid, check: Check[...], chance: random.Random) -> Laid:
     return attrs.evolve(before, bench=attrs.evolve(before.bench, specified=figures))
 
 
-def parted(before: Laid, check: Check[...], chance: random.Random) -> Laid:
+def bench_in_camps(before: Laid, check: Check[...], chance: random.Random) -> Laid:
     """The same bench, with readings at every place of the vehicle that fall into two camps: one place
     against the others, two, a half, every second, or all alike.
     """
@@ -276,7 +276,7 @@ def parted(before: Laid, check: Check[...], chance: random.Random) -> Laid:
     return attrs.evolve(before, bench=attrs.evolve(bench, readings=readings))
 
 
-def with_codes(before: Laid, chance: random.Random) -> Laid:
+def bench_with_codes(before: Laid, chance: random.Random) -> Laid:
     """The same bench, and one to six of the trouble codes that the system's table knows."""
     table = before.bench.system.faults
     known = sorted(table.codes) if table is not None else []
@@ -286,7 +286,7 @@ def with_codes(before: Laid, chance: random.Random) -> Laid:
     return attrs.evolve(before, codes={code: CodeSet(("stored",), ("codes-stored",)) for code in chosen})
 
 
-def swept(before: Laid, steps: int) -> Iterator[Laid]:
+def benches_moved(before: Laid, steps: int) -> Iterator[Laid]:
     """The same bench with one of its readings moved over all that is possible, one after the other; of like
     ones the first.
     """

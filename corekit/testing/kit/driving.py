@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 import random
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
 
 import attrs
 
@@ -19,15 +20,19 @@ from ...plugin.case import Case
 from ...plugin.check import Check, run
 from ...plugin.claim import Claim
 from ...plugin.derived import Derivation, derive
-from ...plugin.guard import Overrun, time_limit
+from ...plugin.guard import Overrun, guarded
+from ...plugin.intact import Original
 from ...plugin.reading import Reading
 from ...plugin.system import System
-from .benches import Laid, laid, typed_in
+from .alterations import found_or_altered, others_than
+from .benches import Laid, bench_for, typed_in
 from .nonconformity import Nonconformity, error_words, line_of
 from .side_effects import ReachedOutsideError, watched
 
 #: How long one check may take over one bench, [s]: as long as in the product.
 MOST_SECONDS = 5.0
+#: So many times as long a check may take on a machine that is busy.
+_BUSY = 4.0
 #: How long a smaller example is looked for once one was found, [s].
 MOST_SHRINKING = 5.0
 #: How good a verdict is for the vehicle; advice is left out, for it decides nothing.
@@ -123,10 +128,11 @@ def nonconforming_checks(
         (f"derived reading {key.split('.', 1)[1]}", _deriving(one)) for key, one in system.derived.items()
     ]
     driven += [(f"check {check.key}", check) for check in system.checks.values()]
+    original = Original(others_than(system))
     for of, check in driven:
 
         def attack(chance: random.Random, check: Check[...] = check, of: str = of) -> None:
-            _attack_check(system, check, laid(system, check, chance, foreign=foreign), of)
+            _attack_check(system, check, bench_for(system, check, chance, foreign=foreign), of)
 
         def attack_without(chance: random.Random, check: Check[...] = check, of: str = of) -> None:
             _attack_need(system, check, chance, foreign, of)
@@ -139,10 +145,16 @@ def nonconforming_checks(
             attacks.append(attack_without)
         if check.worse_with or check.better_with:
             attacks.append(attack_order)
-        found = (smallest(one, examples, of) for one in attacks)
-        first = next((one for one in found if one is not None), None)
+        first = found_or_altered(original, of, partial(_first, attacks, examples, of))
         if first is not None:
             yield first
+
+
+def _first(
+    attacks: Sequence[Callable[[random.Random], None]], examples: int, of: str
+) -> Nonconformity | None:
+    found = (smallest(one, examples, of) for one in attacks)
+    return next((one for one in found if one is not None), None)
 
 
 def _deriving(one: Derivation) -> Check[...]:
@@ -171,16 +183,8 @@ def results_of(check: Check[...], before: Laid, system: System, of: str) -> list
     """
     case = before.case(check)
     was = repr((case.readings, case.records, case.sightings, case.fitted, case.specified))
-    error: BaseException | None = None
-    found: list[Finding | Gap] = []
     with watched() as besides:
-        try:
-            with time_limit(MOST_SECONDS):
-                found = run(check, case)
-        except Exception as raised:
-            error = raised
-        except (Overrun, SystemExit) as raised:
-            error = raised
+        found, error = _run_in_time(check, case, system)
     if besides:
         raise _draw_error(of, f"{besides[0]}", "A check computes and yields; leave everything else alone.")
     if error is not None and not isinstance(error, ReachedOutsideError):
@@ -198,6 +202,27 @@ def results_of(check: Check[...], before: Laid, system: System, of: str) -> list
     return found
 
 
+def _run_in_time(
+    check: Check[...], case: Case, system: System
+) -> tuple[list[Finding | Gap], BaseException | None]:
+    """What the check says, and what it raised. One that takes too long is given more time once, and then only
+    what it took of the processor counts: that a machine is busy is no fault of the check's.
+    """
+    first: Overrun | None = None
+    for seconds in (MOST_SECONDS, _BUSY * MOST_SECONDS):
+        began = time.thread_time()
+        try:
+            with guarded(system.key, check.title, seconds, check.where):
+                found = run(check, case)
+        except Overrun as raised:
+            first = first or raised
+            continue
+        except (Exception, SystemExit) as raised:
+            return [], raised
+        return found, first if time.thread_time() - began > MOST_SECONDS else None
+    return [], first
+
+
 def _draw_error(of: str, fault: str, cure: str, at: str = "") -> ShownError:
     return ShownError(Nonconformity(of=of, fault=fault, cure=cure, at=at))
 
@@ -207,6 +232,16 @@ def _cure_of(error: BaseException) -> str:
         return (
             f"A check takes at most {MOST_SECONDS:g} s over whatever can be read; end the loop, or bound it."
         )
+    if isinstance(error, ValueError) and "more than" in str(error):
+        return "End the loop: one finding for each thing that is judged."
+    if isinstance(error, TypeError) and "it yielded" in str(error):
+        return "Yield what case.judge, advise, visual, inconclusive or gap gives."
+    if isinstance(error, RecursionError):
+        return "End the recursion, or write it as a loop."
+    if isinstance(error, SystemExit):
+        return "Never end the process: yield case.gap(…) for what cannot be judged."
+    if isinstance(error, MemoryError):
+        return "Take less: a check needs a few readings."
     if isinstance(error, ZeroDivisionError):
         return "Say in the declaration that it is never 0 (above=0, possible=), or yield a gap for it."
     if isinstance(error, ValueError) and "must be" in str(error):
@@ -266,7 +301,7 @@ def _attack_need(
     """Without one of its needs a check says what is missing and nothing else of it."""
     needs = _needs(check)
     missing = chance.choice(needs)
-    before = laid(system, check, chance, foreign=foreign, without=missing.key)
+    before = bench_for(system, check, chance, foreign=foreign, without=missing.key)
     if any(missing.key in reading.setup for reading in before.bench.readings.values()):
         return  # it was read beside another
     found = results_of(check, before, system, of)
@@ -285,7 +320,7 @@ def _attack_order(
     """Where more of a reading is declared to be worse, it never makes a verdict better."""
     ordered = [*((one, False) for one in check.worse_with), *((one, True) for one in check.better_with)]
     measurand, is_better = chance.choice(ordered)
-    before = laid(system, check, chance, foreign=foreign)
+    before = bench_for(system, check, chance, foreign=foreign)
     before.bench.specified.clear()  # a vehicle's own figure may have another end
     at = next((at for at in before.bench.readings if at[0] == measurand.key), None)
     if at is None:
@@ -326,13 +361,14 @@ def _with_setup(reading: Reading, kept: Reading) -> Reading:
 
 def nonconforming_calculations(system: System, examples: int) -> Iterator[Nonconformity]:
     """Each calculation within its ranges, at their ends and beyond; of each the first fault alone."""
+    original = Original(others_than(system))
     for calculation in system.calculations.values():
         of = f"calculation {calculation.__name__}"
 
         def attack(chance: random.Random, calculation: Calculation[...] = calculation, of: str = of) -> None:
             _attack_calculation(system, calculation, chance, of)
 
-        found = smallest(attack, examples, of)
+        found = found_or_altered(original, of, partial(smallest, attack, examples, of))
         if found is not None:
             yield found
 
@@ -390,7 +426,7 @@ def _bare_result(
     result: object = None
     with watched() as besides:
         try:
-            with time_limit(MOST_SECONDS):
+            with guarded(system.key, calculation.key, MOST_SECONDS):
                 result = calculation.si(*numbers)
         except ValueError as raised:
             if "Raises:" in (calculation.__doc__ or "") and "ValueError" in (calculation.__doc__ or ""):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ...errors import InputError
+from ...plugin import set_aside
 from ...plugin.host import Plugins
 from . import EXAMPLES, nonconformities
 
@@ -13,7 +14,7 @@ def checked_lines(key: str, plugins: Plugins) -> tuple[int, list[str]]:
     Raises:
         InputError: no plugin of that name is installed.
     """
-    failed = [str(failure) for failure in plugins.failures if failure.plugin == key]
+    failed = [failure.for_author for failure in plugins.failures if failure.plugin == key]
     known = {**plugins.systems, **plugins.additions}
     if key not in known:
         if failed:
@@ -22,6 +23,8 @@ def checked_lines(key: str, plugins: Plugins) -> tuple[int, list[str]]:
             f"There is no system {key!r}; installed are {', '.join(known) or 'none'}. A package is"
             " installed with pip install -e FOLDER, and its entry point has the system's key."
         )
+    if key in set_aside.checks:
+        return len(failed), [*failed, "Nothing else of it was looked at: its checks do not run any more."]
     found = list(nonconformities(known[key]))
     lines = [*failed, *(f"{requirement}: {one}" for requirement, one in found)]
     if not lines:

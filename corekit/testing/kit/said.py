@@ -25,9 +25,19 @@ from ...model.value import Value, exact
 from ...plugin.check import Check, run
 from ...plugin.claim import Claim
 from ...plugin.faults import FaultTable, FaultTest
-from ...plugin.guard import Overrun, time_limit
+from ...plugin.guard import Overrun, guarded
+from ...plugin.intact import Original
 from ...plugin.system import System
-from .benches import Laid, laid, parted, span_ends, specified, swept, with_codes
+from .alterations import others_than
+from .benches import (
+    Laid,
+    bench_for,
+    bench_in_camps,
+    bench_with_codes,
+    bench_with_figures,
+    benches_moved,
+    span_ends,
+)
 from .driving import MOST_SECONDS, ShownError, TooSlowError, results_of
 from .side_effects import watched
 
@@ -112,13 +122,18 @@ def said_by(system: System, benches: int, foreign: Mapping[str, Measurand]) -> S
     """
     said = Said()
     table = _always_due(system.faults) if system.faults is not None else None
-    slow: set[str] = set()  # checks that never ended: told where checks are driven, and not run for ever
+    # Checks that never ended, or changed what is not theirs: told where checks are driven.
+    set_aside: set[str] = set()
+    original = Original(others_than(system))
     for check in system.checks.values():
-        for seed in range(benches):
-            before = laid(system, check, random.Random(f"{check.key} {seed}"), foreign=foreign)
-            if not _hear(said, system, check, before, table):
-                slow.add(check.key)
-                break
+        try:
+            is_heard = _hear(said, system, check, benches, foreign, table)
+        except Exception:
+            if not original.put_back():
+                raise
+            is_heard = False
+        if original.put_back() or not is_heard:
+            set_aside.add(check.key)
     if table is None:
         return said
     named = {check.key: codes_in(check.function) for check in system.checks.values()}
@@ -131,7 +146,7 @@ def said_by(system: System, benches: int, foreign: Mapping[str, Measurand]) -> S
             key: check for key, check in system.checks.items() if code in named[key]
         }
         for check in list((yielding or system.checks).values()):
-            if check.key not in slow:
+            if check.key not in set_aside:
                 search = _Search(said, system, check, test, alone, foreign)
                 with watched():  # what a check does besides is told where checks are driven
                     search.run()
@@ -179,15 +194,24 @@ def _always_due(table: FaultTable) -> FaultTable:
     )
 
 
-def _hear(said: Said, system: System, check: Check[...], before: Laid, table: FaultTable | None) -> bool:
-    """Note what the check says, alone and watched; False where it never ended."""
-    try:
-        results = results_of(check, before, system, "")
-    except TooSlowError:
-        return False
-    except ShownError:
-        return True  # told where checks are driven
-    said.note(check, before, [one for one in results if isinstance(one, Finding)], table)
+def _hear(
+    said: Said,
+    system: System,
+    check: Check[...],
+    benches: int,
+    foreign: Mapping[str, Measurand],
+    table: FaultTable | None,
+) -> bool:
+    """Note what the check says over so many benches, alone and watched; False where it never ended."""
+    for seed in range(benches):
+        before = bench_for(system, check, random.Random(f"{check.key} {seed}"), foreign=foreign)
+        try:
+            results = results_of(check, before, system, "")
+        except TooSlowError:
+            return False
+        except ShownError:
+            continue  # told where checks are driven
+        said.note(check, before, [one for one in results if isinstance(one, Finding)], table)
     return True
 
 
@@ -212,7 +236,7 @@ class _Search:
                 return
             chance = random.Random(f"{self.test.key} {self.check.key} {seed}")
             turn, kind = divmod(seed, len(_KINDS))
-            before = self._laid(_KINDS[kind], chance, full=turn % 2 == 0)
+            before = self._bench(_KINDS[kind], chance, full=turn % 2 == 0)
             findings = self._findings(before)
             asked = [one for one in findings if one.code == self._code]
             if seed < _AIMS:
@@ -225,17 +249,17 @@ class _Search:
     def _code(self) -> str:
         return self.test.code or self.test.graded
 
-    def _laid(self, kind: str, chance: random.Random, *, full: bool) -> Laid:
+    def _bench(self, kind: str, chance: random.Random, *, full: bool) -> Laid:
         """A bench of one kind: usual readings; anything; usual ones on a vehicle whose own figures are known;
         like places that fall into two camps; and several trouble codes.
         """
         calm = kind != "anything"
-        before = laid(self.system, self.check, chance, foreign=self.foreign, calm=calm, full=full)
+        before = bench_for(self.system, self.check, chance, foreign=self.foreign, calm=calm, full=full)
         if kind == "figures":
-            return specified(before, self.check, chance)
+            return bench_with_figures(before, self.check, chance)
         if kind == "camps":
-            return parted(before, self.check, chance)
-        return with_codes(before, chance) if kind == "codes" else before
+            return bench_in_camps(before, self.check, chance)
+        return bench_with_codes(before, chance) if kind == "codes" else before
 
     def _is_over(self) -> bool:
         return not self.said.missing(self.system, self.test)
@@ -243,7 +267,7 @@ class _Search:
     def _findings(self, before: Laid) -> list[Finding]:
         """What the check finds, noted; nothing where it fails, which is told where checks are driven."""
         try:
-            with time_limit(MOST_SECONDS):
+            with guarded(self.system.key, self.check.title, MOST_SECONDS, self.check.where):
                 found = [one for one in run(self.check, before.case(self.check)) if isinstance(one, Finding)]
         except (Exception, Overrun, SystemExit):
             return []
@@ -251,7 +275,7 @@ class _Search:
         return found
 
     def _sweep(self, before: Laid) -> None:
-        for moved in swept(before, _STEPS):
+        for moved in benches_moved(before, _STEPS):
             if self._is_over():
                 return
             self._findings(moved)

@@ -30,9 +30,19 @@ _OUTSIDE = {
     "os.rmdir": "removes a folder",
 }
 
-_found: list[str] | None = None  # where the audit hook writes while somebody watches
-_watcher = 0  # the thread that is watched
-_is_hooked = False
+
+class _Watch:
+    """What the audit hook knows, which stays in the process for good: where it writes while somebody
+    watches, and which thread is watched.
+    """
+
+    def __init__(self) -> None:
+        self.found: list[str] | None = None
+        self.thread = 0
+        self.is_hooked = False
+
+
+_watch = _Watch()
 
 
 class ReachedOutsideError(PermissionError):
@@ -40,13 +50,13 @@ class ReachedOutsideError(PermissionError):
 
 
 def _audit(event: str, args: tuple[Any, ...]) -> None:
-    if _found is None or threading.get_ident() != _watcher:
+    if _watch.found is None or threading.get_ident() != _watch.thread:
         return
     words = _OUTSIDE.get(event, "")
     if event == "open" and _is_write(args) and "__pycache__" not in str(args[0]):
         words = f"writes the file {args[0]}"
     if words:
-        _found.append(words)
+        _watch.found.append(words)
         raise ReachedOutsideError(f"a plugin's code {words}; corekit brings all that it needs")
 
 
@@ -91,20 +101,19 @@ _SHARED: tuple[tuple[str, Callable[[], Any], Callable[[Any], Any]], ...] = (
 @contextlib.contextmanager
 def watched() -> Iterator[list[str]]:
     """What the code inside did besides answering, each in words; afterwards all of it is put back."""
-    global _found, _watcher, _is_hooked  # noqa: PLW0603  # an audit hook is the process's and stays for good
-    if not _is_hooked:
+    if not _watch.is_hooked:
         sys.addaudithook(_audit)
-        _is_hooked = True
+        _watch.is_hooked = True
     found: list[str] = []
     before = [read() for _, read, _ in _SHARED]
     context = decimal.getcontext().copy()
     out, error = io.StringIO(), io.StringIO()
-    _found, _watcher = found, threading.get_ident()
+    _watch.found, _watch.thread = found, threading.get_ident()
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(error):
             yield found
     finally:
-        _found = None
+        _watch.found = None
         if out.getvalue() or error.getvalue():
             found.append(f"prints {(out.getvalue() or error.getvalue()).strip()[:60]!r}")
         for (name, read, put_back), was in zip(_SHARED, before, strict=True):

@@ -378,9 +378,9 @@ def _said(visit: Visit) -> tuple[float, bool]:
     return chances[best], (best in visit.state if best else not visit.state)
 
 
-def wilson(hits: int, of: int) -> tuple[float, float]:
-    """The 95 % interval of a share (E. B. Wilson 1927)."""
-    z, p = 1.96, hits / of
+def wilson(hits: int, of: int, z: float = 1.96) -> tuple[float, float]:
+    """The 95 % interval of a share (E. B. Wilson 1927); `z` for another."""
+    p = hits / of
     middle = (p + z * z / (2 * of)) / (1 + z * z / of)
     half = z * math.sqrt(p * (1 - p) / of + z * z / (4 * of * of)) / (1 + z * z / of)
     return middle - half, middle + half

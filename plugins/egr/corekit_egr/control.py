@@ -17,25 +17,24 @@ from .declarations import (
     GAS,
     HOT,
     MOVING,
-    SHORTLY,
     Regulator,
     Valve,
     duty,
     egr,
-    egr_regulator,
-    egr_vacuum_hoses,
     hold_loss,
+    hose_loss,
     regulator_type,
     repair_wiring,
     replace_regulator,
     replace_vacuum_hose,
     supply_vacuum,
     vacuum_on,
+    vacuum_outlet,
     valve_type,
 )
 from .live import NOTHING_ASKED, commanded_opening
 from .observations import Raised, Seen, raised, said
-from .vacuum import COMMANDED, vacuum_by_duty
+from .vacuum import COMMANDED, is_fed, vacuum_by_duty
 
 NO_VACUUM = "This valve is electric; there is no vacuum to measure."
 
@@ -52,34 +51,6 @@ class Plugged(Enum):
     ROUGH = "idles roughly all the same"
 
 
-vacuum_outlet = egr.measurand(
-    "vacuum_outlet",
-    "inHg diff",
-    "Vacuum at the regulator outlet, commanded",
-    possible=(0, 31),
-    usual=(0, 22),
-    accuracy="3 % + 0.2 inHg",
-    conditions=(duty,),
-    part=egr_regulator,
-    only={valve_type: BY_VACUUM},
-    where="Straight on the regulator's outlet, the hose to the valve off.",
-    how="Engine warm, same command as for the reading at the valve.",
-    hazard=f"{GAS} {MOVING} {SHORTLY}",
-    tells="What the valve's control gives",
-)
-hose_loss = egr.measurand(
-    "hose_loss",
-    "inHg diff",
-    "Vacuum loss of the hose in one minute",
-    possible=(0, 31),
-    usual=(0, 15),
-    accuracy="3 % + 0.2 inHg",
-    part=egr_vacuum_hoses,
-    only={valve_type: BY_VACUUM},
-    where="Hand pump on one end of the hose, the other end plugged.",
-    how="Pump to 10 inHg, wait 5 s, then read the loss over 60 s; engine off; bend the hose meanwhile.",
-    hazard=HOT,
-)
 drive = egr.observation(
     "vacuum_drive",
     "Vacuum at the valve on a drive",
@@ -142,7 +113,7 @@ def outlet(
         ck.Claim(
             "egr.vacuum_outlet",
             evidence=[one for one in (command, source) if one is not None],
-            calls_for=replace_regulator,
+            calls_for=replace_regulator if is_fed(case, source) else None,
             next_test=vacuum_outlet,
         ),
         ck.Says(

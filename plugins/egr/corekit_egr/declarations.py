@@ -416,6 +416,34 @@ hold_loss = egr.measurand(
     ),
     hazard=HOT,
 )
+vacuum_outlet = egr.measurand(
+    "vacuum_outlet",
+    "inHg diff",
+    "Vacuum at the regulator outlet, commanded",
+    possible=(0, 31),
+    usual=(0, 22),
+    accuracy="3 % + 0.2 inHg",
+    conditions=(duty,),
+    part=egr_regulator,
+    only={valve_type: BY_VACUUM},
+    where="Straight on the regulator's outlet, the hose to the valve off.",
+    how="Engine warm, same command as for the reading at the valve.",
+    hazard=f"{GAS} {MOVING} {SHORTLY}",
+    tells="What the valve's control gives",
+)
+hose_loss = egr.measurand(
+    "hose_loss",
+    "inHg diff",
+    "Vacuum loss of the hose in one minute",
+    possible=(0, 31),
+    usual=(0, 15),
+    accuracy="3 % + 0.2 inHg",
+    part=egr_vacuum_hoses,
+    only={valve_type: BY_VACUUM},
+    where="Hand pump on one end of the hose, the other end plugged.",
+    how="Pump to 10 inHg, wait 5 s, then read the loss over 60 s; engine off; bend the hose meanwhile.",
+    hazard=HOT,
+)
 coil_temperature = egr.measurand(
     "coil_temperature",
     "°C",

@@ -21,6 +21,7 @@ from .declarations import (
     egr,
     engine_speed,
     hold_loss,
+    hose_loss,
     manifold_shut,
     regulator_type,
     replace_regulator,
@@ -30,6 +31,7 @@ from .declarations import (
     vacuum_hoses,
     vacuum_off,
     vacuum_on,
+    vacuum_outlet,
     valve_type,
 )
 from .observations import Raised, raised
@@ -304,8 +306,13 @@ def commanded(
     source: Annotated[ck.Reading | None, supply_vacuum],
     valve: Annotated[Valve | None, valve_type],
     kind: Annotated[Regulator | None, regulator_type],
+    outlet: Annotated[ck.Reading | None, vacuum_outlet],
+    hose: Annotated[ck.Reading | None, hose_loss],
+    diaphragm: Annotated[ck.Reading | None, hold_loss],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """Little vacuum speaks against the regulator only where its source and its command are known."""
+    """Little vacuum speaks against the regulator only where its source and command are known, and where it
+    is lost before the regulator's outlet: a leak behind it does the same.
+    """
     if valve in ELECTRIC:
         yield case.does_not_apply(NO_VACUUM)
         return
@@ -345,8 +352,12 @@ def commanded(
         limit,
         ck.Claim(
             "egr.vacuum_on",
-            evidence=[reading for reading in (command, source) if reading is not None],
-            calls_for=replace_regulator,
+            evidence=[reading for reading in (command, source, outlet) if reading is not None],
+            calls_for=(
+                replace_regulator
+                if is_fed(case, source) and _is_lost_inside(case, outlet, limit, hose, diaphragm)
+                else None
+            ),
             next_test=vacuum_on,
         ),
         ck.Says(
@@ -374,6 +385,29 @@ def commanded(
                 else ""
             ),
         },
+    )
+
+
+def is_fed(case: ck.Case, inlet: ck.Reading | None) -> bool:
+    """Whether the regulator itself gets enough, as far as its inlet was read."""
+    return inlet is not None and case.side(inlet, case.limit(supply_vacuum)) is not ck.Side.BELOW
+
+
+def _is_lost_inside(
+    case: ck.Case,
+    outlet: ck.Reading | None,
+    limit: ck.Limit,
+    hose: ck.Reading | None,
+    diaphragm: ck.Reading | None,
+) -> bool:
+    """Whether what is missing at the valve is missing at the regulator's outlet as well, or nothing behind it
+    leaks.
+    """
+    if outlet is not None:
+        return case.side(outlet, limit) is not ck.Side.INSIDE
+    return all(
+        loss is not None and case.side(loss, case.limit(of)) is ck.Side.INSIDE
+        for loss, of in ((hose, hose_loss), (diaphragm, hold_loss))
     )
 
 

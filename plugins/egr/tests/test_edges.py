@@ -19,10 +19,47 @@ def test_below_a_fifth_of_duty_the_regulator_is_excused(car: Any, duty: str) -> 
 
 
 @pytest.mark.parametrize("duty", ["80 %", "90 %"])
-def test_from_much_duty_the_regulator_answers_for_its_vacuum(car: Any, duty: str) -> None:
+def test_from_much_duty_the_regulator_answers_for_its_vacuum_where_its_outlet_lacks_it_too(
+    car: Any, duty: str
+) -> None:
+    car.read("vacuum_outlet", "0.7 inHg", setup={"duty": duty}).read("supply_vacuum", "19.5 inHg")
     found = car.read("vacuum_on", "0.6 inHg", setup={"duty": duty}).finding("egr.vacuum_on")
     assert found.probability is not None and found.probability < 0.05
     assert found.calls_for == "egr.replace_regulator"
+
+
+@pytest.mark.parametrize(("source", "calls"), [("19.5 inHg", True), ("3 inHg", False), ("", False)])
+@pytest.mark.parametrize("code", ["egr.vacuum_on", "egr.vacuum_outlet"])
+def test_a_regulator_is_not_blamed_for_giving_little_before_it_is_known_to_get_enough(
+    car: Any, source: str, calls: bool, code: str
+) -> None:
+    if source:
+        car.read("supply_vacuum", source)
+    car.read("vacuum_outlet", "0.7 inHg", setup={"duty": "90 %"})
+    found = car.read("vacuum_on", "0.6 inHg", setup={"duty": "90 %"}).finding(code)
+    assert found.verdict is ck.Verdict.FAIL
+    assert (found.calls_for == "egr.replace_regulator") is calls
+
+
+@pytest.mark.parametrize("outlet", ["", "12 inHg"])
+def test_little_vacuum_at_the_valve_alone_is_a_fault_and_no_regulator_s_yet(car: Any, outlet: str) -> None:
+    """A leak behind the regulator does the same: its outlet is read first."""
+    if outlet:
+        car.read("vacuum_outlet", outlet, setup={"duty": "90 %"})
+    found = car.read("vacuum_on", "0.6 inHg", setup={"duty": "90 %"}).finding("egr.vacuum_on")
+    assert found.verdict is ck.Verdict.FAIL and found.calls_for == ""
+
+
+@pytest.mark.parametrize(
+    ("hose", "valve", "calls"),
+    [("0.2 inHg", "0.2 inHg", True), ("8 inHg", "0.2 inHg", False), ("0.2 inHg", "8 inHg", False)],
+)
+def test_where_nothing_behind_it_leaks_the_regulator_answers_without_its_outlet(
+    car: Any, hose: str, valve: str, calls: bool
+) -> None:
+    car.read("hose_loss", hose).read("hold_loss", valve).read("supply_vacuum", "19.5 inHg")
+    found = car.read("vacuum_on", "0.6 inHg", setup={"duty": "90 %"}).finding("egr.vacuum_on")
+    assert (found.calls_for == "egr.replace_regulator") is calls
 
 
 @pytest.mark.parametrize("duty", ["20 %", "33 %"])

@@ -1,0 +1,90 @@
+"""How much of a phone's screen a test takes: at most a screen and a third of 360 × 740, before its caution
+was read and after; and with the keyboard up, 430 px left, the field and what it means are both in sight.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from corekit.desk.setup import Answers, set_up
+
+from ..conftest import Watched
+from ..desk.visits_by_answer import answered
+from .conftest import Screens
+
+pytestmark = pytest.mark.browser
+
+MOST = 1.3
+#: Above that by what they have to say: two conditions with two units each below a place of two; four signals.
+ABOVE = {"battery.charge_current": 1.4, "egr.signal_upstream": 1.4}
+
+
+@pytest.fixture
+def screen(tmp_path: Path, screens: Callable[..., Screens]) -> Screens:
+    """The screens of an own shop: a demo says so in a line of its own."""
+    set_up(tmp_path / "own", Answers(name="A Shop", address=("1 Lane",), currency="EUR"))
+    return screens(tmp_path / "own")
+
+
+def begun(screen: Screens) -> str:
+    vehicle = {"plate": "DEMO-1"}
+    rows = {"reason": "Does not start.", "vehicle": vehicle, "traits": {"ignition.cylinders": "4"}}
+    return answered(screen.shop, None, 1, rows).job
+
+
+def height(page: Any) -> float:
+    return float(page.evaluate("document.documentElement.scrollHeight")) / 740
+
+
+def past_the_caution(page: Any) -> None:
+    gate = page.locator("details.gate:not([open]) > summary")
+    if gate.count():
+        gate.tap()
+
+
+@pytest.mark.parametrize("system", ["battery", "cooling", "egr", "ignition"])
+def test_a_test_takes_at_most_a_screen_and_a_third(
+    system: str, screen: Screens, phone: Callable[..., Watched]
+) -> None:
+    page, job = phone(width=360, height=740).page, begun(screen)
+    declared = screen.shop.context.plugins.systems[system]
+    too_high = {}
+    for key in (*declared.measurands, *declared.observations):
+        page.goto(f"{screen.address}/job/{job}/test/{key}")
+        shut = height(page)
+        past_the_caution(page)
+        found = max(shut, height(page))
+        if found > ABOVE.get(key, MOST):
+            too_high[key] = round(found, 2)
+    assert not too_high
+
+
+@pytest.mark.parametrize(
+    ("key", "values"),
+    [
+        ("battery.open_circuit_voltage", ["12.5"]),
+        ("battery.cranking_voltage", ["9.6", "9.4"]),
+        ("ignition.plug_gap", ["0.85", "1.35", "0.9", "0.85"]),
+    ],
+)
+def test_with_the_keyboard_up_field_and_verdict_are_both_in_sight(
+    key: str, values: list[str], screen: Screens, phone: Callable[..., Watched]
+) -> None:
+    page = phone(width=360, height=430).page
+    page.goto(f"{screen.address}/job/{begun(screen)}/test/{key}")
+    past_the_caution(page)
+    for n, value in enumerate(values):
+        field = page.locator(f'[name="step[0].readings[{n}].is"]')
+        field.tap()
+        with page.expect_response(lambda reply: reply.url.endswith("/try")):
+            page.keyboard.type(value)
+        said = page.locator("[data-trial] .hero, [data-trial] .understood, [data-trial] .soft").first
+        said.wait_for()
+        page.wait_for_timeout(400)  # it scrolls softly
+        places = [one.bounding_box() for one in (field, said)]
+        bar = page.locator("form .thumb").bounding_box()["y"]
+        assert all(box["y"] >= 0 and box["y"] + box["height"] <= bar + 1 for box in places), (n, places, bar)
