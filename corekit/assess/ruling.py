@@ -247,8 +247,12 @@ def _calls(plugins: Plugins, stage: StageEvidence, evidence: Evidence) -> list[C
             calls[operation.key] = call
     for operation in plugins.operations.values():
         cures = evidence.tables.of_work(operation.key)
-        if operation.replaces and operation.key not in calls and shown_directly(evidence, cures):
+        if operation.key in calls or not (why := shown_directly(evidence, cures)):
+            continue
+        if operation.replaces:
             calls[operation.key] = call_for_part(evidence, operation.key, stage.stage)
+        elif work_is_likely(evidence, operation.key) >= WORK_AT:  # nothing is exchanged for it
+            calls[operation.key] = Call(operation=operation.key, met=True, stage=stage.stage, why=why)
     return [
         attrs.evolve(
             call,

@@ -311,7 +311,7 @@ class FaultTable:
         """
         known = self._rows.get((test.key, faults))
         if known is None:
-            known = self._rows[test.key, faults] = self._row(self.tests[test.key], faults)
+            known = self._rows[test.key, faults] = self._row(self.tests.get(test.key, test), faults)
         return known
 
     def _row(self, test: FaultTest, faults: frozenset[str]) -> tuple[float, ...]:

@@ -317,7 +317,7 @@ def outputs(folder: Path, say: Say) -> tuple[dict[str, Shown], dict[str, Tags]]:
     found["check as JSON"] = _data(as_data(seen))
     told = io.StringIO()
     with contextlib.redirect_stdout(told):
-        print_books(argparse.Namespace(shop=str(folder), span="", csv="", overdue=False))
+        print_books(argparse.Namespace(shop=str(folder), span="", csv="", pdf="", overdue=False))
     found["books in the terminal"] = _terminal(told.getvalue())
     return found, pages
 

@@ -136,7 +136,7 @@ def said_by(system: System, benches: int, foreign: Mapping[str, Measurand]) -> S
             set_aside.add(check.key)
     if table is None:
         return said
-    named = {check.key: codes_in(check.function) for check in system.checks.values()}
+    named = {key: codes_in(check.function) for key, check in system.checks.items()}
     for test in table.tests.values():
         code = test.code or test.graded
         if not code:

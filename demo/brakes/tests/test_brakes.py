@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import corekit as ck
-from corekit.testing import Bench, nonconformities
+from corekit.testing import Bench, assessed, nonconformities
 
 
 def test_a_foot_of_300_newtons_makes_the_pressure_that_paper_and_pencil_give():
@@ -54,3 +54,22 @@ def test_its_practice_car_conforms():
     others = ("declarations", "sources", "calculations", "checks", "fault table", "figures", "words")
     found = nonconformities(brakes, visits=8, without=(*others, "simulated visits"))
     assert [str(one) for _, one in found] == []
+
+
+def test_bubbles_under_a_spongy_pedal_call_for_bleeding_although_no_finding_names_it():
+    visit = """
+job = "bubbles"
+demo = true
+reason = "The pedal is soft."
+vehicle = { description = "a van", no_vin = "demo" }
+complaint = { symptoms = ["brakes.soft_pedal"] }
+[[step]]
+seen = [
+  { of = "brakes.pedal", is = "spongy" },
+  { of = "brakes.pumped", is = "comes up and gets firm" },
+  { of = "brakes.first_fluid", is = "FLUID" },
+]
+"""
+    for fluid, called in (("bubbles", True), ("runs clear", False)):
+        calls = assessed(visit.replace("FLUID", fluid)).calls
+        assert [call.operation for call in calls if call.met] == (["brakes.bleed"] if called else [])
