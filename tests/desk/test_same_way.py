@@ -113,17 +113,19 @@ def test_an_approval_that_does_not_fit_its_estimate_is_refused_in_the_same_words
     assert len(standing(shop)) == 1, "the diagnosis alone"
 
 
-def test_after_the_invoice_an_approval_is_refused_in_the_same_words(
+def test_after_the_invoice_of_the_diagnosis_the_repair_is_approved_whoever_takes_it_down(
     shop: Shop, file: Path, diagnosed: str
 ) -> None:
     estimate = shop.estimate(diagnosed, "repair")
     shop.issue(diagnosed)
-    said = [
-        refusal(lambda: shop.approve(estimate, by="customer", how="in person")),
-        refusal(lambda: by_screen(shop, approved=yes())),
-        refusal(lambda: by_file(shop, file, AGREED)),
-    ]
-    assert [text[text.index("Invoice ") :] for text in said] == [said[0]] * 3
+    diagnosis = ("diagnosis 1", "in person", [])
+    shop.approve(estimate, by="customer", how="by phone")
+    assert standing(shop) == [diagnosis, ("repair 1", "by phone", [])]
+    by_file(shop, file, AGREED)
+    assert standing(shop) == [diagnosis, ("repair 1", "in person", [])]
+    by_screen(shop, approved=yes(how="by message"))
+    assert standing(shop) == [diagnosis, ("repair 1", "by message", [])]
+    assert shop.store.verify() == []
 
 
 def test_of_one_estimate_one_approval_stands_whoever_took_it_down(

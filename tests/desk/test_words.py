@@ -49,6 +49,8 @@ def test_set_up_again_an_empty_answer_leaves_what_stands(
     monkeypatch.setattr("builtins.input", lambda words: asked.append(words) or "")
     before = (tmp_path / "s" / "shop.toml").read_bytes()
     assert main(["init", str(tmp_path / "s")]) == 0
+    assert "operations added" in capsys.readouterr().out  # once: they stand in the price book then
+    assert main(["init", str(tmp_path / "s")]) == 0
     assert "nothing was changed" in capsys.readouterr().out
     assert (tmp_path / "s" / "shop.toml").read_bytes() == before
     assert asked[0].startswith("Your name") and "[N]" in asked[0]

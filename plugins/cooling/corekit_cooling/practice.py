@@ -176,7 +176,7 @@ def fallen(car: Cooling, pressure: float, seconds: float = 600.0) -> float:
     kept = (pressure * 1e5 + _ATMOSPHERE) * car.air * 1e-6
     room, now, step = car.air * 1e-6, pressure * 1e5, 1.0
     for _ in range(int(seconds / step)):
-        room += step * sum(leaking(hole, now) for hole in holes(car).values())
+        room += step * math.fsum(leaking(hole, now) for hole in holes(car).values())
         now = max(0.0, kept / room - _ATMOSPHERE)
     return pressure - now / 1e5
 
