@@ -429,10 +429,14 @@ def _one(
     except CorekitError:
         taken = {name for name in _names() if bench.takes(name, typed)}
         counts.seen["refused"] += len(_names()) - len(taken)
-        found, pages = outputs(
-            folder / "hostile",
-            lambda name: _marked(_names().index(name), typed if name in taken else _PLAIN),
-        )
+        try:
+            found, pages = outputs(
+                folder / "hostile",
+                lambda name: _marked(_names().index(name), typed if name in taken else _PLAIN),
+            )
+        except CorekitError as error:
+            counts.wrong.append(f"taken where it came in, refused later: {typed[:40]!r}: {str(error)[:80]}")
+            return
     shapes = {squeezed(one) for one in (typed, clean(typed), visible(typed), clean(visible(typed)))}
     for output, shown in found.items():
         if shown.fault:
