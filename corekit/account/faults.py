@@ -262,6 +262,8 @@ def _works(key: str, told: Told) -> Iterable[Work]:
         why = (
             "not approved by you, so not charged"
             if key in told.job.approval.unapproved
+            else "on an earlier invoice"
+            if told.job.issued
             else "not charged here"
         )
         yield Work(text=work_words(key, told.plugins), reason=why)

@@ -14,8 +14,8 @@ DIAGNOSIS = "diagnosis"
 
 
 def prices_in_words(book: PriceBook) -> dict[str, str]:
-    """Key of each priced operation, and `DIAGNOSIS` → what it comes to before tax; a drive by the kilometre
-    is left out, because nobody knows yet how far.
+    """Key of each priced operation, and `DIAGNOSIS` → what it comes to, before tax or with it; a drive by
+    the kilometre is left out, because nobody knows yet how far.
     """
     near = attrs.evolve(book, per_km=None, travel=None, diagnosis_cap=None)
     worth = {
@@ -23,7 +23,8 @@ def prices_in_words(book: PriceBook) -> dict[str, str]:
         **{key: repair_lines(book, [_work_item(key)]) for key in book.operations},
     }
     sums = {key: total((line.net for line in lines), book.currency) for key, lines in worth.items()}
-    return {key: f"{net} {book.currency} before tax" for key, net in sums.items() if net.minor}
+    basis = "with tax" if book.with_tax else "before tax"
+    return {key: f"{net} {book.currency} {basis}" for key, net in sums.items() if net.minor}
 
 
 def _work_item(key: str) -> WorkItem:

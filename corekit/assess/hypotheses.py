@@ -240,6 +240,13 @@ class Tables:
         """The faults that a part can have."""
         return frozenset(key for key, fault in self.faults.items() if part and fault.part == part)
 
+    def relieved_by(self, operation: str) -> frozenset[str]:
+        """The faults that an operation leaves and whose complaint may go all the same, for a while."""
+        system = operation.partition(".")[0]
+        table = self.systems.get(system)
+        found = table.relieved.get(operation, frozenset()) if table is not None else frozenset()
+        return frozenset(f"{system}.{fault}" for fault in found) & self.faults.keys()
+
     def of_work(self, operation: str) -> frozenset[str]:
         """The faults that an operation cures."""
         return frozenset(key for key, fault in self.faults.items() if fault.calls_for == operation)

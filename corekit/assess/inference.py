@@ -22,6 +22,8 @@ BRINGS_IN = 0.01  # an estimate of ours
 #: still there where nothing that could have ended it was done.
 GONE_BY_ITSELF = 0.03  # an estimate of ours
 AGAIN = 0.96  # an estimate of ours
+#: The same after work that leaves the fault and may take the complaint away for a while.
+RELIEVED = 0.45  # an estimate of ours
 
 
 @attrs.frozen(kw_only=True)
@@ -32,6 +34,7 @@ class Act:
         removes: Full keys of the faults that it ends.
         fails: The chance that the work fails, or that the new part is bad.
         brings: Full keys of the faults that the work itself may bring in.
+        relieves: Full keys of the faults that it leaves, and whose complaint may go all the same.
         undone: For what does not stay: whether the complaint was still there while it lasted. Then everything
             is as before.
     """
@@ -39,6 +42,7 @@ class Act:
     removes: frozenset[str]
     fails: float = 0.1
     brings: frozenset[str] = frozenset()
+    relieves: frozenset[str] = frozenset()
     undone: bool | None = None
 
 
@@ -82,6 +86,7 @@ class Beliefs:
 
     `shown`: Key of a test → its weights each time, with the number of acts before. `complaint`: whether it
     was there each time that it was looked at, with the number of acts before; first when it was told.
+    `relieved`: Faults whose complaint may be away for a while, and the number of acts since which.
     """
 
     tables: Tables
@@ -89,6 +94,7 @@ class Beliefs:
     acts: int = 0
     shown: Mapping[str, tuple[tuple[tuple[float, ...], int], ...]] = attrs.field(factory=dict)
     complaint: tuple[tuple[bool, int], ...] = ((True, 0),)
+    relieved: tuple[frozenset[str], int] = (frozenset(), 0)
 
 
 def start(tables: Tables) -> Beliefs:
@@ -277,7 +283,8 @@ def _after_act(beliefs: Beliefs, act: Act) -> Beliefs:
                 weight = chance * share
             weights[target] = weights.get(target, 0.0) + weight
     acts = beliefs.acts if act.undone is not None else number
-    return attrs.evolve(beliefs, branches=Branches.of(beliefs.tables, weights), acts=acts)
+    relieved = (act.relieves, acts) if act.relieves else beliefs.relieved
+    return attrs.evolve(beliefs, branches=Branches.of(beliefs.tables, weights), acts=acts, relieved=relieved)
 
 
 def _states_after(state: Hypothesis, act: Act, tables: Tables) -> Iterator[tuple[Hypothesis, float]]:
@@ -302,7 +309,11 @@ def _retold(beliefs: Beliefs, branch: Branch, state: Hypothesis, still: bool) ->
     """
     tables = beliefs.tables
     since = [seen for seen, acts in beliefs.complaint if branch.changed <= acts]
-    if state == branch.now and branch.changed == 0:
+    relieved, began = beliefs.relieved
+    if state == branch.now and not state.isdisjoint(relieved):
+        there = RELIEVED
+        since = [seen for seen, acts in beliefs.complaint if max(branch.changed, began) <= acts]
+    elif state == branch.now and branch.changed == 0:
         there = AGAIN
         since = since[1:]  # it was told, so it was there
     else:

@@ -134,7 +134,12 @@ def _repair(record: Repaired, plugins: Plugins, tables: Tables) -> Iterator[Act]
     removes = tables.of_work(operation.key) | tables.of_part(operation.replaces)
     if removes:
         way = trials().ways[operation.way]
-        yield Act(removes=removes, fails=way.fails, brings=tables.of_part(operation.replaces))
+        yield Act(
+            removes=removes,
+            fails=way.fails,
+            brings=tables.of_part(operation.replaces),
+            relieves=tables.relieved_by(operation.key),
+        )
 
 
 def _retold(result: str) -> Iterator[inference.Retold]:

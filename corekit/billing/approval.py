@@ -23,18 +23,22 @@ from ..model.records import Approved, ApprovedMore, Estimated, Repaired, Service
 from .book import PriceBook
 from .errors import ConsentError
 from .estimate import without_declined
+from .invoice_lines import Invoiced, LineKey, line_key
 from .line import Line, from_data
 from .totals import BillTotals, out_of_gross, percent_of, totals
 
 
 @attrs.frozen
 class _Priced:
-    """One decision in lines: all on the estimate, those that stand approved, those to charge for."""
+    """One decision in lines: all on the estimate, those that stand approved, those to charge for, and those
+    on an invoice already, which are none of these two.
+    """
 
     decision: Decision
     estimated: tuple[Line, ...]
     approved: tuple[Line, ...]
     done: tuple[Line, ...]
+    invoiced: tuple[Line, ...]
 
 
 def _estimates(given: Iterable[Estimated]) -> tuple[Estimated, ...]:
@@ -52,8 +56,8 @@ def _acts(given: Iterable[Act]) -> tuple[Act, ...]:
 @attrs.frozen
 class ApprovedWork:
     """`model.approval.Approval` in lines and money: every estimate, every approval and work done in the
-    journal's order, the price book, what was approved beyond the estimates since, and how far an invoice may
-    go without a new approval.
+    journal's order, the price book, what was approved beyond the estimates since, how far an invoice may go
+    without a new approval, and what is on an invoice already: then everything here is of the rest.
 
     Each estimate's lines are read once, whatever is asked.
     """
@@ -63,6 +67,7 @@ class ApprovedWork:
     book: PriceBook
     additions: tuple[ApprovedMore, ...] = ()
     rule: ExceedRule = NOTHING_ABOVE
+    before: Invoiced | None = None
 
     @classmethod
     def of(
@@ -72,12 +77,13 @@ class ApprovedWork:
         more: Iterable[Approved] = (),
         instead_of: Container[str] = (),
         rule: ExceedRule = NOTHING_ABOVE,
+        before: Invoiced | None = None,
     ) -> ApprovedWork:
         """What stands in a job's journal.
 
         Args:
             more: Approvals that are about to be written. instead_of: Ids of the entries that they take the
-                place of. rule: The jurisdiction's.
+                place of. rule: The jurisdiction's. before: What is on an invoice already.
         """
         acts: list[Act] = []
         new = list(more)
@@ -87,8 +93,9 @@ class ApprovedWork:
                 new = []
             elif isinstance(noted.record, (Approved, Repaired, Serviced)):
                 acts.append(noted.record)
-        additions = tuple(noted.record for noted in job.approved_more)
-        return cls((noted.record for noted in job.estimates), (*acts, *new), book, additions, rule)
+        spent = before.spent if before is not None else ()
+        additions = tuple(noted.record for noted in job.approved_more if noted.id not in spent)
+        return cls((noted.record for noted in job.estimates), (*acts, *new), book, additions, rule, before)
 
     @cached_property
     def approval(self) -> Approval:
@@ -116,7 +123,21 @@ class ApprovedWork:
         Raises:
             ConsentError: as `lines`.
         """
-        return tuple(line for priced in self._priced for line in priced.done)
+        return tuple(line for _, line in self.done_by_estimate)
+
+    @property
+    def done_by_estimate(self) -> tuple[tuple[str, Line], ...]:
+        """As `done`, each with the printed name of its estimate."""
+        return tuple((priced.decision.estimate.name, line) for priced in self._priced for line in priced.done)
+
+    @property
+    def on_invoices(self) -> frozenset[str]:
+        """Printed names of the estimates of which nothing is left that an invoice could take."""
+        return frozenset(
+            priced.decision.estimate.name
+            for priced in self._priced
+            if priced.invoiced and not priced.approved
+        )
 
     @cached_property
     def total(self) -> Money:
@@ -127,7 +148,14 @@ class ApprovedWork:
             ConsentError: as `lines`; or part of an estimate was declined and today's tax rates no longer give
                 the total that it was estimated at, so that nobody can say what the rest was approved at.
         """
-        return total((*self.sums.values(), *self.more_for.values()), self.book.currency)
+        left = total((*self.sums.values(), *self.more_for.values()), self.book.currency)
+        return left if self.before is None else min(left, self._whole - self.before.total)
+
+    @property
+    def _whole(self) -> Money:
+        """What was approved in all, with what is on an invoice already."""
+        sums = (self._full_sum(priced) for priced in self._priced)
+        return total((*sums, *self.more_for.values()), self.book.currency)
 
     @cached_property
     def more_for(self) -> dict[str, Money]:
@@ -161,18 +189,27 @@ class ApprovedWork:
         latest = {approval.estimate: approval for approval in self.approvals}
         for approval in latest.values():
             _refuse_unbound(approval, self.estimates)
-        return tuple(_priced(decision) for decision in self.approval.decisions)
+        keys = self.before.lines if self.before is not None else frozenset()
+        return tuple(_priced(decision, keys) for decision in self.approval.decisions)
 
     def _sum(self, priced: _Priced) -> Money:
+        if not priced.invoiced:
+            return self._full_sum(priced)
+        if not priced.approved:
+            return Money(0, self.book.currency)
+        return self._full_sum(priced) - totals(priced.invoiced, self.book).gross
+
+    def _full_sum(self, priced: _Priced) -> Money:
         estimate = priced.decision.estimate
         if estimate.currency != self.book.currency:
             raise ConsentError(
                 f'Estimate "{estimate.name}" is in {estimate.currency}, the price book in'
                 f" {self.book.currency}; make a new estimate."
             )
-        if priced.approved == priced.estimated:
+        both = (*priced.approved, *priced.invoiced)
+        if len(both) == len(priced.estimated):
             return Money(estimate.total, estimate.currency)
-        if not priced.approved:
+        if not both:
             return Money(0, estimate.currency)
         if not self._still_comes_to_its_total(priced):
             raise ConsentError(
@@ -181,7 +218,7 @@ class ApprovedWork:
                 " sum, so what was not declined has no approved one. Make a new estimate and record a new"
                 " approval."
             )
-        return totals(priced.approved, self.book).gross
+        return totals(both, self.book).gross
 
     @property
     def keeps_its_totals(self) -> bool:
@@ -235,10 +272,11 @@ def may_invoice(
     if highest > base:
         _keep_within(highest, base, come_to.net if not work.rule.with_tax else gross, lines, work)
         return
+    before = "" if any(line.with_tax for line in lines) else " before tax"
     for what, net in _nets(lines).items():
         if net > approved[what] and (over := _over(what, lines, work)) > Money(0, net.currency):
             raise ConsentError(
-                f"{what}: comes to {net} {net.currency} before tax, but {approved[what]} was approved."
+                f"{what}: comes to {net} {net.currency}{before}, but {approved[what]} was approved."
                 f" Ask for {over} {over.currency} more, tax included: {_why_more([what], lines)}. Invoice"
                 " what was approved, or record what the customer says to it."
             )
@@ -318,7 +356,7 @@ def rounding_to_approved(
     return zero
 
 
-def _priced(decision: Decision) -> _Priced:
+def _priced(decision: Decision, on_invoices: Container[LineKey]) -> _Priced:
     estimate = decision.estimate
     estimated = _lines_of(estimate)
     try:
@@ -327,13 +365,15 @@ def _priced(decision: Decision) -> _Priced:
         raise ConsentError(
             f'The approval of "{estimate.name}" declines what is not on it. {error}'
         ) from error
+    invoiced = tuple(line for line in estimated if line_key(estimate.name, line) in on_invoices)
     approved = tuple(
         line
         for line in estimated
         if (line.operation in decision.approved if line.operation else decision.has_diagnosis)
+        and line_key(estimate.name, line) not in on_invoices
     )
     done = tuple(line for line in approved if not line.operation or line.operation in decision.done)
-    return _Priced(decision, estimated, approved, done)
+    return _Priced(decision, estimated, approved, done, invoiced)
 
 
 def _refuse_unbound(approval: Approved, estimates: Sequence[Estimated]) -> None:
@@ -392,10 +432,9 @@ def _nets(lines: Iterable[Line]) -> dict[str, Money]:
     return nets
 
 
-def _exact_total(lines: Iterable[Line], book: PriceBook) -> Fraction:
-    return sum(
-        (line.net.minor * (1 + Fraction(percent_of(line.tax, book)) / 100) for line in lines), Fraction(0)
-    )
+def _exact_total(lines: Sequence[Line], book: PriceBook) -> Fraction:
+    shares = (Fraction(0) if line.with_tax else Fraction(percent_of(line.tax, book)) / 100 for line in lines)
+    return sum((line.net.minor * (1 + share) for line, share in zip(lines, shares, strict=True)), Fraction(0))
 
 
 def _list(names: Iterable[str]) -> str:

@@ -61,7 +61,7 @@ class Zone:
 
 @attrs.frozen(kw_only=True)
 class PriceBook:
-    """All prices of a shop, net, as decimal numbers of its currency.
+    """All prices of a shop, as decimal numbers of its currency: net, or where it says so with tax in them.
 
     Attributes:
         where: What it was read from, for messages.
@@ -70,6 +70,7 @@ class PriceBook:
         tax_of: Kind of line → the name of its rate.
         outside_tax: Why the shop shows no tax; empty when it does.
         reverse_charge: It shows none because the customer owes it.
+        with_tax: The prices have the tax of their rate in them.
         labour: Price of an hour.
         call_out: Price of coming at all; None when there is none.
         per_km, travel: Price of a kilometre, or of the drive whatever its length; at most one of them is
@@ -88,6 +89,7 @@ class PriceBook:
     tax_of: Mapping[LineKind, str]
     outside_tax: str
     reverse_charge: bool = False
+    with_tax: bool = False
     labour: Decimal
     call_out: Decimal | None
     per_km: Decimal | None

@@ -71,6 +71,7 @@ def diagnosis_lines(
             price=price,
             currency=book.currency,
             tax=book.tax_of[kind],
+            with_tax=book.with_tax,
         )
 
     lines: list[Line] = []
@@ -158,6 +159,7 @@ def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line,
                     price=book.labour,
                     currency=book.currency,
                     tax=operation.tax or book.tax_of[LineKind.LABOUR],
+                    with_tax=book.with_tax,
                     shown_by=asked.shown_by,
                 )
             )
@@ -172,6 +174,7 @@ def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line,
                 price=part.price,
                 currency=book.currency,
                 tax=part.tax or book.tax_of[LineKind.PART],
+                with_tax=book.with_tax,
                 condition=part.condition,
                 number=part.number,
                 shown_by=asked.shown_by,
@@ -196,6 +199,7 @@ def _cores(book: PriceBook, asked: WorkItem, operation: PricedOperation) -> list
             price=part.core,
             currency=book.currency,
             tax=part.tax or book.tax_of[LineKind.PART],
+            with_tax=book.with_tax,
             condition=part.condition,
         )
         for part in operation.parts
@@ -222,12 +226,13 @@ def _supplies(book: PriceBook, asked: WorkItem, operation: PricedOperation) -> l
             price=price.amount,
             currency=book.currency,
             tax=book.tax_of[LineKind.SUPPLIES],
+            with_tax=book.with_tax,
         )
     ]
 
 
 def usual_net(book: PriceBook, operation: str) -> Decimal | None:
-    """What the labour and parts of a piece of work come to, without tax; None where it has no price."""
+    """What the labour and parts of a piece of work come to, at the book's own prices; None without any."""
     priced = book.operations.get(operation)
     if priced is None:
         return None

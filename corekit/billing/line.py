@@ -102,6 +102,7 @@ class Line:
         number: Of a part, as its maker or seller calls it.
         off: By how much its price is lowered, and why, as printed; empty where it is not.
         changed: Why its quantity is another one than estimated, as printed; empty when it is not.
+        with_tax: `price` and `net` have the tax of the rate in them: the shop writes its prices so.
 
     Raises:
         ValueError: `net` is not what quantity and price come to, `per` is not above zero, a part has no
@@ -124,6 +125,7 @@ class Line:
     changed: str = ""
     number: str = ""
     off: str = ""
+    with_tax: bool = False
 
     @property
     def what(self) -> str:
@@ -184,6 +186,7 @@ def priced_line(
     shown_by: str = "",
     per: Decimal = Decimal(1),
     number: str = "",
+    with_tax: bool = False,
 ) -> Line:
     """A line with its net amount worked out."""
     net = line_net(quantity, price, currency, per)
@@ -201,14 +204,15 @@ def priced_line(
         shown_by=shown_by,
         per=per,
         number=number,
+        with_tax=with_tax,
     )
 
 
 def to_data(line: Line) -> dict[str, Any]:
     """The line as plain JSON data; decimal numbers as text. `from_data` gives an equal line back.
 
-    `waived`, `changed`, `number` and `off` stand in it only where they say something: what an older program
-    wrote of the same line is the same data.
+    `waived`, `changed`, `number`, `off` and `with_tax` stand in it only where they say something: what an
+    older program wrote of the same line is the same data.
     """
     data: dict[str, Any] = {
         "kind": str(line.kind),
@@ -229,11 +233,13 @@ def to_data(line: Line) -> dict[str, Any]:
         "condition": str(line.condition) if line.condition else "",
         "shown_by": line.shown_by,
     }
-    return {**data, **{key: text for key in _LATER if (text := getattr(line, key))}}
+    later: dict[str, Any] = {key: text for key in _LATER if (text := getattr(line, key))}
+    return {**data, **later, **({_WITH_TAX: True} if line.with_tax else {})}
 
 
 #: Fields of a line that came later.
 _LATER = ("waived", "changed", "number", "off")
+_WITH_TAX = "with_tax"
 _TEXTS = ("kind", "text", "operation", "quantity", "unit", "price", "per", "tax", "condition", "shown_by")
 
 
@@ -244,9 +250,9 @@ def from_data(data: Mapping[str, Any]) -> Line:
         ValueError: a key is missing or unknown, a value is of the wrong sort, or the line contradicts itself.
     """
     line = _object(
-        {**dict.fromkeys(_LATER, ""), **data} if isinstance(data, Mapping) else data,
+        {**dict.fromkeys(_LATER, ""), _WITH_TAX: False, **data} if isinstance(data, Mapping) else data,
         "line",
-        (*_TEXTS, *_LATER, "ground", "net"),
+        (*_TEXTS, *_LATER, _WITH_TAX, "ground", "net"),
     )
     ground = _object(line["ground"], "ground", ("kind", "text", "finding_code", "evidence"))
     net = _object(line["net"], "net", ("minor", "currency"))
@@ -256,6 +262,8 @@ def from_data(data: Mapping[str, Any]) -> Line:
     for key, value in [*texts, ("net.currency", net["currency"])]:
         if not isinstance(value, str):
             raise InputError(f"{key}: must be text; got {value!r}.")
+    if not isinstance(line[_WITH_TAX], bool):
+        raise InputError(f"{_WITH_TAX}: must be true or false; got {line[_WITH_TAX]!r}.")
     evidence = ground["evidence"]
     if not isinstance(evidence, (list, tuple)) or not all(isinstance(item, str) for item in evidence):
         raise InputError(f"ground.evidence: must be a list of entry ids; got {evidence!r}.")
@@ -281,6 +289,7 @@ def from_data(data: Mapping[str, Any]) -> Line:
         changed=line["changed"],
         number=line["number"],
         off=line["off"],
+        with_tax=line[_WITH_TAX],
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import attrs
 
 from ..errors import CorekitError
-from ..model.money import Money, total
+from ..model.money import Money, minor_digits, total
 from ..model.records import Paid, PaymentTaken
 from .totals import BillTotals, Payable, payable
 
@@ -18,12 +18,15 @@ class PaymentError(CorekitError, ValueError):
 
 @attrs.frozen(kw_only=True)
 class AmountReceived:
-    """Money received: how much, how, what had been paid before, and what is left to pay (0: settled)."""
+    """Money received: how much, how, what had been paid before, and what is left to pay (0: settled);
+    `rounded` by how much more is settled, because cash has no smaller coins.
+    """
 
     amount: Money
     how: str
     paid_before: Money
     due: Money
+    rounded: Money | None = None
 
     @property
     def is_settled(self) -> bool:
@@ -51,6 +54,19 @@ def payable_after(
 ) -> Payable:
     """What is due after these payments."""
     return payable(of, paid_so_far(payments, of.gross.currency), rounding)
+
+
+def cash_amount(due: Money, step: Money | None) -> Money:
+    """What is paid in cash for an amount where the smallest coin is `step`: the nearest multiple of it,
+    halves away from zero (common practice; where a law says otherwise, it holds).
+
+    >>> str(cash_amount(Money(1003, "CHF"), Money(5, "CHF"))), str(cash_amount(Money(1002, "CHF"), None))
+    ('10.05', '10.02')
+    """
+    if step is None:
+        return due
+    units = Money.ratio(due.minor, step.minor * 10 ** minor_digits(due.currency), due.currency).minor
+    return Money(units * step.minor, due.currency)
 
 
 def give_back(amount: Money, how: str, most: Money) -> None:

@@ -26,6 +26,7 @@ class TaxTable:
     default: str = ""
     none: str | None = None
     reverse_charge: str | None = None
+    included: bool = False
     labour: str | None = None
     parts: str | None = None
     call_out: str | None = None
@@ -135,8 +136,11 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
 
     In `tax`, `labour` (diagnosis follows it), `parts` and `call_out` (travel follows it) may each name a rate
     of their own; a shop outside tax writes `tax = { none = "reason" }`, one whose customers owe the tax
-    `tax = { reverse_charge = "reason" }`. Amounts have no more decimals than the currency; only unit prices
-    (hour, kilometre, part) may have more, up to six.
+    `tax = { reverse_charge = "reason" }`. With `included = true` beside the rates all prices of the file have
+    tax in them: what is charged is the sum of the prices, and tax is taken out of it once for each rate.
+
+    Amounts have no more decimals than the currency; only unit prices (hour, kilometre, part) may have more,
+    up to six.
 
     Args:
         data: What the TOML parser gave.
@@ -165,6 +169,7 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
         tax_of=tax_of,
         outside_tax=reverse or ((form.tax.none or "") if form.tax else ""),
         reverse_charge=bool(reverse),
+        with_tax=bool(form.tax and form.tax.included),
         labour=form.labour.per_hour,
         call_out=form.call_out,
         per_km=travel.per_km,
@@ -253,7 +258,7 @@ def _tax(tax: TaxTable, faults: Faults) -> tuple[dict[str, Decimal], dict[LineKi
     named = {key: name for key in _TAX_KEYS if (name := getattr(tax, key)) is not None}
     if tax.none is not None or tax.reverse_charge is not None:
         key = "none" if tax.none is not None else "reverse_charge"
-        others = [one for one in ("rates", "default") if getattr(tax, one)] + [*named]
+        others = [one for one in ("rates", "default", "included") if getattr(tax, one)] + [*named]
         others += ["reverse_charge"] if key == "none" and tax.reverse_charge is not None else []
         if others:
             write = f"{key} without {', '.join(others)}, or omit {key}"

@@ -34,7 +34,10 @@ class Adjustment:
 
 @attrs.frozen(kw_only=True)
 class RateTotal:
-    """One rate's share: its name, percent (BT-119), taxable amount (BT-116) and tax (BT-117)."""
+    """One rate's share: its name, percent (BT-119), taxable amount (BT-116) and tax (BT-117).
+
+    Where prices have tax in them, base and tax together are what the prices come to.
+    """
 
     rate: str
     percent: Decimal
@@ -47,7 +50,8 @@ class BillTotals:
     """What a document comes to.
 
     Attributes:
-        sum_of_lines: BT-106. allowances, charges: BT-107, BT-108.
+        sum_of_lines: BT-106; of prices with tax what is left of them without it.
+        allowances, charges: BT-107, BT-108.
         net: Total before tax (BT-109).
         per_rate: One row per rate that occurs, in the price book's order; none for a shop outside tax.
         tax: BT-110.
@@ -82,26 +86,35 @@ def totals(
     charges: Sequence[Adjustment] = (),
 ) -> BillTotals:
     """Sum rounded lines (BR-CO-10), less allowances, plus charges (BR-CO-13); tax once per rate on the
-    document (BR-CO-17), summed (BR-CO-14); gross (BR-CO-15).
+    document (BR-CO-17), summed (BR-CO-14); gross (BR-CO-15). Of prices with tax in them the sum stays what it
+    is, and tax is taken out of it once per rate; allowances and charges are net.
 
     Raises:
         ValueError: a rate that the price book does not have, or another currency than the price book's.
     """
     zero = Money(0, book.currency)
     bases: dict[str, Money] = {}
-    signed = [(line.tax, line.net) for line in lines]
-    signed += [(item.tax, -item.amount) for item in allowances] + [
-        (item.tax, item.amount) for item in charges
-    ]
+    with_tax: dict[str, Money] = {}
+    for line in lines:
+        percent_of(line.tax, book)
+        sums = with_tax if line.with_tax else bases
+        sums[line.tax] = sums.get(line.tax, zero) + line.net
+    signed = [(item.tax, -item.amount) for item in allowances] + [(item.tax, item.amount) for item in charges]
     for rate, amount in signed:
         percent_of(rate, book)
         bases[rate] = bases.get(rate, zero) + amount
     per_rate = tuple(
-        RateTotal(rate=rate, percent=percent, base=bases[rate], tax=bases[rate].times(percent.scaleb(-2)))
+        _rate_total(rate, percent, bases.get(rate, zero), with_tax.get(rate, zero))
         for rate, percent in book.rates.items()
-        if rate in bases
+        if rate in bases or rate in with_tax
     )
-    sum_of_lines = total((line.net for line in lines), book.currency)
+    sum_of_lines = total(
+        (
+            *(line.net for line in lines if not line.with_tax),
+            *(out_of_gross(amount, percent_of(rate, book))[0] for rate, amount in with_tax.items()),
+        ),
+        book.currency,
+    )
     taken, added = (
         total((item.amount for item in allowances), book.currency),
         total((item.amount for item in charges), book.currency),
@@ -116,6 +129,14 @@ def totals(
         tax=tax,
         gross=net + tax,
         outside_tax=book.outside_tax,
+    )
+
+
+def _rate_total(rate: str, percent: Decimal, base: Money, with_tax: Money) -> RateTotal:
+    """What is charged at one rate before tax and with it, as net amount and tax."""
+    net, tax_within = out_of_gross(with_tax, percent)
+    return RateTotal(
+        rate=rate, percent=percent, base=base + net, tax=base.times(percent.scaleb(-2)) + tax_within
     )
 
 

@@ -1,5 +1,5 @@
 """The shop's money of a day, a month or a year: invoiced, credited, received, given back, written off, and
-what is open. As text here, or as CSV for whoever keeps your books.
+what is open. As text here, as CSV or as a paper for whoever keeps your books.
 """
 
 from __future__ import annotations
@@ -12,12 +12,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "span", metavar="WHEN", nargs="?", default="", help="2026-11-28, 2026-11 or 2026; all without"
     )
     parser.add_argument("--csv", metavar="FILE", help="write the rows as CSV; - writes them here")
+    parser.add_argument("--pdf", metavar="FILE", nargs="?", const="", help="write them as a paper")
     parser.add_argument("--overdue", action="store_true", help="only what is overdue today")
 
 
 def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
+    from ..desk.books_paper import write_books
     from ..desk.ledger import LedgerKind, as_csv, ledger
     from ..desk.shop import open_shop
     from ..files import write_over
@@ -25,6 +27,9 @@ def run(args: argparse.Namespace) -> int:
 
     with open_shop(shop_folder(args.shop)) as shop:
         books = ledger(shop.context, args.span)
+        if args.pdf is not None:
+            print(write_books(shop.context, args.span, Path(args.pdf) if args.pdf else None))
+            return 0
     if args.csv == "-":
         print(as_csv(books), end="")
         return 0

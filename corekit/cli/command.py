@@ -25,7 +25,11 @@ WIDTH = 90
 VERBS = {
     "demo": "show the whole job on invented cars, in ./demo-out",
     "init": "set up your shop: name, prices, where invoices are numbered",
+    "sync": "bring this van together with the shop's other vans, over their hub",
+    "hand": "hand a job to another van",
+    "hub": "run the hub of several vans, on PostgreSQL; its devices, people and prices",
     "work": "open the screens: a whole visit in the browser of a phone",
+    "practise": "practise a visit on an invented car with hidden faults",
     "check": "say what a visit file or a job shows, and which test comes next",
     "read": "make a draft of a logger's file or of the car's own data, to look at",
     "add": "save a visit file in the store, or what has changed in it",
@@ -39,6 +43,11 @@ VERBS = {
     "credit": "issue a credit note on an invoice, whole or in part",
     "writeoff": "ask no more for some of an issued invoice",
     "books": "the money of a day, month or year, and what is open; as CSV too",
+    "remind": "write a reminder of an invoice that is overdue",
+    "drawer": "the cash drawer: counted, put in, taken out, and what should lie in it",
+    "tables": "write the tables of all jobs as Parquet files, without persons",
+    "ask": "ask a question over all jobs: causes, tests, comebacks, prices, readings",
+    "learn": "propose what retested jobs say of the fault tables",
     "export": "write an issued invoice in another form, such as an e-invoice",
     "receipt": "print the receipt for a payment that the invoice does not show",
     "publish": "send issued invoices' pages to where their codes lead",
@@ -59,7 +68,7 @@ VERBS = {
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "init", "new-plugin", "plugins")
+_WITHOUT_SHOP = ("calculate", "demo", "hub", "init", "new-plugin", "plugins", "practise")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)
@@ -322,6 +331,18 @@ def quantity(text: str | None, option: str, what: str) -> Decimal | None:
     if not re.fullmatch(r"[0-9]{1,5}([.,][0-9]{1,3})?", text.strip()):
         raise InputError(f"{option}: {text!r} is not {what}; write a number, e.g. 12.5.")
     return Decimal(text.strip().replace(",", "."))
+
+
+def require_hub() -> None:
+    """Return where the hub's extra is installed.
+
+    Raises:
+        InputError: it is not.
+    """
+    from importlib.util import find_spec
+
+    if find_spec("psycopg") is None:
+        raise InputError("The hub needs more than a van does. Install it with: pip install 'corekit[hub]'")
 
 
 def sure(question: str) -> bool:

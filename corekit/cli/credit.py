@@ -14,6 +14,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--of", default="", metavar="WORK", help="key of the work; all of the invoice without"
     )
+    parser.add_argument("--invoice", default="", metavar="NUMBER", help="which, if the job is on several")
     parser.add_argument("--part", default="", help="of this work the part, as the invoice calls it")
     parser.add_argument("--quantity", help="how much of that part; all of it without")
     parser.add_argument("--yes", action="store_true", help="do not ask before taking the number")
@@ -35,7 +36,14 @@ def run(args: argparse.Namespace) -> int:
         print("Nothing was issued, no number was taken.")
         return 1
     with open_shop(shop_folder(args.shop)) as shop:
-        note = credit(shop.context, args.job, args.because, asked, date_is_right=args.date_is_right)
+        note = credit(
+            shop.context,
+            args.job,
+            args.because,
+            asked,
+            invoice=args.invoice,
+            date_is_right=args.date_is_right,
+        )
         print(
             f"Credit note {note.number} on invoice {note.of}: {note.total} {note.total.currency}\n{note.pdf}"
         )

@@ -11,6 +11,15 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
+        "--vans",
+        metavar="NUMBER",
+        type=int,
+        help="show several vans and their hub instead; PostgreSQL must be installed",
+    )
+    parser.add_argument(
+        "--stay", action="store_true", help="with --vans: keep hub and office open, until Ctrl-C"
+    )
+    parser.add_argument(
         "--out",
         metavar="DIR",
         default="demo-out",
@@ -22,7 +31,17 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from ..desk.demo import run_demo
+    from ..errors import InputError
+    from .command import require_hub
 
-    for line in run_demo(Path(args.out)):
+    if args.stay and args.vans is None:
+        raise InputError("--stay belongs to --vans.")
+    lines = run_demo(Path(args.out))
+    if args.vans is not None:
+        require_hub()
+        from ..hub.demo import run_vans
+
+        lines = run_vans(Path(args.out), args.vans, stay=args.stay)
+    for line in lines:
         print(line)
     return 0

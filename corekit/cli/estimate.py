@@ -43,6 +43,7 @@ def _make(args: argparse.Namespace) -> int:
     from ..desk.jobs import job_with_id
     from ..desk.settings import unknown_operations
     from ..desk.shop import open_shop
+    from ..desk.speaking import paper_language
     from .command import distance, same_shop, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
@@ -61,6 +62,9 @@ def _make(args: argparse.Namespace) -> int:
 
             print(f"Its page, where the customer can answer: {offer(shop.context, estimate)}")
             print("Then fetch the answer:  corekit answers")
+        said = paper_language(shop.context, [estimate.job], estimate.document)
+        if said:
+            print(said)
         words = (
             f"{job_with_id(shop.context, estimate.job).name} --estimate {estimate.name!r}"
             f" --total {estimate.total} --how 'in person'{same_shop(args.shop)}"

@@ -42,6 +42,7 @@ def _issue(args: argparse.Namespace) -> int:
     from ..desk.issuing import Page, left_out
     from ..desk.jobs import job_named
     from ..desk.shop import open_shop
+    from ..desk.speaking import paper_language
     from .command import same_shop, shop_folder, sure
 
     with open_shop(shop_folder(args.shop)) as shop:
@@ -52,7 +53,7 @@ def _issue(args: argparse.Namespace) -> int:
         names = " and ".join(job.name for job in jobs)
         what = f"the invoice of {names}" if len(jobs) == 1 else f"one invoice over {names}"
         if (
-            not all(job.issued for job in jobs)
+            not all(job.issued and not job.goes_on for job in jobs)
             and not args.yes
             and not sure(f"Issue {what}? It takes the next number, for good.")
         ):
@@ -64,6 +65,9 @@ def _issue(args: argparse.Namespace) -> int:
             )
         except ClockError as error:
             raise ClockError(error.jump, f"{error} On the command line that is --date-is-right.") from error
+        said = paper_language(shop.context, invoice.jobs, invoice.document)
+        if said:
+            print(said)
         print(f"Invoice {invoice.number}, due {invoice.due} {invoice.due.currency}\n{invoice.pdf}")
         print(
             invoice.link

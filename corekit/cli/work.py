@@ -84,12 +84,12 @@ def run(args: argparse.Namespace) -> int:
     if args.new_passcode and has_passcode(folder):
         _ask_for_old_passcode(folder)
     if args.new_passcode or args.reset_passcode or not has_passcode(folder):
-        _new_passcode(folder)
+        new_passcode(folder)
         if args.new_passcode or args.reset_passcode:
             return 0
     if args.hotspot or args.pair:
         if args.pair:
-            _make_authority(folder)
+            make_authority(folder)
         import sys
 
         serve_on_hotspot(
@@ -99,15 +99,15 @@ def run(args: argparse.Namespace) -> int:
             extra_addresses=tuple(args.address),
             pair=args.pair,
             coloured=sys.stdout.isatty(),
-            say=_say,
+            say=say,
         )
     else:
-        serve_here(folder, port=args.port, lock_after=args.lock_after, say=_say)
+        serve_here(folder, port=args.port, lock_after=args.lock_after, say=say)
     print("Stopped. Everything acknowledged is saved.")
     return 0
 
 
-def _say(text: str) -> None:
+def say(text: str) -> None:
     print(text, flush=True)
 
 
@@ -129,7 +129,7 @@ def _ask_for_old_passcode(folder: Path) -> None:
     )
 
 
-def _new_passcode(folder: Path) -> None:
+def new_passcode(folder: Path) -> None:
     """Ask for a passcode twice, unseen; draw one where there is no terminal to ask at."""
     import getpass
     import sys
@@ -163,7 +163,7 @@ def _new_passcode(folder: Path) -> None:
     raise PasscodeError("No passcode was set; try again.")
 
 
-def _make_authority(folder: Path) -> None:
+def make_authority(folder: Path) -> None:
     from datetime import UTC, datetime
 
     from ..web.pairing import make_authority
@@ -182,7 +182,7 @@ def _forget_pairing(folder: Path) -> int:
         print("Nothing was changed.")
         return 1
     forget_authority(folder)
-    _make_authority(folder)
+    make_authority(folder)
     van = VanCertificate(folder)
     print(
         f"There is a new certificate, {van.title}. Remove the old one from the settings of every phone, then:"

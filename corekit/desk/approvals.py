@@ -16,7 +16,9 @@ from ..model.personal import Personal, PersonalText
 from ..model.records import Approved, Estimated, body_of
 from ..report.sheet import WHO_APPROVES
 from .context import ShopContext
+from .earlier import invoiced_before
 from .errors import ApprovalError, DeskError
+from .jobs import billed_with
 
 
 @attrs.frozen(kw_only=True)
@@ -144,21 +146,23 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
     """
     new = [Approved(**draft.body) for draft in drafts if draft.kind == "approved"]
     if new and job is not None:
-        must_be_open(job)
+        must_be_open(shop, job)
         replaced = {entry for draft in drafts for entry in draft.replaces}
-        _ = ApprovedWork.of(job, shop.prices, new, instead_of=replaced).total
+        _ = ApprovedWork.of(
+            job, shop.prices, new, instead_of=replaced, before=invoiced_before(shop, job)
+        ).total
 
 
-def must_be_open(job: Job) -> None:
-    """Refuse to price or approve anything after the invoice: it is issued once, and what came later would
-    never be billed.
+def must_be_open(shop: ShopContext, job: Job) -> None:
+    """Refuse to price or approve anything in a job that shares its invoice with others: a further one would
+    be of this job alone.
 
     Raises:
-        DeskError: it is issued.
+        DeskError: it does.
     """
-    if job.issued:
+    if job.issued and len(billed_with(shop, job)) > 1:
         number = job.issued[-1].record.number
         raise DeskError(
-            f"Invoice {number} of {job.name} is issued, so nothing more can be priced in this job. Take"
-            " further work into a job of its own."
+            f"Invoice {number} is over {job.name} and other jobs, so nothing more can be priced in this one."
+            " Take further work into a job of its own."
         )

@@ -283,7 +283,7 @@ def _worth(seen: CheckView, call: Call) -> Iterator[str]:
     if call.met and net and seen.prices is not None and call.chance > 0:
         yield (
             f"What it cures is there in {10 * call.chance:.0f} of 10; it usually costs"
-            f" {net:.2f} {seen.prices.currency} without tax."
+            f" {net:.2f} {seen.prices.currency} {'with' if seen.prices.with_tax else 'without'} tax."
         )
 
 

@@ -18,6 +18,7 @@ from ..files import TEMPORARY, flush_folder, write_once, write_over
 from ..store.store import Store
 from .context import ShopContext
 from .errors import DeskError
+from .learned import LEARNED_FILE
 from .settings import BACKUPS, PRICE_FILE, SHOP_FILE, STORE_FILE
 
 HEADS_FILE, KEYS = "heads.json", "keys"
@@ -43,8 +44,8 @@ class BackupError(DeskError):
 
 def back_up(shop: ShopContext, to: Path | None = None, *, daily: bool = False) -> Backup:
     """Copy the shop into a new folder below `to` (the shop's own `backups` if nobody says where): the record,
-    which is verified there, settings, prices, keys, and the heads of the chains. Papers and pages are not in
-    it: they are drawn from the record.
+    which is verified there, settings, prices, what was learned, keys, and the heads of the chains. Papers and
+    pages are not in it: they are drawn from the record.
 
     Others may work meanwhile. The folder appears when everything in it is on the disk, never half.
 
@@ -60,8 +61,9 @@ def back_up(shop: ShopContext, to: Path | None = None, *, daily: bool = False) -
         try:
             shop.store.copy_to(unfinished / STORE_FILE)
             heads, jobs = _verified_heads(unfinished / STORE_FILE)
-            for name in (SHOP_FILE, PRICE_FILE):
-                write_once(unfinished / name, (shop.folder / name).read_bytes())
+            for name in (SHOP_FILE, PRICE_FILE, LEARNED_FILE):
+                if name != LEARNED_FILE or (shop.folder / name).is_file():
+                    write_once(unfinished / name, (shop.folder / name).read_bytes())
             shutil.copytree(shop.folder / KEYS, unfinished / KEYS)
             told = {"made": shop.store.now(), "lineage": shop.store.lineage, "heads": heads, "jobs": jobs}
             write_once(unfinished / HEADS_FILE, json.dumps(told, indent=2).encode())
@@ -217,7 +219,8 @@ def restore(backup: Path, folder: Path) -> Restored:
             shutil.copy(source, unfinished / STORE_FILE)
             (unfinished / STORE_FILE).chmod(0o600)
             jobs, lineage, letters = _continuation(unfinished / STORE_FILE, backup)
-            for name in (SHOP_FILE, PRICE_FILE, *_keys_in(backup)):
+            learned = [LEARNED_FILE] if (backup / LEARNED_FILE).is_file() else []
+            for name in (SHOP_FILE, PRICE_FILE, *learned, *_keys_in(backup)):
                 if (folder / name).exists():
                     kept.append(name)
                     continue

@@ -4,16 +4,22 @@ or as a draft.
 
 from __future__ import annotations
 
+import attrs
+
 from ..account.account import account_of
 from ..assess.assessment import Assessment
 from ..billing.approval import ApprovedWork
 from ..billing.book import PriceBook
 from ..billing.errors import ConsentError
+from ..billing.invoice_lines import Invoiced
+from ..billing.invoiced import without_spent
 from ..billing.payment import payable_after
 from ..billing.together import JobShare
+from ..billing.totals import payable
 from ..model.document import Document
 from ..model.job import Job
 from ..model.jurisdiction import NOTHING_ABOVE, ExceedRule
+from ..model.money import Money
 from ..plugin.host import Plugins
 from ..report.papers import invoice_document
 from ..report.sheet import Sheet
@@ -21,11 +27,23 @@ from . import paper
 from .offerable import to_invoice
 
 
+@attrs.frozen(kw_only=True)
+class Before:
+    """What comes before another invoice of a job: what is invoiced, the number of the last one, and how much
+    was paid that those before do not need.
+    """
+
+    invoiced: Invoiced
+    last: str
+    paid_beyond: Money
+
+
 class Bill:
     """A job's invoice, worked out and ready for a number.
 
     Args:
         rule: How far it may go beyond what was approved.
+        before: What is on an invoice already, and what of the payments those do not need.
 
     Raises:
         ConsentError: nothing was both approved and done, or it would exceed what may be charged.
@@ -38,20 +56,30 @@ class Bill:
         plugins: Plugins,
         book: PriceBook,
         rule: ExceedRule = NOTHING_ABOVE,
+        before: Before | None = None,
     ) -> None:
+        invoiced = before.invoiced if before is not None else None
+        job = without_spent(job, invoiced)
         self.job, self.jobs, self.assessment, self.versions = job, [job], assessment, assessment.versions
         self.plugins = plugins
-        self.work = ApprovedWork.of(job, book, rule=rule)
+        self.work = ApprovedWork.of(job, book, rule=rule, before=invoiced)
         self.lines = to_invoice(job, self.work, assessment)
         if not self.lines:
+            since = f" since invoice {before.last}" if before is not None else ""
             raise ConsentError(
-                f"Nothing in {job.name} was both approved and done, so there is nothing to invoice."
+                f"Nothing in {job.name} was both approved and done{since}, so there is nothing to invoice."
             )
         self.share = JobShare(lines=self.lines, work=self.work)
         self.totals = self.share.totals
+        self.payments = paper.payments_of(job)
         self.payable = payable_after(
             self.share.totals, [noted.record for noted in job.payments], self.share.rounding
         )
+        if before is not None:
+            self.payments = (
+                [(f"beyond invoice {before.last}", before.paid_beyond)] if before.paid_beyond.minor else []
+            )
+            self.payable = payable(self.share.totals, before.paid_beyond, self.share.rounding)
         self.total = self.payable.gross + self.payable.rounding
         self.account = account_of(job, assessment, plugins, lines=self.lines, book=book)
 
@@ -67,7 +95,7 @@ class Bill:
             totals=self.share.totals,
             payable=self.payable,
             approvals=paper.approvals_of(self.job, self.work, self.plugins, sheet.day_of),
-            payments=paper.payments_of(self.job),
+            payments=self.payments,
             link=1,
             record_mark=record_mark,
         )

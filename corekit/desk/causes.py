@@ -11,7 +11,7 @@ from ..assess.suspect import Suspect
 from ..complaints import trials
 from ..model.job import Job
 from ..model.records import Tried
-from ..plugin.faults import NONE, OUTSIDE
+from ..plugin.faults import NONE, OUTSIDE, Fault
 from ..plugin.host import Plugins
 from .complaint import tried_words
 
@@ -35,7 +35,8 @@ class Cause:
 
     Attributes:
         system: Title of its system; empty for nothing and for something outside.
-        chance: In plain words. refer: Whom or what step it goes to, where no work for it is sold.
+        chance: In plain words, with the retested visits that stand behind its numbers, where some do.
+        refer: Whom or what step it goes to, where no work for it is sold.
         speaks_for, speaks_against: Questions with their answers, the weightiest first.
     """
 
@@ -89,21 +90,26 @@ def pair_of(suspects: Sequence[Suspect]) -> Sequence[Suspect]:
 
 
 def _cause(one: Suspect, job: Job, plugins: Plugins) -> Cause:
-    system = plugins.systems.get(one.system)
+    system, fault = plugins.systems.get(one.system), _fault_of(one, plugins)
+    visits = f", from {fault.visits} retested visits" if fault is not None and fault.visits else ""
     return Cause(
         name=one.name,
         system=system.title if system is not None else "",
-        chance=chance_words(one.probability),
+        chance=f"{chance_words(one.probability)}{visits}",
         refer="" if one.calls_for else one.refer,
         speaks_for=(*_trials(one, job, plugins, _tells_for), *one.speaks_for),
         speaks_against=(*_trials(one, job, plugins, _tells_against), *one.speaks_against),
     )
 
 
+def _fault_of(one: Suspect, plugins: Plugins) -> Fault | None:
+    system = plugins.systems.get(one.system)
+    return system.faults.faults.get(one.fault) if system is not None and system.faults is not None else None
+
+
 def _trials(one: Suspect, job: Job, plugins: Plugins, tells: Callable[[Tried], bool]) -> Iterator[str]:
     """What was tried on the part of a fault and tells so, in words."""
-    system = plugins.systems.get(one.system)
-    fault = system.faults.faults.get(one.fault) if system is not None and system.faults is not None else None
+    fault = _fault_of(one, plugins)
     if fault is None or not fault.part:
         return
     for noted in job.tried:

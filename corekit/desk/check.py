@@ -104,15 +104,16 @@ def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None 
             job = job_named(shop, visit)
             texts = texts_of(shop, job)
             assessment = assessment_of(shop, job.in_words(texts), minutes_left)
-            return CheckView(assessment=assessment, plugins=plugins, texts=texts, prices=shop.prices)
+            return CheckView(assessment=assessment, plugins=shop.plugins, texts=texts, prices=shop.prices)
     if not (folder / "shop.toml").is_file():  # settings and papers are loaded only where there is a shop
         read = read_for_check(Path(visit), Declared.of(plugins, currency=NO_CURRENCY))
         return _view(read, plugins, minutes_left)
     from . import paper
+    from .learned import with_learned
     from .settings import declared, read_prices, read_settings, with_settings
 
     settings = read_settings(folder, demo=True)
-    plugins = with_settings(plugins, settings)
+    plugins = with_learned(with_settings(plugins, settings), folder)
     prices = read_prices(folder)
     read = read_for_check(Path(visit), declared(plugins, settings, prices.currency, prices))
     view = _view(read, plugins, minutes_left, paper.instruments_for(read, settings))

@@ -22,11 +22,13 @@ from ..store.door import Door
 from ..store.requests import Request
 from ..store.store import Store
 from .errors import DeskError
+from .learned import with_learned
 from .looked_over import look_over, look_over_words
 from .pricing import CurrentPrices
 from .settings import (
     KEY_FILE,
     PAPERS,
+    PRACTICE_FILE,
     STORE_FILE,
     Settings,
     declared,
@@ -69,7 +71,7 @@ class ShopContext:
     @cached_property
     def plugins(self) -> Plugins:
         """The systems that are installed, loaded when they are first asked for."""
-        return with_settings(self.load_plugins(), self.settings)
+        return with_learned(with_settings(self.load_plugins(), self.settings), self.folder)
 
     @property
     def declared(self) -> Declared:
@@ -95,6 +97,11 @@ class ShopContext:
     def demo(self) -> bool:
         """True in a shop for trying things out."""
         return self.store.demo
+
+    @cached_property
+    def practice(self) -> bool:
+        """True in a shop of practice cars: its papers stay drafts, and no number is taken."""
+        return self.demo and (self.folder / PRACTICE_FILE).is_file()
 
     @property
     def books_chain(self) -> str:

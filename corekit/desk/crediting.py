@@ -29,8 +29,9 @@ from .clock import ClockError, clock_jump
 from .context import ShopContext, request_of
 from .errors import DeskError
 from .jobs import billed_with
-from .payments import due_of, payments_of
+from .payments import dues, payments_of
 from .publishing import link_of, with_page_note
+from .speaking import spoken
 
 
 @attrs.frozen(kw_only=True)
@@ -52,6 +53,7 @@ def credit(
     because: str,
     asked: CreditAsked | None = None,
     *,
+    invoice: str = "",
     request_id: str = "",
     date_is_right: bool = False,
 ) -> CreditNote:
@@ -60,6 +62,7 @@ def credit(
     Args:
         because: Why; it is printed on the customer's copy, and own words stand on no other.
         asked: What of it; all that is left where nothing is said.
+        invoice: Number of the invoice, where the job is on several; the last one where nothing is said.
 
     Raises:
         DeskError: the job is on no invoice, or no reason is given.
@@ -70,7 +73,8 @@ def credit(
     job = shop.store.find(job)
     asked = asked or CreditAsked()
     said = {key: str(value) for key, value in attrs.asdict(asked).items()}
-    request = request_of(request_id, {"credit": said, "because": because, "job": job})
+    content = {"credit": said, "because": because, "job": job, **({"invoice": invoice} if invoice else {})}
+    request = request_of(request_id, content)
     if not because.strip():
         raise DeskError("A credit note says why. Nothing was issued.")
     with shop.lock:
@@ -80,6 +84,9 @@ def credit(
         record = shop.store.job(job)
         if not record.issued:
             raise DeskError(f"{record.name} is on no invoice that stands, so there is nothing to credit.")
+        of = invoice or record.issued[-1].record.number
+        if of not in (numbers := [noted.record.number for noted in record.issued]):
+            raise DeskError(f"{record.name} is not on invoice {of}; it is on {', '.join(numbers)}.")
         billed = billed_with(shop, record)
         jump = clock_jump(shop)
         if jump is not None and not date_is_right:
@@ -93,7 +100,7 @@ def credit(
             place = transaction.next_number(shop.books_chain)
             number = shop.settings.number.format(year=shop.now.year, device=shop.device, place=place)
             why = _public_reason(transaction, because.strip())
-            note = _draft(shop, billed, why, asked, place, number, heads, str(jump or ""))
+            note = _draft(shop, billed, of, why, asked, place, number, heads, str(jump or ""))
             transaction.issue(shop.books_chain, note)
         return _note_of(shop, note)
 
@@ -109,6 +116,7 @@ def _public_reason(transaction: Transaction, because: str) -> str:
 def _draft(
     shop: ShopContext,
     jobs: Sequence[Job],
+    number_of: str,
     because: str,
     asked: CreditAsked,
     place: int,
@@ -116,7 +124,7 @@ def _draft(
     heads: list[str],
     date_said: str,
 ) -> InvoiceIssued:
-    of = InvoiceIssued(**shop.store.invoice(jobs[0].issued[-1].record.number).body)
+    of = InvoiceIssued(**shop.store.invoice(number_of).body)
     if not of.lines:
         raise CreditError(
             f"Invoice {of.number} was issued by an older program, which kept no lines to credit it by."
@@ -146,10 +154,10 @@ def _draft(
         lines=lines,
         totals=sums,
         total=credited,
-        due=due_of(shop, jobs) + credited,
+        due=dues(shop, jobs).by_number[of.number] + credited,
         record_mark=UNMARKED,
     )
-    document = document_with_mark(with_page_note(shop, unmarked), heads)
+    document = document_with_mark(spoken(shop, jobs, with_page_note(shop, unmarked), lines), heads)
     return InvoiceIssued(
         place=place,
         number=number,
@@ -197,7 +205,11 @@ def _note_of(shop: ShopContext, note: InvoiceIssued) -> CreditNote:
 
 
 def _left_after(shop: ShopContext, note: InvoiceIssued, jobs: Sequence[Job]) -> Money:
-    """What is left to pay of the invoice; of one that was credited whole, all that was paid goes back."""
+    """What is left to pay of the invoice; where it was credited whole, of the others that stand, and without
+    any all that was paid goes back.
+    """
     if not note.whole:
-        return due_of(shop, jobs)
+        return dues(shop, jobs).by_number[note.credits]
+    if jobs[0].issued:
+        return dues(shop, jobs).balance
     return -total((payment.amount for payment in payments_of(shop, jobs)), note.currency)

@@ -22,7 +22,7 @@ def run_demo(out: Path) -> Iterator[str]:
         DeskError: there is something else than an earlier demo in the folder.
     """
     source = data_path("demo")
-    _clear(out)
+    clear(out)
     out.mkdir(parents=True, exist_ok=True)
     for name in (SHOP_FILE, PRICE_FILE):
         shutil.copy(source / "shop" / name, out / name)
@@ -60,7 +60,7 @@ def _job(shop: Shop, path: Path) -> Iterator[str]:
     yield f"  its code opens {invoice.link}"
 
 
-def _clear(out: Path) -> None:
+def clear(out: Path) -> None:
     """Remove an earlier demo, and only that."""
     if not out.exists():
         return

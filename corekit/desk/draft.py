@@ -13,6 +13,7 @@ from ..account.account import Account, account_of
 from ..assess.assessment import Assessment, assess
 from ..billing.book import PriceBook
 from ..billing.estimate import diagnosis_lines, repair_lines
+from ..billing.invoiced import is_charged
 from ..billing.line import Line
 from ..billing.own_prices import book_for
 from ..billing.payment import payable_after
@@ -33,7 +34,8 @@ from .context import open_context
 from .errors import DeskError
 from .in_memory import scratch_job
 from .jobs import job_named, texts_of
-from .offerable import approved_before, cap_of, done_without_estimate, is_charged, requested_work
+from .learned import with_learned
+from .offerable import approved_before, cap_of, done_without_estimate, requested_work
 from .settings import Settings, declared, jurisdiction_of, read_prices, read_settings, with_settings
 
 #: Columns of a paper in the terminal.
@@ -139,7 +141,7 @@ class _Bench:
     def __init__(self, visit: str, *, is_file: bool, folder: Path) -> None:
         self.folder = folder
         self.settings: Settings = read_settings(folder, demo=True)
-        self.plugins: Plugins = with_settings(load(), self.settings)
+        self.plugins: Plugins = with_learned(with_settings(load(), self.settings), folder)
         self.book: PriceBook = read_prices(folder)
         self.rule = jurisdiction_of(self.settings, self.plugins).limit
         self.job, self.texts = self._from_file(visit) if is_file else self._from_store(visit, folder)

@@ -34,6 +34,7 @@ from .errors import DeskError
 from .jobs import job_named
 from .offerable import approved_before, cap_of, left_in, not_ended, requested_work
 from .settings import PRICE_FILE
+from .speaking import spoken
 
 
 @attrs.frozen(kw_only=True)
@@ -140,7 +141,7 @@ def _draft(shop: ShopContext, job: Job, stage: str | None, terms: Terms) -> Draf
     standing = _same_estimate(job, stage, lines)
     if standing is not None:
         return standing
-    must_be_open(job)
+    must_be_open(shop, job)
     not_ended(job)
     count = sum(noted.record.stage == stage for noted in job.estimates)
     return _new_estimate(shop, job, assessment, stage, f"{stage} {count + 1}", lines)
@@ -221,9 +222,12 @@ def _pays_for_the_coming(shop: ShopContext, job: Job) -> bool:
 def _same_estimate(job: Job, stage: str, lines: Sequence[Line]) -> Entry | None:
     data = [line_data(line) for line in lines]
     approved = {noted.record.document_hash for noted in job.approvals}
+    last = job.issued[-1].entry if job.issued else None
     for noted in reversed(job.estimates):
+        is_old = last is not None and (noted.entry.chain, noted.entry.n) < (last.chain, last.n)
         if (
             noted.record.stage == stage
+            and not (is_old and noted.record.document_hash in approved)
             and noted.record.lines == data
             and (noted.record.document_hash not in approved or stage == "diagnosis")
         ):
@@ -255,6 +259,7 @@ def _new_estimate(
         cap=cap_of(shop.prices),
         approved=approved_before(job, shop.prices),
     )
+    document = spoken(shop, [job], document, lines)
     record = Estimated(
         name=name,
         stage=stage,

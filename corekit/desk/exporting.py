@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 
 import attrs
 
 from ..billing.line import Line, from_data
+from ..billing.totals import BillTotals, out_of_gross, totals
 from ..files import write_over
+from ..languages import ENGLISH
 from ..model.document import Document, Paragraph
 from ..model.document import from_data as document_of
 from ..model.entry import jobs_of
@@ -20,10 +22,11 @@ from ..model.money import Money, total
 from ..model.personal import Personal
 from ..model.records import InvoiceIssued
 from ..plugin.guard import failure_words, guarded
+from ..report.language import catalogue
 from . import paper
 from .context import ShopContext
 from .errors import DeskError
-from .jobs import texts_of
+from .jobs import order_numbers, texts_of
 from .payments import payments_of
 from .publishing import link_of
 
@@ -32,6 +35,7 @@ __all__ = ["Exported", "Exporter", "export", "exporters", "invoice_value"]
 SECONDS = 60.0  # that a plugin's writer may take
 #: Countries whose letters in front of a tax number are others than those of ISO 3166.
 _OTHER_LETTERS = {"EL": "GR", "XI": "GB"}
+_UNIT_PRICE = Decimal("0.000001")  # decimals of a unit price that had tax in it
 _NO_TAX = "No tax is shown: "  # as the paper says it
 
 
@@ -113,11 +117,14 @@ def invoice_value(shop: ShopContext, record: InvoiceIssued, jobs: Sequence[Job])
             " whether the customer owes it is not known. Write it with the prices of that day."
         )
     paid = Money(0, currency)
-    if not record.credits:
+    if not record.credits and record.paid is not None:
+        paid = Money(record.paid, currency)
+    elif not record.credits:
         shown = [one.amount for one in payments_of(shop, jobs) if one.on_invoice == record.number]
         paid = total(shown, currency)
     lines = tuple(from_data(data) for data in record.lines)
     rates = {name: Decimal(percent) for name, percent in (record.rates or {}).items()}
+    sums = totals(lines, attrs.evolve(shop.prices, rates=rates, currency=currency, outside_tax=outside))
     return InvoiceValue(
         number=record.number,
         day=record.day,
@@ -126,8 +133,13 @@ def invoice_value(shop: ShopContext, record: InvoiceIssued, jobs: Sequence[Job])
         currency=currency,
         seller=_seller(shop),
         buyer=_buyer(shop, jobs[0]),
-        lines=tuple(_line(line, rates) for line in lines),
-        rates=tuple(_rates(lines, rates)),
+        lines=tuple(
+            _line(line, amount, rates) for line, amount in zip(lines, _nets(lines, sums), strict=True)
+        ),
+        rates=tuple(
+            InvoiceRate(percent=row.percent, base=row.base.amount, tax=row.tax.amount)
+            for row in sums.per_rate
+        ),
         net=net.amount,
         tax=tax.amount,
         gross=(net + tax).amount,
@@ -139,17 +151,21 @@ def invoice_value(shop: ShopContext, record: InvoiceIssued, jobs: Sequence[Job])
         outside_tax=outside,
         reverse_charge=bool(outside) and shop.prices.reverse_charge,
         reference=record.job_name or ", ".join(job.name for job in jobs),
+        order_number=numbers[0] if len(numbers := order_numbers(shop, jobs)) == 1 else "",
         pays_by=shop.settings.issuer.pays_by,
     )
 
 
 def _outside_tax(document: Document) -> str:
     """Why the paper shows no tax, as it says it."""
+    begins = _NO_TAX
+    if document.language != ENGLISH:
+        begins = catalogue(document.language).texts[f"{_NO_TAX}{{text}}"].removesuffix("{text}")
     for block in document.blocks:
         if isinstance(block, Paragraph):
             text = "".join(word for word in block.words if isinstance(word, str))
-            if text.startswith(_NO_TAX):
-                return text.removeprefix(_NO_TAX)
+            if text.startswith(begins):
+                return text.removeprefix(begins)
     return ""
 
 
@@ -158,30 +174,39 @@ def _supplied_on(shop: ShopContext, jobs: Sequence[Job]) -> str:
     return max((shop.settings.day_of(moment) for moment in done), default="")
 
 
-def _line(line: Line, rates: dict[str, Decimal]) -> InvoiceLine:
+def _nets(lines: Sequence[Line], sums: BillTotals) -> list[Money]:
+    """The net amount of each line. Where its price has tax in it, that is what the rate leaves of it; a cent
+    by which these differ from the net of the whole rate stands with the largest.
+    """
+    nets = [line.net for line in lines]
+    for row in sums.per_rate:
+        of_rate = [n for n, line in enumerate(lines) if line.tax == row.rate]
+        with_tax = [n for n in of_rate if lines[n].with_tax]
+        for n in with_tax:
+            nets[n] = out_of_gross(lines[n].net, row.percent)[0]
+        if with_tax:
+            largest = max(with_tax, key=lambda n: abs(nets[n].minor))
+            nets[largest] += row.base - total((nets[n] for n in of_rate), row.base.currency)
+    return nets
+
+
+def _line(line: Line, net: Money, rates: dict[str, Decimal]) -> InvoiceLine:
     notes = (line.waived, line.off, line.changed, str(line.condition or ""))
+    percent = rates.get(line.tax, Decimal(0))
+    price = line.price
+    if line.with_tax:  # unit prices may have more decimals than amounts (BT-146)
+        price = (price * 100 / (100 + percent)).quantize(_UNIT_PRICE, ROUND_HALF_UP)
     return InvoiceLine(
         text=line.text,
         quantity=line.quantity,
         unit=line.unit,
-        price=line.price,
+        price=price,
         per=line.per,
-        net=line.net.amount,
-        percent=rates.get(line.tax, Decimal(0)),
+        net=net.amount,
+        percent=percent,
         note="; ".join(filter(None, notes)),
         number=line.number,
     )
-
-
-def _rates(lines: Sequence[Line], rates: dict[str, Decimal]) -> list[InvoiceRate]:
-    """Each rate with what it is charged on; tax is worked out once on that, as on the paper."""
-    found = []
-    for name, percent in rates.items():
-        base = total((line.net for line in lines if line.tax == name), lines[0].net.currency)
-        if any(line.tax == name for line in lines):
-            tax = base.times(percent.scaleb(-2))
-            found.append(InvoiceRate(percent=percent, base=base.amount, tax=tax.amount))
-    return found
 
 
 def _seller(shop: ShopContext) -> InvoiceParty:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date
 
 from ..errors import CorekitError
@@ -19,8 +20,8 @@ from .jobs import job_named
 EARLY_BECAUSE = ("the customer asked for it", "entered by mistake", "an authority asks for it")
 #: What `forget` cannot reach, in sentences.
 OUT_OF_REACH = (
-    "Papers in the customer's hands, copies outside the shop's folder, and other vans keep theirs; a visit"
-    " file that is read again begins a new job.",
+    "Papers in the customer's hands and copies outside the shop's folder keep theirs; other vans theirs until"
+    " they sync. A visit file that is read again begins a new job.",
     "Reasons for corrections typed into an older corekit stay in the record.",
 )
 _OLD_NAME = "What the job was called stays in the record: an older corekit wrote it there."
@@ -72,6 +73,21 @@ def forget(shop: ShopContext, job: str, *, because: str = "") -> Forgot:
     if shop.store.names_of(record.id):
         left.append(_OLD_NAME)
     return Forgot(counts, withdrawn, tuple(left), shop.store.called(record.id))
+
+
+def sweep_forgotten(shop: ShopContext) -> Iterator[str]:
+    """Destroy what is left here of the persons of jobs that another van forgot: papers, pages, backups. Gives
+    what could not be done, in sentences; it is tried again next time.
+    """
+    for id_ in shop.store.to_sweep():
+        job = shop.store.job(id_)
+        left = paper.remove_papers(shop, job)
+        _withdraw(shop, job, left)
+        forget_in_backups(shop.folder, id_)
+        if left:
+            yield from left
+        else:
+            shop.store.sweep(id_)
 
 
 def kept_until(shop: ShopContext, job: Job) -> date | None:

@@ -19,19 +19,21 @@ from ..model.document import Document, document_hash, from_data, to_data
 from ..model.job import Job
 from ..model.mark import UNMARKED, document_with_mark
 from ..model.money import Money
-from ..model.records import InvoiceIssued
+from ..model.records import InvoiceIssued, Issued
 from ..store.requests import Request
 from . import paper, together
 from .assessing import assessment_of
-from .bill import Bill
+from .bill import Before, Bill
 from .carrying import with_carried
 from .clock import ClockError, ClockJump, clock_jump
 from .context import ShopContext, request_of
+from .earlier import has_more, invoiced_before
 from .errors import DeskError
 from .jobs import billed_with
-from .payments import due_of
+from .payments import dues
 from .publishing import link_of, noted_link, with_page_note
 from .required import refuse_incomplete
+from .speaking import spoken
 
 
 class Page(StrEnum):
@@ -86,6 +88,8 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bo
         DeskError: they are not one customer's, one is named twice, or one is on another invoice already.
         RequestConflictError: the id is another request's.
     """
+    if shop.practice:
+        raise DeskError("A practice car's invoice stays a draft: no number is taken. Nothing was changed.")
     ids = together.ids_of(shop, jobs)
     content = {"issue": ids[0]} if len(ids) == 1 else {"issue together": ids}
     request = request_of(request_id, content)
@@ -108,16 +112,38 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bo
 
 
 def _number_over(shop: ShopContext, jobs: Sequence[Job]) -> str:
-    """Number of the invoice that these jobs are on; empty while they are on none."""
+    """Number of the (last) invoice that these jobs are on; empty while they are on none, or something is done
+    that it is not over.
+    """
     if len(jobs) > 1:
         return together.number_of(shop, jobs)
-    return jobs[0].issued[-1].record.number if jobs[0].issued else ""
+    (job,) = jobs
+    if not job.issued or (job.goes_on and has_more(shop, job)):
+        return ""
+    return job.issued[-1].record.number
 
 
 def _bill_over(shop: ShopContext, jobs: Sequence[Job]) -> Bill | together.CommonBill:
     if len(jobs) > 1:
         return together.CommonBill(shop, jobs)
-    return Bill(jobs[0], assessment_of(shop, jobs[0]), shop.plugins, shop.prices, shop.jurisdiction.limit)
+    return Bill(
+        jobs[0],
+        assessment_of(shop, jobs[0]),
+        shop.plugins,
+        shop.prices,
+        shop.jurisdiction.limit,
+        _before(shop, jobs[0]),
+    )
+
+
+def _before(shop: ShopContext, job: Job) -> Before | None:
+    """What comes before another invoice of a job; None for its first."""
+    invoiced = invoiced_before(shop, job)
+    if invoiced is None:
+        return None
+    held = dues(shop, [job])
+    beyond = max(-held.balance, Money(0, held.held.currency))
+    return Before(invoiced=invoiced, last=job.issued[-1].record.number, paid_beyond=beyond)
 
 
 def _issue_once(
@@ -142,7 +168,8 @@ def _issue_once(
             bill.assessment if isinstance(bill, Bill) else None,
             bill.lines if isinstance(bill, Bill) else (),
         )
-        document = document_with_mark(with_page_note(shop, unmarked), heads)
+        said = spoken(shop, bill.jobs, with_page_note(shop, unmarked), bill.lines)
+        document = document_with_mark(said, heads)
         record = InvoiceIssued(
             place=place,
             number=document.number,
@@ -162,6 +189,7 @@ def _issue_once(
             tax=bill.totals.tax.minor,
             lines=[line_data(line) for line in bill.lines],
             rates={row.rate: str(row.percent) for row in bill.totals.per_rate},
+            paid=bill.payable.paid.minor,
         )
         transaction.issue(shop.books_chain, record)
 
@@ -181,8 +209,10 @@ def transfer_of(shop: ShopContext, number: str, due: Money) -> str:
 
 def _corrected_number(jobs: Sequence[Job]) -> str:
     """Number of the invoice that was credited whole and that this one takes the place of."""
-    whole = [noted.record.credits for job in jobs for noted in job.credited if noted.record.whole]
-    return whole[-1] if whole else ""
+    whole = ""
+    for noted in jobs[0].all(Issued):  # in their order: a later invoice took the place of what was credited
+        whole = noted.record.credits if noted.record.whole else whole if noted.record.credits else ""
+    return whole
 
 
 def invoice_draft(shop: ShopContext, *jobs: Job) -> DraftInvoice:
@@ -198,13 +228,14 @@ def invoice_draft(shop: ShopContext, *jobs: Job) -> DraftInvoice:
     return DraftInvoice(document=bill.document(sheet, "", UNMARKED), due=bill.payable.due)
 
 
-def invoice_of(shop: ShopContext, job: Job, billed: Sequence[Job] | None = None) -> Invoice:
-    """Draw the invoice of a job again from what is kept; nothing is computed.
+def invoice_of(shop: ShopContext, job: Job, billed: Sequence[Job] | None = None, number: str = "") -> Invoice:
+    """Draw the (last) invoice of a job again from what is kept; nothing is computed.
 
     Args:
         billed: All the jobs that it is over, where somebody read them already; see `jobs.billed_with`.
+        number: Which, of several.
     """
-    record = InvoiceIssued(**shop.store.invoice(job.issued[-1].record.number).body)
+    record = InvoiceIssued(**shop.store.invoice(number or job.issued[-1].record.number).body)
     billed = billed if billed is not None else billed_with(shop, job)
     document = from_data(record.document)
     address, page = link_of(shop, document.id, 1), None
@@ -218,7 +249,7 @@ def invoice_of(shop: ShopContext, job: Job, billed: Sequence[Job] | None = None)
         document=document,
         pdf=pdf,
         link=address,
-        due=due_of(shop, billed),
+        due=dues(shop, billed).by_number[record.number],
         page=page,
         jobs=tuple(one.id for one in billed),
     )

@@ -10,7 +10,7 @@ import attrs
 from ..model.entry import Draft, Entry, jobs_of, own_subject
 from ..model.job import Job
 from ..model.money import Money
-from ..model.personal import PICTURE_KINDS, PersonalText
+from ..model.personal import PICTURE_KINDS, Personal, PersonalText
 from ..model.records import Arrived, Photographed, body_of
 from ..store.errors import StoreError
 from ..store.listing import JobRow
@@ -31,6 +31,7 @@ __all__ = [
     "names_in_books",
     "new_job_id",
     "open_jobs",
+    "order_numbers",
     "photograph",
     "pictures_of",
     "screen_origin",
@@ -137,6 +138,15 @@ def billed_with(shop: ShopContext, job: Job) -> list[Job]:
     """
     ids = shop.store.invoice(job.issued[-1].record.number).body.get("jobs", ()) if job.issued else ()
     return [job if id_ == job.id else shop.store.job(id_) for id_ in ids] or [job]
+
+
+def order_numbers(shop: ShopContext, jobs: Sequence[Job]) -> list[str]:
+    """The customer's order numbers in these jobs, each once; empty where a job has none."""
+    said = [
+        shop.store.text(number.hash) if isinstance(number := job.customer.order_number, Personal) else ""
+        for job in jobs
+    ]
+    return list(dict.fromkeys(text or "" for text in said))
 
 
 def texts_of(shop: ShopContext, *jobs: Job | JobRow) -> dict[str, str]:

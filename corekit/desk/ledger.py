@@ -11,19 +11,23 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 from datetime import date
+from decimal import Decimal
 from enum import StrEnum
 
 import attrs
 
+from ..billing.book import PriceBook
+from ..billing.line import from_data
+from ..billing.totals import totals
 from ..errors import InputError
-from ..model.entry import jobs_of
 from ..model.job import Job
 from ..model.money import Money, total
 from ..model.personal import shop_words
 from ..model.records import InvoiceIssued, PaymentTaken
 from .context import ShopContext
+from .drawer import DrawerRow, drawer_rows
 from .jobs import billed_with, names_in_books, texts_of
-from .payments import due_of
+from .payments import dues
 
 
 class LedgerKind(StrEnum):
@@ -34,7 +38,17 @@ class LedgerKind(StrEnum):
     RECEIVED = "received"
     GIVEN_BACK = "given back"
     WRITTEN_OFF = "written off"
+    ROUNDED = "rounded"
     ANNOUNCED = "announced"
+
+
+@attrs.frozen
+class RateSum:
+    """What was charged at one rate of tax: on what, and how much tax that is."""
+
+    percent: Decimal
+    base: Money
+    tax: Money
 
 
 @attrs.frozen(kw_only=True)
@@ -44,8 +58,9 @@ class LedgerRow:
     Attributes:
         day: By the shop's zone.
         amount: What customers owe more by it (invoiced) or less: received, credited and written off are below
-            zero, given back above; announced changes nothing yet and is what was announced.
+            zero, given back above, rounded either; announced changes nothing yet and is what was announced.
         net, tax: Of an invoice or a credit note, where its record says them.
+        rates: Of an invoice or a credit note the net and tax by rate, where its record holds its lines.
         note: How, or why, or which invoice it answers.
     """
 
@@ -56,6 +71,7 @@ class LedgerRow:
     amount: Money
     net: Money | None = None
     tax: Money | None = None
+    rates: tuple[RateSum, ...] = ()
     note: str = ""
 
 
@@ -74,14 +90,29 @@ class OpenInvoice:
 
 @attrs.frozen(kw_only=True)
 class Ledger:
-    """Rows in the order of writing, and what is open at this moment."""
+    """Rows in the order of writing, what is open at this moment, and the cash drawer: what lay in it before
+    the time, and its rows.
+    """
 
     currency: str
     rows: tuple[LedgerRow, ...]
     open: tuple[OpenInvoice, ...]
+    drawer: tuple[DrawerRow, ...] = ()
+    drawer_before: Money | None = None
 
     def sum_of(self, kind: LedgerKind) -> Money:
         return total((row.amount for row in self.rows if row.kind is kind), self.currency)
+
+    @property
+    def by_rate(self) -> dict[Decimal, RateSum]:
+        """Percent → what was invoiced at it, less what was credited."""
+        sums: dict[Decimal, RateSum] = {}
+        for one in (rate for row in self.rows for rate in row.rates):
+            before = sums.get(one.percent)
+            sums[one.percent] = (
+                one if before is None else RateSum(one.percent, before.base + one.base, before.tax + one.tax)
+            )
+        return dict(sorted(sums.items(), reverse=True))
 
     @property
     def in_hand(self) -> dict[str, Money]:
@@ -114,10 +145,14 @@ def ledger(shop: ShopContext, span: str = "") -> Ledger:
     with shop.store.snapshot():
         jobs = [shop.store.job(job) for job in shop.store.jobs()]
         rows = [*_of_books(shop), *_of_jobs(shop, jobs)]
+        drawer = drawer_rows(shop, sorted(shop.store.books(), key=lambda entry: entry.recorded))
+        before = [row.left for row in drawer if row.day < span] if span else []
         return Ledger(
             currency=shop.prices.currency,
             rows=tuple(row for row in sorted(rows, key=lambda row: row.day) if row.day.startswith(span)),
             open=tuple(_open(shop, jobs)),
+            drawer=tuple(row for row in drawer if row.day.startswith(span)),
+            drawer_before=before[-1] if before else Money(0, shop.prices.currency),
         )
 
 
@@ -134,6 +169,7 @@ def _of_books(shop: ShopContext) -> Iterable[LedgerRow]:
                 amount=Money(record.total, record.currency),
                 net=Money(record.net, record.currency) if record.net is not None else None,
                 tax=Money(record.tax, record.currency) if record.tax is not None else None,
+                rates=rates_of(record, shop.prices),
                 note=f"{'of' if record.credits else 'in place of'} {answers}" if answers else "",
             )
         elif entry.kind == "payment":
@@ -148,6 +184,16 @@ def _of_books(shop: ShopContext) -> Iterable[LedgerRow]:
             )
 
 
+def rates_of(record: InvoiceIssued, book: PriceBook) -> tuple[RateSum, ...]:
+    """What an invoice charges by rate; tax is worked out once on the whole of each, as on its paper."""
+    lines = [from_data(data) for data in record.lines]
+    percents = {name: Decimal(percent) for name, percent in (record.rates or {}).items()}
+    if not lines or not percents:
+        return ()
+    sums = totals(lines, attrs.evolve(book, rates=percents, currency=record.currency))
+    return tuple(RateSum(row.percent, row.base, row.tax) for row in sums.per_rate)
+
+
 def _of_jobs(shop: ShopContext, jobs: Iterable[Job]) -> Iterable[LedgerRow]:
     for job in jobs:
         number = job.issued[-1].record.number if job.issued else ""
@@ -155,7 +201,7 @@ def _of_jobs(shop: ShopContext, jobs: Iterable[Job]) -> Iterable[LedgerRow]:
             yield LedgerRow(
                 day=shop.settings.day_of(noted.entry.recorded),
                 kind=LedgerKind.WRITTEN_OFF,
-                number=number,
+                number=job.settles[noted.id] or number,
                 job=job.name,
                 amount=Money(-noted.record.amount, noted.record.currency),
                 note=shop_words(noted.record.because, texts_of(shop, job)),
@@ -169,6 +215,24 @@ def _of_jobs(shop: ShopContext, jobs: Iterable[Job]) -> Iterable[LedgerRow]:
                 amount=Money(noted.record.amount, noted.record.currency),
                 note=f"withdrawn: the invoice was credited by {credited.record.number}",
             )
+        for paid, credited_by in job.rounded:
+            yield LedgerRow(
+                day=shop.settings.day_of(paid.entry.recorded),
+                kind=LedgerKind.ROUNDED,
+                number=job.settles[paid.id] or number,
+                job=job.name,
+                amount=Money(-paid.record.rounded, paid.record.currency),
+                note="to the smallest coin",
+            )
+            if credited_by is not None:
+                yield LedgerRow(
+                    day=shop.settings.day_of(credited_by.entry.recorded),
+                    kind=LedgerKind.ROUNDED,
+                    number=credited_by.record.credits,
+                    job=job.name,
+                    amount=Money(paid.record.rounded, paid.record.currency),
+                    note=f"withdrawn: the invoice was credited by {credited_by.record.number}",
+                )
         for announced in job.announced:
             yield LedgerRow(
                 day=shop.settings.day_of(announced.entry.taken or announced.entry.recorded),
@@ -188,21 +252,23 @@ def _open(shop: ShopContext, jobs: Sequence[Job]) -> Iterable[OpenInvoice]:
             if held:  # a deposit: owed to the customer until an invoice uses it
                 yield OpenInvoice(number="", job=job.name, due=Money(-held, shop.prices.currency))
             continue
-        number = job.issued[-1].record.number
-        if number in told:
+        if job.issued[-1].record.number in told:
             continue
-        told.add(number)
-        entry = shop.store.invoice(number)
-        due = due_of(shop, billed_with(shop, job) if len(jobs_of(entry)) > 1 else [job])
-        if due.minor:
-            until = InvoiceIssued(**entry.body).due_on
-            yield OpenInvoice(
-                number=number,
-                job=names_in_books(shop, entry),
-                due=due,
-                due_on=until,
-                is_overdue=due.minor > 0 and bool(until) and until < today,
-            )
+        found = dues(shop, billed_with(shop, job))
+        for number, due in found.by_number.items():
+            told.add(number)
+            entry = shop.store.invoice(number)
+            until = str(entry.body.get("due_on", ""))
+            if due.minor:
+                yield OpenInvoice(
+                    number=number,
+                    job=names_in_books(shop, entry),
+                    due=due,
+                    due_on=until,
+                    is_overdue=due.minor > 0 and bool(until) and until < today,
+                )
+        if found.held.minor:
+            yield OpenInvoice(number="", job=job.name, due=-found.held)
 
 
 _TITLES = ("day", "kind", "number", "job", "amount", "currency", "net", "tax", "note")

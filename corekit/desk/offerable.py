@@ -13,7 +13,8 @@ from ..billing.change import with_changes
 from ..billing.discount import with_discounts
 from ..billing.errors import ConsentError
 from ..billing.estimate import WorkItem
-from ..billing.line import Ground, GroundKind, Line, LineKind
+from ..billing.invoiced import is_charged
+from ..billing.line import Ground, GroundKind, Line
 from ..billing.waiver import waive, waivers
 from ..model.finding import Finding, Verdict
 from ..model.job import Job
@@ -163,13 +164,6 @@ def to_invoice(job: Job, work: ApprovedWork, assessment: Assessment) -> tuple[Li
         [noted.record for noted in job.discounted],
     )
     return waive((line_with_ground(line, job, assessment) for line in lines), waivers(job))
-
-
-def is_charged(line: Line, job: Job) -> bool:
-    """False for the diagnosis of a job in which no fault was found."""
-    return not (
-        line.kind is LineKind.DIAGNOSIS and job.ended is not None and job.ended.record.how == "no fault found"
-    )
 
 
 def line_with_ground(line: Line, job: Job, assessment: Assessment) -> Line:

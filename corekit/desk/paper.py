@@ -17,7 +17,7 @@ from ..model.entry import Draft
 from ..model.job import Job
 from ..model.jurisdiction import ExceedKind, Jurisdiction
 from ..model.money import Money
-from ..model.records import Approved, Arrived, Instrument, Issued, Receipted, body_of
+from ..model.records import Approved, Arrived, Instrument, Issued, Receipted, Reminded, body_of
 from ..plugin.host import Plugins
 from ..report.sheet import ApprovalRow, Sheet
 from ..store.mark import random_id
@@ -78,7 +78,7 @@ def sheet_of(shop: ShopContext, job: Job, *, draft: bool = False) -> Sheet:
         shop.prices.currency,
         shop.plugins,
         demo=job.demo or shop.demo,
-        draft=draft,
+        draft=draft or shop.practice,
     )
 
 
@@ -132,6 +132,10 @@ def estimate_name(job: Job, estimate: str) -> str:
 
 def receipt_name(job: Job, record: Receipted) -> str:
     return _paper_name("receipt", job.name, _short(job.id), _short(record.payment))
+
+
+def reminder_name(job: Job, record: Reminded) -> str:
+    return _paper_name("reminder", job.name, _short(job.id), f"{record.number} {record.nth}")
 
 
 def invoice_name(number: str) -> str:
@@ -190,10 +194,13 @@ def approvals_of(
     job: Job, work: ApprovedWork, plugins: Plugins, day_of: Callable[[str], str]
 ) -> list[ApprovalRow]:
     """Every approval with its day: when it was given if that is known, else when it
-    was recorded. What was approved beyond the estimates comes last.
+    was recorded. What was approved beyond the estimates comes last; what is on an invoice already is
+    left out.
     """
     latest: dict[str, ApprovalRow] = {}
     for noted in job.approvals:
+        if noted.record.estimate in work.on_invoices:
+            continue
         approved = work.sums[noted.record.estimate]
         latest[noted.record.estimate] = ApprovalRow(
             approval=noted.record, day=day_of(noted.entry.taken or noted.entry.recorded), approved=approved

@@ -71,18 +71,27 @@ def refund(shop: ShopContext, job: str, amount: Money, how: str, *, request_id: 
     return _record(shop, job, Paid(amount=-amount.minor, currency=amount.currency, how=how), request)
 
 
-def write_off(shop: ShopContext, job: str, amount: Money, because: str, *, request_id: str = "") -> Money:
+def write_off(
+    shop: ShopContext, job: str, amount: Money, because: str, *, invoice: str = "", request_id: str = ""
+) -> Money:
     """Ask no more for so much of an issued invoice; gives what is still due.
+
+    Args:
+        invoice: Its number, where the job is on several; the last one where nothing is said.
 
     Raises:
         PaymentError: it is more than is due, or no reason is given.
         RequestConflictError: the id is another request's.
     """
     job = shop.store.find(job)
-    request = request_of(request_id, {"write off": [amount.minor, amount.currency, because], "job": job})
+    request = request_of(
+        request_id, {"write off": [amount.minor, amount.currency, because, invoice], "job": job}
+    )
     if not because.strip():
         raise PaymentError("Say why it is written off. Nothing was recorded.")
-    record = WrittenOff(amount=amount.minor, currency=amount.currency, because=because.strip())
+    record = WrittenOff(
+        amount=amount.minor, currency=amount.currency, because=because.strip(), invoice=invoice
+    )
     return _record(shop, job, record, request)
 
 

@@ -21,6 +21,7 @@ from .context import ShopContext
 from .errors import DeskError
 from .jobs import billed_with, job_named
 from .payments import Payment, payments_of, to_pay
+from .speaking import spoken
 
 
 @attrs.frozen(kw_only=True)
@@ -82,10 +83,14 @@ def _make(shop: ShopContext, job: Job, billed: Sequence[Job], payment: Payment) 
     heads, every = shop.store.heads(), payments_of(shop, billed)
     before = every[: [one.id for one in every].index(payment.id)]
     whole = to_pay(shop, job)
-    earlier = total((one.amount for one in before), whole.currency)
-    number = job.issued[-1].record.number if job.issued else ""
+    earlier = total((one.settled for one in before), whole.currency)
+    number = " and ".join(noted.record.number for noted in job.issued)
     taken = Taken(
-        amount=payment.amount, how=payment.how, paid_before=earlier, due=whole - earlier - payment.amount
+        amount=payment.amount,
+        how=payment.how,
+        paid_before=earlier,
+        due=whole - earlier - payment.settled,
+        rounded=payment.rounded,
     )
     sheet = paper.sheet_of(shop, job)
     unmarked = receipt(
@@ -97,7 +102,7 @@ def _make(shop: ShopContext, job: Job, billed: Sequence[Job], payment: Payment) 
         before=[(one.how, one.amount) for one in before],
         record_mark=UNMARKED,
     )
-    document = document_with_mark(unmarked, heads)
+    document = document_with_mark(spoken(shop, [job], unmarked), heads)
     record = Receipted(
         payment=payment.id,
         name=str(len(job.receipts) + 1),

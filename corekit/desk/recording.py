@@ -32,6 +32,7 @@ def append(shop: ShopContext, transaction: Transaction, drafts: Sequence[Draft])
         StoreError: as `Transaction.append`.
     """
     job = transaction.job
+    drafts = payments.with_cash_rounding(shop, job, drafts)
     check(shop, job, drafts)
     entries = transaction.append(drafts)
     for taken in payments.payments_for_books(shop, job, drafts):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from datetime import datetime
+from decimal import Decimal
 from enum import StrEnum
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -20,6 +21,7 @@ from ..intake.declared import Declared
 from ..intake.file import look_over
 from ..intake.form import InstrumentRow
 from ..jurisdictions import CODE, general, jurisdictions
+from ..languages import ENGLISH, languages
 from ..model.account_number import read_bic, read_iban
 from ..model.jurisdiction import Jurisdiction, jurisdiction_for
 from ..model.own_work import is_own_work
@@ -30,6 +32,8 @@ from ..report.sheet import Issuer
 from ..share.link import base_problem, static_problem
 from .errors import DeskError
 
+#: Beside a store that is marked as a demo: the practice cars of its jobs.
+PRACTICE_FILE = "practice.json"
 SHOP_FILE, PRICE_FILE, STORE_FILE, KEY_FILE = "shop.toml", "prices.toml", "journal.sqlite", "keys/link.key"
 PAGE_KEY_FILE = "keys/page.key"
 SIGNING_KEY_FILE = "keys/sign.key"
@@ -41,6 +45,8 @@ NUMBER_PATTERN = "{year}-{device}{place:04}"
 ESTIMATE_DAYS, LONGEST_ESTIMATE = 30, 366
 #: So long invoices are kept where the shop says nothing else, and at most. Estimate of ours: tax laws ask for
 #: 3 to 10 years; the shop's own law decides.
+#: The largest smallest coin; estimate of ours.
+LARGEST_COIN = 100
 RETENTION_YEARS, LONGEST_RETENTION = 10, 30
 
 
@@ -63,6 +69,8 @@ class Settings:
         jurisdiction: Code of the place whose rules hold; empty where the shop names none.
         statements: Name → words that its law prescribes, as the shop supplies them.
         due_days: So many days after its issue an invoice is to be paid; 0: at once.
+        cash_rounding: The smallest coin, to which what is paid of an invoice in cash is rounded; None: not.
+        language: Of the papers of customers who have none of their own.
         zone: Name of the time zone that days are counted in; empty for this device's own.
         retention_years: So long invoices, and so their customers' names, are kept.
         plugins: Plugin → setting → what the shop says of it.
@@ -83,6 +91,8 @@ class Settings:
     statements: Mapping[str, str] = attrs.field(factory=dict)
     zone: str = ""
     due_days: int = 0
+    cash_rounding: Decimal | None = None
+    language: str = ENGLISH
     plugins: Mapping[str, Mapping[str, str]] = attrs.field(factory=dict)
 
     def local(self, moment: datetime) -> datetime:
@@ -123,6 +133,8 @@ class ShopFile:
     statements: dict[str, str | None] = attrs.field(factory=dict)
     zone: str = ""
     due_days: int = 0
+    cash_rounding: Decimal | None = None
+    language: str = ENGLISH
     retention_years: int = RETENTION_YEARS
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
     plugins: dict[str, dict[str, str | None] | None] = attrs.field(factory=dict)
@@ -179,6 +191,13 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
             f"years from 0 to {LONGEST_RETENTION}",
             str(RETENTION_YEARS),
         )
+    if form.language not in languages():
+        got = f"{quotation(form.language)} is no language that papers can be in"
+        faults.add(("language",), got, any_of(map(quotation, languages())), quotation(ENGLISH))
+    if form.cash_rounding is not None and not 0 < form.cash_rounding <= LARGEST_COIN:
+        got = f"is {form.cash_rounding}"
+        expected = f"the smallest coin, from above 0 to {LARGEST_COIN}"
+        faults.add(("cash_rounding",), got, expected, '"0.05", or the file without the row')
     iban = _read(("iban",), form.iban, read_iban, "BE72 0000 0000 1616", faults)
     bic = _read(("bic",), form.bic, read_bic, "ABCDBE22", faults)
     instruments, usual = _instruments(form, faults)
@@ -209,6 +228,8 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         statements={key: text for key, text in form.statements.items() if text is not None and text.strip()},
         zone=form.zone,
         due_days=form.due_days,
+        cash_rounding=form.cash_rounding,
+        language=form.language,
         retention_years=form.retention_years,
         plugins={
             name: {key: text for key, text in (rows or {}).items() if text is not None}

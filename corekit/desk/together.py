@@ -17,7 +17,7 @@ from .assessing import assessment_of
 from .bill import Bill
 from .context import ShopContext
 from .errors import DeskError
-from .jobs import billed_with
+from .jobs import billed_with, order_numbers
 
 
 def ids_of(shop: ShopContext, names: Sequence[str]) -> list[str]:
@@ -98,6 +98,7 @@ class CommonBill:
     def __init__(self, shop: ShopContext, jobs: Sequence[Job]) -> None:
         one_customer(shop, jobs)
         self.jobs = list(jobs)
+        self._is_one_order = len(order_numbers(shop, jobs)) == 1
         self._bills = [_bill(shop, job) for job in jobs]
         self.lines = tuple(line for bill in self._bills for line in bill.lines)
         self.totals, rounding = together([bill.share for bill in self._bills], shop.prices)
@@ -130,6 +131,7 @@ class CommonBill:
             payable=self.payable,
             link=1,
             record_mark=record_mark,
+            is_one_order=self._is_one_order,
         )
 
 

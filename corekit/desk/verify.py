@@ -87,12 +87,14 @@ def _as_typed(mark: str) -> str:
 
 
 #: Kinds of entry whose document carries a record mark.
-_MARKED = ("invoice", "receipted")
+_MARKED = ("invoice", "receipted", "reminded")
 
 
 def _marked_as(store: Store, entry: Entry) -> str:
     """What the document of such an entry is; journals of before name the job of a receipt themselves."""
     if entry.kind == "invoice":
         return f"{'credit note' if entry.body.get('credits') else 'invoice'} {entry.body['number']}"
+    if entry.kind == "reminded":
+        return f"reminder {entry.body['nth']} of invoice {entry.body['number']}"
     name = str(entry.body["name"])
     return f"receipt {store.called(entry.job)} {name}" if name.isdecimal() else f"receipt {name}"

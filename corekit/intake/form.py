@@ -18,6 +18,8 @@ class CustomerRow:
     address: str | None = None
     email: str | None = None
     tax_number: str | None = None
+    order_number: str | None = None
+    language: str | None = None
 
 
 @table

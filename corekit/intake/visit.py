@@ -15,6 +15,7 @@ import attrs
 
 from ..datafile import structured
 from ..fault import DataFault, Faults, Place, any_of, path_text, quotation
+from ..languages import languages
 from ..model.entry import Draft
 from ..model.personal import PersonalText
 from ..model.records import OLD_PARTS, Customer, OldParts, Opened, Vehicle, body_of
@@ -155,13 +156,18 @@ class Reader(Evidence, WorkRows, ComplaintRows):
             return
         given = {
             name: self._full(("customer", name), getattr(row, name))
-            for name in ("name", "phone", "address", "email", "tax_number")
+            for name in ("name", "phone", "address", "email", "tax_number", "order_number")
         }
         if not any(given.values()) and not any(self.faults.at(("customer", name)) for name in given):
             self.faults.add(
                 ("customer",), "is empty", "name, phone or address", "what is known, or omit customer"
             )
-        record = Customer(**{name: personal(name, text) for name, text in given.items()})
+        language = (row.language or "").strip()
+        if row.language is not None and language not in languages():
+            got = f"{quotation(row.language)} is no language that papers can be in"
+            self.faults.add(("customer", "language"), got, any_of(map(quotation, languages())), '"en"')
+        said = {name: personal(name, text) for name, text in given.items()}
+        record = Customer(**said, language=language)
         self._say("customer", "customer", body_of(self._over(record)), ("customer",))
 
     def _vehicle(self, row: VehicleRow | None) -> None:

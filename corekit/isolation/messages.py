@@ -14,6 +14,7 @@ from ..assess.assessment import Assessment
 from ..model.job import Job
 from ..model.value import Value
 from ..plugin.host import Failure
+from ..plugin.learned import Learned
 
 
 class PluginCode(NamedTuple):
@@ -46,6 +47,7 @@ class AssessRequest:
     versions: dict[str, str]
     distributions: dict[str, str]
     said: dict[str, str]
+    learned: tuple[Learned, ...]
     disabled: frozenset[str]
     timed_out: frozenset[PluginCode]
     minutes_left: float | None

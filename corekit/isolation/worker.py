@@ -239,6 +239,7 @@ class Worker:
             versions=dict(plugins.versions),
             distributions=dict(plugins.distributions),
             said=dict(plugins.said),
+            learned=plugins.learned,
             disabled=frozenset(self._disabled),
             timed_out=self._timed_out,
             minutes_left=minutes_left,

@@ -31,6 +31,7 @@ from ..plugin.case import Case
 from ..plugin.derived import Derived
 from ..plugin.guard import Overrun, failure_words, guarded, in_words, limit_memory, listen
 from ..plugin.host import GROUP, Failure, Plugins, load
+from ..plugin.learned import Learned, plugins_with
 from ..plugin.system import System
 from .last_words import tell_where_it_was
 from .messages import (
@@ -174,7 +175,7 @@ class _RequestHandler:
             return pickle.dumps(FailedReply(culprit, f"failed ({words})"))
 
     def _assess(self, request: AssessRequest) -> bytes:
-        plugins = self._plugins_for(request.systems, request.disabled, request.timed_out)
+        plugins = self._plugins_for(request.systems, request.disabled, request.timed_out, request.learned)
         plugins = attrs.evolve(
             plugins,
             versions=request.versions,
@@ -197,7 +198,11 @@ class _RequestHandler:
             )
 
     def _loaded_plugins(
-        self, systems: tuple[str, ...], disabled: frozenset[str], timed_out: frozenset[PluginCode]
+        self,
+        systems: tuple[str, ...],
+        disabled: frozenset[str],
+        timed_out: frozenset[PluginCode],
+        learned: tuple[Learned, ...],
     ) -> Plugins:
         """The systems that the server knows; each that this process does not know is a failure."""
         here = {key: self._loaded.systems[key] for key in systems if key in self._loaded.systems}
@@ -218,7 +223,7 @@ class _RequestHandler:
             key: _with_timed_out(system, {code.part: code.place for code in timed_out if code.plugin == key})
             for key, system in here.items()
         }
-        return without_checks(Plugins(systems=patched, failures=failures), disabled)
+        return without_checks(plugins_with(Plugins(systems=patched, failures=failures), learned), disabled)
 
     def _calculate(self, request: CalculateRequest) -> CalculateReply | RefusedReply | FailedReply:
         calculation = self._loaded.calculations.get(request.key)

@@ -24,6 +24,8 @@ class DocumentKind(StrEnum):
     ESTIMATE = "estimate"
     INVOICE = "invoice"
     RECEIPT = "receipt"
+    REMINDER = "reminder"
+    BOOKS = "books"
 
 
 @attrs.frozen(kw_only=True)
@@ -123,6 +125,18 @@ class Totals:
 
     rows: tuple[tuple[str, str, bool], ...]
     currency: str
+
+
+@attrs.frozen(kw_only=True)
+class Table:
+    """Plain rows under titles; the last `numbers` columns stand at their right edge. `shares` are the widths
+    of the columns, in parts of the whole.
+    """
+
+    titles: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    shares: tuple[float, ...]
+    numbers: int = 1
 
 
 @attrs.frozen(kw_only=True)
@@ -271,6 +285,7 @@ Block = (
     | Picture
     | PricedLines
     | Totals
+    | Table
     | Statement
     | Code
     | Answer
@@ -304,6 +319,7 @@ class Document:
         no_page: Said beside the address where nothing had answered there yet when it was issued.
         transfer: What the code holds from which the customer's bank fills in the transfer (EPC069-12); empty
             where nothing is to be paid, or the shop names no account.
+        prices: What the prices of its rows are: empty for net, `with tax`, or `mixed` where each row says it.
     """
 
     id: str
@@ -327,8 +343,11 @@ class Document:
     no_carried: str = attrs.field(default="", metadata={"later": True})
     no_page: str = attrs.field(default="", metadata={"later": True})
     transfer: str = attrs.field(default="", metadata={"later": True})
+    prices: str = attrs.field(default="", metadata={"later": True})
 
 
+#: What the prices of a Document's rows are, beside net.
+WITH_TAX, MIXED = "with tax", "mixed"
 #: Name → class of everything that says in its data what it is.
 PARTS: dict[str, type] = {
     kind.__name__: kind
@@ -341,6 +360,7 @@ PARTS: dict[str, type] = {
         Picture,
         PricedLines,
         Totals,
+        Table,
         Statement,
         Code,
         Answer,

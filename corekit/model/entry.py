@@ -76,7 +76,8 @@ class Entry:
             several, see `jobs_of`).
         chain: Name of the chain; one per store lineage, or one of the books per device and year.
         n, prev: Place in the chain from 0, and the id of the entry before it ("" at 0).
-        seen: Heads of other chains known when this was written.
+        seen: Heads of other chains known when this was written, and of each other chain the last entry in
+            this job, so that a journal alone tells its order.
         taken, recorded: When it was observed and when it was written, RFC 3339 UTC; neither gives the order.
         kind, subject: What sort of statement about what; two entries of one subject are versions of each
             other.

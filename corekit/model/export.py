@@ -58,6 +58,7 @@ class InvoiceValue:
         due: gross, rounding and less what was paid.
         outside_tax: Why no tax is shown; empty when it is. reverse_charge: Because the customer owes it.
         reference: What the customer or the shop calls it: the job.
+        order_number: The customer's own, where one holds for all of it.
     """
 
     number: str
@@ -80,6 +81,7 @@ class InvoiceValue:
     outside_tax: str = ""
     reverse_charge: bool = False
     reference: str = ""
+    order_number: str = ""
     pays_by: str = ""
 
     @property

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from typing import Any, Generic, TypeVar
 
 import attrs
 
-from .approval import Approval
+from .approval import Approval, estimate_of, operations_of
 from .canonical import digest
 from .entry import Entry
 from .personal import PICTURE_KINDS, KeptWords, Personal, PersonalText, SpokenWords
@@ -26,6 +27,7 @@ from .records import (
     Ended,
     Estimated,
     Fitted,
+    Handed,
     Instrument,
     Issued,
     Left,
@@ -39,6 +41,7 @@ from .records import (
     Recalled,
     Receipted,
     Recorded,
+    Reminded,
     Repaired,
     Requested,
     Retold,
@@ -268,6 +271,38 @@ class Job:
             if not noted.record.credits and noted.record.number not in gone
         )
 
+    @cached_property
+    def goes_on(self) -> bool:
+        """True where another invoice is to follow those that stand: since the last of them an estimate was
+        made and waits for an answer, something was approved, approved work was done, or one was credited
+        whole.
+        """
+        if not self.issued or self.issued[-1].record.shared:
+            return False
+        last = _place(self.issued[-1].entry)
+        after = [noted for noted in self.standing if _place(noted.entry) > last]
+        records = [noted.record for noted in after]
+        if any(isinstance(record, Issued) and record.whole for record in records):
+            return True
+        if any(isinstance(record, Approved) and self._approves_something(record) for record in records):
+            return True
+        has_ended = any(isinstance(record, Ended) for record in records)
+        made = {record.name for record in records if isinstance(record, Estimated)}
+        if made & set(self.approval.pending) and not has_ended:
+            return True
+        done = {record.operation for record in records if isinstance(record, (Repaired, Serviced))}
+        if not done:
+            return False
+        then = fold(self.id, (entry for entry in self.entries if _place(entry) < last))
+        return not done.isdisjoint(then.approval.open)
+
+    def _approves_something(self, approval: Approved) -> bool:
+        estimate = estimate_of(approval, [noted.record for noted in self.estimates])
+        if estimate is None:
+            return False
+        has_charges = any(not line.get("operation") for line in estimate.lines)
+        return has_charges or bool(set(operations_of(estimate)) - set(approval.declined))
+
     @property
     def credited(self) -> tuple[Noted[Issued], ...]:
         """Credit notes, on whatever invoice."""
@@ -287,14 +322,40 @@ class Job:
         """What was written off of an invoice that was credited whole since, each with that credit note: it
         takes the place of the writing off.
         """
-        found, open_ = list[tuple[Noted[WrittenOff], Noted[Issued]]](), list[Noted[WrittenOff]]()
+        return tuple((off, note) for off in self.written_off if (note := self._lapsed_by.get(off.id)))
+
+    @cached_property
+    def settles(self) -> dict[str, str]:
+        """Entry that says what of an invoice is settled without money (written off, or rounded with a payment
+        in cash) → the number of that invoice.
+        """
+        found, standing = dict[str, str](), list[str]()
         for noted in self.standing:
-            if isinstance(noted.record, WrittenOff):
-                open_.append(Noted(noted.entry, noted.record))
-            elif isinstance(noted.record, Issued) and noted.record.whole:
-                found += [(one, Noted(noted.entry, noted.record)) for one in open_]
-                open_ = []
-        return tuple(found)
+            record = noted.record
+            if isinstance(record, Issued) and record.credits:
+                standing = [number for number in standing if not record.whole or number != record.credits]
+            elif isinstance(record, Issued):
+                standing.append(record.number)
+            elif isinstance(record, WrittenOff):
+                found[noted.id] = record.invoice or (standing[-1] if standing else "")
+            elif isinstance(record, Paid) and record.rounded:
+                found[noted.id] = standing[-1] if standing else ""
+        return found
+
+    @cached_property
+    def _lapsed_by(self) -> dict[str, Noted[Issued]]:
+        """Of what is settled without money → the credit note on all of its invoice, which takes its place."""
+        whole = {noted.record.credits: noted for noted in self.credited if noted.record.whole}
+        return {entry: whole[number] for entry, number in self.settles.items() if number in whole}
+
+    @property
+    def rounded(self) -> tuple[tuple[Noted[Paid], Noted[Issued] | None], ...]:
+        """Payments in cash that were rounded, each with the credit note on all of its invoice, if there is
+        one: then the rounding counts no more.
+        """
+        return tuple(
+            (noted, self._lapsed_by.get(noted.id)) for noted in self.payments if noted.record.rounded
+        )
 
     @property
     def written_off_now(self) -> tuple[Noted[WrittenOff], ...]:
@@ -327,6 +388,10 @@ class Job:
     @property
     def receipts(self) -> tuple[Noted[Receipted], ...]:
         return self.all(Receipted)
+
+    @property
+    def reminders(self) -> tuple[Noted[Reminded], ...]:
+        return self.all(Reminded)
 
     @property
     def visits(self) -> tuple[Noted[Left | Arrived], ...]:
@@ -388,6 +453,12 @@ class Job:
         return tuple(running.values())
 
     @property
+    def handed_to(self) -> str:
+        """Letters of the device that the job was handed to last; empty where it goes on where it began."""
+        last = self.last(Handed)
+        return last.record.to if last is not None else ""
+
+    @property
     def ended(self) -> Noted[Ended] | None:
         """How the job ended without (further) repair, where it did."""
         return self.last(Ended)
@@ -399,6 +470,15 @@ class Job:
     @property
     def photos(self) -> tuple[Noted[Photographed], ...]:
         return self.all(Photographed)
+
+    def disputed(self, entry: str) -> tuple[Noted[object], ...]:
+        """What else is said of the subject of an entry that stands, while nothing settles it."""
+        others = {one for dispute in self.disputes if entry in dispute.entries for one in dispute.entries}
+        return tuple(
+            Noted(one, RECORDS[one.kind](**one.body))
+            for one in self.entries
+            if one.id in others - {entry} and one.kind != "withdrawn"
+        )
 
     def instead_of(self, entry: str) -> Entry | None:
         """What stands in an entry's place, be it a correction or a withdrawal with its reason; None while the
@@ -429,6 +509,11 @@ class Job:
                     yield reference
 
 
+def _place(entry: Entry) -> tuple[str, int]:
+    """Later in the journal is later: chains of one store sort in the order in which they were begun."""
+    return entry.chain, entry.n
+
+
 def _in_words(noted: Noted[object], texts: Mapping[str, str]) -> Noted[object]:
     record: Any = noted.record
     said = {
@@ -451,6 +536,39 @@ def _references(data: object) -> Iterator[Personal]:
             yield from _references(item)
 
 
+def in_order(entries: Iterable[Entry]) -> list[Entry]:
+    """The entries of one job, each once and none before one that was known when it was written; of those that
+    nobody wrote knowing of the other, by chain.
+    """
+    known = {entry.id: entry for entry in entries}
+    ordered = sorted(known.values(), key=lambda entry: (entry.chain, entry.n))
+    if not ordered or ordered[0].chain == ordered[-1].chain:
+        return ordered
+    waits: dict[str, int] = {}
+    before: dict[str, list[str]] = {}
+    previous: Entry | None = None
+    for entry in ordered:
+        needed = {seen for seen in map(str, entry.seen) if seen in known and known[seen].chain != entry.chain}
+        if previous is not None and previous.chain == entry.chain:
+            needed.add(previous.id)
+        waits[entry.id] = len(needed)
+        for one in needed:
+            before.setdefault(one, []).append(entry.id)
+        previous = entry
+    ready = [(entry.chain, entry.n, entry.id) for entry in ordered if not waits[entry.id]]
+    heapq.heapify(ready)
+    found: list[Entry] = []
+    while ready:
+        *_, id_ = heapq.heappop(ready)
+        found.append(known[id_])
+        for after in before.get(id_, ()):
+            waits[after] -= 1
+            if not waits[after]:
+                heapq.heappush(ready, (known[after].chain, known[after].n, after))
+    # Ids are hashes of what was seen, so nothing can wait for itself; only made-up ids could.
+    return found if len(found) == len(ordered) else ordered
+
+
 def fold(job: str, entries: Iterable[Entry], texts: Mapping[str, str] | None = None) -> Job:
     """The job that a journal tells of: of each subject the heads that nothing replaces.
 
@@ -459,8 +577,7 @@ def fold(job: str, entries: Iterable[Entry], texts: Mapping[str, str] | None = N
     The union of two journals folds to the same job in whatever order it comes. Two different heads of one
     subject are a dispute; two heads with equal bodies agree. A withdrawn subject does not stand.
     """
-    known = {entry.id: entry for entry in entries}
-    ordered = sorted(known.values(), key=lambda entry: (entry.chain, entry.n))
+    ordered = in_order(entries)
     replaced = {old for entry in ordered for old in entry.replaces}
     heads: dict[str, list[Entry]] = {}
     for entry in ordered:

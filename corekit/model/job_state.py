@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from enum import StrEnum
 
 from .job import Job
@@ -26,11 +27,12 @@ class JobState(StrEnum):
     LEFT = "left open"
     INVOICED = "invoiced"
     OVER = "over"
+    HANDED = "handed to another van"
 
     @property
     def is_closed(self) -> bool:
-        """True when nothing is left to do and nothing to invoice."""
-        return self in (JobState.INVOICED, JobState.OVER)
+        """True when nothing is left to do and nothing to invoice, here at least."""
+        return self in (JobState.INVOICED, JobState.OVER, JobState.HANDED)
 
 
 def estimate_comes_first(job: Job) -> bool:
@@ -42,10 +44,17 @@ def estimate_comes_first(job: Job) -> bool:
     return "repair" in stages or (own and not stages)
 
 
-def state_of(job: Job) -> JobState:
-    """Where a job stands."""
-    if job.issued:
+def state_of(job: Job, own: Collection[str] = ()) -> JobState:
+    """Where a job stands.
+
+    Args:
+        own: Letters of the device that asks, where there are several; for the others a job is over once it
+            was handed on.
+    """
+    if job.issued and not job.goes_on:
         return JobState.INVOICED
+    if own and job.handed_to not in ("", *own):
+        return JobState.HANDED
     if job.ended is not None and not job.approvals:
         return JobState.OVER
     if job.left_open is not None:

@@ -22,6 +22,7 @@ PERSONAL_KINDS = (
     "words",
     "note",
     "tax_number",
+    "order_number",
     "job_name",
     *PICTURE_KINDS,
 )

@@ -150,6 +150,8 @@ class Customer:
     address: _Person = _words()
     email: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
     tax_number: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
+    order_number: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
+    language: str = _later("")
 
 
 @attrs.frozen(kw_only=True)
@@ -563,7 +565,8 @@ class Issued:
 
     `date_said` tells how the clock had jumped when somebody said that the date was right. `credits`: it is a
     credit note on the invoice of this number; `whole`: on all of it, which then stands no more; `credited`:
-    by how much, and `because`: why, in the journal of the invoice's first job.
+    by how much, and `because`: why, in the journal of the invoice's first job. `shared`: it is over several
+    jobs.
     """
 
     number: str
@@ -575,15 +578,21 @@ class Issued:
     whole: bool = _later(False)
     because: str = _public(WHY_CREDITED, later=True)
     credited: int = _later(0)
+    shared: bool = _later(False)
 
 
 @attrs.frozen(kw_only=True)
 class Paid:
-    """Money received, in minor units; below zero it was given back."""
+    """Money received, in minor units; below zero it was given back.
+
+    `rounded`: so much more of an invoice is settled by it than was paid (below zero: less), because cash has
+    no smaller coins.
+    """
 
     amount: int
     currency: str
     how: str = _public(HOW_PAID, required=True)
+    rounded: int = _later(0)
 
 
 @attrs.frozen(kw_only=True)
@@ -597,11 +606,14 @@ class Announced:
 
 @attrs.frozen(kw_only=True)
 class WrittenOff:
-    """So much of an invoice is not asked for any more, in minor units."""
+    """So much of an invoice is not asked for any more, in minor units; `invoice` is its number where the job
+    has several and it is not the last one.
+    """
 
     amount: int
     currency: str
     because: str = _public(WHY_WRITTEN_OFF, required=True)
+    invoice: str = _later("")
 
 
 @attrs.frozen(kw_only=True)
@@ -613,6 +625,25 @@ class Receipted:
 
     payment: str
     name: str
+    document_id: str
+    document: dict[str, Any]
+    document_hash: str
+    versions: dict[str, str]
+    heads: list[str]
+
+
+@attrs.frozen(kw_only=True)
+class Reminded:
+    """The customer was reminded of an overdue invoice (`number`): for the `nth` time, on `day`, of `due` in
+    minor units, to be paid until `until`. The Document is kept whole.
+    """
+
+    number: str
+    nth: int
+    day: str
+    due: int
+    currency: str
+    until: str
     document_id: str
     document: dict[str, Any]
     document_hash: str
@@ -640,6 +671,13 @@ class Forgotten:
 
 
 @attrs.frozen(kw_only=True)
+class Handed:
+    """The job goes on in another van: `to` are the letters of that device."""
+
+    to: str
+
+
+@attrs.frozen(kw_only=True)
 class Published:
     """A masked Document went to the page server under this token hash."""
 
@@ -658,8 +696,8 @@ class InvoiceIssued:
     them. `date_said`, `credits`, `whole`, `because`: as in `Issued`; the total of a credit note is below
     zero. `corrects`: the invoice that was credited whole and that this one replaces. `day`: of issue, by the
     shop's zone; `due_on`: until when it is to be paid. `net`, `tax`: what the total is made of, beside a
-    rounding amount. `lines`: as data; `rates`: name of a tax rate → percent. `job_name` stands in books of
-    before alone.
+    rounding amount. `lines`: as data; `rates`: name of a tax rate → percent. `paid`: what was paid of it
+    before it was issued, as it says. `job_name` stands in books of before alone.
     """
 
     place: int
@@ -684,6 +722,7 @@ class InvoiceIssued:
     tax: int | None = _later(None)
     lines: Sequence[dict[str, Any]] = _later(())
     rates: Mapping[str, str] | None = _later(None)
+    paid: int | None = _later(None)
 
 
 @attrs.frozen(kw_only=True)
@@ -696,6 +735,18 @@ class PaymentTaken:
     currency: str
     how: str
     job_name: str = _later("")
+
+
+@attrs.frozen(kw_only=True)
+class DrawerNoted:
+    """In the books: what was put into the cash drawer or, below zero, taken out of it, beside customers'
+    payments, and why; or, `counted`, how much lay in it. In minor units.
+    """
+
+    amount: int
+    currency: str
+    because: str = ""
+    counted: bool = False
 
 
 #: Kind of entry → its record.
@@ -739,11 +790,14 @@ RECORDS: dict[str, type] = {
     "announced": Announced,
     "written_off": WrittenOff,
     "receipted": Receipted,
+    "reminded": Reminded,
     "withdrawn": Withdrawn,
     "forgotten": Forgotten,
+    "handed": Handed,
     "published": Published,
     "invoice": InvoiceIssued,
     "payment": PaymentTaken,
+    "drawer": DrawerNoted,
 }
 
 
@@ -788,9 +842,11 @@ def as_the_file_says(body: Mapping[str, Any]) -> dict[str, Any]:
     """A body without what the shop's own file added to it, so that a visit file can be held against what it
     said before.
 
-    Which instrument is the usual one may change; a reading keeps the one of its day.
+    Which instrument is the usual one may change; a reading keeps the one of its day. So does what cash was
+    rounded by.
     """
     said = dict(body)
+    said.pop("rounded", None)
     if said.pop("usual", False):
         said["instrument"] = ""
     if isinstance(said.get("values"), Mapping):

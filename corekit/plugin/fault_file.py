@@ -128,6 +128,13 @@ class NotWhileRow:
 
 
 @table
+class RelievedRow:
+    by: str = required_field("an operation", default="")
+    faults: list[str] = attrs.field(factory=list)
+    why: str = required_field("why the complaint may go while they stay", default="")
+
+
+@table
 class FaultFile:
     """`[faults]` holds `pairs` too, which are rows of another form and are read by themselves."""
 
@@ -136,6 +143,7 @@ class FaultFile:
     symptoms: dict[str, dict[str, float] | None] = attrs.field(factory=dict)
     when: dict[str, dict[str, float] | None] = attrs.field(factory=dict)
     not_while: list[NotWhileRow | None] = attrs.field(factory=list)
+    relieved: list[RelievedRow | None] = attrs.field(factory=list)
 
 
 @attrs.frozen(kw_only=True)
@@ -246,6 +254,11 @@ class _Meaning:
                 for n, row in enumerate(form.not_while)
                 if row is not None
             ),
+            relieved={
+                row.by: self._relieved(("relieved", n), row, faults)
+                for n, row in enumerate(form.relieved)
+                if row is not None
+            },
         )
         self._as_a_whole(table)
         return table
@@ -289,6 +302,12 @@ class _Meaning:
             works=frozenset(row.works),
             why=row.why,
         )
+
+    def _relieved(self, path: Place, row: RelievedRow, faults: Collection[str]) -> frozenset[str]:
+        self._one_of((*path, "by"), row.by, "operation", self.declared.operations)
+        for key in row.faults:
+            self._one_of((*path, "faults"), key, "fault", faults)
+        return frozenset(row.faults)
 
     def _factors(
         self,

@@ -37,6 +37,7 @@ class Fault:
         cause: The same for the customer, as the cause of a complaint and short enough for a headline: *a
             worn-out brake pad*.
         tells: What it means, in one sentence for the customer.
+        visits: How many retested visits of the shop stand behind its numbers; 0 where they are the table's.
     """
 
     key: str
@@ -50,6 +51,7 @@ class Fault:
     only: Only = attrs.field(factory=dict)
     cause: str = ""
     tells: str = ""
+    visits: int = 0
 
     @property
     def headline(self) -> str:
@@ -259,6 +261,7 @@ class FaultTable:
         pairs: Two faults that are met together more often than by chance; every other two are independent.
         symptoms: Symptom → fault → the chance that the customer tells it under that fault.
         when: Circumstance → fault → factor on its odds.
+        relieved: Operation → the faults that it leaves and whose complaint may go all the same, for a while.
     """
 
     system: str = ""
@@ -268,6 +271,7 @@ class FaultTable:
     symptoms: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
     when: Mapping[str, Mapping[str, float]] = attrs.field(factory=dict)
     not_while: tuple[NotWhile, ...] = ()
+    relieved: Mapping[str, frozenset[str]] = attrs.field(factory=dict)
 
     def after_told(self, symptoms: Collection[str]) -> FaultTable:
         """The same table where a complaint was told with these symptoms; made once for each."""

@@ -27,6 +27,10 @@ from .calculation import Calculation
 from .guard import failure_words, guarded
 from .system import System
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .learned import Learned
+
 T = TypeVar("T")
 GROUP = "corekit"
 LOAD_SECONDS = 10.0
@@ -65,6 +69,7 @@ class Plugins:
         hooks: Plugin → the hooks that it has.
         said: Key of a setting → what the shop says of it.
         additions: Name of the entry point → what it adds to another's system.
+        learned: What of its retested jobs the shop took over into the systems' fault tables.
     """
 
     systems: Mapping[str, System] = attrs.field(factory=dict)
@@ -78,6 +83,7 @@ class Plugins:
     hooks: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
     said: Mapping[str, str] = attrs.field(factory=dict)
     additions: Mapping[str, Addition] = attrs.field(factory=dict)
+    learned: tuple[Learned, ...] = ()
 
     @cached_property
     def parts(self) -> dict[str, Part]:

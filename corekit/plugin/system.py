@@ -101,6 +101,12 @@ class System:
         bare.__dict__["faults"] = None
         return bare
 
+    def with_faults(self, faults: FaultTable) -> System:
+        """The same system with other numbers in its fault table."""
+        other = copy.copy(self)
+        other.__dict__["faults"] = faults
+        return other
+
     def unit(
         self,
         text: str,

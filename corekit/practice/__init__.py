@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from .car import At, Car, invented
-from .declared import Defect, Practice, PracticeError, practices
+from .declared import Defect, Practice, PracticeError, Trial, estimate, practices
 
-__all__ = ["At", "Car", "Defect", "Practice", "PracticeError", "invented", "practices"]
+__all__ = ["At", "Car", "Defect", "Practice", "PracticeError", "Trial", "estimate", "invented", "practices"]

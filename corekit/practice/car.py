@@ -9,12 +9,18 @@ from typing import Any
 import attrs
 
 from .. import units
-from ..model.measurand import Measurand
+from ..model.measurand import Measurand, Operation
 from ..model.records import Measured
 from ..model.sampling import Sampling
 from ..plugin.reading import with_uncertainty
-from .declared import Defect, Practice, PracticeError, words_of
+from .declared import Defect, Practice, PracticeError, Trial, words_of
 
+#: The result of a trial that says nothing.
+NOT_TRIED = "not_tried"
+#: Share of the time in which what comes and goes shows; as shared/symptoms.toml has *often*.
+OFTEN = 0.5
+#: Share of hard cars with two faults.
+TWO_FAULTS = 0.75
 #: A meter shows steps of this part of its standard uncertainty or finer.
 STEP = 0.5
 
@@ -46,6 +52,8 @@ class Car:
     Attributes:
         states: System → its state.
         hidden: What was made wrong with it, and how large. done: Operations done so far.
+        calm: Its states while what comes and goes does not show; empty where nothing comes and goes.
+        shows: Share of the time in which it shows.
     """
 
     seed: int
@@ -53,6 +61,16 @@ class Car:
     states: Mapping[str, Any]
     hidden: tuple[Hidden, ...] = ()
     done: tuple[str, ...] = ()
+    calm: Mapping[str, Any] = attrs.field(factory=dict)
+    shows: float = 1.0
+
+    def at_moment(self, moment: str) -> Car:
+        """The car as it is met at one moment: what comes and goes shows, or does not; the same moment, the
+        same car.
+        """
+        if not self.calm or random.Random(f"{self.seed}/shows/{moment}").random() < self.shows:
+            return self
+        return attrs.evolve(self, states=self.calm)
 
     def _answer(self, kind: str, key: str) -> Callable[..., Any] | None:
         """What answers for a key; None where nothing does, or its system is not practised."""
@@ -120,8 +138,53 @@ class Car:
         practice = self.practices.get(system)
         if practice is None or operation not in practice.deed:
             return attrs.evolve(self, done=(*self.done, operation))
-        changed = practice.deed[operation](self.states[system], operation)
-        return attrs.evolve(self, states={**self.states, system: changed}, done=(*self.done, operation))
+        return self._changed(
+            system, lambda state: practice.deed[operation](state, operation), (*self.done, operation)
+        )
+
+    def _changed(self, system: str, change: Callable[[Any], Any], done: tuple[str, ...]) -> Car:
+        """The car with one system's state changed, in both of its moods."""
+        states = {**self.states, system: change(self.states[system])}
+        calm = {**self.calm, system: change(self.calm[system])} if self.calm else self.calm
+        return attrs.evolve(self, states=states, calm=calm, done=done)
+
+    def tried(self, trial: Trial, operations: Mapping[str, Operation]) -> tuple[Car, str]:
+        """The car after a trial, and what comes of it, in the words of a visit file; *not tried* where this
+        way says nothing on this car. A part that is known good comes out again.
+        """
+        system = trial.part.partition(".")[0]
+        practice = self.practices.get(system)
+        if practice is None:
+            return self, NOT_TRIED
+        own = practice.trial.get(trial.part)
+        state = None if own is None else own(self.states[system], trial)
+        if own is not None and state is not None:
+            changed = self._changed(system, lambda state: own(state, trial), self.done)
+        else:
+            renewing = trial.how in ("renewed", "known_good")
+            works = [
+                key
+                for key in practice.deed
+                if renewing and key in operations and operations[key].replaces == trial.part
+            ]
+            if not works:
+                return self, NOT_TRIED
+            changed = self.after(works[0])
+        result = self._result(changed, trial, practice)
+        if trial.how == "known_good":
+            return self, "back" if result == "gone" else result
+        return changed, result
+
+    def _result(self, changed: Car, trial: Trial, practice: Practice[Any]) -> str:
+        """What became of the complaint by a trial."""
+        told = set(self.complaints)
+        if told and not told & set(changed.complaints):
+            return "gone"
+        if trial.how == "swapped" and practice.shown_at is not None:
+            before, now = (set(practice.shown_at(one, trial.part)) for one in (self, changed))
+            if trial.place in before - now and trial.other in now - before:
+                return "moved"
+        return "stayed"
 
     @property
     def complaints(self) -> tuple[str, ...]:
@@ -168,11 +231,19 @@ def typed(number: float, unit: str, step: float) -> str:
     return text if unit == "1" else f"{text} {unit}"
 
 
-def invented(practices: Mapping[str, Practice[Any]], seed: int, *, faults: int = 1, system: str = "") -> Car:
+def invented(
+    practices: Mapping[str, Practice[Any]],
+    seed: int,
+    *,
+    faults: int = 1,
+    system: str = "",
+    hard: bool = False,
+) -> Car:
     """A car with so many hidden faults, whose driver notices something; the same for the same seed.
 
     Args:
         faults: 0 makes a sound car. system: The faults are of this system alone.
+        hard: Two faults as a rule (three of four cars), and one that can come and go does so.
 
     Raises:
         PracticeError: no such system.
@@ -181,22 +252,38 @@ def invented(practices: Mapping[str, Practice[Any]], seed: int, *, faults: int =
         raise PracticeError(f"{system}: has no practice vehicle; {', '.join(practices) or 'none'} have one.")
     for attempt in range(1000):
         draw = random.Random(f"{seed}/{attempt}")
-        states = {key: practice.sound(draw) for key, practice in practices.items()}
+        sound = {key: practice.sound(draw) for key, practice in practices.items()}
         possible = [
             (key, defect)
             for key, practice in practices.items()
             if system in ("", key)
             for defect in practice.defects.values()
         ]
-        hidden = []
-        for key, defect in draw.sample(possible, min(faults, len(possible))):
-            size = defect.size(draw)
-            states[key] = defect.change(states[key], size)
-            hidden.append(Hidden(system=key, defect=defect, size=size))
-        car = Car(seed=seed, practices=practices, states=states, hidden=tuple(hidden))
-        if car.complaints or not faults:
+        count = (2 if draw.random() < TWO_FAULTS else 1) if hard else faults
+        hidden = [
+            Hidden(system=key, defect=defect, size=defect.size(draw))
+            for key, defect in draw.sample(possible, min(count, len(possible)))
+        ]
+        coming = next((one for one in hidden if one.defect.comes_and_goes), None) if hard else None
+        car = Car(
+            seed=seed,
+            practices=practices,
+            states=_with(sound, hidden),
+            hidden=tuple(hidden),
+            calm=_with(sound, [one for one in hidden if one is not coming]) if coming else {},
+            shows=OFTEN if coming else 1.0,
+        )
+        if car.complaints or not count:
             return car
     raise PracticeError(f"No driver notices anything of {faults} faults in a thousand tries.")
+
+
+def _with(sound: Mapping[str, Any], hidden: Sequence[Hidden]) -> dict[str, Any]:
+    """States with these faults."""
+    states = dict(sound)
+    for one in hidden:
+        states[one.system] = one.defect.change(states[one.system], one.size)
+    return states
 
 
 def wanted_operations(hidden: Sequence[Hidden]) -> tuple[str, ...]:

@@ -7,11 +7,12 @@ no limit, no check and no verdict; an import contract holds it to the declaratio
 
 from __future__ import annotations
 
+import copy
 import importlib
 import random
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import Enum
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar, cast
 
 import attrs
 
@@ -28,10 +29,32 @@ _F = TypeVar("_F", bound=_Any)
 
 #: Module beside a plugin in which its practice vehicle stands.
 MODULE = "practice"
+_ESTIMATE = "estimate of ours"
+#: How far every estimate may be moved, and conclusions still have to hold.
+THIRD = 4.0 / 3.0
+
+
+def estimate(default: Any = attrs.NOTHING) -> Any:
+    """A field of a state whose size is an estimate of ours: conclusions survive it moved by a third."""
+    return attrs.field(default=default, metadata={_ESTIMATE: True})
 
 
 class PracticeError(CorekitError):
-    """A plugin's practice vehicle is declared wrongly."""
+    """A plugin's practice vehicle is declared wrongly, or a practice folder cannot be used."""
+
+
+@attrs.frozen(kw_only=True)
+class Trial:
+    """What was changed to see what comes of it; the words are those of a visit file.
+
+    `part`: key; `how`: a way of shared/trials.toml; `place`, `other`: where it is, and where the part it was
+    swapped with is.
+    """
+
+    part: str
+    how: str
+    place: str = ""
+    other: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -44,6 +67,8 @@ class Defect(Generic[S]):
         mends: Keys of the operations that end it; empty where the work is somebody else's.
         change: The state with a fault of this size.
         faults: Keys of the fault table that name it; used to score what was said, never to answer.
+        comes_and_goes: It may show now and then alone.
+        is_known: Its size is no estimate of ours (a voltage that a standard names): it is not moved.
     """
 
     key: str
@@ -54,6 +79,8 @@ class Defect(Generic[S]):
     mends: tuple[str, ...]
     change: Callable[[S, float], S]
     faults: tuple[str, ...]
+    comes_and_goes: bool = False
+    is_known: bool = False
 
     def size(self, draw: random.Random) -> float:
         """A size between its ends, on a scale of ratios where both are above zero."""
@@ -82,6 +109,8 @@ class Practice(Generic[S]):
     fitting: dict[str, _Any] = attrs.field(factory=dict, init=False)
     deed: dict[str, _Any] = attrs.field(factory=dict, init=False)
     need: dict[str, _Any] = attrs.field(factory=dict, init=False)
+    trial: dict[str, _Any] = attrs.field(factory=dict, init=False)
+    shown_at: Callable[[Car, str], Sequence[str]] | None = attrs.field(default=None, init=False)
     complaint: Callable[[Car], Sequence[str]] | None = attrs.field(default=None, init=False)
     stored: Callable[[Car], Sequence[str]] | None = attrs.field(default=None, init=False)
     refused: dict[str, str] = attrs.field(factory=dict, init=False)
@@ -95,9 +124,11 @@ class Practice(Generic[S]):
         unit: str = "",
         mends: str | Sequence[str] = (),
         named: str | Sequence[str] = (),
+        comes_and_goes: bool = False,
+        is_known: bool = False,
     ) -> Callable[[Callable[[S, float], S]], Callable[[S, float], S]]:
         """Declare a fault: `size` its ends, `mends` the work that ends it, `named` the faults of the fault
-        table that are this one.
+        table that are this one; `comes_and_goes` and `is_known` as `Defect` has them.
 
         Raises:
             PracticeError: the key stands twice, or a named fault is not in the fault table.
@@ -125,6 +156,8 @@ class Practice(Generic[S]):
                 mends=tuple(f"{self.system.key}.{one}" for one in done),
                 change=change,
                 faults=tuple(f"{self.system.key}.{name}" for name in names),
+                comes_and_goes=comes_and_goes,
+                is_known=is_known,
             )
             return change
 
@@ -154,9 +187,25 @@ class Practice(Generic[S]):
         """What the vehicle is fitted with: `f(car)` → an answer, or a text with its unit; None: unknown."""
         return self._answering(self.fitting, self.system.traits, traits)
 
-    def does(self, *operations: str) -> Callable[[_F], _F]:
-        """What work does to the state: `f(state, operation)` → the state afterwards."""
-        return self._answering(self.deed, self.system.operations, operations)
+    def does(self, *names: str) -> Callable[[_F], _F]:
+        """What work does to the state: `f(state, operation)` → the state afterwards; of a part's key what a
+        trial of it does: `f(state, trial)` → the state, or None where that way cannot be tried here.
+        """
+
+        def kept(answer: _F) -> _F:
+            parts = [name for name in names if f"{self.system.key}.{name}" in self.system.parts]
+            works = [name for name in names if name not in parts]
+            self._answering(self.trial, self.system.parts, parts)(answer)
+            return self._answering(self.deed, self.system.operations, works)(answer)
+
+        return kept
+
+    def shows_at(self, places: Callable[[Car, str], Sequence[str]]) -> Callable[[Car, str], Sequence[str]]:
+        """Where the complaint is, for what can be swapped from place to place: `f(car, part)` → places of
+        that part.
+        """
+        self.shown_at = places
+        return places
 
     def needs(self, *operations: str) -> Callable[[_F], _F]:
         """Whether a vehicle needs this work: `f(car)` → True, False or None where nobody could say."""
@@ -196,7 +245,7 @@ class Practice(Generic[S]):
         open_: dict[str, str] = {}
         system = self.system
         asked: Sequence[tuple[str, Mapping[str, Any], Iterable[str]]] = (
-            ("measurand", system.measurands, {*self.reading, *self.setting}),
+            ("measurand", system.measurands, {*self.reading, *self.setting, *system.derived}),
             ("observation", system.observations, self.sight),
             ("record", system.records, self.recording),
             ("trait", system.traits, self.fitting),
@@ -207,9 +256,49 @@ class Practice(Generic[S]):
             open_ |= dict.fromkeys(declared.keys() - set(answered) - self.refused.keys(), kind)
         return open_
 
+    @property
+    def estimates(self) -> tuple[str, ...]:
+        """Names of its estimates: fields of its state, and the sizes of its faults as `size of …`."""
+        state = self.sound(random.Random(0))
+        fields = [one.name for one in attrs.fields(cast(Any, type(state))) if one.metadata.get(_ESTIMATE)]
+        return (*fields, *(f"size of {key}" for key, one in self.defects.items() if _can_be_moved(one)))
+
+    def with_estimate_moved(self, name: str, factor: float = THIRD) -> Practice[S]:
+        """The same vehicle with one of its estimates larger by this factor.
+
+        Raises:
+            PracticeError: it has no such estimate.
+        """
+        if name not in self.estimates:
+            raise PracticeError(f"{self.system.key}: {name} is no estimate of its practice vehicle.")
+        moved = copy.copy(self)
+        if name.startswith("size of "):
+            key = name.removeprefix("size of ")
+            one = self.defects[key]
+            moved.defects = self.defects | {
+                key: attrs.evolve(one, low=one.low * factor, high=one.high * factor)
+            }
+            return moved
+
+        def sound(draw: random.Random) -> S:
+            made: Any = self.sound(draw)
+            return attrs.evolve(made, **{name: _moved(getattr(made, name), factor)})  # type: ignore[no-any-return]
+
+        moved.sound = sound
+        return moved
+
     def own(self, car: Car) -> S:
         """This system's state of a car."""
         return car.states[self.system.key]  # type: ignore[no-any-return]
+
+
+def _can_be_moved(one: Defect[Any]) -> bool:
+    return not one.is_known and one.unit != "" and one.high > 0.0
+
+
+def _moved(value: Any, factor: float) -> Any:
+    """A number, or every number of several."""
+    return tuple(each * factor for each in value) if isinstance(value, tuple) else value * factor
 
 
 def practices(plugins: Plugins, systems: Iterable[str] = ()) -> dict[str, Practice[Any]]:
@@ -221,7 +310,7 @@ def practices(plugins: Plugins, systems: Iterable[str] = ()) -> dict[str, Practi
     """
     found: dict[str, Practice[Any]] = {}
     for key, system in plugins.systems.items():
-        practice = _practice_of(system)
+        practice = practice_of(system)
         if practice is not None and practice.system.key == key:
             found[key] = practice
     missing = sorted(set(systems) - found.keys())
@@ -233,7 +322,8 @@ def practices(plugins: Plugins, systems: Iterable[str] = ()) -> dict[str, Practi
     return {key: one for key, one in found.items() if not systems or key in set(systems)}
 
 
-def _practice_of(system: System) -> Practice[Any] | None:
+def practice_of(system: System) -> Practice[Any] | None:
+    """The practice vehicle that stands beside a system's plugin; None where there is none."""
     name = f"{system.folder.name}.{MODULE}"  # a system is made in its plugin's own package
     try:
         module = importlib.import_module(name)

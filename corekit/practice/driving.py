@@ -17,34 +17,22 @@ import attrs
 
 from .. import units
 from ..assess.assessment import Assessment, assess
-from ..assess.proof import Proof
-from ..assess.suspect import NextTest, Suspect
+from ..assess.suspect import NextTest
 from ..desk.in_memory import scratch_job
 from ..intake.declared import Declared
 from ..intake.visit import read_visit
-from ..model.finding import Finding, Verdict
 from ..model.measurand import Measurand
 from ..plugin.host import Plugins
 from .car import At, Car, Hidden, invented, wanted_operations
 from .declared import practices
+from .statements import NAMED_AT, Untrue, added, is_there, untrue_statements
 
 MINUTES = 150.0  # of a visit, hands-on; an estimate of ours
 MOST_STEPS = 60
 LABEL_READ = 0.8  # share of labels that are read on arrival; an estimate of ours
-REFERRED_AT = 0.8  # a cause that is somebody else's work is passed on from here
 CODES_TAKE = 3.0  # minutes
+LOOKS = 3  # times that the complaint is looked for after work; an estimate of ours
 _TOLD_AGAIN = {False: "gone", True: "stayed"}
-
-
-@attrs.frozen(kw_only=True)
-class Untrue:
-    """Something the program said that the car contradicts: the kind of statement, and its words."""
-
-    kind: str
-    words: str
-
-    def __str__(self) -> str:
-        return f"{self.kind}: {self.words}"
 
 
 @attrs.frozen(kw_only=True)
@@ -72,7 +60,9 @@ class Driven:
 
 @attrs.define(kw_only=True)
 class Visit:
-    """The visit as it goes: the car, and the rows of its file."""
+    """The visit as it goes: the car, the rows of its file, and whether the complaint was there when it was
+    last looked for.
+    """
 
     car: Car
     plugins: Plugins
@@ -85,6 +75,7 @@ class Visit:
     in_vain: list[str] = attrs.field(factory=list)
     untrue: dict[tuple[str, str], Untrue] = attrs.field(factory=dict)
     made: set[tuple[str, str, str]] = attrs.field(factory=set)
+    still: bool = True
 
     @property
     def text(self) -> str:
@@ -93,13 +84,22 @@ class Visit:
             'job = "practice"',
             "demo = true",
             'reason = "PRACTICE"',
-            f"complaint = {{ symptoms = {json.dumps(list(self.told))} }}",
+            f"complaint = {{ symptoms = {json.dumps(list(self.told))}{self._seldom} }}",
             'vehicle = { description = "practice car", no_vin = "practice" }',
             "",
             "[traits]",
             *(f"{json.dumps(key)} = {_quoted(answer)}" for key, answer in self.traits.items()),
         ]
         return "\n".join([*head, "", *(f"[[step]]\n{step}\n" for step in self.steps)])
+
+    @property
+    def _seldom(self) -> str:
+        return ', shows = "often"' if self.car.calm else ""
+
+    @property
+    def met(self) -> Car:
+        """The car as it is met now."""
+        return self.car.at_moment(str(len(self.steps)))
 
     def assessment(self) -> Assessment:
         """What is made of it so far."""
@@ -117,7 +117,7 @@ class Visit:
 
     def read_codes(self) -> None:
         """The trouble codes, where a system of the car stores any; a few minutes with the scan tool."""
-        codes = self.car.codes
+        codes = self.met.codes
         if codes is not None:
             self.minutes += CODES_TAKE
             self.steps.append(f"codes = {{ stored = {json.dumps(list(codes))} }}")
@@ -145,18 +145,21 @@ class Visit:
         return (place,) if place else declared.places or ("",)
 
     def _read(self, measurand: Measurand, place: str) -> bool:
+        car = self.met
         setup: dict[str, str] = {}
         numbers: dict[str, float] = {}
         for key in measurand.conditions:
-            other = self.plugins.measurands[key]
-            shown = self.car.shown(other, At(place, numbers), self.draw)
+            other = self.plugins.measurands.get(key)
+            if other is None:
+                continue
+            shown = car.shown(other, At(place, numbers), self.draw)
             if shown:
                 sure = "" if _is_usual(shown, other) else ", confirmed = true"
                 setup[key] = f"{{ is = {_quoted(shown)}{sure} }}"
-                numbers[key] = self.car.number(other, At(setup=numbers)) or 0.0
+                numbers[key] = car.number(other, At(setup=numbers)) or 0.0
         rows = []
         for one in self._places(measurand, place):
-            shown = self.car.shown(measurand, At(one, numbers), self.draw)
+            shown = car.shown(measurand, At(one, numbers), self.draw)
             if shown:
                 at = f", place = {_quoted(one)}" if one else ""
                 sure = "" if _is_usual(shown, measurand) else ", confirmed = true"
@@ -173,9 +176,9 @@ class Visit:
 
     def _look(self, key: str, place: str) -> bool:
         declared = self.plugins.observations[key]
-        rows = []
+        car, rows = self.met, []
         for one in self._places(declared, place):
-            seen = self.car.seen(key, At(one))
+            seen = car.seen(key, At(one))
             if seen is not None:
                 at = f", place = {_quoted(one)}" if one else ""
                 rows.append(f'{{ of = "{key}"{at}, is = {_quoted(seen)} }}')
@@ -186,7 +189,7 @@ class Visit:
 
     def _log(self, key: str, place: str) -> bool:
         system = self.plugins.systems[key.partition(".")[0]]
-        points = self.car.points(system.records[key], At(place))
+        points = self.met.points(system.records[key], At(place))
         if not points:
             return self._cannot(key, place)
         at = f", place = {_quoted(place)}" if place else ""
@@ -207,41 +210,15 @@ class Visit:
             (self.wrong_parts if declared.replaces else self.in_vain).append(operation)
         self.car = self.car.after(operation)
         self.steps.append(f'repaired = {{ operation = "{operation}" }}')
-        still = bool(set(self.told) & set(self.car.complaints))
-        self.steps.append(f'complaint_again = {{ is = "{_TOLD_AGAIN[still]}" }}')
+        self.still = any(
+            set(self.told) & set(self.car.at_moment(f"{len(self.steps)}/{look}").complaints)
+            for look in range(LOOKS)
+        )
+        self.steps.append(f'complaint_again = {{ is = "{_TOLD_AGAIN[self.still]}" }}')
 
     def hear(self, assessment: Assessment) -> None:
         """Keep what was said and is not so."""
-        for call in assessment.calls_at(assessment.job.stage):
-            if call.met and self.car.needs(call.operation) is False and call.operation not in self.car.done:
-                self._untrue("proposes work that is not needed", f"{call.operation}: {call.why}")
-        for finding in assessment.current:
-            if finding.stage == assessment.job.stage and self._is_untrue(finding):
-                self._untrue("finding calls for what is sound", f"{finding.code}: {finding.text}")
-        for proof in assessment.repairs:
-            if proof.proof is Proof.SHOWN and self.car.needs(proof.operation):
-                self._untrue("shown to be put right, and is not", f"{proof.operation}: {proof.why}")
-        first = assessment.suspects[0] if assessment.suspects else None
-        if first is not None and first.probability >= REFERRED_AT and not self.is_there(first):
-            self._untrue("names a cause that is not there", f"{first.fault} at {first.probability:.0%}")
-
-    def _is_untrue(self, finding: Finding) -> bool:
-        return (
-            finding.verdict is Verdict.FAIL
-            and bool(finding.calls_for)
-            and self.car.needs(finding.calls_for) is False
-        )
-
-    def is_there(self, suspect: Suspect) -> bool:
-        """Whether a cause is one of those made, or its work is needed by what the others have done."""
-        if not suspect.system:
-            return True
-        named = {fault for one in self.car.hidden for fault in one.defect.faults}
-        key = suspect.fault if "." in suspect.fault else f"{suspect.system}.{suspect.fault}"
-        return key in named or bool(suspect.calls_for and self.car.needs(suspect.calls_for) is not False)
-
-    def _untrue(self, kind: str, words: str) -> None:
-        self.untrue.setdefault((kind, words.partition(":")[0]), Untrue(kind=kind, words=words))
+        added(self.untrue, untrue_statements(assessment, self.car))
 
 
 def _is_usual(shown: str, measurand: Measurand) -> bool:
@@ -283,9 +260,9 @@ def _drive(visit: Visit, minutes: float) -> str:
         first = assessment.suspects[0] if assessment.suspects else None
         tests = [test for test in assessment.next_tests if not _is_made(visit, test)]
         quick = bool(tests) and tests[0].bits >= 0.1 and tests[0].minutes <= 10
-        if first is not None and first.refer and first.probability >= REFERRED_AT and not quick:
-            return _end(visit, "right" if visit.is_there(first) else "wrong")
-        gone = bool(visit.car.done) and not set(visit.told) & set(visit.car.complaints)
+        if first is not None and first.refer and first.probability >= NAMED_AT and not quick:
+            return _end(visit, "right" if is_there(first, visit.car) else "wrong")
+        gone = bool(visit.car.done) and not visit.still
         if not tests or visit.minutes + tests[0].minutes > minutes:
             if gone:
                 break
@@ -316,20 +293,28 @@ def _is_made(visit: Visit, test: NextTest) -> bool:
 
 
 def drive(
-    n: int, seed: int, plugins: Plugins, *, systems: Sequence[str] = (), system: str = "", faults: int = 1
+    n: int,
+    seed: int,
+    plugins: Plugins,
+    *,
+    systems: Sequence[str] = (),
+    system: str = "",
+    faults: int = 1,
+    hard: bool = False,
 ) -> list[Driven]:
     """So many visits to invented cars, each with its own seed: `seed`, `seed + 1`, …
 
     Args:
         systems: Systems that the cars have; all with a practice vehicle where none is named.
-        system: The faults are of this one alone. faults: How many each car has.
+        system: The faults are of this one alone. faults: How many each car has. hard: As `invented`.
 
     Raises:
         PracticeError: a system has no practice vehicle.
     """
     parts = practices(plugins, systems)
     return [
-        visited(invented(parts, one, faults=faults, system=system), plugins) for one in range(seed, seed + n)
+        visited(invented(parts, one, faults=faults, system=system, hard=hard), plugins)
+        for one in range(seed, seed + n)
     ]
 
 

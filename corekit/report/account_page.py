@@ -183,12 +183,15 @@ def _worth(works: Sequence[dict[str, str]], currency: str) -> str:
     """What the works and parts of a row come to before tax, or why nothing of it is charged; empty where a
     text is no amount.
     """
+    texts = [work["net"] for work in works if work["net"]]
+    has_comma = any("," in text for text in texts)  # the decimal mark of some languages
     try:
-        amounts = [Decimal(work["net"]) for work in works if work["net"]]
+        amounts = [Decimal(text.replace(".", "").replace(",", ".") if has_comma else text) for text in texts]
     except InvalidOperation:
         return ""
     if amounts:
-        return f"{sum(amounts)} {currency}".strip()
+        said = f"{sum(amounts)} {currency}".strip()
+        return said.replace(".", ",") if has_comma else said
     return next((work["reason"] for work in works if work["reason"]), "")
 
 

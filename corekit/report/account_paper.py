@@ -59,12 +59,17 @@ def account_pages(
         return paginate(boxes, min(rooms))
 
     pages: list[list[Placed]] | None = None
-    for measures in SHEETS:
-        tried = sheets(measures)
+    # Most fit in the roomiest; of the others the first that fits is looked for from the middle.
+    nth, first, last = 0, 0, len(SHEETS) - 1
+    while first <= last:
+        tried = sheets(SHEETS[nth])
         if len(tried) == 1:
-            pages = tried
-        if len(tried) == 1 or len(tried) > _HOPELESS:
+            pages, last = tried, nth - 1
+        else:
+            first = nth + 1
+        if len(tried) > _HOPELESS:
             break
+        nth = (first + last) // 2
     if pages is not None:
         pages = [_spread(pages[0], min(rooms))]
     else:

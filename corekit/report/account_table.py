@@ -16,7 +16,7 @@ from .measures import SheetMeasures
 from .panel import Column, SetLine, panel
 from .pen import BLACK, INK, MM, Voice
 from .strip import place_on
-from .text import clean
+from .text import clean, price_word
 from .typesetter import Typesetter, bold
 
 STRIP_MM = 50.0
@@ -70,7 +70,7 @@ def _head(setter: Typesetter, measures: SheetMeasures, block: Account, columns: 
         words["found" if is_estimate else "what"],
         words["proof_proposed" if is_estimate else "proof"],
         words["proposed" if is_estimate else "work"],
-        words["net"].format(currency=clean(block.currency)),
+        words[price_word(setter.document)].format(currency=clean(block.currency)),
     )
     cells = tuple(
         Cell(

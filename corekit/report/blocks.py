@@ -16,6 +16,7 @@ from ..model.document import (
     PricedLines,
     Readings,
     Statement,
+    Table,
     Totals,
 )
 from . import prose, tables
@@ -87,6 +88,8 @@ def _boxes_of(setter: Typesetter, block: Block) -> list[Box]:
         return prose.findings(setter, block)
     if isinstance(block, Totals):
         return tables.totals(setter, block)
+    if isinstance(block, Table):
+        return tables.plain(setter, block)
     if isinstance(block, Statement):
         return prose.statement(setter, block)
     raise TypeError(f"No way to set a {type(block).__name__} on paper.")

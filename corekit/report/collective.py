@@ -58,6 +58,7 @@ def collective(
     payable: Payable,
     link: int,
     record_mark: str,
+    is_one_order: bool = True,
 ) -> Document:
     """The one invoice over all these jobs.
 
@@ -65,6 +66,7 @@ def collective(
         parts: In the order in which they are told of; the customer is the same in all.
         totals, payable: Over all lines; tax is worked out once for the document, so a part has a net
             sub-total only.
+        is_one_order: One order number of the customer's, or none, holds for all of it.
         link, record_mark: As for a single invoice; the mark is over all the journals.
     """
     numbered = list(enumerate(parts, 1))
@@ -74,8 +76,8 @@ def collective(
     paper: list[Block] = [
         Pairs(
             rows=(
-                *sections.parties(parts[0].job, sheet),
-                *((f"Vehicle {nth}", sections.vehicle_in_short(part.job)) for nth, part in numbered),
+                *sections.parties(parts[0].job, sheet, order_number=is_one_order),
+                *(row for nth, part in numbered for row in _vehicle(nth, part.job, is_one_order)),
             )
         ),
         _answer(numbered, payable, sheet),
@@ -98,7 +100,13 @@ def collective(
         Evidence(title=sections.BEHIND),
         *_evidence(numbered, totals, sheet),
     ]
-    return issued_document(sheet, number=number, payable=payable, blocks=paper)
+    return issued_document(sheet, number=number, payable=payable, lines=lines, blocks=paper)
+
+
+def _vehicle(nth: int, job: Job, is_one_order: bool) -> Iterator[tuple[str, Words]]:
+    yield f"Vehicle {nth}", sections.vehicle_in_short(job)
+    if not is_one_order and isinstance(job.customer.order_number, Personal):
+        yield f"Your order number, vehicle {nth}", (job.customer.order_number,)
 
 
 def _number_words(nth: int) -> str:
@@ -144,7 +152,8 @@ def _evidence(
             and not (isinstance(block, Paragraph) and block.words[0] in printed)
         )
         net = total((line.net for line in part.lines), sheet.currency)
-        yield Totals(rows=((f"Net, vehicle {nth}", str(net), False),), currency=sheet.currency)
+        basis = "With tax" if cost.price_basis(part.lines) else "Net"
+        yield Totals(rows=((f"{basis}, vehicle {nth}", str(net), False),), currency=sheet.currency)
         printed |= {CODES_SAY, how_read(part.assessment)}
 
 

@@ -11,7 +11,7 @@ from ..account.quantity import plain_number, quantity_words
 from ..billing.line import Ground, Line, LineKind
 from ..billing.totals import BillTotals, Payable
 from ..model.account_number import grouped
-from ..model.document import Block, Paragraph, PricedLines, PricedRow, Totals
+from ..model.document import MIXED, WITH_TAX, Block, Paragraph, PricedLines, PricedRow, Totals
 from ..model.money import Money, total
 from .dates import day_words
 from .sheet import Sheet
@@ -20,9 +20,10 @@ from .sheet import Sheet
 def priced_lines(lines: Sequence[Line], totals: BillTotals, sheet: Sheet) -> PricedLines:
     """One row a line; a ground that the line before has already is not repeated."""
     rates = {row.rate: f"{plain_number(row.percent)} %" for row in totals.per_rate}
+    is_mixed = price_basis(lines) == MIXED
     rows = []
     for before, line in zip([None, *lines], lines, strict=False):
-        row = _priced_row(line, rates)
+        row = _priced_row(line, rates, says_basis=is_mixed)
         same = (
             before is not None
             and before.operation
@@ -32,8 +33,16 @@ def priced_lines(lines: Sequence[Line], totals: BillTotals, sheet: Sheet) -> Pri
     return PricedLines(rows=tuple(rows), currency=sheet.currency)
 
 
-def _priced_row(line: Line, rates: Mapping[str, str]) -> PricedRow:
+def price_basis(lines: Sequence[Line]) -> str:
+    """What the prices of these lines are; see `Document.prices`."""
+    said = {line.with_tax for line in lines}
+    return "" if said <= {False} else WITH_TAX if said == {True} else MIXED
+
+
+def _priced_row(line: Line, rates: Mapping[str, str], *, says_basis: bool) -> PricedRow:
     notes = [f"number: {line.number}"] if line.number else []
+    if says_basis:
+        notes.append("price with tax" if line.with_tax else "price before tax")
     notes += [f"condition: {line.condition}"] if line.condition else []
     if line.shown_by and line.kind is LineKind.LABOUR:
         notes.append(f"shown by: {line.shown_by}")
@@ -120,14 +129,17 @@ def sums(
 
 
 def _by_kind(lines: Sequence[Line], sheet: Sheet) -> list[tuple[str, str, bool]]:
-    """Work and parts apart, where there are both."""
+    """Work and parts apart, where there are both; not where only some have tax in their price."""
+    if price_basis(lines) == MIXED:
+        return []
+    with_tax = ", with tax" if price_basis(lines) else ""
     parts = [line.net for line in lines if line.kind is LineKind.PART]
     supplies = [line.net for line in lines if line.kind is LineKind.SUPPLIES]
     work = [line.net for line in lines if line.kind not in (LineKind.PART, LineKind.SUPPLIES)]
     sums = [("Work", work), ("Parts", parts), ("Supplies", supplies)]
     if sum(bool(nets) for _, nets in sums) < 2:
         return []
-    return [(title, str(total(nets, sheet.currency)), False) for title, nets in sums if nets]
+    return [(f"{title}{with_tax}", str(total(nets, sheet.currency)), False) for title, nets in sums if nets]
 
 
 def paid_row(how: str, amount: Money, before: str = "") -> tuple[str, str, bool]:

@@ -74,6 +74,7 @@ def credit_note(
         issued=day_words(sheet.issued),
         currency=sheet.currency,
         total=str(total),
+        prices=cost.price_basis(lines),
         blocks=tuple(blocks),
         number=number,
         draft=sheet.draft,

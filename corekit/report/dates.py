@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import date
 
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _DISTANCE = re.compile(r"(\d{5,9})(\s*[A-Za-z]+)?")
 #: Between groups of three digits, so that no line is broken there.
@@ -24,7 +24,7 @@ def day_words(day: str) -> str:
         on = date.fromisoformat(day[:10])
     except ValueError:
         return day
-    return f"{on.day} {_MONTHS[on.month - 1]} {on.year}"
+    return f"{on.day} {MONTHS[on.month - 1]} {on.year}"
 
 
 def days_in(text: str) -> str:

@@ -200,7 +200,9 @@ def _missing(main: Typeface, text: str) -> MissingGlyphError:
     )
 
 
-def _advance(parts: Iterable[Run]) -> float:
+def _advance(parts: Sequence[Run]) -> float:
+    if len(parts) == 1:
+        return parts[0][0].advance(parts[0][1])
     return math.fsum(face.advance(text) for face, text in parts)
 
 

@@ -35,6 +35,7 @@ from ..model.document import (
     ReadingRow,
     Readings,
     Statement,
+    Table,
     Totals,
 )
 from ..reference import data_path
@@ -42,7 +43,7 @@ from .account_page import account_data, evidence_strip, page_parts, readings_of,
 from .figure_svg import figure_svg
 from .strip import strip_figure
 from .text import Resolve, amount_text, amount_words, clean, plain_text, refuse_numbered_draft
-from .wording import contrast_with_white, theme, wording
+from .wording import contrast_with_white, theme, wording, words_in
 
 
 def render_page(document: Document, resolve: Resolve, link: str | None) -> str:
@@ -59,6 +60,11 @@ def render_page(document: Document, resolve: Resolve, link: str | None) -> str:
         ValueError: a draft has a number.
     """
     refuse_numbered_draft(document)
+    with words_in(document.language):
+        return _page(document, resolve, link)
+
+
+def _page(document: Document, resolve: Resolve, link: str | None) -> str:
     words = wording()
     common = {
         "document": _CleanTexts(document),
@@ -270,6 +276,21 @@ def _block(block: Block, resolve: Resolve, key: str) -> dict[str, Any]:
         return {"rows": [_line(row) for row in block.rows]}
     if isinstance(block, Totals):
         return {"rows": [(clean(label), amount_text(value), strong) for label, value, strong in block.rows]}
+    if isinstance(block, Table):
+        first = len(block.titles) - block.numbers
+        return {
+            "rows": [
+                {
+                    "what": ", ".join(clean(text) for text in row[:first] if text),
+                    "numbers": [
+                        (clean(title), amount_text(text))
+                        for title, text in zip(block.titles[first:], row[first:], strict=True)
+                        if text
+                    ],
+                }
+                for row in block.rows
+            ]
+        }
     if isinstance(block, Statement):
         return {"title": clean(block.title), "text": plain_text(block.words, resolve)}
     if isinstance(block, Code):

@@ -39,7 +39,7 @@ def estimate_document(
 
     Args:
         account: With these lines as a proposal.
-        cap: The most that call-out and diagnosis may come to before tax, where the shop has set one.
+        cap: The most that call-out and diagnosis may come to, where the shop has set one.
         approved: What was approved in this job before.
     """
     until = day_words(sheet.valid_until)
@@ -53,7 +53,7 @@ def estimate_document(
         approval_form(account, _pieces(lines, sheet), until),
         next_steps(account, sheet),
         *cost.sums(lines, totals, None, sheet, approved=approved),
-        Paragraph(words=(_covers(stage, cap, sheet),), tone="small"),
+        Paragraph(words=(_covers(stage, cap, sheet, lines),), tone="small"),
         *sections.as_described(job, stage),
         *sections.grounds(job, assessment, sheet, lines, totals),
     ]
@@ -68,6 +68,7 @@ def estimate_document(
         issued=day_words(sheet.issued),
         currency=sheet.currency,
         total=str(totals.gross),
+        prices=cost.price_basis(lines),
         blocks=tuple(blocks),
         draft=sheet.draft,
         demo=sheet.demo,
@@ -76,7 +77,7 @@ def estimate_document(
 
 
 def _pieces(lines: Sequence[Line], sheet: Sheet) -> list[tuple[str, Money]]:
-    """What is approved or declined as one piece, and what its lines come to before tax."""
+    """What is approved or declined as one piece, and what its lines come to."""
     pieces: dict[str, list[Line]] = {}
     for line in lines:
         pieces.setdefault(line.operation, []).append(line)
@@ -105,7 +106,7 @@ _NOT_ABOVE = {
 }
 
 
-def _covers(stage: str, cap: Money | None, sheet: Sheet) -> str:
+def _covers(stage: str, cap: Money | None, sheet: Sheet, lines: Sequence[Line]) -> str:
     covers = f"{_COVERS[stage]} {_NOT_ABOVE[stage]}"
     if sheet.exceeds:
         covers = (
@@ -114,9 +115,10 @@ def _covers(stage: str, cap: Money | None, sheet: Sheet) -> str:
         )
     if cap is None or stage != "diagnosis":
         return covers
+    basis = "with" if cost.price_basis(lines) else "before"
     return (
         f"{covers} However long the diagnosis takes: call-out, travel and diagnosis together never"
-        f" cost more than {cap} {sheet.currency} before tax without a new approval from you."
+        f" cost more than {cap} {sheet.currency} {basis} tax without a new approval from you."
     )
 
 
@@ -153,7 +155,7 @@ def invoice_document(
         Code(document_id=sheet.document_id, link=link, record_mark=record_mark),
         *sections.evidence(job, assessment, sheet, lines, totals, approvals),
     ]
-    return issued_document(sheet, number=number, payable=payable, blocks=blocks)
+    return issued_document(sheet, number=number, payable=payable, lines=lines, blocks=blocks)
 
 
 def approved_sum(approvals: Sequence[ApprovalRow], sheet: Sheet) -> Money | None:
@@ -161,7 +163,9 @@ def approved_sum(approvals: Sequence[ApprovalRow], sheet: Sheet) -> Money | None
     return total((row.approved for row in approvals), sheet.currency) if approvals else None
 
 
-def issued_document(sheet: Sheet, *, number: str, payable: Payable, blocks: Sequence[Block]) -> Document:
+def issued_document(
+    sheet: Sheet, *, number: str, payable: Payable, lines: Sequence[Line], blocks: Sequence[Block]
+) -> Document:
     """An invoice with these blocks; without a number it is a draft's."""
     return Document(
         id=sheet.document_id,
@@ -171,6 +175,7 @@ def issued_document(sheet: Sheet, *, number: str, payable: Payable, blocks: Sequ
         issued=day_words(sheet.issued),
         currency=sheet.currency,
         total=str(payable.gross + payable.rounding),
+        prices=cost.price_basis(lines),
         blocks=tuple(blocks),
         number=number,
         draft=sheet.draft,

@@ -22,7 +22,7 @@ from .pen import MM, PAPERS, Pen
 from .running_head import Place, heads
 from .text import Resolve, clean, refuse_numbered_draft
 from .typesetter import Typesetter
-from .wording import theme, wording
+from .wording import theme, wording, words_in
 
 #: Under this name a paper carries its own content: the masked Document, from which the mark is computed.
 ATTACHMENT = "corekit-document.json"
@@ -52,7 +52,7 @@ def render_pdf(
         ValueError: a draft has a number, or the link is too long for a code.
     """
     refuse_numbered_draft(document)
-    with _one_at_a_time:
+    with _one_at_a_time, words_in(document.language):
         try:
             return _Paper(document, resolve, link, carried).content()
         finally:

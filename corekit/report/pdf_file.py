@@ -14,12 +14,14 @@ import threading
 import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from functools import lru_cache
 from hashlib import md5
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import attrs
 from reportlab import rl_config
+from reportlab.lib.rl_accel import fp_str
 from reportlab.pdfbase import pdfmetrics, ttfonts
 from reportlab.pdfbase.pdfdoc import (
     PDFArray,
@@ -43,6 +45,12 @@ _SUBSETS_KEPT = 32
 _SIGNATURE_START = b"a reportlab document946684800.0"  # reportlab's own, where nothing else is set
 
 
+@lru_cache(maxsize=4096)
+def _number_text(number: float) -> str:
+    """As reportlab writes a number: every paper lists the widths of the same characters."""
+    return str(fp_str(number))
+
+
 class EmbeddedFont:
     """A TrueType file under a name by which reportlab finds it; a paper carries the part that it uses.
 
@@ -58,7 +66,12 @@ class EmbeddedFont:
         self._face = self._font.face
         self.subsets_of: Callable[[str, Any], list[tuple[int, bytes]]] = self._font.splitString
         self._face.addSubsetObjects = _SubsetWriter(self._face)
+        self._face.getCharWidth = self._width_text
         pdfmetrics.registerFont(self._font)
+
+    def _width_text(self, code: int) -> str:
+        """The advance of a character as a paper's list of widths says it."""
+        return _number_text(self._face.charWidths.get(code, self._face.defaultWidth))
 
     def table(self, tag: str) -> bytes:
         """A table of the font file, e.g. `GSUB`."""

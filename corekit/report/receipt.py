@@ -147,5 +147,7 @@ def _rows(
         rows.append((f"Given back, {payment.how}", str(-payment.amount), False))
     else:
         rows.append((f"Received, {payment.how}", f"-{payment.amount}", False))
+    if payment.rounded is not None and payment.rounded.minor:
+        rows.append(("Rounding, to the smallest coin", str(-payment.rounded), False))
     last = ("Still to pay", payment.due) if payment.due.minor >= 0 else ("Refund due to you", -payment.due)
     return [*rows, (last[0], str(last[1]), True)]

@@ -32,6 +32,7 @@ from ..model.records import (
     Paid,
     Receipted,
     Remarked,
+    Reminded,
     Waived,
     WrittenOff,
 )
@@ -49,8 +50,10 @@ def parties_and_vehicle(job: Job, sheet: Sheet) -> list[Block]:
     return [Pairs(rows=(*parties(job, sheet), ("Vehicle", vehicle_in_short(job))))]
 
 
-def parties(job: Job, sheet: Sheet) -> list[tuple[str, Words]]:
-    """Who issues the paper, and for whom."""
+def parties(job: Job, sheet: Sheet, *, order_number: bool = True) -> list[tuple[str, Words]]:
+    """Who issues the paper, and for whom; the customer's order number stands elsewhere where each vehicle has
+    its own.
+    """
     rows: list[tuple[str, Words]] = []
     issuer = ", ".join(
         part for part in (sheet.issuer.name, *sheet.issuer.address, sheet.issuer.contact) if part
@@ -71,6 +74,8 @@ def parties(job: Job, sheet: Sheet) -> list[tuple[str, Words]]:
     rows.append(("For", _join(customer.name, customer.address, customer.phone) or ("no name given",)))
     if isinstance(customer.tax_number, Personal):
         rows.append(("Your tax number", (customer.tax_number,)))
+    if order_number and isinstance(customer.order_number, Personal):
+        rows.append(("Your order number", (customer.order_number,)))
     return rows
 
 
@@ -160,6 +165,7 @@ _NO_SUPPLY = (
     OldParts,
     Paid,
     Receipted,
+    Reminded,
     Waived,
     WrittenOff,
 )

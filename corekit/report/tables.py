@@ -7,12 +7,12 @@ from collections.abc import Callable, Sequence
 
 import attrs
 
-from ..model.document import Block, Picture, PricedLines, PricedRow, ReadingRow, Readings, Totals
+from ..model.document import Block, Picture, PricedLines, PricedRow, ReadingRow, Readings, Table, Totals
 from .fonts import TextLine
 from .layout import Box, Cell, CellLine
 from .measures import HAIRLINE
 from .pen import BLACK, INK, Pen
-from .text import clean
+from .text import amount_text, clean, price_word
 from .typesetter import Column, Typesetter, bold
 
 #: Shares of the width for name, before, after, scale, limit, by (there are strips, there are later readings).
@@ -114,7 +114,7 @@ def priced_lines(setter: Typesetter, block: PricedLines, *, totals_follow: bool)
     words = setter.wording["lines"]
     columns = setter.columns(_LINE_SHARES)
     titles = [words[name] for name in ("text", "quantity", "price", "tax")]
-    titles.append(words["net"].format(currency=clean(block.currency)))
+    titles.append(words[price_word(setter.document)].format(currency=clean(block.currency)))
     rows = [_priced_line(setter, row, columns) for row in block.rows]
     table = setter.table(titles, columns, rows, right=(1, 2, 3, 4))
     table[-1].keep = totals_follow  # a total never stands alone on the last page
@@ -141,6 +141,31 @@ def _priced_line(setter: Typesetter, row: PricedRow, columns: Sequence[Column]) 
         if value
     ]
     return Box(cells=tuple(cells), pad=measures.line_pad)
+
+
+def plain(setter: Typesetter, block: Table) -> list[Box]:
+    """Rows of plain cells, the numbers among them at the right edge of their columns."""
+    if not block.rows:
+        return []
+    columns, first = setter.columns(block.shares), len(block.titles) - block.numbers
+    measures, right = setter.measures, range(first, len(block.titles))
+    rows = [
+        Box(
+            cells=tuple(
+                Cell(
+                    *column,
+                    setter.own(amount_text(text), measures.row, column[1], "right")
+                    if nth in right
+                    else setter.typed(text, measures.row, column[1]),
+                )
+                for nth, (text, column) in enumerate(zip(row, columns, strict=True))
+                if text
+            ),
+            pad=measures.line_pad,
+        )
+        for row in block.rows
+    ]
+    return setter.table(block.titles, columns, rows, right=tuple(right))
 
 
 def totals(setter: Typesetter, block: Totals) -> list[Box]:

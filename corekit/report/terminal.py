@@ -25,11 +25,12 @@ from ..model.document import (
     ReadingRow,
     Readings,
     Statement,
+    Table,
     Totals,
 )
 from .strip import strip_text
-from .text import Resolve, amount_words, clean, plain_text, refuse_numbered_draft, stays_with
-from .wording import wording
+from .text import Resolve, amount_words, clean, plain_text, price_word, refuse_numbered_draft, stays_with
+from .wording import wording, words_in
 
 
 def render_text(document: Document, resolve: Resolve, link: str | None, width: int = 80) -> str:
@@ -45,6 +46,11 @@ def render_text(document: Document, resolve: Resolve, link: str | None, width: i
         ValueError: a draft has a number.
     """
     refuse_numbered_draft(document)
+    with words_in(document.language):
+        return _text(document, resolve, link, width)
+
+
+def _text(document: Document, resolve: Resolve, link: str | None, width: int) -> str:
     lines = list(_opening(document, max(width, 40)))
     for block in document.blocks:
         block_lines = list(_block(block, document, resolve, link, max(width, 40)))
@@ -158,12 +164,14 @@ def _block(block: Block, document: Document, resolve: Resolve, link: str | None,
         yield from wrapped(clean(block.figure.title), width)
         yield from _indented(clean(block.figure.description), width, "  ")
     elif isinstance(block, PricedLines):
-        yield from _lines(block, width)
+        yield from _lines(block, price_word(document), width)
     elif isinstance(block, Totals):
         for label, value, strong in block.rows:
             yield from _across(clean(label), clean(value), width)
             if strong:
                 yield "=" * width
+    elif isinstance(block, Table):
+        yield from _table(block, width)
     elif isinstance(block, Statement):
         yield from _indented(clean(block.title), width, "! ")
         yield from _indented(plain_text(block.words, resolve, lines=True), width, "! ")
@@ -271,9 +279,23 @@ def _reading(row: ReadingRow, width: int) -> Iterator[str]:
     )
 
 
-def _lines(block: PricedLines, width: int) -> Iterator[str]:
+def _table(block: Table, width: int) -> Iterator[str]:
+    """Each row in words, its last number at the right edge and the others named before it."""
+    first = len(block.titles) - block.numbers
+    yield from _across(clean(", ".join(block.titles[:first])), clean(block.titles[-1]), width)
+    for row in block.rows:
+        said = [text for text in row[:first] if text]
+        said += [
+            f"{title} {text}"
+            for title, text in zip(block.titles[first:-1], row[first:-1], strict=True)
+            if text
+        ]
+        yield from _across(clean(", ".join(said)), clean(row[-1]), width)
+
+
+def _lines(block: PricedLines, price: str, width: int) -> Iterator[str]:
     words = wording()["lines"]
-    yield from _across(words["text"], words["net"].format(currency=clean(block.currency)), width)
+    yield from _across(words["text"], words[price].format(currency=clean(block.currency)), width)
     for row in block.rows:
         yield from _line(row, width)
 

@@ -8,7 +8,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 
-from ..model.document import Document, DocumentKind, Words
+from ..model.document import WITH_TAX, Document, DocumentKind, Words
 from ..model.personal import Personal
 from ..signs import has_blank, is_visible
 
@@ -68,10 +68,14 @@ def stays_with(before: str, after: str) -> bool:
 
 
 def amount_words(document: Document, words: Mapping[str, Mapping[str, str]]) -> str:
-    """What the amount at the head of a paper is: its total, or what was received."""
-    return words["opening"]["received" if document.kind is DocumentKind.RECEIPT else "total"].format(
-        currency=clean(document.currency)
-    )
+    """What the amount at the head of a paper is: its total, or what was received or is overdue."""
+    word = {DocumentKind.RECEIPT: "received", DocumentKind.REMINDER: "overdue"}.get(document.kind, "total")
+    return words["opening"][word].format(currency=clean(document.currency))
+
+
+def price_word(document: Document) -> str:
+    """Which word of the wording heads the prices of a paper's rows."""
+    return {"": "net", WITH_TAX: "with_tax"}.get(document.prices, "price_as_noted")
 
 
 def refuse_numbered_draft(document: Document) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 import string
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import lru_cache
 from pathlib import Path
 
@@ -22,6 +24,7 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
         "issued": frozenset({"date"}),
         "total": frozenset({"currency"}),
         "received": frozenset({"currency"}),
+        "overdue": frozenset({"currency"}),
     },
     "readings": {
         word: frozenset()
@@ -39,7 +42,7 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
     },
     "lines": {
         **{word: frozenset() for word in ("text", "quantity", "price", "tax")},
-        "net": frozenset({"currency"}),
+        **{word: frozenset({"currency"}) for word in ("net", "with_tax", "price_as_noted")},
     },
     "account": {
         **{
@@ -55,7 +58,7 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
                 "next",
             )
         },
-        "net": frozenset({"currency"}),
+        **{word: frozenset({"currency"}) for word in ("net", "with_tax", "price_as_noted")},
         "before": frozenset({"value"}),
         "now": frozenset({"value"}),
         "usual": frozenset({"usual"}),
@@ -120,15 +123,34 @@ class Theme:
     bottom: float
 
 
-@lru_cache(maxsize=1)
+#: The language of the paper that is drawn just now.
+_language: ContextVar[str] = ContextVar("language", default="en")
+
+
+@contextmanager
+def words_in(language: str) -> Iterator[None]:
+    """Whatever is drawn in the `with` block says its words in this language, where they are there in it."""
+    before = _language.set(language)
+    try:
+        yield
+    finally:
+        _language.reset(before)
+
+
 def wording() -> Wording:
-    """The words of templates/wording.toml.
+    """The words of templates/wording.toml, or of the language of what is drawn just now.
 
     Raises:
         DataFileError: a word is missing, unknown, empty, or asks for something that is not filled in; all of
             them at once.
     """
-    return read_wording(data_path("templates/wording.toml"))
+    return _wording_of(_language.get())
+
+
+@lru_cache(maxsize=8)
+def _wording_of(language: str) -> Wording:
+    path = data_path("templates") / f"wording.{language}.toml"
+    return read_wording(path if path.is_file() else data_path("templates/wording.toml"))
 
 
 @lru_cache(maxsize=1)

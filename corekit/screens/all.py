@@ -15,6 +15,7 @@ from . import (
     log,
     papers,
     photos,
+    practice,
     prices,
     record,
     repair,
@@ -54,3 +55,5 @@ def add_screens(app: flask.Flask, van: Van) -> None:
         calculators,
     ):
         screen.add(app, van)
+    if van.practice is not None:
+        practice.add(app, van.practice, van)

@@ -73,6 +73,7 @@ class NoAuth:
 def work_app(van: Van, auth: Auth, *, templates: Path | None = None) -> flask.Flask:
     """The application that serves the mechanic's screens."""
     app = _frame(auth, van.shop.settings.issuer.name, van.shop.demo, templates)
+    app.jinja_env.globals["practising"] = van.practice is not None
     _answers(app, van)
     add_screens(app, van)
     _trouble(app)
@@ -145,6 +146,7 @@ def _words(app: flask.Flask, shop_name: str, demo: bool) -> None:
         titles=TITLES,
         shop_name=shop_name,
         demo=demo,
+        practising=False,
     )
 
 

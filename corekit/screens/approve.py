@@ -94,6 +94,8 @@ def mark_of(paper: str) -> str:
 
 
 def add(app: flask.Flask, van: Van) -> None:
+    app.jinja_env.globals["tax_words"] = lambda: "with tax" if van.shop.prices.with_tax else "before tax"
+
     @app.get("/job/<job>/diagnosis")
     def diagnosis(job: str) -> str:
         """Call-out and diagnosis: what it costs, then the paper and the approval."""

@@ -16,6 +16,7 @@ from ..desk.context import ShopContext
 from ..desk.jobs import JobRow
 from ..desk.vehicle_history import earlier_jobs
 from ..model.job import Job
+from ..practice.folder import PracticeFolder
 
 _KEPT = 16  # assessments: more jobs than are open in one day
 
@@ -27,10 +28,12 @@ class Van:
     Attributes:
         shop: Opened with the worker as its assessor.
         calculator: The worker's too; without one this process calculates.
+        practice: The practice cars behind the jobs; None in a shop of real ones.
     """
 
     shop: ShopContext
     calculator: Calculator | None = None
+    practice: PracticeFolder | None = None
     _assessed: OrderedDict[tuple[str, int, str, float | None, tuple[str, ...]], Assessment] = attrs.field(
         factory=OrderedDict, init=False
     )

@@ -104,7 +104,7 @@ def form_with_faults(error: Exception) -> flask.Response:
         return reply
     flask.g.given = flask.request.form
     flask.g.faults = faults
-    made = flask.make_response(_screen_again())
+    made = flask.make_response(screen_again())
     made.status_code = status
     return made
 
@@ -142,7 +142,7 @@ def _words_of(fault: DataFault) -> str:
     return f"{text[:1].upper()}{text[1:]}"
 
 
-def _screen_again() -> Any:
+def screen_again() -> Any:
     """Call the view of the screen that the form stood on."""
     path = own_path(flask.request.form.get("screen", ""), "/")
     adapter = flask.current_app.url_map.bind("")

@@ -16,9 +16,10 @@ from ..desk.issuing import Invoice, Page, invoice_draft, invoice_of, left_out, t
 from ..desk.issuing import issue as issue_over
 from ..desk.jobs import billed_with, jobs_of_same_customer, texts_of
 from ..desk.paying import arrived as money_arrived
-from ..desk.payments import due_of, payments_of
+from ..desk.payments import due_in_cash, due_of, payments_of
 from ..desk.publishing import publish as publish_pages
 from ..desk.receipts import receipt_for
+from ..desk.reminding import is_overdue, remind, reminders_of
 from ..errors import CorekitError
 from ..model.account_number import grouped
 from ..model.document import Document
@@ -45,7 +46,7 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/job/<job>/hand")
     def hand(job: str) -> str:
         record = van.job(job)
-        if record.issued:
+        if record.issued and not record.goes_on:
             return _invoice_words(van, record)
         assessment = van.assessed(record)
         try:
@@ -68,7 +69,8 @@ def add(app: flask.Flask, van: Van) -> None:
             ways=WAYS,
             repairs=assessment.repairs,
             failures=assessment.failures,
-            others=same_customer(van, record),
+            others=[] if record.issued else same_customer(van, record),
+            earlier=[noted.record.number for noted in record.issued],
             not_charged={noted.record.operation: noted.record.because for noted in record.waived},
         )
 
@@ -76,7 +78,7 @@ def add(app: flask.Flask, van: Van) -> None:
     def deposit(job: str) -> str | flask.Response:
         """Money that comes before the invoice; afterwards it is taken where the invoice is."""
         record = van.job(job)
-        if record.issued:
+        if record.issued and not record.goes_on:
             return redirect(f"/job/{job}/hand")
         leaving = flask.request.args.get("next") == "leave"
         return job_page(
@@ -118,6 +120,14 @@ def add(app: flask.Flask, van: Van) -> None:
         """Money that was announced is there."""
         return run_action(
             lambda: money_arrived(van.shop, job, announced, request_id=forms.request_id()),
+            f"/job/{job}/hand",
+        )
+
+    @app.post("/job/<job>/remind")
+    def make_reminder(job: str) -> flask.Response:
+        """A reminder of an invoice that is overdue."""
+        return run_action(
+            lambda: remind(van.shop, job, request_id=forms.request_id()),
             f"/job/{job}/hand",
         )
 
@@ -174,6 +184,10 @@ def _invoice_words(van: Van, job: Job) -> str:
         transfer=transfer_svg(van, invoice),
         account=grouped(van.shop.settings.issuer.iban),
         mail=_mail(van, job, invoice),
+        in_cash=due_in_cash(van.shop, invoice.due),
+        overdue=invoice.due.minor > 0 and is_overdue(van.shop, billed),
+        reminders=[day_words(one.day) for one in reminders_of(van.shop, job)],
+        earlier=[noted.record.number for noted in job.issued[:-1]],
         together=[vehicle_words(other, van.texts(other)) for other in billed if other.id != job.id],
     )
 

@@ -119,6 +119,8 @@ def step_words(van: Van, job: JobRow) -> str:
         return f"Invoice {job.number}" + (f", {owed} {owed.currency} to pay" if owed.minor else "")
     if state is JobState.OVER:
         return f"Ended: {job.because}"
+    if state is JobState.HANDED:
+        return f"Handed to van {job.because}"
     return f"Left: {job.because}" if state is JobState.LEFT else f"Next: {NEXT[state]}"
 
 

@@ -9,12 +9,15 @@ from ..desk.issuing import invoice_of
 from ..desk.jobs import billed_with
 from ..desk.payments import payments_of
 from ..desk.receipts import receipt_for
+from ..desk.reminding import reminder_drawn, reminders_of
 from ..model.job import Job
 from .context import Van
 
-#: The invoice's name among the papers of a job, and how a receipt's begins; an estimate's is its printed one
-#: with a hyphen.
-INVOICE, RECEIPT = "invoice", "receipt-"
+#: The invoice's name among the papers of a job, and how a receipt's and a reminder's begins; an estimate's is
+#: its printed one with a hyphen.
+INVOICE, RECEIPT, REMINDER = "invoice", "receipt-", "reminder-"
+#: Of the invoices of a job, counted from 1, where there are several.
+EARLIER = "invoice-"
 
 
 def paper_name(estimate: str) -> str:
@@ -40,6 +43,17 @@ def add(app: flask.Flask, van: Van) -> None:
         if name == INVOICE and record.issued:
             invoice = invoice_of(van.shop, record)
             return _file(invoice.pdf.read_bytes(), f"invoice {invoice.number}")
+        if name.startswith(EARLIER) and name.removeprefix(EARLIER).isdecimal() and record.issued:
+            place = int(name.removeprefix(EARLIER))
+            if 0 < place <= len(record.issued):
+                number = record.issued[place - 1].record.number
+                invoice = invoice_of(van.shop, record, number=number)
+                return _file(invoice.pdf.read_bytes(), f"invoice {number}")
+        if name.startswith(REMINDER) and name.removeprefix(REMINDER).isdecimal():
+            nth = int(name.removeprefix(REMINDER))
+            if 0 < nth <= len(reminders_of(van.shop, record)):
+                made = reminder_drawn(van.shop, record, nth)
+                return _file(made.pdf.read_bytes(), f"reminder {made.number} {nth}")
         handed_over = [
             payment.id
             for payment in payments_of(van.shop, billed_with(van.shop, record))

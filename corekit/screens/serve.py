@@ -13,10 +13,14 @@ from pathlib import Path
 
 import flask
 
+from ..desk.context import ShopContext
 from ..desk.settings import read_settings
 from ..desk.setup import is_demo, is_shop
 from ..desk.shop import open_shop
+from ..desk.syncing import hub_of, sync
+from ..errors import CorekitError
 from ..isolation.worker import Worker
+from ..practice.folder import PracticeFolder
 from ..web.auth import LOCK_AFTER, PasscodeAuth
 from ..web.pairing import PairingError, VanCertificate, is_private, own_addresses, terminal_code
 from ..web.plain_page import PlainPage
@@ -51,8 +55,54 @@ def opened(folder: Path, auth: PasscodeAuth, say: Say = print) -> Iterator[flask
 
 @contextlib.contextmanager
 def _opened(folder: Path, auth: PasscodeAuth, say: Say) -> Iterator[flask.Flask]:
-    with Worker() as worker, open_shop(folder, assessor=worker) as shop, _daily_backups(folder, say):
-        yield work_app(Van(shop.context, calculator=worker.calculate), auth)
+    with (
+        Worker() as worker,
+        open_shop(folder, assessor=worker) as shop,
+        _daily_backups(folder, say),
+        synced_by_itself(shop.context, say),
+    ):
+        cars = PracticeFolder(shop.context) if shop.context.practice else None
+        yield work_app(Van(shop.context, calculator=worker.calculate, practice=cars), auth)
+
+
+#: How often a van is brought together with its hub while the screens are open, [s].
+SYNC_EVERY = 300.0
+
+
+@contextlib.contextmanager
+def synced_by_itself(shop: ShopContext, say: Say, every: float = SYNC_EVERY) -> Iterator[None]:
+    """Sync again and again while the screens are open, where this van has a hub. Says what came and went, and
+    once when the hub cannot be reached: there may be no network for hours.
+    """
+    over = threading.Event()
+
+    def look() -> None:
+        told = ""
+        while not over.is_set():
+            fault = ""
+            try:
+                if hub_of(shop):
+                    report = sync(shop)
+                    if report.is_news:
+                        say(" ".join(report.sentences))
+            except CorekitError as error:
+                fault = str(error)
+            if fault and fault != told:
+                say(f"Not synced: {fault}")
+            told = fault
+            over.wait(every)
+
+    thread = threading.Thread(target=look, name="sync", daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join(_LAST_SYNC)
+
+
+#: A sync that is under way when the screens are closed has so long to end, [s]; what is cut goes next time.
+_LAST_SYNC = 10.0
 
 
 #: How often it is looked whether today's backup was made, [s].

@@ -18,6 +18,10 @@ class RequestConflictError(StoreError):
     """A request's id is that of another request."""
 
 
+class ForkError(StoreError):
+    """Entries from elsewhere do not go on where a chain ends here."""
+
+
 def refusal(text: str) -> StoreError:
     """Why something cannot be written; the whole transaction is undone with it."""
     return StoreError(f"{text} Nothing was written.")

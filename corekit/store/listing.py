@@ -11,7 +11,8 @@ from __future__ import annotations
 import contextlib
 import secrets
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import attrs
@@ -23,7 +24,7 @@ from ..model.job_state import JobState, state_of
 from ..model.personal import Personal
 from ..model.records import Ended, Opened, Vehicle
 from ..model.search_words import search_words
-from . import persons, rows, seals
+from . import owing, persons, rows, seals, vans
 
 #: Kinds of entry that a job's row follows from. A reading is none of them: it changes nothing here.
 KINDS = frozenset(
@@ -41,7 +42,7 @@ KINDS = frozenset(
             "left",
             "ended",
         ),
-        *("issued", "paid", "written_off", "planned", "recalled", "withdrawn", "forgotten"),
+        *("issued", "paid", "written_off", "planned", "recalled", "withdrawn", "forgotten", "handed"),
     }
 )
 
@@ -93,8 +94,8 @@ class JobRow:
     Attributes:
         began: Place of its first entry in the file; a job that began later has a greater one.
         closed: Place of the entry that closed it; None while it is open.
-        because: Why the last visit ended with the job open, or how it ended without repair, where that is its
-            state.
+        because: Why the last visit ended with the job open, how it ended without repair, or the letters of
+            the van it was handed to, where that is its state.
         name: The name that its file or screen gave it last; its id once that was forgotten.
         description, plate, words: Hashes of the personal texts of vehicle and complaint; "" where none is.
         customer: Key of the customer by name and address; "" where no name is known (any more).
@@ -221,15 +222,44 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
     """The row of a job that has these entries; those of other kinds than `KINDS` count for nothing but for
     its beginning.
     """
+    return derived_row(
+        job,
+        placed,
+        persons.names(connection, [entry for _, entry in placed]),
+        total_of=partial(owing.total, connection),
+        own=vans.own_letters(connection),
+        key=lambda folded: _customer_key(connection, folded),
+    )
+
+
+def derived_row(
+    job: str,
+    placed: Placed,
+    names: Mapping[str, str],
+    *,
+    total_of: owing.TotalOf,
+    own: Collection[str] = (),
+    key: Callable[[Job], str] = lambda job: "",
+) -> JobRow:
+    """The row of a job as it follows from its entries.
+
+    Args:
+        names: Hash → text of what it is called, as far as that is known and may be shown.
+        total_of: Gives what an invoice comes to.
+        own: Letters of the device that asks, where there are several.
+        key: Gives the key of the customer.
+    """
     told = [(place, entry) for place, entry in placed if entry.kind in KINDS]
-    folded = _readable_job(connection, job, [entry for _, entry in told])
-    state = state_of(folded)
+    folded = _readable_job(job, [entry for _, entry in told], names)
+    state = state_of(folded, own)
     issued, ended, opened = folded.issued, folded.last(Ended), folded.last(Opened)
     closed: int | None = None
     if state is JobState.INVOICED:
         closed = next(place for place, entry in told if entry.id == issued[-1].id)
     elif state is JobState.OVER and ended is not None:
         closed = next(place for place, entry in told if entry.id == ended.id)
+    elif state is JobState.HANDED:
+        closed = max(place for place, entry in told if entry.kind == "handed")
     left, planned = folded.left_open, folded.planned
     plan = planned.record if planned is not None else None
     day = plan.on if plan is not None else left.record.back if left is not None else ""
@@ -246,15 +276,17 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
             if state is JobState.LEFT and left is not None
             else ended.record.how
             if state is JobState.OVER and ended is not None
+            else folded.handed_to
+            if state is JobState.HANDED
             else ""
         ),
         name=folded.name if opened is not None else "",
         description=_hash(folded.vehicle.description),
         plate=_hash(folded.vehicle.plate),
         words=_hash(opened.record.words) if opened is not None else "",
-        customer=_customer_key(connection, folded),
+        customer=key(folded),
         approved=1 if folded.approvals else 0,
-        paid=_settled_amount(folded),
+        paid=owing.settled_amount(folded, total_of),
         number=issued[-1].record.number if issued else "",
         books_entry=issued[-1].record.books_entry if issued else "",
         who=_hash(folded.customer.name),
@@ -273,20 +305,13 @@ def job_row(connection: sqlite3.Connection, job: str, placed: Placed) -> JobRow:
     )
 
 
-def _settled_amount(job: Job) -> int:
-    """What was paid, and what of the invoice that it is on was credited or written off."""
-    number = job.issued[-1].record.number if job.issued else ""
-    return (
-        sum(noted.record.amount for noted in job.payments)
-        + sum(noted.record.credited for noted in job.credited if noted.record.credits == number)
-        + sum(noted.record.amount for noted in job.written_off_now)
-    )
-
-
 def names_in(connection: sqlite3.Connection, placed: Placed) -> tuple[str, ...]:
     """Every name that a job's files or screens gave it and that was not forgotten, the oldest first."""
+    return _names_of(placed, persons.names(connection, [entry for _, entry in placed]))
+
+
+def _names_of(placed: Placed, texts: Mapping[str, str]) -> tuple[str, ...]:
     told = [entry for _, entry in sorted((place, entry) for place, entry in placed if entry.kind == "opened")]
-    texts = persons.names(connection, told)
     said = (name_said(entry.body.get("origin", ""), texts) for entry in told)
     return tuple(name for name in dict.fromkeys(said) if name)
 
@@ -304,7 +329,7 @@ def invoice_row(connection: sqlite3.Connection, place: int, entry: Entry) -> Inv
         document_id=document,
         total=total,
         currency=str(body.get("currency", "")),
-        waits=int(_waits(connection, document)),
+        waits=int(_waits(connection, document) and not vans.is_others(connection, entry.chain)),
         day=str(body.get("day", "")),
         due_on=str(body.get("due_on", "")),
         owed=_owed(connection, entry.id, total),
@@ -317,15 +342,29 @@ def _owed(connection: sqlite3.Connection, entry: str, total: int) -> int:
         "SELECT count(*), coalesce(sum(paid), 0) FROM job WHERE books_entry = ? AND books_entry <> ''",
         (entry,),
     ).fetchone()
-    return max(total - int(paid), 0) if jobs else 0
+    if jobs:
+        return max(total - int(paid), 0)
+    job = owing.job_of_earlier(connection, entry)
+    if not job:
+        return 0
+    told = [one for _, one in placed(connection, "WHERE job = ? AND journal = ?", job, JOB)]
+    folded = _readable_job(job, [one for one in told if one.kind in KINDS], {})
+    return owing.due_on_earlier(connection, folded, entry)
 
 
 def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[tuple[str, str]]:
     """What a job is found by, each word with what it is: of persons and vehicle while their texts are there,
     of its names, numbers and days.
     """
+    return derived_words(job, placed, lambda hash_: _text(connection, hash_))
+
+
+def derived_words(job: str, placed: Placed, text_of: Callable[[str], str]) -> list[tuple[str, str]]:
+    """As `words_in`, from what gives the text under a hash."""
     found: set[tuple[str, str]] = set()
-    folded = _readable_job(connection, job, [entry for _, entry in placed if entry.kind in KINDS])
+    entries = [entry for _, entry in placed]
+    called = {ref.hash: text for ref in persons.name_references(entries) if (text := text_of(ref.hash))}
+    folded = _readable_job(job, [entry for entry in entries if entry.kind in KINDS], called)
     texts = {
         "plate": folded.vehicle.plate,
         "vin": folded.vehicle.vin,
@@ -334,9 +373,9 @@ def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[t
         "phone": folded.customer.phone,
     }
     for kind, words in texts.items():
-        text = _text(connection, _hash(words))
+        text = text_of(_hash(words))
         found |= {(word, kind) for word in search_words(kind, text)}
-    for name in names_in(connection, placed):
+    for name in _names_of(placed, called):
         found.add((name.casefold(), "job"))
     for _, entry in placed:
         if entry.kind in ("opened", "issued"):
@@ -346,10 +385,10 @@ def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[t
     return sorted(found)
 
 
-def _readable_job(connection: sqlite3.Connection, job: str, entries: Sequence[Entry]) -> Job:
+def _readable_job(job: str, entries: Sequence[Entry], names: Mapping[str, str]) -> Job:
     """The job, as far as its entries can be read; what cannot is for `verify` to name, and stops no list."""
     try:
-        return fold(job, entries, persons.names(connection, entries))
+        return fold(job, entries, names)
     except (TypeError, ValueError, KeyError, AttributeError):
         return fold(job, ())
 
@@ -392,7 +431,7 @@ def _waits(connection: sqlite3.Connection, document_id: str) -> bool:
 
 
 def refresh_job(connection: sqlite3.Connection, job: str) -> None:
-    """Bring the row and the names of a job up to date with its journal."""
+    """Bring the row and the names of a job up to date with its journal; a job of another van has none."""
     kinds = ", ".join("?" * len(KINDS))
     told = placed(
         connection, f"WHERE job = ? AND journal = ? AND kind IN ({kinds})", job, JOB, *sorted(KINDS)
@@ -401,6 +440,8 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
         "SELECT min(rowid) FROM entry WHERE job = ? AND journal = ?", (job, JOB)
     ).fetchone()
     row = attrs.evolve(job_row(connection, job, told), began=began or 0)
+    if not vans.is_here(connection, job):
+        began = None
     billed = connection.execute("SELECT books_entry FROM job WHERE id = ?", (job,)).fetchall()
     connection.execute("DELETE FROM job WHERE id = ?", (job,))
     connection.execute("DELETE FROM job_name WHERE job = ?", (job,))
@@ -416,7 +457,9 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
         "INSERT INTO job_word (word, job, began, kind) VALUES (?, ?, ?, ?)",
         [(word, job, began, kind) for word, kind in words_in(connection, job, told)],
     )
-    for entry in dict.fromkeys((row.books_entry, *(entry for (entry,) in billed))):
+    every = [str(entry.body.get("books_entry")) for _, entry in told if entry.kind == "issued"]
+    earlier = every if len(every) > 1 else []
+    for entry in dict.fromkeys((row.books_entry, *earlier, *(entry for (entry,) in billed))):
         found = connection.execute("SELECT total FROM invoice WHERE entry = ?", (entry,)).fetchone()
         if entry and found is not None:
             owed = _owed(connection, entry, int(found[0]))
@@ -432,8 +475,12 @@ def insert_invoice(connection: sqlite3.Connection, id_: str) -> None:
 
 def refresh_waiting(connection: sqlite3.Connection, document_id: str) -> None:
     """Bring up to date whether a document waits for publishing."""
-    waits = int(_waits(connection, document_id))
-    connection.execute("UPDATE invoice SET waits = ? WHERE document_id = ?", (waits, document_id))
+    found = connection.execute(
+        "SELECT written, chain FROM invoice JOIN entry ON id = entry WHERE document_id = ?", (document_id,)
+    )
+    for written, chain in found.fetchall():
+        waits = int(_waits(connection, document_id) and not vans.is_others(connection, chain))
+        connection.execute("UPDATE invoice SET waits = ? WHERE written = ?", (waits, written))
 
 
 def fill(connection: sqlite3.Connection) -> None:
@@ -451,7 +498,8 @@ def erase_persons(connection: sqlite3.Connection, job: str) -> None:
     """
     opened = placed(connection, "WHERE job = ? AND journal = ? AND kind = 'opened'", job, JOB)
     names = names_in(connection, opened)
-    called = _readable_job(connection, job, [entry for _, entry in opened]).name
+    entries = [entry for _, entry in opened]
+    called = _readable_job(job, entries, persons.names(connection, entries)).name
     connection.execute("UPDATE job SET customer = '', name = ? WHERE id = ?", (called, job))
     connection.execute("DELETE FROM job_name WHERE job = ?", (job,))
     connection.executemany(
@@ -474,26 +522,6 @@ def placed(connection: sqlite3.Connection, where: str, *values: Any) -> list[tup
         with contextlib.suppress(ValueError, TypeError, RecursionError):
             entries.append((place, rows.parsed(tuple(row))))
     return entries
-
-
-def kept_job(connection: sqlite3.Connection, job: str) -> tuple[list[tuple[Any, ...]], list[tuple[int, str]]]:
-    """A job's row and its names as they stand."""
-    row = connection.execute(f"SELECT {', '.join(JOB_COLUMNS)} FROM job WHERE id = ?", (job,)).fetchall()
-    names = connection.execute("SELECT place, name FROM job_name WHERE job = ? ORDER BY place", (job,))
-    return row, names.fetchall()
-
-
-def kept_words(connection: sqlite3.Connection, job: str) -> list[tuple[str, str, int]]:
-    """What a job is found by, as it stands."""
-    found = connection.execute("SELECT word, kind, began FROM job_word WHERE job = ?", (job,))
-    return sorted(found.fetchall())
-
-
-def kept_invoice(connection: sqlite3.Connection, entry: str) -> tuple[Any, ...] | None:
-    """An invoice's row as it stands."""
-    found = connection.execute(f"SELECT {', '.join(INVOICE_COLUMNS)} FROM invoice WHERE entry = ?", (entry,))
-    row: tuple[Any, ...] | None = found.fetchone()
-    return row
 
 
 def _insert(table: str, columns: Sequence[str]) -> str:

@@ -16,7 +16,10 @@ from ..model.records import RECORDS, Withdrawn, as_the_file_says, body_of
 
 #: What the program says by itself and no file can say.
 PROGRAM_KINDS = frozenset(
-    {"estimated", "issued", "published", "forgotten", "withdrawn", "receipted", "invoice", "payment"}
+    {
+        *("estimated", "issued", "published", "forgotten", "withdrawn", "receipted", "reminded", "handed"),
+        *("invoice", "payment", "drawer"),
+    }
 )
 
 

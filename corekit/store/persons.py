@@ -102,13 +102,18 @@ def text(connection: sqlite3.Connection, hash: str) -> str | None:  # noqa: A002
     return str(kept)
 
 
+def name_references(entries: Iterable[Entry]) -> list[Personal]:
+    """What the beginnings of jobs among these entries call them, as it is referred to."""
+    said = [entry.body for entry in entries if entry.kind == "opened" and isinstance(entry.body, Mapping)]
+    return list(references([body.get("origin") for body in said]))
+
+
 def names(connection: sqlite3.Connection, entries: Iterable[Entry]) -> dict[str, str]:
     """Hash → text of what the beginnings of jobs among these entries call them; one that was changed or
     forgotten is not there, so that its job goes by its id.
     """
-    said = [entry.body for entry in entries if entry.kind == "opened" and isinstance(entry.body, Mapping)]
     found = {}
-    for reference in references([body.get("origin") for body in said]):
+    for reference in name_references(entries):
         with contextlib.suppress(StoreError, ValueError):
             name = text(connection, reference.hash)
             if name is not None:

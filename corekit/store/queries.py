@@ -8,7 +8,7 @@ from typing import Any
 
 from ..model.entry import BOOKS, JOB, Entry, own_subject
 from ..model.job import Job, fold
-from . import persons, rows
+from . import persons, rows, vans
 from .errors import StoreError
 from .listing import INVOICE_COLUMNS, JOB_COLUMNS, InvoiceRow, JobRow
 from .mark import normalise_id
@@ -165,8 +165,10 @@ def owing_jobs(connection: sqlite3.Connection, most: int) -> list[tuple[JobRow, 
         (most,),
     ).fetchall()
     owing = [InvoiceRow(**dict(zip(INVOICE_COLUMNS, row, strict=True))) for row in found]
+    of_last = "WHERE books_entry = ? ORDER BY began LIMIT 1"
+    of_earlier = "WHERE id = (SELECT job FROM entry WHERE id = ?)"
     rows_of = [
-        (_job_rows(connection, "WHERE books_entry = ? ORDER BY began LIMIT 1", one.entry), one)
+        (_job_rows(connection, of_last, one.entry) or _job_rows(connection, of_earlier, one.entry), one)
         for one in owing
     ]
     return [(jobs[0], one) for jobs, one in rows_of if jobs]
@@ -316,13 +318,25 @@ def number_of(connection: sqlite3.Connection, job: str) -> str:
 
 
 def times_since_last_number(connection: sqlite3.Connection) -> list[str]:
-    """When the last invoice was recorded, and then every entry written after it, in the order of writing."""
+    """When the last invoice of this device was recorded, and then every entry it wrote after it, in the order
+    of writing. The clocks of other vans say nothing about this one.
+    """
+    own = vans.own_chains(connection)
     # From the end backwards, so that years of invoices before it are not looked at.
-    last = "SELECT rowid FROM entry NOT INDEXED WHERE kind = 'invoice' ORDER BY rowid DESC LIMIT 1"
+    last = f"SELECT rowid FROM entry NOT INDEXED WHERE kind = 'invoice' AND {own} ORDER BY rowid DESC LIMIT 1"
     found = connection.execute(
-        f"SELECT recorded FROM entry WHERE rowid >= coalesce(({last}), 0) ORDER BY rowid"
+        f"SELECT recorded FROM entry WHERE rowid >= coalesce(({last}), 0) AND {own} ORDER BY rowid"
     )
     return [recorded for (recorded,) in found]
+
+
+def heads_of_job(connection: sqlite3.Connection, job: str, chain: str) -> list[str]:
+    """Ids of the last entry that every other chain has in a job."""
+    found = connection.execute(
+        "SELECT id, max(n) FROM entry WHERE job = ? AND journal = ? AND chain <> ? GROUP BY chain",
+        (job, JOB, chain),
+    )
+    return [id_ for id_, _ in found]
 
 
 def next_n(connection: sqlite3.Connection, chain: str) -> int:

@@ -90,6 +90,15 @@ def change(connection: sqlite3.Connection, table: str, values: Sequence[Any]) ->
     tally(connection, table, added=[seal], removed=[old[-1]])
 
 
+def remove(connection: sqlite3.Connection, table: str, key: str) -> None:
+    """Remove the row of a key, where there is one."""
+    name = SEALED[table][0]
+    row = connection.execute(select(table, f"WHERE {name} = ?"), (key,)).fetchone()
+    if row is not None:
+        connection.execute(f"DELETE FROM {table} WHERE {name} = ?", (key,))
+        tally(connection, table, removed=[row[-1]])
+
+
 def tally(
     connection: sqlite3.Connection, table: str, added: Iterable[str] = (), removed: Iterable[str] = ()
 ) -> None:

@@ -7,16 +7,18 @@ from __future__ import annotations
 
 import contextlib
 import secrets
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
+from ..model.canonical import canonical
 from ..model.entry import BOOKS, Draft, Entry
 from ..model.job import Job
 from ..model.personal import PICTURE_KINDS, Personal
-from . import links, persons, queries, requests, rows, verification
-from .database import Database, lineage_name
+from . import exchange, links, persons, queries, requests, rows, seals, vans, verification
+from .database import lineage_name
 from .errors import StoreError
+from .exchange import Parcel, TakenIn
 from .links import Link
-from .listing import InvoiceRow, JobRow
+from .lists import Lists
 from .mark import random_id
 from .reconcile import SINGLE, Reconciled, additions, reconcile
 from .requests import Request, RequestOutcome
@@ -30,7 +32,7 @@ def _two_letters() -> str:
     return "".join(secrets.choice("ABCDEFGHJKLMNPRSTUVWXYZ") for _ in range(2))
 
 
-class Store(Database):
+class Store(Lists):
     """One store file, open.
 
     Make one with `Store.create` or `Store.open`; close it, or use it in a `with` statement. Every method may
@@ -84,102 +86,6 @@ class Store(Database):
                 name = random_id(JOB_LETTERS)
                 if not connection.execute("SELECT 1 FROM entry WHERE job = ? LIMIT 1", (name,)).fetchone():
                     return name
-
-    def jobs(self) -> list[str]:
-        """Ids of all jobs, in the order in which they began."""
-        with self._reading() as connection:
-            return queries.jobs(connection)
-
-    @property
-    def job_count(self) -> int:
-        """How many jobs there are."""
-        with self._reading() as connection:
-            return queries.job_count(connection)
-
-    def names(self) -> dict[str, list[str]]:
-        """Job → the names its files or screens gave it, in the order in which jobs began."""
-        with self._reading() as connection:
-            return queries.names(connection)
-
-    def names_of(self, job: str) -> list[str]:
-        """The names that a job's files or screens gave it, the oldest first."""
-        with self._reading() as connection:
-            return queries.names_of(connection, job)
-
-    def called(self, job: str) -> str:
-        """What a job is called: its latest name, or its id where that was forgotten."""
-        return (self.names_of(job) or [job])[-1]
-
-    def names_beginning(self, beginning: str) -> list[str]:
-        """Every name of a job that begins with this."""
-        with self._reading() as connection:
-            return queries.names_beginning(connection, beginning)
-
-    def job_called(self, name: str) -> str | None:
-        """Id of the job that a file or a screen gave this name; None where there is none."""
-        with self._reading() as connection:
-            return queries.job_called(connection, name)
-
-    def open_jobs(self, most: int, before: int | None = None) -> list[JobRow]:
-        """Jobs that are open, the one that began last first; see `corekit.store.listing`.
-
-        Args:
-            most: So many of them at most.
-            before: Of those that began before the one of this `began`.
-        """
-        with self._reading() as connection:
-            return queries.open_jobs(connection, most, before)
-
-    def closed_jobs(self, most: int, before: int | None = None) -> list[JobRow]:
-        """Jobs that are on an invoice or over, the one that was closed last first; as `open_jobs`, by
-        `closed`.
-        """
-        with self._reading() as connection:
-            return queries.closed_jobs(connection, most, before)
-
-    def due_jobs(self, until: str, most: int) -> list[JobRow]:
-        """Open jobs with an appointment on or before a day (YYYY-MM-DD), the earliest first."""
-        with self._reading() as connection:
-            return queries.due_jobs(connection, until, most)
-
-    def later_jobs(self, after: str, most: int) -> list[JobRow]:
-        """Open jobs with an appointment after a day, the earliest first."""
-        with self._reading() as connection:
-            return queries.later_jobs(connection, after, most)
-
-    def recalled_jobs(self, until: str, most: int) -> list[JobRow]:
-        """Jobs whose vehicle is to be looked at again on or before a day, the earliest first."""
-        with self._reading() as connection:
-            return queries.recalled_jobs(connection, until, most)
-
-    def jobs_without_part(self, most: int) -> list[JobRow]:
-        """Open jobs that wait for a part."""
-        with self._reading() as connection:
-            return queries.jobs_without_part(connection, most)
-
-    def owing_jobs(self, most: int) -> list[tuple[JobRow, InvoiceRow]]:
-        """Invoices that are not paid, the one that was to be paid first at the top, each with a job of it."""
-        with self._reading() as connection:
-            return queries.owing_jobs(connection, most)
-
-    def found_jobs(self, words: Sequence[str], most: int) -> list[JobRow]:
-        """Jobs that are found by all of these words (`model.search_words`)."""
-        with self._reading() as connection:
-            return queries.found_jobs(connection, words, most)
-
-    def jobs_of_vehicle(self, word: str, kind: str, most: int, before: str = "") -> list[JobRow]:
-        """The jobs of the vehicle with this very plate or VIN, the one that began last first; those that
-        began before the job of an id, where one is given.
-        """
-        with self._reading() as connection:
-            return queries.jobs_of_vehicle(connection, word, kind, most, before)
-
-    def jobs_of_same_customer(self, job: str) -> list[JobRow]:
-        """The other jobs of a job's customer, by name and address, that something was approved in and that
-        are on no invoice; the one that began first at the top.
-        """
-        with self._reading() as connection:
-            return queries.jobs_of_same_customer(connection, job)
 
     def has(self, job: str) -> bool:
         """True when there is a job of this id."""
@@ -378,6 +284,85 @@ class Store(Database):
         with self._reading() as connection:
             return queries.times_since_last_number(connection)
 
+    # ── other vans ──────────────────────────────────────────────────────────────────────────────────────────
+
+    def take_in(self, parcel: Parcel) -> TakenIn:
+        """Take in entries of other vans; what is here already stays as it is. All of the parcel or nothing.
+
+        Raises:
+            ForkError: a chain does not go on where it ends here. StoreError: an entry names what is not here.
+        """
+        with self.transaction() as transaction:
+            return transaction.take_in(parcel)
+
+    def parcel_behind(self, heads: Mapping[str, int]) -> Parcel:
+        """What this device wrote behind these places of its chains, as much as one parcel holds."""
+        with self._reading() as connection:
+            return exchange.parcel_behind(connection, heads)
+
+    def own_heads(self) -> dict[str, int]:
+        """Chain → place of its last entry, of the chains that this device writes."""
+        with self._reading() as connection:
+            return exchange.own_heads(connection)
+
+    @property
+    def arrived(self) -> int:
+        """How far the hub's entries are here."""
+        return int(self._noted(vans.ARRIVED) or 0)
+
+    @property
+    def hub(self) -> str:
+        """The address of the hub that this van syncs with; empty where it has none."""
+        return self._noted(vans.HUB)
+
+    def join(self, address: str, letters: str, was: Iterable[str] = ()) -> None:
+        """Sync with a hub from now on, under the letters that it gave this device.
+
+        Args:
+            was: Letters of lost devices in whose place it comes.
+        """
+        with self.transaction() as transaction:
+            transaction.change_device(letters)
+            transaction.note(vans.HUB, address)
+            for lost in was:
+                transaction.note(vans.WAS + lost, "1")
+
+    def note_vans(self, names: Mapping[str, str]) -> None:
+        """Keep how the devices of the shop are called."""
+        if names != self.vans:
+            with self.transaction() as transaction:
+                transaction.note(vans.NAMES, canonical(dict(names)).decode())
+
+    @property
+    def vans(self) -> Mapping[str, str]:
+        """Letters → name of every device, as the hub said last."""
+        return dict(rows.data_of(self._noted(vans.NAMES) or "{}"))
+
+    def to_sweep(self) -> list[str]:
+        """Jobs whose persons were destroyed because another van said so, and whose papers may be here
+        still.
+        """
+        with self._reading() as connection:
+            return exchange.to_sweep(connection)
+
+    def sweep(self, job: str) -> None:
+        """Rewrite the file, so that nothing is left of a job's destroyed persons, and note that it is
+        done.
+        """
+        self._sweep(job)
+        with self.transaction() as transaction:
+            transaction.drop_note(vans.TO_SWEEP + job)
+
+    def is_here(self, job: str) -> bool:
+        """True for a job of this van: something was written here in it, or it was handed here."""
+        with self._reading() as connection:
+            return vans.is_here(connection, job)
+
+    def _noted(self, key: str) -> str:
+        with self._reading() as connection:
+            row = connection.execute(seals.select("meta", "WHERE key = ?"), (key,)).fetchone()
+        return "" if row is None else str(seals.columns_without_seal("meta", row)[1])
+
     # ── trust ───────────────────────────────────────────────────────────────────────────────────────────────
 
     def heads(self) -> list[str]:
@@ -427,4 +412,7 @@ class Store(Database):
             used = {chain.split("/")[1] for chain in transaction.chains if chain.startswith("books/")}
             letters = next(drawn for drawn in iter(_two_letters, "") if drawn not in used)
             transaction.change_device(letters)
+            # The hub knows the other copy; this one is enrolled anew, in its place.
+            if self.hub:
+                transaction.note(vans.HUB, "")
         return name, letters

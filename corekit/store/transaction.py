@@ -17,6 +17,7 @@ from ..model.job import Job, fold
 from ..model.personal import Personal, PersonalText
 from ..model.records import (
     RECORDS,
+    DrawerNoted,
     Forgotten,
     InvoiceIssued,
     Issued,
@@ -26,7 +27,7 @@ from ..model.records import (
     with_kept_reason,
     with_kept_words,
 )
-from . import links, listing, persons, queries, requests, rows, schema, seals
+from . import exchange, links, listing, persons, queries, requests, rows, schema, seals
 from .door import Door
 from .errors import StoreError, refusal
 from .links import Link
@@ -128,6 +129,17 @@ class Transaction:
         draft = Draft(kind="payment", subject=subject, body=body_of(taken))
         return self._insert_drafts(BOOKS, self._jobs[0], chain, [draft], self._jobs[:1])[0]
 
+    def append_drawer(self, chain: str, noted: DrawerNoted) -> Entry:
+        """Write into the books what was put into the cash drawer, taken out or counted; it is no job's.
+
+        Raises:
+            StoreError: the books cannot have that name.
+        """
+        self._may_hold_books(chain)
+        subject = own_subject("drawer", f"{chain}/{queries.next_n(self._connection, chain)}")
+        draft = Draft(kind="drawer", subject=subject, body=body_of(noted))
+        return self._insert_drafts(BOOKS, "", chain, [draft], ())[0]
+
     def next_number(self, chain: str) -> int:
         """The running number, from 1, that the next invoice of a books chain takes.
 
@@ -182,6 +194,7 @@ class Transaction:
             whole=record.whole,
             credited=-record.total if record.credits else 0,
             because=record.because,
+            shared=several,
         )
         draft = Draft(kind="issued", subject=own_subject("issued", record.number), body=body_of(issued))
         for job in jobs:
@@ -260,13 +273,14 @@ class Transaction:
             listing.refresh_waiting(self._connection, link.document_id)
         return link
 
-    def destroy_persons(self, because: str = "") -> dict[str, int]:
-        """Destroy the personal texts of the (first) job, and say in its journal how many of which kind.
+    def destroy_persons(self, because: str = "", job: str = "") -> dict[str, int]:
+        """Destroy the personal texts of a job, the first where none is named, and say in its journal how many
+        of which kind.
 
         Raises:
             StoreError: there is no such job.
         """
-        job = self._jobs[0]
+        job = job or self._jobs[0]
         self._must_have_begun(job, ())
         counts = persons.counts(self._connection, job)
         if counts:
@@ -290,9 +304,22 @@ class Transaction:
 
     def change_device(self, letters: str) -> None:
         """Number invoices under other letters from now on, whatever the shop's own file says."""
+        self.note("device", letters)
+
+    def note(self, key: str, value: str) -> None:
+        """Write down of the store itself what is no entry."""
         self._must_be_open()
-        known = self._connection.execute("SELECT 1 FROM meta WHERE key = 'device'").fetchone()
-        (seals.change if known else seals.insert)(self._connection, "meta", ("device", letters))
+        known = self._connection.execute("SELECT 1 FROM meta WHERE key = ?", (key,)).fetchone()
+        (seals.change if known else seals.insert)(self._connection, "meta", (key, value))
+
+    def drop_note(self, key: str) -> None:
+        """What was noted holds no more."""
+        seals.remove(self._connection, "meta", key)
+
+    def take_in(self, parcel: exchange.Parcel) -> exchange.TakenIn:
+        """Take in entries of other vans; see `exchange.take_in`."""
+        self._must_be_open()
+        return exchange.take_in(self._connection, parcel, lambda job: self.destroy_persons(job=job))
 
     # ── how it ends ─────────────────────────────────────────────────────────────────────────────────────────
 
@@ -383,6 +410,7 @@ class Transaction:
         )
 
     def _append_to(self, job: str, drafts: Sequence[Draft]) -> list[Entry]:
+        exchange.must_go_on_here(self._connection, job, drafts)
         return self._insert_drafts(JOB, job, self.lineage, drafts, (job,))
 
     def _insert_drafts(
@@ -395,9 +423,10 @@ class Transaction:
         self._must_be_open()
         heads = rows.heads(self._connection)
         prev, n = heads.pop(chain, ("", -1))
-        seen = tuple(sorted(head for head, _ in heads.values()))
+        of_job = queries.heads_of_job(self._connection, job, chain) if journal == JOB else []
+        seen = tuple(sorted({*(head for head, _ in heads.values()), *of_job}))
         recorded = self._now()
-        latest: dict[str, str] = {}
+        latest: dict[str, tuple[str]] = {}
         written: list[Entry] = []
         new: list[tuple[str, ...]] = []
         for draft in drafts:
@@ -406,7 +435,7 @@ class Transaction:
             try:
                 said, reason = with_kept_reason(draft.kind, _checked_body(draft), draft.reason)
                 body = persons.with_references(said, texts)
-                replaces = _all_references(draft.replaces, latest.get(draft.subject))
+                replaces = tuple(dict.fromkeys((*draft.replaces, *latest.get(draft.subject, ()))))
                 self._must_be_here(whose, replaces, body, {text.hash for text in texts})
                 if draft.kind == "opened" and body.get("demo") and not self._demo:
                     raise ValueError(
@@ -437,7 +466,7 @@ class Transaction:
                 ) from error
             self._connection.execute(rows.INSERT_ENTRY, row)
             new += [(text.hash, job, text.kind, text.salt, text.text) for text in texts]
-            latest[draft.subject] = prev = entry.id
+            prev, latest[draft.subject] = entry.id, (entry.id,)
             written.append(entry)
         seals.insert(self._connection, "person", *new)
         seals.tally(self._connection, "entry", added=[entry.id for entry in written])
@@ -481,7 +510,3 @@ def _checked_body(draft: Draft) -> dict[str, Any]:
 def _check_document(entry: Entry) -> None:
     if "document" in entry.body and digest(entry.body["document"]) != entry.body.get("document_hash"):
         raise ValueError("the document in it does not have the hash that stands beside it")
-
-
-def _all_references(replaces: Sequence[str], earlier: str | None) -> tuple[str, ...]:
-    return tuple(replaces) if earlier is None or earlier in replaces else (*replaces, earlier)

@@ -19,7 +19,7 @@ import attrs
 from ..model.canonical import canonical
 from ..model.entry import BOOKS, JOB, Entry, broken, jobs_of
 from ..model.job import fold
-from . import listing, persons, rows, schema, seals
+from . import listing, persons, rows, schema, seals, vans
 
 _LISTS = {6: "seen", 11: "body", 12: "replaces"}
 _HEADS_KEPT = 4096
@@ -191,6 +191,8 @@ def _jobs(connection: sqlite3.Connection) -> Iterator[str]:
     numbers: set[str] = set()
     of_several = listing.placed(connection, "WHERE job = ?", "")
     for place, entry in of_several:
+        if not _is_invoice(entry):  # the cash drawer is no job's
+            continue
         kept = _Shared(
             # Of its Document only the references are wanted.
             entry=attrs.evolve(entry, body={**entry.body, "document": {}}),
@@ -246,7 +248,11 @@ def _persons(
 
 
 def _missing_texts(connection: sqlite3.Connection, entry: Entry) -> Iterator[str]:
-    """Personal texts that an entry refers to, and that are gone without having been destroyed since."""
+    """Personal texts that an entry refers to, and that are gone without having been destroyed since; those of
+    what another van wrote may never have been here.
+    """
+    if vans.is_others(connection, entry.chain):
+        return
     for ref in persons.references(entry.body):
         here = connection.execute("SELECT 1 FROM person WHERE hash = ?", (ref.hash,)).fetchone()
         if here is None and not any(
@@ -329,13 +335,15 @@ def _invoice(connection: sqlite3.Connection, place: int, entry: Entry, numbers: 
         yield f"table entry, invoice {number}: the number was given twice"
     numbers.add(number)
     row = attrs.astuple(listing.invoice_row(connection, place, entry))
-    if listing.kept_invoice(connection, entry.id) != row:
+    if _kept_invoice(connection, entry.id) != row:
         yield f"table invoice, row {number}: it does not say what the books say"
 
 
 def _list_differences(connection: sqlite3.Connection, job: str, placed: listing.Placed) -> Iterator[str]:
     """What lists say of a job, against what follows from its journal."""
-    row, names = listing.kept_job(connection, job)
+    row, names = _kept_job(connection, job)
+    if not vans.is_here(connection, job):
+        placed = ()
     wanted = (
         [attrs.astuple(listing.job_row(connection, job, placed))] if placed else [],
         [(place, name) for place, name in enumerate(listing.names_in(connection, placed))],
@@ -346,8 +354,34 @@ def _list_differences(connection: sqlite3.Connection, job: str, placed: listing.
         yield f"table job_name, rows of {job}: they are not the names in the journal of this job"
     began = min((place for place, _ in placed), default=0)
     words = [(word, kind, began) for word, kind in listing.words_in(connection, job, placed)]
-    if listing.kept_words(connection, job) != words:
+    if _kept_words(connection, job) != words:
         yield f"table job_word, rows of {job}: they are not what this job is found by"
+
+
+def _kept_job(
+    connection: sqlite3.Connection, job: str
+) -> tuple[list[tuple[Any, ...]], list[tuple[int, str]]]:
+    """A job's row and its names as they stand."""
+    row = connection.execute(
+        f"SELECT {', '.join(listing.JOB_COLUMNS)} FROM job WHERE id = ?", (job,)
+    ).fetchall()
+    names = connection.execute("SELECT place, name FROM job_name WHERE job = ? ORDER BY place", (job,))
+    return row, names.fetchall()
+
+
+def _kept_words(connection: sqlite3.Connection, job: str) -> list[tuple[str, str, int]]:
+    """What a job is found by, as it stands."""
+    found = connection.execute("SELECT word, kind, began FROM job_word WHERE job = ?", (job,))
+    return sorted(found.fetchall())
+
+
+def _kept_invoice(connection: sqlite3.Connection, entry: str) -> tuple[Any, ...] | None:
+    """An invoice's row as it stands."""
+    found = connection.execute(
+        f"SELECT {', '.join(listing.INVOICE_COLUMNS)} FROM invoice WHERE entry = ?", (entry,)
+    )
+    row: tuple[Any, ...] | None = found.fetchone()
+    return row
 
 
 def _groundless_rows(connection: sqlite3.Connection) -> Iterator[str]:

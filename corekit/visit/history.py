@@ -26,6 +26,7 @@ from ..model.records import (
     Ended,
     Estimated,
     Fitted,
+    Handed,
     Issued,
     Left,
     Measured,
@@ -69,23 +70,33 @@ class HistoryRow:
 
 
 def record_of(job: Job, plugins: Plugins, texts: Mapping[str, str]) -> list[HistoryRow]:
-    """Everything that stands, in the journal's order; setups stand with their readings."""
+    """Everything that stands, in the journal's order; setups stand with their readings. Of what two vans say
+    differently both are told.
+    """
+    asked = _Context(job=job, plugins=plugins, texts=texts)
     rows = []
     for noted in job.standing:
-        tell = _TELL.get(type(noted.record))
-        if tell is None:
-            continue
-        title, text, stage = tell(_Context(job=job, plugins=plugins, texts=texts), noted.record)
-        rows.append(
-            HistoryRow(
-                entry=noted.id,
-                stage="" if stage is None else stage_name(stage),
-                title=title,
-                text=text,
-                withdrawable=isinstance(noted.record, _MAY_BE_WITHDRAWN),
-            )
-        )
+        others = job.disputed(noted.id)
+        for one in (noted, *others):
+            row = _row(asked, one)
+            if row is not None:
+                title = f"{row.title}, in dispute" if others else row.title
+                rows.append(attrs.evolve(row, title=title, withdrawable=row.withdrawable and one is noted))
     return rows
+
+
+def _row(asked: _Context, noted: Noted[object]) -> HistoryRow | None:
+    tell = _TELL.get(type(noted.record))
+    if tell is None:
+        return None
+    title, text, stage = tell(asked, noted.record)
+    return HistoryRow(
+        entry=noted.id,
+        stage="" if stage is None else stage_name(stage),
+        title=title,
+        text=text,
+        withdrawable=isinstance(noted.record, _MAY_BE_WITHDRAWN),
+    )
 
 
 def entry_words(
@@ -128,6 +139,10 @@ _POINTS = 6
 
 def _opened_row(asked: _Context, record: Opened) -> _Row:
     return "What the customer said", asked.text(record.words), None
+
+
+def _handed(asked: _Context, record: Handed) -> _Row:
+    return "Handed on", f"to van {record.to}", None
 
 
 def _vehicle(asked: _Context, record: Vehicle) -> _Row:
@@ -378,6 +393,7 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Charged: _charged_row,
     ApprovedMore: _approved_more,
     OldParts: _old_parts,
+    Handed: _handed,
     Discounted: _discounted_row,
     Photographed: _photographed_row,
     Brought: _brought,

@@ -110,7 +110,7 @@ def _step(
     unshown: tuple[str, ...],
     repaired: bool,
 ) -> Step:
-    if job.issued or job.ended is not None:
+    if (job.issued and not job.goes_on) or job.ended is not None:
         return Step.HAND_OVER
     if not job.approvals:
         return Step.ESTIMATE if estimate_comes_first(job) else Step.DIAGNOSIS

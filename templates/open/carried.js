@@ -130,7 +130,7 @@
     });
     if (c.found.length) { add(shown, "h2", "Found without a reading"); }
     c.found.forEach(function (one) { add(shown, "p", titled(one[0], one[1]) + " · " + VERDICTS[one[2]]); });
-    if (c.works.length) { add(shown, "h2", "Work and charges, before tax"); }
+    if (c.works.length) { add(shown, "h2", "Work and charges"); }
     c.works.forEach(function (one) { add(shown, "p", titled(one[0], "") + ": " + one[1] + " " + c.currency); });
     add(shown, "h2", "Is this your copy?");
     add(shown, "p", found.mark, "mark");

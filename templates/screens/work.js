@@ -599,6 +599,7 @@ document.addEventListener("input", (event) => {
 
 document.addEventListener("submit", (event) => {
   const form = event.target;
+  if (event.submitter && "whole" in event.submitter.dataset) { return; } // what comes back is a page: nothing is kept or sent later
   if ("answer" in form.dataset) {
     event.preventDefault();
     answer(form, event.submitter);

@@ -156,3 +156,65 @@ def test_a_part_that_a_test_shows_directly_is_called_for_though_no_finding_names
     )
     assert not [one for one in made.findings if one.calls_for == "ignition.replace_coil"]
     assert made.may_propose("ignition.replace_coil")
+
+
+# ---- a charge that takes the complaint away and leaves the fault
+
+
+def charged_and_loaded(volts: str) -> Assessment:
+    """Slow, charged, and quick again; full by its open-circuit voltage, half its rating drawn for 15 s."""
+    rested = {"battery.rest_time": "12 h", "battery.temperature": "7 °C"}
+    under = {"battery.load_current": "260 A", "battery.load_time": "15 s", "battery.temperature": "7 °C"}
+    return visit(
+        "cranks_slowly",
+        {"seen": [{"of": "battery.cranks", "is": "slow"}]},
+        {"setup": rested, "readings": [read("battery.open_circuit_voltage", "12.3 V")]},
+        {"repaired": {"operation": "battery.charge"}},
+        {"complaint_again": {"is": "gone"}, "seen": [{"of": "battery.cranks", "is": "normal"}]},
+        {"setup": rested, "readings": [read("battery.open_circuit_voltage", "12.72 V")]},
+        {"setup": under, "readings": [read("battery.load_voltage", volts, confirmed=True)]},
+        traits={
+            "battery.type": "EFB",
+            "battery.rating": "520 A SAE",
+            "battery.capacity": "60 Ah",
+            "battery.drive": "combustion engine",
+        },
+    )
+
+
+@pytest.mark.parametrize(("volts", "worn"), [("6.9 V", True), ("10.4 V", False)])
+def test_a_battery_that_cranks_after_a_charge_and_sags_far_under_load_is_worn_all_the_same(
+    volts: str, worn: bool
+) -> None:
+    """At 7 °C a lead-acid battery that is good holds 9.3 to 9.4 V at this load (from memory)."""
+    assert charged_and_loaded(volts).may_propose("battery.replace") is worn
+
+
+# ---- what stands in a plug's well
+
+
+def chance_of_wet_well(stands: str) -> float:
+    traits = {"ignition.kind": "coil on plug", "ignition.cylinders": "4", "egr.engine": "petrol"}
+    wells = [
+        {"of": "ignition.wells", "place": f"cylinder {n}", "is": stands if n == 4 else "dry"}
+        for n in range(1, 5)
+    ]
+    made = visit("misses_under_load", {"codes": {"stored": ["P0304"]}}, {"seen": wells}, traits=traits)
+    return next((one.probability for one in made.suspects if one.fault == "wet_well"), 0.0)
+
+
+def test_water_in_a_plug_s_well_says_more_than_oil_does_and_a_dry_one_speaks_against_both() -> None:
+    water, oil, dry = map(chance_of_wet_well, ("water in it", "oil in it", "dry"))
+    assert water > 1.25 * oil > 1.25 * 4.0 * dry
+
+
+# ---- a code of a circuit that few sound vehicles have
+
+
+@pytest.mark.parametrize("code", ["P0403", "P0406"])
+def test_a_code_of_a_circuit_leaves_little_room_for_a_system_without_a_fault(code: str) -> None:
+    traits = {"egr.engine": "petrol", "egr.valve": "vacuum, with regulator"}
+    made = visit("engine_lamp", {"codes": {"stored": [code]}}, traits=traits)
+    sound = {one.fault: one.probability for one in made.suspects if not one.system}
+    assert sound.get("none", 0.0) < 0.05
+    assert sound.get("outside", 0.0) < 0.2

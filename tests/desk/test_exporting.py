@@ -297,3 +297,45 @@ def test_any_prices_come_out_to_the_cent(
         found = exported(shop, number)
         body = shop.store.invoice(number).body
     assert Decimal(found.sums()["gross"]) == Decimal(body["net"] + body["tax"]) / 100
+
+
+GROSS = PRICES.replace(
+    '{ rates = { standard = "10" }, default = "standard" }',
+    '{ rates = { standard = "19" }, default = "standard", included = true }',
+).replace('"100.00"', '"49.99"')
+
+
+def test_prices_with_tax_are_charged_as_they_stand_and_come_apart_in_the_data(tmp_path: Path) -> None:
+    """2 h at 49.99 and a terminal at 20.00 are 119.98; 19/119 of it are 19.1565."""
+    with shop_in(tmp_path, prices=GROSS, jurisdiction="EU") as shop:
+        file = tmp_path / "visit.toml"
+        job = shop.import_visit(file)
+        estimate = shop.estimate(job, "repair")
+        assert str(estimate.total) == "119.98"
+        shop.approve(estimate, by="customer", how="in person")
+        file.write_text(file.read_text("utf-8") + DONE, "utf-8")
+        shop.import_visit(file)
+        invoice = shop.issue(job)
+        assert invoice.document.prices == "with tax"
+        for words in ("('Work, with tax', '99.98', False)", "('Tax 19 % on 100.82', '19.16', False)"):
+            assert words in str(invoice.document)
+        found = exported(shop, invoice.number)
+        sums = found.sums()
+        assert (sums["net"], sums["tax"], sums["gross"], sums["due"]) == (
+            "100.82",
+            "19.16",
+            "119.98",
+            "119.98",
+        )
+        nets = [one.text for one in found.all("LineTotalAmount", "IncludedSupplyChainTradeLineItem")]
+        assert nets == ["84.01", "16.81"]  # 99.98/1.19 = 84.017 less the cent that is over; 20/1.19 = 16.807
+
+
+def test_the_paper_says_that_tax_is_in_the_prices(tmp_path: Path) -> None:
+    from .test_changes import printed
+
+    with shop_in(tmp_path, prices=GROSS) as shop:
+        job = shop.import_visit(tmp_path / "visit.toml")
+        text = printed(shop, job, shop.estimate(job, "repair").document)
+    assert "USD with tax" in text
+    assert "net" not in text.casefold().split("how we know")[0].replace("net 100.82", "")

@@ -46,6 +46,7 @@ parts = [ { name = "Terminal", price = "3.333", quantity = "3", condition = "new
 WORKS = ("battery.charge", "battery.clean_contacts")
 AMOUNTS = st.integers(1, 20_000).map(lambda minor: Money(minor, "USD"))
 WORK = st.sampled_from(WORKS)
+PLACE = st.integers(0, 3)  # of an invoice of several
 
 
 def half_up(exact: Fraction) -> int:
@@ -121,9 +122,10 @@ class JobMoney(RuleBasedStateMachine):
     def give_back(self, amount: Money) -> None:
         self.attempt(lambda: refund(self.shop.context, self.job, amount, "cash"))
 
-    @rule(amount=AMOUNTS)
-    def write_off(self, amount: Money) -> None:
-        self.attempt(lambda: write_off(self.shop.context, self.job, amount, "gone"))
+    @rule(amount=AMOUNTS, which=PLACE)
+    def write_off(self, amount: Money, which: int) -> None:
+        number = self.standing(which)
+        self.attempt(lambda: write_off(self.shop.context, self.job, amount, "gone", invoice=number))
 
     @rule(work=WORK)
     def repair_and_issue(self, work: str) -> None:
@@ -134,9 +136,15 @@ class JobMoney(RuleBasedStateMachine):
     def issue(self) -> None:
         self.attempt(lambda: self.shop.issue(self.job))
 
-    @rule(what=st.sampled_from(("", *WORKS, "diagnosis")))
-    def credit(self, what: str) -> None:
-        self.attempt(lambda: credit(self.shop.context, self.job, "as asked", CreditAsked(what=what)))
+    @rule(what=st.sampled_from(("", *WORKS, "diagnosis")), which=PLACE)
+    def credit(self, what: str, which: int) -> None:
+        number, asked = self.standing(which), CreditAsked(what=what)
+        self.attempt(lambda: credit(self.shop.context, self.job, "as asked", asked, invoice=number))
+
+    def standing(self, which: int) -> str:
+        """Number of one of the invoices that stand, the last one mostly; empty for the last."""
+        issued = self.shop.store.job(self.job).issued
+        return issued[which].record.number if which < len(issued) else ""
 
     @rule()
     def crash_and_open_again(self) -> None:
@@ -210,9 +218,9 @@ def test_a_credit_note_on_all_of_an_invoice_takes_the_place_of_what_was_written_
     told = JobMoney()
     told.approved_at_first(declined=None, looked=True)
     told.issue()
-    told.write_off(amount=Money(1, "USD"))
+    told.write_off(amount=Money(1, "USD"), which=0)
     told.the_ledger_closes()
-    told.credit(what="")
+    told.credit(what="", which=0)
     told.the_ledger_closes()
     told.issue()
     told.the_ledger_closes()

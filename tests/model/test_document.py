@@ -35,6 +35,7 @@ from corekit.model.document import (
     ReadingRow,
     Readings,
     Statement,
+    Table,
     Totals,
     WorkRow,
     document_hash,
@@ -109,6 +110,9 @@ BLOCK = st.one_of(
         currency=TEXT,
     ),
     st.builds(Totals, rows=rows(st.tuples(TEXT, TEXT, FLAG)), currency=TEXT),
+    st.builds(
+        Table, titles=st.just(("a", "b")), rows=rows(st.tuples(TEXT, TEXT)), shares=st.just((1.0, 1.0))
+    ),
     st.builds(Statement, title=TEXT, words=WORDS),
     st.builds(Code, document_id=TEXT, link=st.integers(0, 99), record_mark=TEXT),
     st.builds(
@@ -187,6 +191,7 @@ FULL = Document(
     no_carried="too long",
     no_page="not there yet",
     transfer="BCD",
+    prices="with tax",
     blocks=(
         Heading(text="What we found", level=2),
         Paragraph(words=("Told: ", Personal("words", "h1")), tone="quote"),
@@ -239,6 +244,7 @@ FULL = Document(
             currency="EUR",
         ),
         Totals(rows=(("Total", "1.00", True),), currency="EUR"),
+        Table(titles=("Net", "EUR"), rows=(("1.00", "1.20"),), shares=(2.5, 1.5), numbers=2),
         Statement(title="DEMO", words=("Not a bill.",)),
         Code(document_id="d", link=1, record_mark="ABCD"),
         Answer(

@@ -11,8 +11,9 @@ from corekit.intake.declared import Declared
 from corekit.intake.visit import read_visit
 from corekit.model.measurand import answers_of
 from corekit.plugin.host import load
-from corekit.practice import At, Practice, PracticeError, invented, practices
+from corekit.practice import At, Car, Practice, PracticeError, Trial, invented, practices
 from corekit.practice.car import typed
+from corekit.practice.declared import THIRD
 from corekit.practice.driving import counts, drive, repaired_as_needed, visited
 
 PLUGINS = load()
@@ -20,8 +21,29 @@ PARTS = practices(PLUGINS)
 SYSTEMS = tuple(PARTS)
 
 
-def test_the_three_systems_that_ship_first_can_be_practised() -> None:
-    assert {"battery", "egr", "ignition"} <= set(SYSTEMS)
+def test_every_system_that_ships_can_be_practised() -> None:
+    assert set(SYSTEMS) == set(PLUGINS.systems)
+
+
+@pytest.mark.parametrize(
+    ("system", "kind", "least"),
+    [
+        ("battery", "", 12),
+        ("cooling", "", 5),
+        ("egr", "vacuum, with regulator", 8),
+        ("egr", "electric motor", 8),
+        ("ignition", "distributor", 8),
+        ("ignition", "wasted spark", 8),
+        ("ignition", "coil on plug", 8),
+    ],
+)
+def test_each_kind_of_system_can_have_so_many_faults_that_a_driver_notices(
+    system: str, kind: str, least: int
+) -> None:
+    cars = [invented({system: PARTS[system]}, seed) for seed in range(1000)]
+    of = {"egr": "valve", "ignition": "kind"}.get(system, "")
+    found = {car.hidden[0].defect.key for car in cars if not kind or getattr(car.states[system], of) == kind}
+    assert len(found) >= least, sorted(found)
 
 
 @pytest.mark.parametrize("system", SYSTEMS)
@@ -58,7 +80,7 @@ def test_every_answer_of_a_practice_car_is_one_that_its_system_knows(system: str
 @pytest.mark.parametrize("faults", [1, 2])
 @pytest.mark.parametrize("system", SYSTEMS)
 def test_doing_all_the_work_that_is_needed_ends_the_complaint(system: str, faults: int) -> None:
-    for seed in range(150):
+    for seed in range(1000):
         car = invented(PARTS, seed, faults=faults, system=system)
         assert car.complaints
         done = repaired_as_needed(car)
@@ -71,6 +93,110 @@ def test_a_sound_car_complains_of_nothing_and_needs_nothing() -> None:
     for seed in range(100):
         car = invented(PARTS, seed, faults=0)
         assert (seed, car.complaints, car.needed, car.codes) == (seed, (), (), ())
+
+
+@pytest.mark.parametrize("system", SYSTEMS)
+def test_with_each_estimate_moved_by_a_third_a_sound_car_is_sound_and_work_ends_the_complaint(
+    system: str,
+) -> None:
+    for name in PARTS[system].estimates:
+        for factor in (THIRD, 1.0 / THIRD):
+            parts = {system: PARTS[system].with_estimate_moved(name, factor)}
+            for seed in range(12):
+                sound = invented(parts, seed, faults=0)
+                assert (name, seed, sound.complaints, sound.needed) == (name, seed, (), ())
+                car = invented(parts, seed)
+                if all(one.defect.mends for one in car.hidden):
+                    done = repaired_as_needed(car)
+                    assert (name, factor, seed, done.complaints, done.needed) == (name, factor, seed, (), ())
+
+
+@pytest.mark.parametrize("system", SYSTEMS)
+def test_no_estimate_that_is_moved_by_a_third_makes_a_visit_exchange_a_sound_part(system: str) -> None:
+    """A few of them, with a few visits each; bench_practice.py --moved drives the whole."""
+    drawn = random.Random(system)
+    for name in drawn.sample(PARTS[system].estimates, 3):
+        parts = {system: PARTS[system].with_estimate_moved(name, drawn.choice((THIRD, 1.0 / THIRD)))}
+        made = [visited(invented(parts, seed), PLUGINS) for seed in range(1000, 1003)]
+        assert [one.wrong_parts for one in made] == [(), (), ()], name
+
+
+def test_an_estimate_that_nobody_declared_cannot_be_moved() -> None:
+    with pytest.raises(PracticeError, match="shine is no estimate"):
+        PARTS["battery"].with_estimate_moved("shine")
+
+
+def test_hard_cars_have_two_faults_as_a_rule_and_some_show_now_and_then_alone() -> None:
+    cars = [invented(PARTS, seed, hard=True) for seed in range(400)]
+    two = sum(len(car.hidden) == 2 for car in cars)
+    assert 260 <= two <= 340, "three of four; 400 draws leave four deviations of 9 to either side"
+    coming = [car for car in cars if car.calm]
+    assert coming and all(any(one.defect.comes_and_goes for one in car.hidden) for car in coming)
+
+
+def test_what_comes_and_goes_is_there_at_some_moments_and_the_same_at_the_same_moment() -> None:
+    car = next(car for seed in range(99) if (car := invented(PARTS, seed, hard=True)).calm)
+    met = [car.at_moment(str(n)).states is car.states for n in range(40)]
+    assert met == [car.at_moment(str(n)).states is car.states for n in range(40)]
+    assert 8 < sum(met) < 32, "it shows half of the time"
+
+
+def test_work_on_what_comes_and_goes_ends_it_at_every_moment() -> None:
+    for seed in range(200):
+        car = invented(PARTS, seed, hard=True)
+        if car.calm and all(one.defect.mends for one in car.hidden):
+            done = repaired_as_needed(car)
+            assert [done.at_moment(str(n)).complaints for n in range(6)] == [()] * 6, seed
+
+
+# ---- trials
+
+
+def _coil_car() -> tuple[Car, int]:
+    car = next(
+        car
+        for seed in range(400)
+        if (car := invented({"ignition": PARTS["ignition"]}, seed)).hidden[0].defect.key == "turns"
+        and car.states["ignition"].kind == "coil on plug"
+    )
+    return car, car.states["ignition"].it + 1
+
+
+def test_a_bad_coil_takes_the_misfire_with_it_and_swapped_back_the_car_is_as_before() -> None:
+    car, bad = _coil_car()
+    other = bad % 4 + 1
+    swap = Trial(part="ignition.coil", how="swapped", place=f"coil {bad}", other=f"coil {other}")
+    after, result = car.tried(swap, PLUGINS.operations)
+    assert result == "moved"
+    back, again = after.tried(
+        Trial(part="ignition.coil", how="swapped", place=f"coil {other}", other=f"coil {bad}"),
+        PLUGINS.operations,
+    )
+    assert again == "moved" and back.states == car.states
+
+
+def test_a_sound_plug_that_is_swapped_leaves_the_misfire_where_it_is() -> None:
+    car, bad = _coil_car()
+    swap = Trial(
+        part="ignition.plugs", how="swapped", place=f"cylinder {bad}", other=f"cylinder {bad % 4 + 1}"
+    )
+    assert car.tried(swap, PLUGINS.operations)[1] == "stayed"
+
+
+def test_a_known_good_part_comes_out_again_and_the_complaint_with_it() -> None:
+    car, bad = _coil_car()
+    after, result = car.tried(
+        Trial(part="ignition.coil", how="known_good", place=f"coil {bad}"), PLUGINS.operations
+    )
+    assert (after, result) == (car, "back")
+    renewed, gone = car.tried(Trial(part="ignition.coil", how="renewed"), PLUGINS.operations)
+    assert gone == "gone" and renewed.complaints == ()
+
+
+def test_a_way_of_trial_that_this_car_does_not_know_says_nothing() -> None:
+    car, _ = _coil_car()
+    assert car.tried(Trial(part="ignition.coil", how="heated"), PLUGINS.operations) == (car, "not_tried")
+    assert car.tried(Trial(part="brooms.stick", how="renewed"), PLUGINS.operations) == (car, "not_tried")
 
 
 def test_repairs_of_what_is_sound_leave_the_fault_there() -> None:
@@ -134,6 +260,24 @@ def test_pressure_across_the_orifice_falls_with_the_square_of_what_the_passage_l
     )
     assert whole is not None and half is not None
     assert half / whole == pytest.approx(0.25)
+
+
+def test_a_hole_lets_out_what_torricelli_says() -> None:
+    """By hand: 0.6 × π/4 × (1 mm)² × √(2 × 100 000 Pa ÷ 1050 kg/m³) = 6.50 mL/s."""
+    from corekit_cooling.practice import leaking
+
+    assert leaking(1.0, 1e5) == pytest.approx(6.50e-6, rel=1e-3)
+
+
+def test_the_air_above_the_coolant_gives_way_as_boyle_says() -> None:
+    """By hand: 500 mL of air at 2.013 bar that grow by what 0.1 mm lets out in ten minutes, 36 to 39 mL,
+    stand at 1.87 to 1.88 bar.
+    """
+    from corekit_cooling.practice import fallen
+
+    car = invented(practices(PLUGINS, ["cooling"]), 1, faults=0).states["cooling"]
+    assert 0.11 < fallen(attrs.evolve(car, hose=0.1), 1.0) < 0.15
+    assert fallen(car, 1.0) == pytest.approx(0.0, abs=1e-12)
 
 
 # ---- what a meter shows

@@ -27,6 +27,7 @@ from corekit.model.document import (
     ReadingRow,
     Readings,
     Statement,
+    Table,
     Totals,
     WorkRow,
 )
@@ -159,6 +160,13 @@ def blocks(*, strips_too: bool) -> st.SearchStrategy[Block]:
             currency=st.just("EUR"),
         ),
         st.builds(Totals, rows=tuples(st.tuples(words, amounts, st.booleans()), 5), currency=st.just("EUR")),
+        st.builds(
+            Table,
+            titles=st.just(("Day", "What", "Net", "EUR")),
+            rows=tuples(st.tuples(words, sentences, amounts, amounts), 5),
+            shares=st.just((10.0, 60.0, 15.0, 15.0)),
+            numbers=st.just(2),
+        ),
         st.builds(Statement, title=words, words=runs),
     )
 

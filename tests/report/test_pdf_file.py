@@ -21,6 +21,7 @@ import pytest
 import reportlab
 from PIL import ImageFont
 from reportlab import rl_config
+from reportlab.lib import rl_accel
 from reportlab.pdfbase import pdfdoc, ttfonts
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
@@ -64,6 +65,9 @@ INNER: tuple[tuple[str, str, str], ...] = (
     ("face", "hmetrics", "measure tabular digits"),
     ("face", "unitsPerEm", "measure tabular digits"),
     ("face", "defaultWidth", "measure words"),
+    ("face", "getCharWidth", "list widths"),
+    ("font", "state", "know the codes of a file"),
+    ("rl_accel", "fp_str", "list widths"),
     ("face", "addSubsetObjects", "keep a subset that was cut"),
     ("face", "makeSubset", "cut a subset"),
     *(
@@ -80,6 +84,7 @@ def holders() -> dict[str, Any]:
         "rl_config": rl_config,
         "pdfdoc": pdfdoc,
         "ttfonts": ttfonts,
+        "rl_accel": rl_accel,
         "Canvas": Canvas,
         "canvas": canvas,
         "document": getattr(canvas, "_doc", None),

@@ -17,7 +17,7 @@ import pytest
 from corekit.desk.jobs import billed_with, job_named
 from corekit.desk.payments import payments_of
 from corekit.desk.rows import add_rows
-from corekit.desk.settings import KEY_FILE
+from corekit.desk.settings import KEY_FILE, SHOP_FILE
 from corekit.desk.shop import Shop
 from corekit.model.job import Job
 from corekit.screens.app import NoAuth, work_app
@@ -228,3 +228,56 @@ def test_a_clock_that_jumped_is_asked_about_on_the_screen_and_a_tick_says_that_t
     assert desk.client.post(f"/job/{desk.id}/issue", data=fields).status_code == 303
     assert len(desk.job.issued) == 1
     assert "the date was said to be right" in desk.page("record")
+
+
+def test_an_overdue_invoice_offers_a_reminder_and_then_its_paper(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    desk.approve()
+    desk.say(repaired=CLEAN)
+    desk.shop.issue(desk.id)
+    fields = {"answer": secrets.token_urlsafe(18), "screen": f"/job/{desk.id}/hand"}
+    assert "Make a reminder" not in desk.page("hand")
+    assert desk.client.post(f"/job/{desk.id}/remind", data=fields).status_code == 422
+    later = datetime.now(UTC) + timedelta(days=2)
+    monkeypatch.setattr(type(desk.shop.context), "now", property(lambda shop: shop.settings.local(later)))
+    assert "Make a reminder" in desk.page("hand")
+    fields["answer"] = secrets.token_urlsafe(18)
+    assert desk.client.post(f"/job/{desk.id}/remind", data=fields).status_code == 303
+    assert "Reminder of" in desk.page("hand")
+    paper = desk.client.get(f"/job/{desk.id}/paper/reminder-1.pdf")
+    assert (paper.status_code, paper.data[:5]) == (200, b"%PDF-")
+    assert desk.client.get(f"/job/{desk.id}/paper/reminder-2.pdf").status_code == 404
+
+
+def test_the_amount_to_pay_in_cash_stands_beside_the_other_where_it_is_rounded(empty_shop: Path) -> None:
+    settings = empty_shop / SHOP_FILE
+    settings.write_text(f'cash_rounding = "0.50"\n{settings.read_text("utf-8")}', "utf-8")
+    desk = Desk(empty_shop)
+    desk.approve()
+    desk.say(repaired=CLEAN)
+    desk.shop.issue(desk.id)
+    assert "In cash: 35.50 EUR, to the smallest coin." in desk.page("hand")  # 35.40 to the nearest half
+    desk.pay("35.50")
+    assert "Everything is paid." in desk.page("hand")
+    desk.shop.close()
+
+
+def test_further_work_goes_on_a_second_invoice_and_both_are_at_hand(desk: Desk) -> None:
+    desk.approve()
+    desk.say(repaired=CLEAN)
+    first = desk.shop.issue(desk.id).number
+    assert "Estimate further work in this job" in desk.page("hand")
+    desk.say(requested={"operation": "battery.charge", "ground": "customer"})
+    desk.shop.approve(desk.shop.estimate(desk.id, "repair"), by="customer", how="in person")
+    desk.say(repaired={"operation": "battery.charge"})
+    page = desk.page("hand")
+    assert f"Earlier invoice {first}" in page
+    assert "Issuing uses the next invoice number." in page
+    second = desk.shop.issue(desk.id).number
+    assert f"Invoice {second}" in desk.page("hand")
+    assert f"Earlier invoice {first}" in desk.page("hand")
+    files = [desk.client.get(f"/job/{desk.id}/paper/invoice{nth}.pdf") for nth in ("-1", "-2", "", "-3")]
+    assert [file.status_code for file in files] == [200, 200, 200, 404]
+    assert files[0].data != files[1].data
+    assert files[1].data == files[2].data

@@ -466,3 +466,24 @@ def test_several_jobs_of_one_paper_are_as_long_as_they_are(fleet: Fleet) -> None
     assert invoice.due == euros(65584)
     text = squeezed(paper_text(invoice.pdf))
     assert all(f"Vehicle{nth}" in text and f"Net,vehicle{nth}" in text for nth in range(1, 11))
+
+
+def test_the_customers_order_number_stands_once_where_it_is_of_all_vehicles(fleet: Fleet) -> None:
+    for name in ("o-1", "o-2"):
+        fleet.visited(
+            name, description="van", plate=f"OO {name}", customer=CUSTOMER | {"order_number": "PO-4711"}
+        )
+    with fleet.open() as shop:
+        invoice = shop.issue_together(["o-1", "o-2"])
+        assert words(invoice.pdf).count("Your order number PO-4711") == 1
+        assert "PO-4711" not in str(invoice.document), "an order number may name a person"
+
+
+def test_each_vehicle_has_its_own_order_number_where_they_differ(fleet: Fleet) -> None:
+    for name, order in (("p-1", "PO-1"), ("p-2", "PO-2"), ("p-3", "")):
+        customer = CUSTOMER | ({"order_number": order} if order else {})
+        fleet.visited(name, description="van", plate=f"PP {name}", customer=customer)
+    with fleet.open() as shop:
+        said = words(shop.issue_together(["p-1", "p-2", "p-3"]).pdf)
+    after(said, "Your order number, vehicle 1 PO-1", "Your order number, vehicle 2 PO-2")
+    assert "Your order number, vehicle 3" not in said

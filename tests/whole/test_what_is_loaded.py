@@ -24,6 +24,11 @@ HEAVY = {
     "cheroot",
     "babel",
     "cryptography",
+    "duckdb",
+    "ibis",
+    "pandas",
+    "pyarrow",
+    "pyspark",
 }
 
 _AFTER = """

@@ -18,6 +18,7 @@ from ...plugin.system import System
 from .declared import nonconforming_declarations, nonconforming_sources, nonconforming_words
 from .driving import nonconforming_calculations, nonconforming_checks
 from .nonconformity import Nonconformity
+from .practice import nonconforming_practice
 from .said import Said, said_by
 from .visits import nonconforming_visits
 from .whole import (
@@ -33,6 +34,8 @@ EXAMPLES = 60
 LEAST_BENCHES = 20
 #: How many visits are simulated over a fault table; they leave some ten percent either side.
 VISITS = 100
+#: How many visits to practice cars are driven at most: each is a whole visit, and takes its time.
+PRACTICE_VISITS = 25
 
 __all__ = ["EXAMPLES", "REQUIREMENTS", "Nonconformity", "Subject", "conformance", "nonconformities"]
 
@@ -132,6 +135,9 @@ REQUIREMENTS: Mapping[str, Callable[[Subject], Iterator[Nonconformity]]] = {
     "checks": _checks,
     "fault table": _table,
     "simulated visits": lambda subject: nonconforming_visits(subject.whole, subject.visits),
+    "practice car": lambda subject: nonconforming_practice(
+        subject.whole, min(subject.visits, PRACTICE_VISITS)
+    ),
     "figures": lambda subject: nonconforming_figures(subject.said),
     "words": lambda subject: nonconforming_words(subject.system),
 }

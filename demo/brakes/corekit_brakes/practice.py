@@ -4,19 +4,22 @@ import math
 
 import attrs
 
-from corekit.practice import At, Car, Practice
+from corekit.practice import At, Car, Practice, estimate
 
 from . import brakes
 
 
 @attrs.frozen(kw_only=True)
 class Hydraulics:
-    """`air`: share of the pedal's pressure that air takes up. `past`: share that slips past the seal."""
+    """`air`: share of the pedal's pressure that air takes up. `past`: share that slips past the seal.
+    `keeps`: seconds in which a seal that lets all past loses two thirds.
+    """
 
     ratio: float = 4.0
     bore: float = 0.0254  # m
     air: float = 0.0
     past: float = 0.0
+    keeps: float = estimate(30.0)
 
 
 practice = Practice(brakes, lambda draw: Hydraulics(ratio=draw.uniform(3.5, 5.0)))
@@ -55,14 +58,34 @@ def line_pressure(car: Car, at: At) -> float:
 
 @practice.records("pressure_held")
 def pressure_held(car: Car, at: At) -> list[tuple[float, float]]:
-    full = line_pressure(car, at)
-    return [(second, full * math.exp(-practice.own(car).past * second / 30)) for second in range(0, 61, 5)]
+    now, full = practice.own(car), line_pressure(car, at)
+    return [(second, full * math.exp(-now.past * second / now.keeps)) for second in range(0, 61, 5)]
 
 
 @practice.sees("pedal")
 def pedal(car: Car, at: At) -> str:
     now = practice.own(car)
     return "sinks slowly under steady pressure" if now.past > 0.1 else "spongy" if now.air > 0.1 else "firm"
+
+
+@practice.sees("pumped")
+def pumped(car: Car, at: At) -> str:
+    return "comes up and gets firm" if practice.own(car).air > 0.1 else "stays as it was"
+
+
+@practice.sees("behind_pedal")
+def behind_pedal(car: Car, at: At) -> str:
+    return "wet" if practice.own(car).past > 0.5 else "dry"
+
+
+@practice.sees("first_fluid")
+def first_fluid(car: Car, at: At) -> str:
+    return "bubbles" if practice.own(car).air > 0.1 else "runs clear"
+
+
+@practice.reads("boiling_point")
+def boiling_point(car: Car, at: At) -> float:
+    return 215.0
 
 
 @practice.fits("pedal_ratio")
@@ -97,4 +120,4 @@ def needs_cylinder(car: Car) -> bool:
 
 @practice.tells
 def complaints(car: Car) -> list[str]:
-    return ["something_else"] if pedal(car, At()) != "firm" else []
+    return ["brakes.soft_pedal"] if pedal(car, At()) != "firm" else []

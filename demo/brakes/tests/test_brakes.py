@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import corekit as ck
-from corekit.testing import Bench
+from corekit.testing import Bench, nonconformities
 
 
 def test_a_foot_of_300_newtons_makes_the_pressure_that_paper_and_pencil_give():
@@ -48,3 +48,9 @@ def test_more_foot_never_makes_less_pressure(newtons, ratio, bore, more):
 def test_how_the_pressure_falls_under_a_steady_foot_is_told():
     made = Bench(brakes).record("pressure_held", ("0 s", "24 bar"), ("60 s", "21.5 bar"))
     assert made.finding("brakes.held").value.number == pytest.approx(-2.5e5)
+
+
+def test_its_practice_car_conforms():
+    others = ("declarations", "sources", "calculations", "checks", "fault table", "figures", "words")
+    found = nonconformities(brakes, visits=8, without=(*others, "simulated visits"))
+    assert [str(one) for _, one in found] == []

@@ -14,7 +14,7 @@ import random
 
 import attrs
 
-from corekit.practice import At, Car, Practice
+from corekit.practice import At, Car, Practice, estimate
 
 from .declarations import battery
 
@@ -39,6 +39,10 @@ class Supply:
             that the belt carries. loads: What the running vehicle uses, lights and blower on, A.
         warmth: of the battery, °C. rested: hours since it was last charged or run.
         left_on: it is flat because a lamp was left on.
+        cold: share of resistance per kelvin below 25 °C. emptied: by what multiple an empty battery's
+            resistance is larger. surface: V that go with the first seconds of any large load.
+        slows, rattles, stops: V below 12.6 V at the starter from which it turns slowly, rattles, stands.
+        takes: A that a full and an empty battery take, as shares of its capacity, at 14.4 V.
     """
 
     kind: str
@@ -48,25 +52,32 @@ class Supply:
     left: float
     charge: float = 0.92
     dead_cells: int = 0
-    holds: float = 0.004
+    holds: float = estimate(0.004)
     case: str = "sound"
-    posts: float = 0.0002
-    cables: float = 0.0005
-    turning: float = 0.05
+    posts: float = estimate(0.0002)
+    cables: float = estimate(0.0005)
+    turning: float = estimate(0.05)
     starter: str = "works"
     command: bool = True
-    asleep: float = 0.02
-    awake: float = 4.0
+    asleep: float = estimate(0.02)
+    awake: float = estimate(4.0)
     through_alternator: float = 0.0
     regulated: float = 14.4
     most: float = 120.0
-    uneven: float = 0.03
+    uneven: float = estimate(0.03)
     wired: bool = True
     belt: float = 1.0
-    loads: float = 45.0
+    loads: float = estimate(45.0)
     warmth: float = 15.0
     rested: float = 10.0
     left_on: bool = False
+    cold: float = estimate(0.012)
+    emptied: float = estimate(3.0)
+    surface: float = estimate(0.4)
+    slows: float = estimate(4.2)
+    rattles: float = estimate(6.1)
+    stops: float = estimate(8.1)
+    takes: tuple[float, float] = estimate((0.02, 0.47))
 
 
 def _sound(draw: random.Random) -> Supply:
@@ -109,7 +120,7 @@ def worn(car: Supply, size: float) -> Supply:
 @practice.fault(
     "flat",
     "A sound battery, discharged to {size}.",
-    size=(8, 40),
+    size=(2, 25),
     unit="%",
     mends="charge",
     named="used_flat",
@@ -135,6 +146,7 @@ def swollen(car: Supply, size: float) -> Supply:
     unit="mΩ",
     mends="clean_contacts",
     named="contact",
+    comes_and_goes=True,
 )
 def joint(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, posts=size / 1000.0)
@@ -147,6 +159,7 @@ def joint(car: Supply, size: float) -> Supply:
     unit="mΩ",
     mends="repair_cable",
     named="cable",
+    comes_and_goes=True,
 )
 def cable(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, cables=size / 1000.0)
@@ -209,17 +222,20 @@ def belt(car: Supply, size: float) -> Supply:
     unit="V",
     mends="charging_repair",
     named="overcharge",
+    is_known=True,
 )
 def over(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, regulated=size, charge=1.0)
 
 
-@practice.fault("starter", "A starter with burnt contacts.", named="starter")
+@practice.fault("starter", "A starter with burnt contacts.", named="starter", comes_and_goes=True)
 def starter(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, starter="open")
 
 
-@practice.fault("command", "The start command did not reach the starter.", named="enable")
+@practice.fault(
+    "command", "The start command did not reach the starter.", named="enable", comes_and_goes=True
+)
 def command(car: Supply, size: float) -> Supply:
     return attrs.evolve(car, command=False)
 
@@ -233,9 +249,8 @@ _AT_REST = {
     "AGM": (11.8, 12.05, 12.3, 12.55, 12.85),
 }
 _CELL = 2.1  # V
-_COLD = 0.012  # share of resistance per kelvin below 25 °C
 _CRANKING_DROP = 3.0  # V that a sound battery loses at its rated current at 25 °C: 7.2 V are left at -18 °C
-_SURFACE = 0.4  # V that go with the first seconds of any large load
+_FULL = 12.6  # V
 
 
 def at_rest(car: Supply) -> float:
@@ -248,8 +263,12 @@ def at_rest(car: Supply) -> float:
 
 def resistance(car: Supply) -> float:
     """Of the battery alone, Ω."""
-    sound = _CRANKING_DROP / car.rating * (1.0 + _COLD * (25.0 - car.warmth))
-    return float(sound / car.left**1.3) * (1.0 + 1.2 * (1.0 - car.charge) ** 2) * (1.0 + 0.3 * car.dead_cells)
+    sound = _CRANKING_DROP / car.rating * (1.0 + car.cold * (25.0 - car.warmth))
+    return (
+        float(sound / car.left**1.3)
+        * (1.0 + car.emptied * (1.0 - car.charge) ** 2)
+        * (1.0 + 0.3 * car.dead_cells)
+    )
 
 
 @attrs.frozen
@@ -271,7 +290,7 @@ def cranking(car: Supply) -> Cranking:
         return Cranking(0.5, at_rest(car) - 0.02, at_rest(car) - 0.02, at_rest(car) - 0.02)
     if car.starter == "open" or weak:
         load = 2.0 if car.starter == "open" else 0.4
-    source = at_rest(car) - (_SURFACE if load < 1.0 else 0.05)
+    source = at_rest(car) - (car.surface if load < 1.0 else 0.05)
     current = max(0.0, source) / (inside + joints + cables + load)
     posts = source - current * inside
     clamps = posts - current * joints
@@ -285,16 +304,18 @@ def turns(car: Supply) -> str:
         return "silent, lights stay bright"
     if car.starter == "open":
         return "one click"
-    if car.charge < 0.12 or now.starter < 4.5:
+    if car.charge < 0.12 or now.starter < _FULL - car.stops:
         return "silent, lights go dim"
-    if now.starter < 6.5:
+    if now.starter < _FULL - car.rattles:
         return "rattles"
-    return "slow" if now.starter < 8.4 else "normal"
+    return "slow" if now.starter < _FULL - car.slows else "normal"
 
 
 def accepts(car: Supply, voltage: float) -> float:
     """Amperes that the battery takes at a voltage."""
-    takes = car.capacity * (0.02 + 0.45 * (1.0 - car.charge)) * car.left * (2.0 if car.dead_cells else 1.0)
+    full, empty = car.takes
+    share = full + (empty - full) * (1.0 - car.charge)
+    takes = car.capacity * share * car.left * (2.0 if car.dead_cells else 1.0)
     return takes * max(0.0, min(1.2, (voltage - at_rest(car)) / 1.8))
 
 
@@ -397,7 +418,7 @@ def load_time(car: Car, at: At) -> float:
 def load_voltage(car: Car, at: At) -> float:
     now = _own(car)
     drawn = at.setup.get("battery.load_current", now.rating / 2.0)
-    return max(0.0, at_rest(now) - _SURFACE - 1.2 * drawn * resistance(now))
+    return max(0.0, at_rest(now) - now.surface - 1.2 * drawn * resistance(now))
 
 
 @practice.reads("tester_figure")
@@ -531,13 +552,14 @@ def discharge_current(car: Car, at: At) -> float:
 
 @practice.reads("delivered")
 def delivered(car: Car, at: At) -> float | None:
+    """To 10.5 V; what five cells hold, they hold below it."""
     now = _own(car)
-    return now.capacity * now.left if now.charge > 0.95 and not now.dead_cells else None
+    return now.capacity * now.left * (0.04 if now.dead_cells else 1.0) if now.charge > 0.95 else None
 
 
 @practice.reads("charger_voltage")
 def charger_voltage(car: Car, at: At) -> float:
-    return 14.4 if not _own(car).dead_cells else 13.2
+    return 14.4  # a dead cell leaves the others to take it, and they boil
 
 
 # ---- what an eye sees and an ear hears

@@ -4,6 +4,7 @@ temperature of the tube.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Annotated, Any
 
@@ -40,6 +41,7 @@ FRESH, EXHAUST = (
     523.15,
 )  # K, what the share is reckoned with: air at 40 °C, exhaust at the valve at 250 °C; source: map-rise-model
 AIR = 101325.0  # Pa abs, when nobody read the barometer
+SHARES = 0.25  # of exhaust, up to which the curve is drawn; what engines take at most: practice, no source
 PUSHED = 1500 / 60  # rev/s: below it a back-pressure valve stays shut; source: valve-by-hand
 
 
@@ -171,6 +173,7 @@ def manifold_rise(
         return
     share = rate_by_manifold.si(shut.number, opened.number, FRESH, EXHAUST)
     read |= {"share": ck.show(ck.exact("ratio", round(share, 2)), "%", uncertainty=False)}
+    is_plain = case.side(rise, limit) is ck.Side.INSIDE and not case.repairs
     yield case.judge(
         rise,
         limit,
@@ -180,6 +183,7 @@ def manifold_rise(
             unit="kPa diff",
             evidence=[shut, opened, *more],
             next_test=manifold_open,
+            figure=None if is_plain else _picture(shut.value, opened.value, share, limit.low, read),
         ),
         ck.Says(
             passes=(
@@ -202,6 +206,39 @@ def manifold_rise(
             undecided="Whether enough exhaust gas flows back could not be told yet.",
         ),
         values=read,
+    )
+
+
+def _picture(
+    shut: ck.Value, opened: ck.Value, share: float, least: ck.Value | None, read: dict[str, Any]
+) -> ck.Figure:
+    """Manifold pressure over the share of exhaust by the model, and where this engine stands on it."""
+    shares = [SHARES * step / 40 for step in range(41)]
+    line = [(100 * one, manifold_open_by_rate.si(shut.number, one, FRESH, EXHAUST) / 1000) for one in shares]
+    foot = 5.0 * math.floor(min(shut.number, opened.number) / 5000)
+    head = 5.0 * math.ceil(max(line[-1][1], opened.number / 1000) / 5)
+    step = 5.0 if head - foot <= 30 else 10.0
+    chart = ck.Chart(x=(0.0, 100 * SHARES), y=(foot, head))
+    marks: list[ck.Polyline | ck.Dot | ck.Label] = [
+        *chart.scales(
+            [0, 5, 10, 15, 20, 25],
+            [foot + step * nth for nth in range(int((head - foot) / step) + 1)],
+            "exhaust in what the engine draws in, %",
+            "manifold pressure, kPa abs",
+        ),
+        chart.line(line),
+    ]
+    if least is not None:
+        level = (shut.number + least.number) / 1000
+        marks += [
+            chart.line([(0.0, level), (100 * SHARES, level)], 0.4, dashed=True),
+            chart.words(100 * SHARES, level, "least that is expected", "end", 1.0),
+        ]
+    marks += chart.dot(100 * share, opened.number / 1000, 2 * opened.u / 1000)
+    return chart.figure(
+        marks,
+        "Manifold pressure over the share of exhaust led back",
+        "With the valve open {opened} was read, with it closed {shut}: about {share} exhaust.".format(**read),
     )
 
 

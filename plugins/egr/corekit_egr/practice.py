@@ -13,7 +13,7 @@ import random
 
 import attrs
 
-from corekit.practice import At, Car, Practice
+from corekit.practice import At, Car, Practice, estimate
 
 from .declarations import egr
 
@@ -36,18 +36,23 @@ class Egr:
         upstream, downstream: share of the pressure that reaches it through each hose.
         ports: share that the ports of the tube pass on. commanded: a command arrives.
         grounded: loss on the sensor's ground, V. fed: supply and command at the motor are good.
-        current: A of the motor. reported: the position signal follows.
+        current: A of the motor. reported: the position signal follows; off: by how much it reads too far, %.
+        full: kPa across the orifice with the valve wide open at 2500 rpm. opens, is_open: inHg from which a
+            vacuum valve begins to open, and at which it is open.
+        pulls: inHg of a hand pump on a sound valve. at_shut: kPa in the manifold at warm idle; adds: kPa more
+            with the valve wide open. warm, hot: °C of the tube at idle, and by how much it warms up.
+        rough, stalls: Share of full flow at idle from which the engine runs roughly, and stalls.
     """
 
     valve: str
     later: bool
     litres: float
     supply: float = 18.0
-    gives: float = 0.75
+    gives: float = estimate(0.75)
     lets: float = 0.0
     coil: float = 40.0
-    hose: float = 0.1
-    diaphragm: float = 0.1
+    hose: float = estimate(0.1)
+    diaphragm: float = estimate(0.1)
     moves: float = 1.0
     shut: float = 0.0
     passage: float = 1.0
@@ -58,10 +63,21 @@ class Egr:
     downstream: float = 1.0
     ports: float = 1.0
     commanded: bool = True
-    grounded: float = 0.01
+    grounded: float = estimate(0.01)
     fed: bool = True
-    current: float = 1.2
+    current: float = estimate(1.2)
     reported: bool = True
+    off: float = 0.0
+    full: float = estimate(14.0)
+    opens: float = estimate(4.0)
+    is_open: float = estimate(10.0)
+    pulls: float = estimate(14.0)
+    at_shut: float = estimate(34.0)
+    adds: float = estimate(12.0)
+    warm: float = estimate(60.0)
+    hot: float = estimate(120.0)
+    rough: float = estimate(0.3)
+    stalls: float = estimate(0.6)
 
 
 def _sound(draw: random.Random) -> Egr:
@@ -127,6 +143,7 @@ def slope(car: Egr, size: float) -> Egr:
     unit="V",
     mends="replace_sensor",
     named="sensor_zero",
+    comes_and_goes=True,
 )
 def zero(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, zero=car.zero + size, valve=VACUUM)
@@ -234,7 +251,47 @@ def position(car: Egr, size: float) -> Egr:
 
 
 @practice.fault(
-    "wiring", "No command reached the valve.", mends="repair_wiring", named=("wiring", "motor_wiring")
+    "gear",
+    "A motor whose worn gear moved the valve {size} of its way.",
+    size=(12, 45),
+    unit="%",
+    mends="replace_valve",
+    named="valve_motor",
+)
+def gear(car: Egr, size: float) -> Egr:
+    return attrs.evolve(car, moves=size / 100.0, current=2.6, valve=MOTOR)
+
+
+@practice.fault(
+    "drifted",
+    "A position sensor that read {size} too far.",
+    size=(15, 40),
+    unit="%",
+    mends="replace_valve",
+    named="valve_position",
+)
+def drifted(car: Egr, size: float) -> Egr:
+    return attrs.evolve(car, off=size, valve=MOTOR)
+
+
+@practice.fault(
+    "supply",
+    "A supply hose that left {size} of vacuum.",
+    size=(2, 7),
+    unit="inHg",
+    mends="replace_vacuum_hose",
+    named="vacuum_hose",
+)
+def supply(car: Egr, size: float) -> Egr:
+    return attrs.evolve(car, supply=size, valve=VACUUM)
+
+
+@practice.fault(
+    "wiring",
+    "No command reached the valve.",
+    mends="repair_wiring",
+    named=("wiring", "motor_wiring"),
+    comes_and_goes=True,
 )
 def wiring(car: Egr, size: float) -> Egr:
     return attrs.evolve(car, commanded=False, fed=False)
@@ -242,9 +299,7 @@ def wiring(car: Egr, size: float) -> Egr:
 
 # ---- how it behaves
 
-_FULL = 14.0  # kPa across the orifice with the valve wide open at 2500 rpm
 _LATER, _EARLIER = 0.11, 0.1412  # V per kPa; the earlier type's from memory of its transfer line
-_OPENS = 4.0, 10.0  # inHg between which a vacuum valve opens
 
 
 def at_valve(car: Egr, vacuum: float) -> float:
@@ -258,14 +313,18 @@ def outlet(car: Egr) -> float:
     return car.supply * car.gives if car.commanded else car.lets
 
 
+def _lifted(car: Egr, vacuum: float) -> float:
+    """Share of its way that a vacuum valve which moves freely is lifted."""
+    return max(0.0, min(1.0, (vacuum - car.opens) / (car.is_open - car.opens)))
+
+
 def opening(car: Egr, *, by_hand: bool) -> float:
     """Share of its flow that the valve lets through when it is opened."""
     if car.valve == MOTOR:
         lifted = car.moves if car.commanded and car.fed else 0.0
-        return max(car.shut, lifted)
-    vacuum = (1.0 if car.diaphragm > 5.0 else 12.0) if by_hand else at_valve(car, outlet(car))
-    low, high = _OPENS
-    lifted = max(0.0, min(1.0, (vacuum - low) / (high - low)))
+        return max(car.shut, lifted * max(0.0, 1.0 - car.off / 60.0))  # held where it reads 60 %
+    vacuum = (1.0 if car.diaphragm > 5.0 else car.pulls) if by_hand else at_valve(car, outlet(car))
+    lifted = _lifted(car, vacuum)
     return max(car.shut, lifted * car.moves)
 
 
@@ -273,8 +332,7 @@ def at_rest(car: Egr) -> float:
     """Share of its flow with nothing commanded."""
     if car.valve == MOTOR:
         return car.shut
-    low, high = _OPENS
-    lifted = max(0.0, min(1.0, (at_valve(car, car.lets) - low) / (high - low)))
+    lifted = _lifted(car, at_valve(car, car.lets))
     return max(car.shut, lifted * car.moves)
 
 
@@ -285,7 +343,7 @@ def flow(car: Egr, share: float) -> float:
 
 def signal(car: Egr, share: float) -> float:
     """Of the pressure sensor at this opening, V."""
-    pressure = _FULL * flow(car, share) ** 2
+    pressure = car.full * flow(car, share) ** 2
     seen = pressure * car.ports * car.upstream * (2.0 - car.downstream)
     return min(
         4.9, max(0.05, car.zero + car.slope * (_LATER if car.later else _EARLIER) * seen + car.grounded)
@@ -405,31 +463,31 @@ def signal_upstream(car: Car, at: At) -> float | None:
 def pressure_open(car: Car, at: At) -> float | None:
     now = _own(car)
     seen = now.ports * now.upstream
-    return _FULL * flow(now, opening(now, by_hand=True)) ** 2 * seen if _is_vacuum(car) else None
+    return now.full * flow(now, opening(now, by_hand=True)) ** 2 * seen if _is_vacuum(car) else None
 
 
 @practice.reads("manifold_shut")
 def manifold_shut(car: Car, at: At) -> float:
     now = _own(car)
-    return 34.0 + 12.0 * flow(now, at_rest(now))
+    return now.at_shut + now.adds * flow(now, at_rest(now))
 
 
 @practice.reads("manifold_open")
 def manifold_open(car: Car, at: At) -> float:
     now = _own(car)
-    return 34.0 + 12.0 * flow(now, opening(now, by_hand=True))
+    return now.at_shut + now.adds * flow(now, opening(now, by_hand=True))
 
 
 @practice.reads("tube_shut")
 def tube_shut(car: Car, at: At) -> float:
     now = _own(car)
-    return 60.0 + 120.0 * math.sqrt(flow(now, at_rest(now)))
+    return now.warm + now.hot * math.sqrt(flow(now, at_rest(now)))
 
 
 @practice.reads("tube_open")
 def tube_open(car: Car, at: At) -> float:
     now = _own(car)
-    return 60.0 + 120.0 * math.sqrt(flow(now, opening(now, by_hand=True)))
+    return now.warm + now.hot * math.sqrt(flow(now, opening(now, by_hand=True)))
 
 
 @practice.reads("supply_vacuum")
@@ -483,13 +541,13 @@ def position_reported(car: Car, at: At) -> float | None:
     if now.valve != MOTOR:
         return None
     stands = max(100.0 * now.shut, wanted * now.moves if now.commanded and now.fed else 0.0)
-    return stands if now.reported else 0.0
+    return min(100.0, stands + now.off) if now.reported else 0.0
 
 
 @practice.reads("position_closed")
 def position_closed(car: Car, at: At) -> float | None:
     now = _own(car)
-    return (3.0 + 100.0 * now.shut if now.reported else 0.0) if now.valve == MOTOR else None
+    return (3.0 + 100.0 * now.shut + now.off if now.reported else 0.0) if now.valve == MOTOR else None
 
 
 @practice.reads("position_learned")
@@ -512,9 +570,9 @@ def reaction(car: Car, at: At) -> str | None:
     runs = flow(now, opening(now, by_hand=True))
     return (
         "stalls"
-        if runs > 0.6
+        if runs > now.stalls
         else "runs rough"
-        if runs > 0.3
+        if runs > now.rough
         else "changes slightly"
         if runs > 0.08
         else "no change"
@@ -544,7 +602,8 @@ def sensing_hoses(car: Car, at: At) -> str | None:
 
 @practice.sees("vacuum_hoses")
 def vacuum_hoses(car: Car, at: At) -> str | None:
-    return ("cracked" if _own(car).hose > 4.0 else "sound") if _is_vacuum(car) else None
+    now = _own(car)
+    return ("cracked" if now.hose > 4.0 or now.supply < 10.0 else "sound") if _is_vacuum(car) else None
 
 
 @practice.sees("deposits")
@@ -633,7 +692,7 @@ def sweep(car: Car, at: At) -> str | None:
 def learned(car: Car, at: At) -> str | None:
     now = _own(car)
     return (
-        ("off the learned value" if now.shut > 0.05 or not now.reported else "as learned")
+        ("off the learned value" if now.shut > 0.05 or now.off > 5.0 or not now.reported else "as learned")
         if now.valve == MOTOR
         else None
     )
@@ -668,7 +727,7 @@ def vacuum_smoke(car: Car, at: At) -> str | None:
     now = _own(car)
     if now.valve != VACUUM:
         return None
-    if now.hose > 4.0:
+    if now.hose > 4.0 or now.supply < 10.0:
         return "from a vacuum hose"
     if now.lets > 2.0:
         return "from the regulator's valve port, unpowered"
@@ -695,6 +754,8 @@ def codes(car: Car) -> list[str]:
             found.append("P0403")
         if not now.reported:
             found.append("P0405")
+        if now.off > 10.0:
+            found.append("P0404")
         if now.moves < 0.5 and now.reported:
             found.append("P042E")
     if now.valve == VACUUM and (now.coil > 1e3 or not now.commanded):
@@ -788,7 +849,7 @@ def clean_filter(car: Egr, work: str) -> Egr:
 
 @practice.does("replace_valve")
 def replace_valve(car: Egr, work: str) -> Egr:
-    return attrs.evolve(car, diaphragm=0.1, moves=1.0, shut=0.0, current=1.2, reported=True)
+    return attrs.evolve(car, diaphragm=0.1, moves=1.0, shut=0.0, current=1.2, reported=True, off=0.0)
 
 
 @practice.does("replace_sensor")
@@ -808,7 +869,7 @@ def replace_sensing_hoses(car: Egr, work: str) -> Egr:
 
 @practice.does("replace_vacuum_hose")
 def replace_vacuum_hose(car: Egr, work: str) -> Egr:
-    return attrs.evolve(car, hose=0.1)
+    return attrs.evolve(car, hose=0.1, supply=max(18.0, car.supply))
 
 
 @practice.does("repair_wiring")
@@ -835,7 +896,8 @@ def needs_clean_filter(car: Car) -> bool:
 def needs_valve(car: Car) -> bool:
     now = _own(car)
     if now.valve == MOTOR:
-        return not now.reported or now.current == 0.0
+        fails = not now.reported or now.off > 10.0 or now.current == 0.0
+        return fails or (now.soot != "choked" and now.moves < 0.5)
     return now.diaphragm > 4.0 or (now.soot != "choked" and (now.moves < 0.5 or now.shut > 0.1))
 
 
@@ -859,7 +921,7 @@ def needs_sensing_hoses(car: Car) -> bool:
 
 @practice.needs("replace_vacuum_hose")
 def needs_vacuum_hose(car: Car) -> bool:
-    return _is_vacuum(car) and _own(car).hose > 4.0
+    return _is_vacuum(car) and (_own(car).hose > 4.0 or _own(car).supply < 10.0)
 
 
 @practice.needs("repair_wiring")

@@ -122,6 +122,32 @@ def test_a_rise_of_2_kpa_is_better_than_none_and_not_yet_enough(car: Any, opened
     assert found.value.u == pytest.approx(408, abs=1) and found.verdict == verdict
 
 
+def test_the_curve_is_drawn_where_too_little_flows_and_again_once_it_does(car: Any) -> None:
+    assert pressures(car, "34 kPa", "43 kPa").finding("egr.manifold_rise").figure is None, "nothing to show"
+    before = pressures(car, "34 kPa", "34 kPa").finding("egr.manifold_rise").figure
+    assert dot_of(before) == pytest.approx(across(0.0), abs=0.01), "no share at all, at the scale's start"
+    after = pressures(car.repaired("clean"), "34 kPa", "43 kPa").finding("egr.manifold_rise").figure
+    assert after.title == before.title
+    # by hand: (43/34 − 1) × 313.15/523.15 = 0.1584 parts to one of air, 13.7 % of all; the scale ends at 25 %
+    assert dot_of(after) == pytest.approx(across(13.7), abs=0.3)
+
+
+def across(percent: float) -> float:
+    """Where a share stands on a scale up to 25 %."""
+    return ck.Chart(x=(0.0, 25.0), y=(0.0, 1.0)).at(percent, 0.0)[0]
+
+
+def dot_of(figure: ck.Figure) -> float:
+    """Where the reading stands across the chart, and that it stands on the model's line."""
+    (dot,) = [mark for mark in figure.marks if isinstance(mark, ck.Dot)]
+    line = max(
+        (mark for mark in figure.marks if isinstance(mark, ck.Polyline)), key=lambda mark: len(mark.points)
+    )
+    nearest = min(line.points, key=lambda point: abs(point[0] - dot.x))
+    assert nearest[1] == pytest.approx(dot.y, abs=1.0)
+    return dot.x
+
+
 def test_the_worst_ordinary_reader_leaves_the_same_rise_open(bench: Any) -> None:
     bench.read("manifold_shut", "33 kPa").read("manifold_open", "35 kPa")
     assert 0.05 < bench.finding("egr.manifold_rise").probability < 0.95

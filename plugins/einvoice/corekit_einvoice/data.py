@@ -70,8 +70,11 @@ def _missing(invoice: ck.InvoiceValue) -> Iterator[str]:
         yield 'the shop\'s country (BT-40): write jurisdiction = "…" in shop.toml'
     if not invoice.seller.tax_number:
         yield 'the shop\'s tax number (BT-31 or BT-32): write tax_id = "…" in shop.toml'
-    if invoice.reverse_charge and not invoice.buyer.tax_number:
-        yield "the customer's tax number (BT-48), because the customer owes the tax"
+    if invoice.reverse_charge and not _is_of_country(invoice.buyer.tax_number):
+        yield (
+            "the customer's tax number with the letters of its country before it (BT-48, BR-AE-02), because"
+            " the customer owes the tax"
+        )
     if not invoice.day:
         yield "the day of issue (BT-2), which an older program did not keep"
     if sum(line.net for line in invoice.lines) != invoice.net:
@@ -117,8 +120,14 @@ class _Writer:
         agreement = _add(trade, "ram:ApplicableHeaderTradeAgreement")
         if invoice.reference:
             _add(agreement, "ram:BuyerReference", invoice.reference)
-        _party(_add(agreement, "ram:SellerTradeParty"), invoice.seller)
+        _party(_add(agreement, "ram:SellerTradeParty"), invoice.seller, is_seller=True)
         _party(_add(agreement, "ram:BuyerTradeParty"), invoice.buyer)
+        if invoice.order_number:  # BT-13
+            _add(
+                _add(agreement, "ram:BuyerOrderReferencedDocument"),
+                "ram:IssuerAssignedID",
+                invoice.order_number,
+            )
         delivery = _add(trade, "ram:ApplicableHeaderTradeDelivery")
         if invoice.supplied_on:
             event = _add(delivery, "ram:ActualDeliverySupplyChainEvent")
@@ -158,8 +167,7 @@ class _Writer:
     def _settlement(self, settlement: Any) -> None:
         invoice = self.invoice
         _add(settlement, "ram:InvoiceCurrencyCode", invoice.currency)
-        rates = invoice.rates or (ck.InvoiceRate(percent=Decimal(0), base=invoice.net, tax=Decimal(0)),)
-        for rate in rates:
+        for rate in _by_percent(invoice):
             category = category_of(invoice, rate.percent)
             tax = _add(settlement, "ram:ApplicableTradeTax")
             _add(tax, "ram:CalculatedAmount", self._amount(rate.tax))
@@ -195,7 +203,42 @@ class _Writer:
         return f"{turned if turned else abs(turned):f}"
 
 
-def _party(party: Any, said: ck.InvoiceParty) -> None:
+def _by_percent(invoice: ck.InvoiceValue) -> list[ck.InvoiceRate]:
+    """The rates of tax, each percent once whatever the shop calls it (BR-S-08, BR-Z-01, BR-E-01)."""
+    found: dict[Decimal, ck.InvoiceRate] = {}
+    for rate in invoice.rates or (ck.InvoiceRate(percent=Decimal(0), base=invoice.net, tax=Decimal(0)),):
+        before = found.get(rate.percent)
+        found[rate.percent] = (
+            rate
+            if before is None
+            else attrs.evolve(before, base=before.base + rate.base, tax=before.tax + rate.tax)
+        )
+    return list(found.values())
+
+
+def _is_of_country(tax_number: str) -> bool:
+    """True for a number that begins with the letters of a country (BR-CO-09), as those of the Union do."""
+    bare = tax_number.strip()
+    return f" {bare[:2]} " in _COUNTRIES and any(sign.isdigit() for sign in bare[2:])
+
+
+#: ISO 3166-1, with the letters that Greece and Northern Ireland write before their tax numbers.
+_COUNTRIES = (
+    " AD AE AF AG AI AL AM AO AQ AR AS AT AU AW AX AZ BA BB BD BE BF BG BH BI BJ BL BM BN BO BQ BR BS BT"
+    " BV BW BY BZ CA CC CD CF CG CH CI CK CL CM CN CO CR CU CV CW CX CY CZ DE DJ DK DM DO DZ EC EE EG EH"
+    " EL ER ES ET FI FJ FK FM FO FR GA GB GD GE GF GG GH GI GL GM GN GP GQ GR GS GT GU GW GY HK HM HN HR"
+    " HT HU ID IE IL IM IN IO IQ IR IS IT JE JM JO JP KE KG KH KI KM KN KP KR KW KY KZ LA LB LC LI LK LR"
+    " LS LT LU LV LY MA MC MD ME MF MG MH MK ML MM MN MO MP MQ MR MS MT MU MV MW MX MY MZ NA NC NE NF NG"
+    " NI NL NO NP NR NU NZ OM PA PE PF PG PH PK PL PM PN PR PS PT PW PY QA RE RO RS RU RW SA SB SC SD SE"
+    " SG SH SI SJ SK SL SM SN SO SR SS ST SV SX SY SZ TC TD TF TG TH TJ TK TL TM TN TO TR TT TV TW TZ UA"
+    " UG UM US UY UZ VA VC VE VG VI VN VU WF WS XI YE YT ZA ZM ZW"
+    " "
+)
+
+
+def _party(party: Any, said: ck.InvoiceParty, *, is_seller: bool = False) -> None:
+    if is_seller and said.tax_number and not _is_of_country(said.tax_number):
+        _add(party, "ram:ID", said.tax_number)  # BT-29, where there is no BT-31 (BR-CO-26)
     _add(party, "ram:Name", said.name)
     address = _add(party, "ram:PostalTradeAddress")
     lines = [*said.address[:2], ", ".join(said.address[2:])]
@@ -205,7 +248,7 @@ def _party(party: Any, said: ck.InvoiceParty) -> None:
     _add(address, "ram:CountryID", said.country)
     if said.tax_number:
         # BT-31 and BT-48 begin with the country; another number is the one of the local tax office (BT-32).
-        scheme = "VA" if said.tax_number.strip()[:2].isalpha() else "FC"
+        scheme = "VA" if _is_of_country(said.tax_number) else "FC"
         _add(_add(party, "ram:SpecifiedTaxRegistration"), "ram:ID", said.tax_number, schemeID=scheme)
 
 

@@ -93,6 +93,13 @@ def test_a_cent_of_rounding_stands_by_itself() -> None:
     assert "<ram:RoundingAmount>-0.01</ram:RoundingAmount>" in text
 
 
+def test_the_customers_order_number_is_bt_13() -> None:
+    text = valid(attrs.evolve(INVOICE, order_number="PO-4711"))
+    place = text.index("<ram:BuyerOrderReferencedDocument>")
+    assert "<ram:IssuerAssignedID>PO-4711</ram:IssuerAssignedID>" in text[place:]
+    assert "BuyerOrderReferencedDocument" not in valid(INVOICE)
+
+
 def test_signs_in_names_are_data() -> None:
     text = valid(attrs.evolve(INVOICE, buyer=ck.InvoiceParty(name='<A & B> "Ltd"', country="DE")))
     assert "&lt;A &amp; B&gt;" in text
@@ -115,6 +122,52 @@ def test_a_local_tax_number_is_not_called_one_of_the_union() -> None:
     text = valid(attrs.evolve(INVOICE, seller=attrs.evolve(INVOICE.seller, tax_number="12/345/67890")))
     assert '<ram:ID schemeID="FC">12/345/67890</ram:ID>' in text
     assert '<ram:ID schemeID="VA">' not in text
+
+
+def test_a_seller_without_a_number_of_the_union_has_an_identifier_of_its_own() -> None:
+    # BR-CO-26: the seller has BT-29, BT-30 or BT-31.
+    text = valid(attrs.evolve(INVOICE, seller=attrs.evolve(INVOICE.seller, tax_number="12/345/67890")))
+    seller = text[text.index("<ram:SellerTradeParty>") : text.index("</ram:SellerTradeParty>")]
+    assert "<ram:ID>12/345/67890</ram:ID>" in seller
+    assert "<ram:ID>DE123456789</ram:ID>" not in valid(INVOICE), "BT-31 is enough"
+
+
+@pytest.mark.parametrize("number", ["T-1", "QQ123", "XX-9", "DEAL"])
+def test_letters_of_no_country_make_no_number_of_the_union(number: str) -> None:
+    # BR-CO-09: BT-31 begins with a country of ISO 3166-1.
+    text = valid(attrs.evolve(INVOICE, seller=attrs.evolve(INVOICE.seller, tax_number=number)))
+    assert 'schemeID="VA"' not in text
+
+
+def test_two_rates_of_one_percent_are_one_in_the_data() -> None:
+    # BR-S-08: the taxable amount of a rate is that of all its lines. 120.00 + 80.00 at 19 %: 22.80 + 15.20.
+    more = attrs.evolve(LINE, text="Part", quantity=D(1), unit="piece", price=D("80.00"), net=D("80.00"))
+    rates = tuple(
+        ck.InvoiceRate(percent=D("19"), base=D(base), tax=D(tax))
+        for base, tax in (("120.00", "22.80"), ("80.00", "15.20"))
+    )
+    text = valid(
+        attrs.evolve(
+            INVOICE,
+            lines=(LINE, more),
+            rates=rates,
+            net=D("200.00"),
+            tax=D("38.00"),
+            gross=D("238.00"),
+            due=D("238.00"),
+        )
+    )
+    assert text.count("<ram:BasisAmount>") == 1
+    assert "<ram:BasisAmount>200.00</ram:BasisAmount>" in text
+    assert "<ram:CalculatedAmount>38.00</ram:CalculatedAmount>" in text
+
+
+@pytest.mark.parametrize("number", ["", "12345", "T-1"])
+def test_a_customer_who_owes_the_tax_has_a_number_of_a_country(number: str) -> None:
+    buyer = attrs.evolve(INVOICE.buyer, tax_number=number)
+    owed = attrs.evolve(INVOICE, outside_tax="Owed", reverse_charge=True, buyer=buyer)
+    with pytest.raises(ValueError, match="BR-AE-02"):
+        invoice_xml(owed)
 
 
 def test_what_is_no_pdf_is_refused() -> None:

@@ -8,13 +8,15 @@ injector, compression, mixture and crank signal are beside it, so that a visit c
 from __future__ import annotations
 
 import random
+from typing import TypeVar
 
 import attrs
 
-from corekit.practice import At, Car, Practice
+from corekit.practice import At, Car, Practice, Trial, estimate
 
 from .declarations import ignition
 
+_T = TypeVar("_T")
 DISTRIBUTOR, WASTED, ON_PLUG = "distributor", "wasted spark", "coil on plug"
 
 
@@ -27,12 +29,16 @@ class Ignition:
         gaps: Of each plug, mm. faces: Of each plug, in the words of the answer.
         reach: What each coil can reach, kV. primary, secondary: Ω of each coil's windings; 0 kV and an open
             secondary go together.
-        leads: Resistance of each, kΩ. boots: Of each, in the words of the answer; tracked: index of what
-            leaks to ground, 0 for nothing, as share of the voltage that is lost in that cylinder.
+        leads: Resistance of each, kΩ. boots: Of each, in the words of the answer.
         feed, ground: Volts lost to and from the coils while they draw current. switched: a command arrives.
         cap: In the words of the answer. well: what stands in the plug's well. crank: crank signal there.
         injector: it fails in its cylinder. pressed: share of its compression left there.
         leak: air behind the meter, share of idle air. pressure: fuel pressure, share of what is right.
+        tracks, cap_tracks: Share of the voltage that a path to ground in the cylinder, or in the cap, takes.
+        at_zero, per_gap: kV demanded under load, fixed part and per mm of gap; idles: share of it at idle.
+        per_volt: Share of its reach that a coil loses with each volt of its supply.
+        peak: A of a coil's primary with 12 V. tight: share of its compression that a cylinder needs to fire;
+            fed: of the fuel pressure; lean: air leak from which some cylinders miss.
     """
 
     kind: str
@@ -40,12 +46,11 @@ class Ignition:
     it: int
     gaps: tuple[float, ...]
     faces: tuple[str, ...]
-    reach: tuple[float, ...]
+    reach: tuple[float, ...] = estimate()
     primary: tuple[float, ...]
     secondary: tuple[float, ...]
     leads: tuple[float, ...]
     boots: tuple[str, ...]
-    tracked: float = 0.0
     feed: float = 0.15
     ground: float = 0.05
     switched: bool = True
@@ -56,6 +61,16 @@ class Ignition:
     pressed: float = 1.0
     leak: float = 0.0
     pressure: float = 1.0
+    tracks: float = estimate(0.7)
+    cap_tracks: float = estimate(0.6)
+    at_zero: float = estimate(4.0)
+    per_gap: float = estimate(13.0)
+    idles: float = estimate(0.6)
+    per_volt: float = estimate(0.2)
+    peak: float = estimate(7.5)
+    tight: float = estimate(0.7)
+    fed: float = estimate(0.7)
+    lean: float = estimate(0.15)
 
 
 def _sound(draw: random.Random) -> Ignition:
@@ -68,7 +83,7 @@ def _sound(draw: random.Random) -> Ignition:
         it=draw.randrange(cylinders),
         gaps=tuple(draw.uniform(0.85, 0.98) for _ in range(cylinders)),
         faces=("tan or pale grey",) * cylinders,
-        reach=(draw.uniform(28.0, 34.0),) * coils,
+        reach=(draw.uniform(28.0, 32.0),) * coils,
         primary=tuple(draw.uniform(0.6, 0.7) for _ in range(coils)),
         secondary=tuple(draw.uniform(9.0, 10.0) for _ in range(coils)),
         leads=tuple(draw.uniform(4.0, 8.0) for _ in range(cylinders)),
@@ -98,9 +113,7 @@ def _at(values: tuple[float, ...], place: int, value: float) -> tuple[float, ...
 )
 def worn(car: Ignition, size: float) -> Ignition:
     gaps = tuple(size * (0.97 + 0.06 * n / car.cylinders) for n in range(car.cylinders))
-    return attrs.evolve(
-        car, gaps=gaps, faces=("worn, rounded electrodes",) * car.cylinders, reach=(24.0,) * len(car.reach)
-    )
+    return attrs.evolve(car, gaps=gaps, faces=("worn, rounded electrodes",) * car.cylinders)
 
 
 @practice.fault("insulator", "A plug with a cracked insulator.", mends="replace_plugs", named="broken_plug")
@@ -116,6 +129,7 @@ def insulator(car: Ignition, size: float) -> Ignition:
     unit="kV",
     mends="replace_coil",
     named="bad_coil",
+    comes_and_goes=True,
 )
 def turns(car: Ignition, size: float) -> Ignition:
     coil = _coil_of(car, car.it)
@@ -139,7 +153,7 @@ def lead(car: Ignition, size: float) -> Ignition:
             secondary=car.secondary[: car.cylinders // 2],
         )
     )
-    return attrs.evolve(sound, leads=_at(sound.leads, sound.it, size), tracked=0.7)
+    return attrs.evolve(sound, leads=_at(sound.leads, sound.it, size))
 
 
 @practice.fault("boot", "A coil boot that leaked to ground.", mends="replace_boots", named="bad_boot")
@@ -153,7 +167,6 @@ def boot(car: Ignition, size: float) -> Ignition:
         primary=(0.65,) * cylinders,
         secondary=(9.5,) * cylinders,
         boots=boots,
-        tracked=0.7,
     )
 
 
@@ -164,9 +177,10 @@ def boot(car: Ignition, size: float) -> Ignition:
     unit="V",
     mends="repair_supply",
     named="weak_supply",
+    comes_and_goes=True,
 )
 def feed(car: Ignition, size: float) -> Ignition:
-    return attrs.evolve(car, feed=size, reach=tuple(one * 0.5 for one in car.reach))
+    return attrs.evolve(car, feed=size)
 
 
 @practice.fault(
@@ -176,9 +190,10 @@ def feed(car: Ignition, size: float) -> Ignition:
     unit="V",
     mends="repair_ground",
     named="bad_ground",
+    comes_and_goes=True,
 )
 def ground(car: Ignition, size: float) -> Ignition:
-    return attrs.evolve(car, ground=size, reach=tuple(one * 0.5 for one in car.reach))
+    return attrs.evolve(car, ground=size)
 
 
 @practice.fault("cap", "A distributor cap with a carbon track.", mends="replace_cap", named="bad_cap")
@@ -195,15 +210,21 @@ def cap(car: Ignition, size: float) -> Ignition:
 
 @practice.fault("well", "Water in a plug's well.", named="wet_well")
 def well(car: Ignition, size: float) -> Ignition:
-    return attrs.evolve(car, well="water in it", tracked=0.7)
+    return attrs.evolve(car, well="water in it")
 
 
-@practice.fault("switching", "Coils that were not switched.", mends="repair_switching", named="no_switching")
+@practice.fault(
+    "switching",
+    "Coils that were not switched.",
+    mends="repair_switching",
+    named="no_switching",
+    comes_and_goes=True,
+)
 def switching(car: Ignition, size: float) -> Ignition:
     return attrs.evolve(car, switched=False)
 
 
-@practice.fault("crank", "No crank signal.", named="no_crank_signal")
+@practice.fault("crank", "No crank signal.", named="no_crank_signal", comes_and_goes=True)
 def crank(car: Ignition, size: float) -> Ignition:
     return attrs.evolve(car, crank=False, switched=False)
 
@@ -232,28 +253,31 @@ def fuel(car: Ignition, size: float) -> Ignition:
 
 # ---- how it behaves
 
-_AT_ZERO, _PER_GAP = 4.0, 12.0  # kV demanded under load: fixed part, and per mm of gap
-
 
 def demanded(car: Ignition, cylinder: int) -> float:
     """kV that a plug asks for under load; a cracked one fires early, outside the gap."""
     if car.faces[cylinder] == "cracked insulator":
         return 5.0
-    return (_AT_ZERO + _PER_GAP * car.gaps[cylinder]) * (
+    return (car.at_zero + car.per_gap * car.gaps[cylinder]) * (
         0.6 + 0.4 * (car.pressed if cylinder == car.it else 1.0)
     )
 
 
+def reached(car: Ignition, coil: int) -> float:
+    """kV that a coil reaches with the supply as it is."""
+    missing = max(0.0, car.feed + car.ground - 0.2)
+    return car.reach[coil] * max(0.1, 1.0 - car.per_volt * missing)
+
+
 def available(car: Ignition, cylinder: int) -> float:
     """kV that reach the plug."""
-    reach = car.reach[_coil_of(car, cylinder)]
+    reach = reached(car, _coil_of(car, cylinder))
     lost = 0.0
-    if cylinder == car.it and (
-        car.boots[cylinder] != "sound" or car.well != "dry" or car.leads[cylinder] > 40.0
-    ):
-        lost = car.tracked
+    leaks = car.boots[cylinder] != "sound" or car.leads[cylinder] > 40.0
+    if leaks or (cylinder == car.it and car.well != "dry"):
+        lost = car.tracks
     if car.kind == DISTRIBUTOR and car.cap != "sound" and cylinder in (car.it, (car.it + 1) % car.cylinders):
-        lost = max(lost, 0.6)
+        lost = max(lost, car.cap_tracks)
     return reach * (1.0 - lost)
 
 
@@ -268,9 +292,9 @@ def sparks(car: Ignition, cylinder: int) -> bool:
 def misses(car: Ignition, cylinder: int) -> bool:
     """Whether a cylinder misfires under load, for whatever reason."""
     here = cylinder == car.it
-    if not sparks(car, cylinder) or (here and (not car.injector or car.pressed < 0.7)):
+    if not sparks(car, cylinder) or (here and (not car.injector or car.pressed < car.tight)):
         return True
-    return car.pressure < 0.7 or (car.leak > 0.15 and cylinder % 2 == 0)
+    return car.pressure < car.fed or (car.leak > car.lean and cylinder % 2 == 0)
 
 
 def which(car: Ignition) -> list[int]:
@@ -363,13 +387,13 @@ def peak_current(car: Car, at: At) -> float | None:
     now = _own(car)
     if _n(at) >= len(now.reach) or not now.switched:
         return None
-    return 7.5 * (12.0 - now.feed - now.ground) / 12.0
+    return now.peak * (12.0 - now.feed - now.ground) / 12.0
 
 
 @practice.reads("available_voltage")
 def available_voltage(car: Car, at: At) -> float | None:
     now = _own(car)
-    return now.reach[_n(at)] if _n(at) < len(now.reach) and now.switched else None
+    return reached(now, _n(at)) if _n(at) < len(now.reach) and now.switched else None
 
 
 @practice.reads("firing_voltage")
@@ -377,7 +401,7 @@ def firing_voltage(car: Car, at: At) -> float | None:
     now = _own(car)
     if _n(at) >= now.cylinders or not now.switched or now.kind == ON_PLUG:
         return None
-    return min(available(now, _n(at)), 0.6 * demanded(now, _n(at)))
+    return min(available(now, _n(at)), now.idles * demanded(now, _n(at)))
 
 
 @practice.reads("plug_gap", "removed_gap")
@@ -452,7 +476,7 @@ def spark_at_coil(car: Car, at: At) -> str | None:
     now = _own(car)
     if now.kind != DISTRIBUTOR:
         return None
-    return "none" if not now.switched else "every time" if now.reach[0] > 20.0 else "weak or intermittent"
+    return "none" if not now.switched else "every time" if reached(now, 0) > 20.0 else "weak or intermittent"
 
 
 @practice.sees("boot_look")
@@ -593,7 +617,7 @@ def boot_alone(car: Car, at: At) -> str | None:
     now = _own(car)
     if now.kind != ON_PLUG or not which(now):
         return None
-    return "goes with the boot alone" if now.boots[now.it] != "sound" else "stays"
+    return "goes with the boot alone" if now.boots[which(now)[0]] != "sound" else "stays"
 
 
 def _swap(car: Ignition, *, is_it: bool) -> str | None:
@@ -606,19 +630,19 @@ def _swap(car: Ignition, *, is_it: bool) -> str | None:
 @practice.sees("coil_swap")
 def coil_swap(car: Car, at: At) -> str | None:
     now = _own(car)
-    return _swap(now, is_it=now.reach[_coil_of(now, now.it)] < 15.0) if now.kind == ON_PLUG else None
+    return _swap(now, is_it=min(now.reach) < 15.0) if now.kind == ON_PLUG else None
 
 
 @practice.sees("plug_swap")
 def plug_swap(car: Car, at: At) -> str | None:
     now = _own(car)
-    return _swap(now, is_it=now.faces[now.it] == "cracked insulator")
+    return _swap(now, is_it="cracked insulator" in now.faces)
 
 
 @practice.sees("lead_swap")
 def lead_swap(car: Car, at: At) -> str | None:
     now = _own(car)
-    return _swap(now, is_it=now.leads[now.it] > 40.0) if now.kind != ON_PLUG else None
+    return _swap(now, is_it=max(now.leads) > 40.0) if now.kind != ON_PLUG else None
 
 
 @practice.codes
@@ -715,8 +739,7 @@ def plug_type(car: Car) -> str:
 
 @practice.does("replace_plugs")
 def replace_plugs(car: Ignition, work: str) -> Ignition:
-    reach = (30.0,) * len(car.reach) if car.gaps[0] > 1.4 else car.reach
-    return attrs.evolve(car, gaps=(0.9,) * car.cylinders, faces=("new",) * car.cylinders, reach=reach)
+    return attrs.evolve(car, gaps=(0.9,) * car.cylinders, faces=("new",) * car.cylinders)
 
 
 @practice.does("set_gaps")
@@ -726,7 +749,7 @@ def set_gaps(car: Ignition, work: str) -> Ignition:
 
 @practice.does("replace_coil")
 def replace_coil(car: Ignition, work: str) -> Ignition:
-    coil = _coil_of(car, car.it)
+    coil = car.reach.index(min(car.reach))
     sound = max(car.secondary)
     return attrs.evolve(
         car, reach=_at(car.reach, coil, max(30.0, car.reach[coil])), secondary=_at(car.secondary, coil, sound)
@@ -750,21 +773,54 @@ def replace_cap(car: Ignition, work: str) -> Ignition:
 
 @practice.does("repair_supply")
 def repair_supply(car: Ignition, work: str) -> Ignition:
-    return attrs.evolve(
-        car, feed=0.15, reach=tuple(max(30.0, one) if car.feed > 1.0 else one for one in car.reach)
-    )
+    return attrs.evolve(car, feed=0.15)
 
 
 @practice.does("repair_ground")
 def repair_ground(car: Ignition, work: str) -> Ignition:
-    return attrs.evolve(
-        car, ground=0.05, reach=tuple(max(30.0, one) if car.ground > 1.0 else one for one in car.reach)
-    )
+    return attrs.evolve(car, ground=0.05)
 
 
 @practice.does("repair_switching")
 def repair_switching(car: Ignition, work: str) -> Ignition:
     return attrs.evolve(car, switched=car.crank)
+
+
+@practice.shows_at
+def misfiring(car: Car, part: str) -> list[str]:
+    now = _own(car)
+    called = {"ignition.coil": "coil", "ignition.leads": "lead"}.get(part, "cylinder")
+    return [f"{called} {cylinder + 1}" for cylinder in which(now)] if _runs(now) else []
+
+
+@practice.does("coil", "plugs", "leads", "boots")
+def swapped(car: Ignition, trial: Trial) -> Ignition | None:
+    """Two of a kind exchanged between two cylinders."""
+    here, there = (_n(At(name)) for name in (trial.place, trial.other))
+    if trial.how != "swapped" or not trial.place or max(here, there) >= car.cylinders:
+        return None
+    part = trial.part.rpartition(".")[2]
+    if part == "coil" and car.kind == ON_PLUG:
+        return attrs.evolve(
+            car,
+            reach=_exchanged(car.reach, here, there),
+            primary=_exchanged(car.primary, here, there),
+            secondary=_exchanged(car.secondary, here, there),
+        )
+    if part == "plugs":
+        gaps = _exchanged(car.gaps, here, there)
+        return attrs.evolve(car, gaps=gaps, faces=_exchanged(car.faces, here, there))
+    if part == "leads" and car.kind != ON_PLUG:
+        return attrs.evolve(car, leads=_exchanged(car.leads, here, there))
+    if part == "boots" and car.kind == ON_PLUG:
+        return attrs.evolve(car, boots=_exchanged(car.boots, here, there))
+    return None
+
+
+def _exchanged(values: tuple[_T, ...], here: int, there: int) -> tuple[_T, ...]:
+    found = list(values)
+    found[here], found[there] = found[there], found[here]
+    return tuple(found)
 
 
 @practice.needs("replace_plugs")
@@ -782,8 +838,7 @@ def needs_gaps(car: Car) -> bool | None:
 
 @practice.needs("replace_coil")
 def needs_coil(car: Car) -> bool:
-    now = _own(car)
-    return min(now.reach) < 15.0 and now.feed < 1.0 and now.ground < 1.0
+    return min(_own(car).reach) < 15.0
 
 
 @practice.needs("replace_leads")

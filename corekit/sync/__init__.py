@@ -1,0 +1,1 @@
+"""How a van and a hub speak with each other."""
