@@ -26,7 +26,7 @@ from typing import Any
 import attrs
 import jinja2
 
-from corekit.cli.books import run as print_books
+from corekit.cli import books
 from corekit.desk.assessment_data import as_data
 from corekit.desk.assessment_text import as_words
 from corekit.desk.check import look
@@ -317,7 +317,10 @@ def outputs(folder: Path, say: Say) -> tuple[dict[str, Shown], dict[str, Tags]]:
     found["check as JSON"] = _data(as_data(seen))
     told = io.StringIO()
     with contextlib.redirect_stdout(told):
-        print_books(argparse.Namespace(shop=str(folder), span="", csv="", overdue=False))
+        parser = argparse.ArgumentParser()
+        parser.add_argument("--shop")
+        books.arguments(parser)
+        books.run(parser.parse_args(["--shop", str(folder)]))
     found["books in the terminal"] = _terminal(told.getvalue())
     return found, pages
 
