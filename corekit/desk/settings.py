@@ -18,6 +18,7 @@ from ..errors import InputError
 from ..fault import DataFault, DataFileError, Faults, Place, any_of, near, path_text, quotation
 from ..intake.datasheet import Datasheet
 from ..intake.declared import Declared
+from ..intake.file import look_over
 from ..intake.form import InstrumentRow
 from ..jurisdictions import CODE, general, jurisdictions
 from ..languages import ENGLISH, languages
@@ -154,6 +155,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         raise DeskError(f"{folder} is not a shop: there is no {SHOP_FILE} in it. {cure}")
     faults = Faults()
     data = read_toml(path)
+    look_over(data, faults)
     form = structured(data, ShopFile, faults)
     if not form.name.strip() and not faults.at(("name",)):
         faults.add(("name",), "is empty", "the name of who issues; an invoice needs it")
@@ -253,7 +255,12 @@ def read_prices(folder: Path) -> PriceBook:
     path = folder / PRICE_FILE
     if not path.is_file():
         raise DeskError(f"{folder} has no {PRICE_FILE}; `corekit init` writes one to fill in.")
-    return read_price_book(read_toml(path), PRICE_FILE)
+    data = read_toml(path)
+    faults = Faults()
+    look_over(data, faults)
+    if faults.found:
+        raise DataFileError(faults.in_order_of(data), PRICE_FILE)
+    return read_price_book(data, PRICE_FILE)
 
 
 def unknown_operations(plugins: Plugins, book: PriceBook) -> list[str]:

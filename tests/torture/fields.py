@@ -26,7 +26,7 @@ from typing import Any
 import attrs
 import jinja2
 
-from corekit.cli.books import run as print_books
+from corekit.cli import books
 from corekit.desk.assessment_data import as_data
 from corekit.desk.assessment_text import as_words
 from corekit.desk.check import look
@@ -317,7 +317,10 @@ def outputs(folder: Path, say: Say) -> tuple[dict[str, Shown], dict[str, Tags]]:
     found["check as JSON"] = _data(as_data(seen))
     told = io.StringIO()
     with contextlib.redirect_stdout(told):
-        print_books(argparse.Namespace(shop=str(folder), span="", csv="", pdf="", overdue=False))
+        parser = argparse.ArgumentParser()
+        parser.add_argument("--shop")
+        books.arguments(parser)
+        books.run(parser.parse_args(["--shop", str(folder)]))
     found["books in the terminal"] = _terminal(told.getvalue())
     return found, pages
 
@@ -429,10 +432,14 @@ def _one(
     except CorekitError:
         taken = {name for name in _names() if bench.takes(name, typed)}
         counts.seen["refused"] += len(_names()) - len(taken)
-        found, pages = outputs(
-            folder / "hostile",
-            lambda name: _marked(_names().index(name), typed if name in taken else _PLAIN),
-        )
+        try:
+            found, pages = outputs(
+                folder / "hostile",
+                lambda name: _marked(_names().index(name), typed if name in taken else _PLAIN),
+            )
+        except CorekitError as error:
+            counts.wrong.append(f"taken where it came in, refused later: {typed[:40]!r}: {str(error)[:80]}")
+            return
     shapes = {squeezed(one) for one in (typed, clean(typed), visible(typed), clean(visible(typed)))}
     for output, shown in found.items():
         if shown.fault:

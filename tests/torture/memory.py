@@ -14,6 +14,8 @@ from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
 from corekit.errors import CorekitError
 from corekit.model.document import from_data, to_data
+from corekit.report import scripts
+from corekit.report.fonts import typeface
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 
@@ -37,6 +39,9 @@ def held() -> float:
 def memory(rounds: int, folder: Path, seed: int = 9) -> Counts:
     """So many rounds, each of some 1200 odd inputs and a whole job."""
     counts, draws = Counts("memory of a day's odd input"), random.Random(seed)
+    for style in scripts.FACES:  # each once, however late its letters come
+        if scripts.is_installed(style):
+            typeface(style)
     sizes: list[float] = []
     for number in range(rounds + _WARM):
         for part in (mutations.files(_FILES, seed + number), mutations.values(_VALUES, seed + number)):
