@@ -34,7 +34,8 @@ def postgres() -> Iterator[str]:
     if not servers:
         missing("PostgreSQL")
     programs = servers[-1].parent
-    folder = Path(tempfile.mkdtemp(prefix="corekit-pg-"))
+    # Not where the tests' other files are: that folder may be closed to the server's own user.
+    folder = Path(tempfile.mkdtemp(prefix="corekit-pg-", dir="/tmp"))
     as_user: list[str] = []
     if os.getuid() == 0:  # the server refuses to be run by root
         shutil.chown(folder, "postgres")
