@@ -284,7 +284,8 @@ def close(page: Any) -> None:
         except Error as error:
             if "No target with given id" not in str(error):
                 raise
-            page.wait_for_timeout(50)  # it is gone, and a busy machine has not said so yet
+            with contextlib.suppress(Error):  # it is gone, and a busy machine says so now or has not yet
+                page.wait_for_timeout(50)
         if page.is_closed():
             return
     pytest.fail(f"a page that cannot be closed: {page.url}")
