@@ -352,7 +352,6 @@ def test_of_two_plugins_with_one_key_the_later_is_told_whose_it_is_and_what_to_d
         ("checks", "os._exit(3)", "its check 'Tone' ended its process (code 3)", "Never end the process"),
         ("checks", "ctypes.string_at(0)", "its check 'Tone' broke its process (signal 11)", "faulthandler"),
         ("checks", SWALLOWS, "its check 'Tone' gave no answer within", "swallows the alarm"),
-        ("checks", "hoard = bytearray(1 << 32)", "raised MemoryError", "Take less"),
         ("calculation", "os._exit(4)", "'horn.half' ended its process (code 4)", "Never end the process"),
     ],
 )  # fmt: skip
