@@ -334,7 +334,7 @@ def test_a_part_is_missing_a_deposit_is_paid_and_the_second_visit_finishes_the_j
     assert "Left: part missing" in hand.text
     # The next visit.
     drive.from_the_list("DEMO-1")
-    assert "part missing. You planned to be back on 2026-12-01." in hand.text
+    assert "part missing. You planned to be back on 1 Dec 2026." in hand.text
     hand.write("Odometer", "98450")
     hand.press("I am at the vehicle")
     assert hand.heading == "Replace the battery"
