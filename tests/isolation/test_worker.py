@@ -705,7 +705,7 @@ def test_a_worker_whose_server_was_killed_ends_by_itself(kind: str, install: Ins
         from tests.isolation.test_worker import visit
         points = [point for point in entry_points(group="corekit") if point.name == "horn"]
         plugins = load(points)
-        works = Worker(points, timeouts=Timeouts(load=0.5, check=0.7))
+        works = Worker(points, timeouts=Timeouts(load=0.5, check=0.7, read=0.7))
         works.warm()
         print(works.pid, flush=True)
         works(visit(plugins), plugins)
