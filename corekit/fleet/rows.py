@@ -236,15 +236,14 @@ def _came_back(operation: str, past: Past, later: Past) -> str:
 
 
 def _price_rows(job: Job, invoices: Mapping[str, InvoiceIssued], both: Mapping[str, str]) -> Iterator[Row]:
-    """What the last invoice of the job alone says beside what was approved; one over several jobs does not
-    say which of its work is whose.
+    """What the job's invoices say together beside what was approved; one over several jobs does not say which
+    of its work is whose.
     """
-    if not job.issued:
+    found = [invoices.get(noted.record.books_entry) for noted in job.issued]
+    own = [invoice for invoice in found if invoice is not None and not invoice.jobs and invoice.lines]
+    if not own or len(own) < len(found):
         return
-    invoice = invoices.get(job.issued[-1].record.books_entry)
-    if invoice is None or invoice.jobs or not invoice.lines:
-        return
-    charged = _net_by_work(invoice.lines)
+    charged = _net_by_work([line for invoice in own for line in invoice.lines or ()])
     estimated = _approved_by_work(job.estimates, job.approvals)
     for work in sorted(charged):  # what was approved and not done is no difference in price
         yield (
@@ -252,7 +251,7 @@ def _price_rows(job: Job, invoices: Mapping[str, InvoiceIssued], both: Mapping[s
             {
                 **both,
                 "operation": work or None,
-                "currency": invoice.currency,
+                "currency": own[-1].currency,
                 "estimated": estimated.get(work, 0),
                 "invoiced": charged.get(work, 0),
             },

@@ -156,7 +156,7 @@ def _vehicle_of(shop: ShopContext, job: Job, vehicles: dict[str, str]) -> str:
 
 def _invoices_of(shop: ShopContext, job: Job) -> dict[str, InvoiceIssued]:
     found = {}
-    for noted in job.issued[-1:]:
+    for noted in job.issued:
         entry = shop.store.books_entry(noted.record.books_entry)
         found[entry.id] = RECORDS["invoice"](**entry.body)
     return found

@@ -16,6 +16,9 @@ from corekit.fleet.tables import write_tables
 from corekit.model.records import Customer, Opened, Vehicle
 from corekit.plugin.host import Plugins
 
+from ..desk.test_changes import WORK, shop_in
+from ..desk.test_several_invoices import diagnosed, repaired
+
 ROOT = Path(__file__).parents[2]
 
 
@@ -167,3 +170,16 @@ def test_a_vehicle_is_told_by_its_first_job_and_one_that_was_forgotten_by_itself
     }
     assert after[one] == one
     assert {row["vehicle"] for row in jobs} <= {row["job"] for row in jobs}
+
+
+def test_what_a_job_was_invoiced_stands_together_beside_its_estimates(tmp_path: Path) -> None:
+    """The diagnosis on an invoice of its own, 50.00, then the repair, 220.00, both without tax."""
+    with shop_in(tmp_path) as shop:
+        job, _ = diagnosed(shop)
+        repaired(shop, job)
+        write_tables(shop.context, tmp_path / "tables")
+    prices = pq.read_table(tmp_path / "tables" / "prices.parquet").to_pylist()
+    assert {row["operation"]: (row["estimated"], row["invoiced"]) for row in prices} == {
+        None: (5000, 5000),
+        WORK: (22000, 22000),
+    }
