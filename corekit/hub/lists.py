@@ -50,8 +50,10 @@ def refresh(line: Line, key: HubKey, new: Sequence[Entry]) -> None:
         cursor.executemany(_INSERT_JOB, [one.row for one in found.values()])
         devices = [(job, letters) for job, one in found.items() for letters in one.devices]
         cursor.executemany("INSERT INTO job_device VALUES (%s, %s)", devices)
-        words = [(word, job) for job, one in found.items() for word in one.words]
-        cursor.executemany("INSERT INTO job_word VALUES (%s, %s)", words)
+        with cursor.copy("COPY job_word FROM STDIN") as copy:
+            for job, one in found.items():
+                for word in one.words:
+                    copy.write_row((word, job))
     at = _JOB.index("books_entry")
     bills = {str(one.row[at]) for one in found.values()} | {str(one) for (one,) in billed}
     line.execute(
@@ -85,7 +87,9 @@ def derived(line: Line, key: HubKey, jobs: Sequence[str]) -> dict[str, Derived]:
     for found in line.execute(person, (list(jobs), list(_FOUND_BY))):
         opened = key.opened(*found)
         texts[opened.hash] = opened.text
-    owners = {str(name): str(device) for name, device in line.execute("SELECT name, device FROM chain")}
+    chains = list({entry.chain for of_job in placed.values() for _, entry in of_job})
+    of_chains = line.execute("SELECT name, device FROM chain WHERE name = ANY(%s)", (chains,))
+    owners = {str(name): str(device) for name, device in of_chains}
     successors: dict[str, str] = dict(
         line.execute("SELECT letters, successor FROM device WHERE successor <> ''").fetchall()
     )

@@ -36,9 +36,8 @@ from .sealing import HubKey
 
 #: What an entry's row holds, after the number it arrived as.
 _COLUMNS = sql.SQL(", ").join(map(sql.Identifier, rows.COLUMNS))
-_INSERT = sql.SQL("INSERT INTO entry ({}) VALUES ({})").format(
-    _COLUMNS, sql.SQL(", ").join(sql.Placeholder() for _ in rows.COLUMNS)
-)
+#: Rows are counted up in the order they are sent in.
+_COPY = sql.SQL("COPY entry ({}) FROM STDIN").format(_COLUMNS)
 SELECT = sql.SQL("SELECT {} FROM entry ").format(_COLUMNS)
 _SELECT_ARRIVED = sql.SQL("SELECT arrived, {} FROM entry ").format(
     sql.SQL(", ").join(sql.Identifier("entry", name) for name in rows.COLUMNS)
@@ -80,8 +79,9 @@ def _taken_in(line: Line, key: HubKey, device: str, parcel: Parcel) -> list[Entr
     new = new_entries(_There(line), parcel.entries)
     _may_write(line, device, new)
     try:
-        with line.cursor() as cursor:
-            cursor.executemany(_INSERT, [rows.sealed_row(entry)[1] for entry in new])
+        with line.cursor() as cursor, cursor.copy(_COPY) as copy:
+            for entry in new:
+                copy.write_row(rows.sealed_row(entry)[1])
     except psycopg.errors.UniqueViolation as error:
         numbers = ", ".join(str(one.body.get("number")) for one in new if one.kind == "invoice")
         raise HubError(TAKEN.format(numbers=numbers)) from error
