@@ -185,6 +185,7 @@ def hub_app(
         arrived, own = asked.get("arrived"), asked.get("own")
         if not isinstance(arrived, int) or not isinstance(own, list):
             raise HubError("The van did not say how far it has come.")
+        record.must_have_counted(hub.database, arrived, str(asked.get("at", "")))
         return _packed(record.parcel_for(hub.database, hub.key, device, arrived, list(map(str, own))).data())
 
     @app.post("/sync/push")

@@ -156,6 +156,26 @@ def chains_of(line: Line, device: str) -> dict[str, tuple[int, str]]:
     return {str(name): (int(n), str(head)) for name, n, head in found}
 
 
+def must_have_counted(database: HubDatabase, arrived: int, at: str) -> None:
+    """Return when this hub counted an entry of this id as that many, as a van says it did.
+
+    A database that came back from a backup would count other entries up to where the van has come, and the
+    van would never be given them.
+
+    Raises:
+        HubError: it did not.
+    """
+    if not at:
+        return
+    with database.line() as line:
+        if not line.execute("SELECT 1 FROM entry WHERE arrived = %s AND id = %s", (arrived, at)).fetchone():
+            raise HubError(
+                "The hub's database is an older copy: this van has had more from it than is there. Bring the"
+                " newest backup back, with what was archived since; the van works on meanwhile, and keeps"
+                " everything."
+            )
+
+
 def parcel_for(
     database: HubDatabase, key: HubKey, device: str, arrived: int, own: Sequence[str] = ()
 ) -> Parcel:
@@ -190,11 +210,13 @@ def parcel_for(
             "SELECT name, device FROM chain WHERE name = ANY(%s) AND device <> %s",
             (list({entry.chain for entry in entries}), device),
         ).fetchall()
+        at = line.execute("SELECT id FROM entry WHERE arrived = %s", (reached,)).fetchone()
     return Parcel(
         entries=tuple(entries),
         persons=tuple(texts.values()),
         owners={str(chain): str(letters) for chain, letters in owners},
         arrived=reached,
+        at=str(at[0]) if at else "",
         is_last=is_last,
     )
 

@@ -23,7 +23,7 @@ with throwaway_server() as address:
 
 
 def folder_of(address: str) -> Path:
-    return Path(address.split()[0].removeprefix("host="))
+    return Path(address.split(maxsplit=1)[0].removeprefix("host="))
 
 
 def runs(pid: int) -> bool:
