@@ -16,19 +16,16 @@ is not in the times.
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import UTC, date, datetime
 from functools import partial
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-import attrs
 import psycopg
 
 from corekit.hub import desk, devices, record
@@ -45,43 +42,10 @@ from corekit.sync.message import base32
 from corekit.sync.van import synced
 from corekit.web.server import running
 from tests.benchmarks.hub_jobs import Copies, write_jobs
+from tests.benchmarks.processor import Clock, folder_of
 
 #: Jobs of which a sync is timed.
 SOME = 100
-
-
-@attrs.frozen
-class Clock:
-    """Wall and processor; `folder` is that of the database server."""
-
-    folder: Path
-
-    def server(self) -> float:
-        """Seconds of processor that the server and what came of it have used."""
-        postmaster = (self.folder / "data" / "postmaster.pid").read_text().split()[0]
-        ticks = 0
-        for stat in Path("/proc").glob("[0-9]*/stat"):
-            try:
-                words = stat.read_text().rpartition(")")[2].split()
-            except OSError:  # it has ended
-                continue
-            if words[1] == postmaster:
-                ticks += int(words[11]) + int(words[12])
-            elif stat.parent.name == postmaster:
-                ticks += sum(map(int, words[11:15]))
-        return ticks / os.sysconf("SC_CLK_TCK")
-
-    @contextmanager
-    def timed(self, what: str, jobs: int) -> Iterator[None]:
-        server, own, began = self.server(), time.process_time(), time.perf_counter()
-        yield
-        wall = time.perf_counter() - began
-        own, server = time.process_time() - own, self.server() - server
-        each = f"{1000 * (own + server) / jobs:.2f} ms a job" if jobs else f"{1000 * (own + server):.0f} ms"
-        load = f"{wall:.1f} s by the clock (load {os.getloadavg()[0]:.0f})"
-        print(
-            f"  {what:<36s} {own:.2f} s + PostgreSQL {server:.2f} s of processor, {each}; {load}", flush=True
-        )
 
 
 def van(hub: Hub, address: str, folder: Path, name: str) -> tuple[Store, HubLine]:
@@ -192,10 +156,10 @@ def grown(clock: Clock, hub: Hub, address: str, folder: Path, most: int) -> None
             synced(writer, line_of_writer)
         with clock.timed(f"pulled by another, {SOME} jobs", SOME):
             synced(reader, line_of_reader)
-        with clock.timed("nothing new", 0):
+        with clock.timed("nothing new"):
             synced(reader, line_of_reader)
         for where, arrived in (("first", 0), ("middle", size * 6)):
-            with clock.timed(f"the {where} parcel of all", 0):
+            with clock.timed(f"the {where} parcel of all"):
                 record.parcel_for(hub.database, hub.key, reader.device, arrived)
         sizes_of(hub, size)
         for name, took in looked_up(hub, size).items():
@@ -219,7 +183,7 @@ def whole(clock: Clock, hub: Hub, address: str, folder: Path, most: int) -> None
         other, other_line = van(hub, address, folder, f"other-{size}")
         with clock.timed(f"pulled by a new van, {size} jobs", size):
             synced(other, other_line)
-        with clock.timed("nothing new", 0):
+        with clock.timed("nothing new"):
             synced(store, line)
         print(f"  van {store.path.stat().st_size / 1e6:.0f} MB", flush=True)
         sizes_of(hub, size)
@@ -238,7 +202,7 @@ def main() -> None:
         throwaway_server(Path(tempfile.gettempdir())) as database,
         tempfile.TemporaryDirectory() as temporary,
     ):
-        clock, made = Clock(Path(database.split()[0].removeprefix("host="))), Path(temporary)
+        clock, made = Clock(folder_of(database)), Path(temporary)
         for name, most in (("whole", args.whole), ("grown", args.most)):
             with psycopg.connect(database, autocommit=True) as line:
                 line.execute(f"CREATE DATABASE {name}".encode())
