@@ -59,18 +59,29 @@ def van(hub: Hub, address: str, folder: Path, name: str) -> tuple[Store, HubLine
     return store, HubLine(address=address, key=key, letters=letters, timeout=600)
 
 
-def milliseconds(ask: Callable[[], object]) -> float:
-    """The shortest of several times, which is the one that other programs took least of."""
-    times = []
-    for _ in range(15):
+def look(clock: Clock, what: str, ask: Callable[[], object]) -> None:
+    """Prints what a look-up takes of the processor, and the shortest time by the clock, which is the one that
+    other programs took least of.
+    """
+    before, times = clock.spent(), []
+    for _ in range(_LOOKS):
         began = time.perf_counter()
         ask()
         times.append(time.perf_counter() - began)
-    return min(times) * 1000
+    own, server = (1000 * (now - then) / _LOOKS for now, then in zip(clock.spent(), before, strict=True))
+    print(
+        f"  {what:<38s} {own:.1f} ms + PostgreSQL {server:.1f} ms of processor;"
+        f" {1000 * min(times):.1f} ms by the clock at best",
+        flush=True,
+    )
 
 
-def looked_up(hub: Hub, size: int) -> dict[str, float]:
-    """What is looked up in the office -> how long it takes, [ms]."""
+#: How often each look-up is made.
+_LOOKS = 20
+
+
+def looked_up(clock: Clock, hub: Hub, size: int) -> None:
+    """What is looked up in the office."""
     office = Person(name="Kim", role=Role.OFFICE)
     mechanic = Person(name="Max", role=Role.MECHANIC, device="B")
     today = date(2026, 3, 1)
@@ -89,7 +100,8 @@ def looked_up(hub: Hub, size: int) -> dict[str, float]:
         "a mechanic's": partial(desk.open_jobs, hub, mechanic),
         "debts": partial(desk.debts, hub, office),
     }
-    return {name: milliseconds(look) for name, look in looks.items()}
+    for name, ask in looks.items():
+        look(clock, name, ask)
 
 
 def up_to_date(store: Store, hub: Hub) -> Store:
@@ -162,8 +174,7 @@ def grown(clock: Clock, hub: Hub, address: str, folder: Path, most: int) -> None
             with clock.timed(f"the {where} parcel of all"):
                 record.parcel_for(hub.database, hub.key, reader.device, arrived)
         sizes_of(hub, size)
-        for name, took in looked_up(hub, size).items():
-            print(f"  {name:<36s} {took:.1f} ms by the clock, the shortest of 15", flush=True)
+        looked_up(clock, hub, size)
         writer.close()
         reader.close()
         size *= 10

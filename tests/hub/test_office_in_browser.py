@@ -40,7 +40,7 @@ def hard_to_use(page: Any) -> list[str]:
 
 @pytest.fixture
 def busy(hub: Hub, new_van: Callable[[str], VanAt], monkeypatch: pytest.MonkeyPatch) -> tuple[str, str]:
-    """A hub with a call, a bill that is owed and a job in dispute; the passcode of the office, and that job."""
+    """A hub with a call, a bill that is owed and a job in dispute: the office's passcode, and that job."""
     monkeypatch.setattr("corekit.hub.people._N", 2**4)
     a, b = new_van("one"), new_van("two")
     a.bill(a.begin("first", "Some Rather Long Name of an Invented Customer"))

@@ -59,7 +59,9 @@ def test_a_van_that_nobody_knows_is_named_with_those_that_are_known(client: Any,
     job = answered(shop, None, 1, CAME).job
     shop.store.join("http://127.0.0.1:1", "A")
     shop.store.note_vans({"A": "Van 1", "B": "Van 2"})
-    reply = client.post(f"/job/{job}/other-van", data={"van": "Q", "answer": "an-answer-0123456789"})
+    page = client.get(f"/job/{job}/other-van").text
+    (form,) = [one for one in forms_of(page) if one.action.endswith("/other-van")]
+    reply = client.post(form.action, data={**form.filled(""), "van": "Q"})
     assert reply.status_code == 422
     assert "There is no van" in reply.text and "B (Van 2)" in reply.text
     assert not [entry for entry in shop.store.journal(job) if entry.kind == "handed"]
