@@ -20,6 +20,7 @@ import attrs
 
 from corekit.desk.estimating import estimate_named
 from corekit.desk.jobs import job_named, photograph
+from corekit.desk.photos import choose_photo
 from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
 from corekit.model.money import Money
@@ -399,7 +400,8 @@ def second_car(shop: Shop) -> str:
 def photographed(shop: Shop) -> str:
     job = diagnosis_approved(shop)
     photograph(shop.context, job, photo(), what="a scratch along the left door")
-    photograph(shop.context, job, photo(), of="battery.case", what="")
+    of_case = photograph(shop.context, job, photo(), of="battery.case", what="")
+    choose_photo(shop.context, job, of_case.id, photo())
     return job
 
 
