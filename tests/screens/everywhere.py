@@ -601,6 +601,20 @@ def kinds(screens: list[Screen]) -> list[Screen]:
     )
 
 
+def new_in(screens: list[Screen]) -> set[str]:
+    """Addresses of so many of these screens that every element of every kind of address stands on one of
+    them, those with the most in them first.
+    """
+    shown: set[tuple[str, tuple[str, str]]] = set()
+    found: set[str] = set()
+    for screen in sorted(screens, key=lambda one: -len(one.kind[1])):
+        here = {(screen.rule, element) for element in screen.kind[1]}
+        if not here <= shown:
+            shown |= here
+            found.add(screen.path)
+    return found
+
+
 def richest(screens: list[Screen]) -> list[Screen]:
     """One screen of each address, the one with the most in it."""
     return sorted(
