@@ -23,6 +23,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--key", metavar="FILE", default="hub.key", help="with --hub: the key of the texts (%(default)s)"
     )
+    parser.add_argument("--by-month", action="store_true", help="a folder for the jobs of each month")
     parser.add_argument("--to", metavar="ADDRESS", help="a database that is to hold them too: postgresql://…")
 
 
@@ -35,11 +36,11 @@ def run(args: argparse.Namespace) -> int:
 
     if args.hub:
         folder = Path(args.folder or "tables")
-        written = _of_all_vans(args.hub, Path(args.key), folder)
+        written = _of_all_vans(args.hub, Path(args.key), folder, args.by_month)
     else:
         with open_shop(shop_folder(args.shop)) as shop:
             folder = Path(args.folder) if args.folder else shop.context.folder / "tables"
-            written = write_tables(shop.context, folder)
+            written = write_tables(shop.context, folder, by_month=args.by_month)
     for name, count in written.rows.items():
         left = written.left_out[name]
         print(f"{name}: {count} rows" + (f"; {left} more did not fit its columns" if left else ""))
@@ -52,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _of_all_vans(address: str, key: Path, folder: Path) -> Written:
+def _of_all_vans(address: str, key: Path, folder: Path, by_month: bool) -> Written:
     """The tables of the jobs of all vans, as the plugins that are installed here assess them."""
     from functools import partial
 
@@ -73,6 +74,8 @@ def _of_all_vans(address: str, key: Path, folder: Path) -> Written:
     try:
         plugins = load()
         made = partial(assess, plugins=plugins)
-        return write_tables_of(HubJobs(hub), folder, plugins, made, demo=is_demo(hub), now=hub.clock())
+        return write_tables_of(
+            HubJobs(hub), folder, plugins, made, demo=is_demo(hub), now=hub.clock(), by_month=by_month
+        )
     finally:
         hub.database.close()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -139,17 +140,23 @@ class Jobs(Protocol):
         """An entry of the books, by its id."""
 
 
-def write_tables(shop: ShopContext, folder: Path) -> Written:
+def write_tables(shop: ShopContext, folder: Path, *, by_month: bool = False) -> Written:
     """Write the tables of all jobs of a shop. In a real shop jobs for trying out are left out.
 
+    Args:
+        by_month: As `write_tables_of`.
+
     Raises:
-        InputError: the extra is not installed. OSError: the folder cannot be written.
+        InputError: the extra is not installed, or the folder holds tables of the other kind. OSError: the
+            folder cannot be written.
     """
 
     def assess(job: Job) -> Assessment:
         return assessment_of(shop, job)
 
-    return write_tables_of(shop.store, folder, shop.plugins, assess, demo=shop.demo, now=shop.now)
+    return write_tables_of(
+        shop.store, folder, shop.plugins, assess, demo=shop.demo, now=shop.now, by_month=by_month
+    )
 
 
 def write_tables_of(
@@ -160,18 +167,36 @@ def write_tables_of(
     *,
     demo: bool,
     now: datetime,
+    by_month: bool = False,
 ) -> Written:
     """Write the tables of all jobs of a record. A vehicle that several vans were at is one vehicle, where the
     record knows its plate.
 
+    Args:
+        by_month: A folder for the jobs of each month (`2026-03`), so that years are many files, of which
+            those of one shop lie side by side; they are asked as one folder is.
+
     Raises:
-        InputError: the extra is not installed. OSError: the folder cannot be written.
+        InputError: the extra is not installed, or the folder holds tables of the other kind. OSError: the
+            folder cannot be written.
     """
+    _must_be_of_one_kind(folder, by_month)
     order = record.jobs()
     ids = set(order)
     vehicles: dict[str, str] = {}
     pasts: list[Past] = []
-    with TableWriter(folder, known_names(plugins, ids)) as writer:
+    known = known_names(plugins, ids)
+    writers: dict[str, TableWriter] = {}
+    months: dict[str, str] = {}
+    with contextlib.ExitStack() as stack:
+
+        def writer_of(month: str) -> TableWriter:
+            if month not in writers:
+                writers[month] = stack.enter_context(TableWriter(folder / month, known))
+            return writers[month]
+
+        if not by_month:
+            writer_of("")  # a shop without a job has tables without a row
         for id_ in order:
             job = record.job(id_)
             if not job.entries or (job.demo and not demo):
@@ -180,9 +205,26 @@ def write_tables_of(
             pasts.append(past)
             begun_in = job.entries[0].chain  # one chain a van
             ids.add(begun_in)
-            writer.add(rows_of(assess(job), plugins, past, begun_in, _invoices_of(record, job)))
-        writer.add(comebacks(pasts, now))
-    return Written(folder=folder, rows=writer.rows, left_out=writer.left_out)
+            months[job.id] = past.opened.strftime("%Y-%m") if by_month else ""
+            rows = rows_of(assess(job), plugins, past, begun_in, _invoices_of(record, job))
+            writer_of(months[job.id]).add(rows)
+        for name, row in comebacks(pasts, now):
+            writer_of(months[row["job"]]).add([(name, row)])
+    return Written(
+        folder=folder,
+        rows={name: sum(one.rows[name] for one in writers.values()) for name in schemas()},
+        left_out={name: sum(one.left_out[name] for one in writers.values()) for name in schemas()},
+    )
+
+
+def _must_be_of_one_kind(folder: Path, by_month: bool) -> None:
+    """Return when no table in a folder would be counted twice."""
+    other = folder.glob("*/jobs.parquet") if not by_month else folder.glob("jobs.parquet")
+    if any(other):
+        kind = "by month" if not by_month else "of all months together"
+        raise InputError(
+            f"{folder} holds tables {kind}, and each job would be in it twice. Name another folder."
+        )
 
 
 def _vehicle_of(record: Jobs, job: Job, vehicles: dict[str, str]) -> str:
