@@ -5,14 +5,14 @@ from __future__ import annotations
 import base64
 import binascii
 import hashlib
+from collections.abc import Iterator
 
-from ..model.document import Document
+from ..model.document import Document, Photos
 from ..model.entry import Draft, Entry, own_subject
 from ..model.job import Job
 from ..model.jpeg import LARGEST_ON_PAPER, MOST_ON_PAPER, SIDE_ON_PAPER, JpegError, read_jpeg
-from ..model.personal import PersonalText
+from ..model.personal import Personal, PersonalText
 from ..model.records import PhotoChosen, Withdrawn, body_of
-from ..report.photos import photo_references
 from ..store.mark import random_id
 from .context import ShopContext, request_of
 from .errors import DeskError
@@ -106,3 +106,10 @@ def texts_on(shop: ShopContext, document: Document, *jobs: Job) -> dict[str, str
 def photos_on(shop: ShopContext, document: Document) -> dict[str, str]:
     """The photos that stand on a Document, by hash."""
     return shop.store.texts(photo_references(document))
+
+
+def photo_references(document: Document) -> Iterator[Personal]:
+    """The photos that a Document names."""
+    for block in document.blocks:
+        if isinstance(block, Photos):
+            yield from (run for row in block.rows for run in row.image if isinstance(run, Personal))

@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import base64
 import binascii
-from collections.abc import Iterator
 
 import attrs
 
-from ..model.document import Document, PhotoRow, Photos
+from ..model.document import PhotoRow, Photos
 from ..model.jpeg import Jpeg, JpegError, read_jpeg
-from ..model.personal import Personal
 from .text import Resolve, clean, plain_text
 
 
@@ -43,13 +41,6 @@ def shown_photo(row: PhotoRow, resolve: Resolve) -> ShownPhoto:
         what=plain_text(row.what, resolve),
         when=clean(row.when),
     )
-
-
-def photo_references(document: Document) -> Iterator[Personal]:
-    """The photos that a Document names."""
-    for block in document.blocks:
-        if isinstance(block, Photos):
-            yield from (run for row in block.rows for run in row.image if isinstance(run, Personal))
 
 
 def data_address(picture: Jpeg) -> str:
