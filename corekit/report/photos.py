@@ -11,7 +11,7 @@ import binascii
 
 import attrs
 
-from ..model.document import PhotoRow, Photos
+from ..model.document import PhotoRow
 from ..model.jpeg import Jpeg, JpegError, read_jpeg
 from .text import Resolve, clean, plain_text
 
