@@ -319,7 +319,8 @@ def forgotten_text_stays_on_the_hub(fleet: Fleet) -> None:
     (job,) = fleet.forgotten
     with fleet.hub.database.line() as line:
         line.execute("CREATE TABLE kept AS SELECT * FROM person WHERE job = %s", (job,))
-    fleet.synced(0)
+    for van in range(3):
+        fleet.synced(van)
     with fleet.hub.database.line() as line:
         line.execute("INSERT INTO person SELECT * FROM kept WHERE kind = 'words'")
 
