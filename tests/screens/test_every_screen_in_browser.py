@@ -278,7 +278,7 @@ def looked_at(eye: Eye, screens: list[Screen]) -> str:
     found = {}
     shown = new_in(screens)
     for screen in screens:
-        # axe-core takes longer than all else: it looks where an element stands that it has not seen there yet.
+        # axe-core takes longest: it looks where an element stands that it has not seen there yet.
         wrong = [*eye.open(screen.path), *eye.look(with_axe=screen.path in shown)]
         if wrong:
             found[f"{screen.rule} at {screen.path}"] = wrong
