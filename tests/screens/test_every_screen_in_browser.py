@@ -179,7 +179,7 @@ LOOK = """
   const first = document.querySelectorAll("h1:not([aria-level])").length;
   if (first !== 1) wrong.push(`${first} first headings`);
   if (!document.title.trim()) wrong.push("no title");
-  const wide = document.documentElement.scrollWidth - innerWidth;
+  const wide = document.documentElement.scrollWidth - document.documentElement.clientWidth;
   if (wide > 0) {
     const out = [...main.querySelectorAll("*")].find((one) => seen(one)
       && one.getBoundingClientRect().right > innerWidth + 1);
@@ -348,7 +348,7 @@ LARGE = """
     if (!one.checkVisibility() || !clips || one.matches("textarea, input, .unseen, .skip")) return false;
     return one.scrollWidth > one.clientWidth + 1 || one.scrollHeight > one.clientHeight + 1;
   }).map((one) => `cut off: ${one.tagName} ${one.textContent.trim().slice(0, 40)}`);
-  const wide = document.documentElement.scrollWidth - innerWidth;
+  const wide = document.documentElement.scrollWidth - document.documentElement.clientWidth;
   const bar = document.querySelector(".thumb"), covered = bar
     ? bar.getBoundingClientRect().height / innerHeight : 0;
   return [...cut, ...(wide > 0 ? [`${wide} px wider than the screen`] : []), ...(covered > 0.5
