@@ -33,7 +33,7 @@ from .bill import Bill
 from .context import open_context
 from .errors import DeskError
 from .in_memory import scratch_job
-from .jobs import job_named, texts_of
+from .jobs import job_named, pictures_of, texts_of
 from .learned import with_learned
 from .offerable import approved_before, cap_of, done_without_estimate, requested_work
 from .settings import Settings, declared, jurisdiction_of, read_prices, read_settings, with_settings
@@ -155,7 +155,7 @@ class _Bench:
         shop = open_context(folder, plugins=self.plugins)
         with shop.store:
             job = job_named(shop, visit)
-            return job, texts_of(shop, job) | shop.store.texts(small for _, small in job.photos_for_paper)
+            return job, texts_of(shop, job) | pictures_of(shop, job, "photo")
 
     def looking(self, km: Decimal | None, call_out: bool | None = None) -> tuple[Line, ...]:
         """The lines of call-out and diagnosis; without the call-out where another job is charged for it."""

@@ -100,9 +100,13 @@ class Picture:
 
 @attrs.frozen(kw_only=True)
 class PhotoRow:
-    """A photo: `image` is personal text that holds it, `what` it shows, `when` as printed."""
+    """A photo: `image` is personal text that holds it, `width` and `height` its pixels, so that a paper has
+    the same sheets where it may not be shown; `what` it shows, `when` as printed.
+    """
 
     image: Words
+    width: int
+    height: int
     what: Words
     when: str
 

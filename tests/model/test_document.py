@@ -102,7 +102,12 @@ BLOCK = st.one_of(
         ),
     ),
     st.builds(Picture, figure=FIGURE),
-    st.builds(Photos, rows=rows(st.builds(PhotoRow, image=WORDS, what=WORDS, when=TEXT))),
+    st.builds(
+        Photos,
+        rows=rows(
+            st.builds(PhotoRow, image=WORDS, width=st.integers(), height=st.integers(), what=WORDS, when=TEXT)
+        ),
+    ),
     st.builds(
         PricedLines,
         rows=rows(
@@ -241,7 +246,15 @@ FULL = Document(
             )
         ),
         Photos(
-            rows=(PhotoRow(image=(Personal("photo", "ph"),), what=("The left door",), when="On arrival"),)
+            rows=(
+                PhotoRow(
+                    image=(Personal("photo", "ph"),),
+                    width=4,
+                    height=3,
+                    what=("The left door",),
+                    when="On arrival",
+                ),
+            )
         ),
         PricedLines(
             rows=(

@@ -254,10 +254,18 @@ class Eye:
 
     def for_everybody(self) -> list[str]:
         """What axe-core finds, with all its rules but those marked experimental or for another
-        kind of page.
+        kind of page; in the dark its rule of colours, since nothing else is different there.
         """
         found = self.axe.run(self.page, options={"resultTypes": ["violations"]}).response["violations"]
-        return [f"{one['id']}: {one['help']}: {one['nodes'][0]['html'][:160]}" for one in found]
+        self.page.emulate_media(color_scheme="dark")
+        options = {"resultTypes": ["violations"], "runOnly": ["color-contrast"]}
+        dark = self.axe.run(self.page, options=options).response["violations"]
+        self.page.emulate_media(color_scheme="light")
+        return [
+            f"{one['id']}{scheme}: {one['help']}: {one['nodes'][0]['html'][:160]}"
+            for scheme, wrong in (("", found), (" in the dark", dark))
+            for one in wrong
+        ]
 
 
 @pytest.fixture
