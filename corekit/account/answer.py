@@ -21,6 +21,7 @@ _FAULTS = (
     (State.DONE, "Done, not shown yet"),
     (State.NOT_RIGHT, "Not put right"),
     (State.PROPOSED, "Found"),
+    (State.FOUND, "Found, no work proposed"),
     (State.APPROVED, "Found, work approved"),
     (State.PUT_OFF, "Put off"),
     (State.DECLINED, "Found, work declined"),
