@@ -19,6 +19,8 @@ from .state import State
 
 #: So many things that nobody looked at are named on the first sheet; all of them stand behind it.
 NAMED = 3
+#: Under this label stands what must be known or done before the vehicle drives.
+BEFORE_YOU_DRIVE = "Before you drive"
 #: So many tests are named as the next step.
 TESTS = 2
 
@@ -59,7 +61,7 @@ def _warnings(told: Told) -> Iterable[Step]:
         if finding.urgency is Urgency.BEFORE_DRIVING and finding.verdict is not Verdict.PASS
     ]
     if texts:
-        yield Step.of("Before you drive", " ".join(dict.fromkeys(texts)))
+        yield Step.of(BEFORE_YOU_DRIVE, " ".join(dict.fromkeys(texts)))
 
 
 def _open_work_steps(told: Told) -> Iterable[Step]:
@@ -83,7 +85,12 @@ _ENDS = {
     "referred": "Referred to somebody else",
 }
 #: Under which label rows of a state stand; what is approved and not done stands under its own.
-_OPEN = ((State.NOT_RIGHT, "Not put right"), (State.PUT_OFF, "Put off"), (State.DONE, "To be shown"))
+_OPEN = (
+    (State.NOT_RIGHT, "Not put right"),
+    (State.FOUND, "No work proposed"),
+    (State.PUT_OFF, "Put off"),
+    (State.DONE, "To be shown"),
+)
 APPROVED = "Approved, not done yet"
 
 
@@ -207,10 +214,11 @@ def _not_looked_at(rows: Sequence[Row], told: Told) -> Iterable[Step]:
         if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)
         and gap.about
         and not is_noted(gap, told.job)
+        and not told.assessment.was_looked_at_before(gap)
     ]
     names = list(dict.fromkeys(gaps))
     if len(names) > NAMED:  # what comes first of many says nothing of the rest
-        names = [f"{len(names)} things that can be read or looked at; the evidence names them"]
+        names = [f"{len(names)} more things, each named further on"]
     if points or names:
         yield Step.of("Not looked at", f"{'; '.join((*points, *names))}.")
     looked = dict.fromkeys(finding.system for finding in told.assessment.findings)

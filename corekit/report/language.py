@@ -45,7 +45,12 @@ _SHAPES = {
     "code": r"[A-Z]{3}|\S*\d\S*",
 }
 #: What a text is taken apart at, in this order.
-_BETWEEN = (re.compile(r"(?<=[.:])( )(?=[A-Z])"), re.compile(r"(; )"), re.compile(r"(, )"))
+_BETWEEN = (
+    re.compile(r"( · )"),
+    re.compile(r"(?<=[.:])( )(?=[A-Z])"),
+    re.compile(r"(; )"),
+    re.compile(r"(, )"),
+)
 _WORD = re.compile(r"[^\W\d_]")
 _UNITS = re.compile(r"(?<=\d)[ \u00a0]?(?:km|mi|h|min|l|L|ml|mL|kg|g|m|mm|%)\b")
 _MARK = re.compile(r"[0-9A-Z]{4}(?:-[0-9A-Z]{4})+")

@@ -661,7 +661,7 @@ replace_plugs = ignition.operation(
     "Replace the spark plugs",
     shown_by=misfires,
     replaces=spark_plugs,
-    tells="The old spark plugs are out, and new ones are fitted.",
+    tells="The old spark plugs come out, and new ones are fitted.",
     hazard=f"{WORK} Engine cold, wells blown out before a plug is loosened.",
 )
 set_gaps = ignition.operation(
