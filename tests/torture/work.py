@@ -52,7 +52,9 @@ def plugins() -> Plugins:
     """The systems, loaded once in a process and its children."""
     if not _loaded:
         found = load()
-        if found.failures:  # a machine so busy that loading overran; without a system nothing is tried
+        for _ in range(6):  # a machine so busy that loading overran; without a system nothing is tried
+            if not found.failures:
+                break
             found = load()
         assert not found.failures, found.failures
         _loaded.append(found)
