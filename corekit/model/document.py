@@ -12,6 +12,7 @@ from typing import Any
 
 import attrs
 
+from ..errors import InputError
 from .canonical import digest
 from .figure import Band, Dot, Figure, Label, Mark, Polyline, Strip
 from .personal import Personal
@@ -439,14 +440,14 @@ def from_data(data: dict[str, Any]) -> Document:
     """The Document that plain JSON data describes.
 
     Raises:
-        ValueError: the data does not describe a Document.
+        InputError: the data does not describe a Document.
     """
     for kind in (Document, *PARTS.values(), *_ROWS):
         attrs.resolve_types(kind)
     try:
         return _converter().structure(data, Document)  # type: ignore[no-any-return]
     except Exception as error:
-        raise ValueError(f"This is not a document of corekit: {error}") from error
+        raise InputError(f"This is not a document of corekit: {error}") from error
 
 
 def document_hash(document: Document) -> str:
