@@ -100,6 +100,20 @@ class Picture:
 
 
 @attrs.frozen(kw_only=True)
+class PhotoRow:
+    """A photo: `image` is personal text that holds it, `what` it shows, `when` as printed."""
+
+    image: Words
+    what: Words
+    when: str
+
+
+@attrs.frozen(kw_only=True)
+class Photos:
+    rows: tuple[PhotoRow, ...]
+
+
+@attrs.frozen(kw_only=True)
 class PricedRow:
     """One priced line: what, its one ground in words, quantity and unit price and net as
     printed, tax rate.
@@ -284,6 +298,7 @@ Block = (
     | Findings
     | Readings
     | Picture
+    | Photos
     | PricedLines
     | Totals
     | Table
@@ -359,6 +374,7 @@ PARTS: dict[str, type] = {
         Findings,
         Readings,
         Picture,
+        Photos,
         PricedLines,
         Totals,
         Table,
@@ -377,7 +393,7 @@ PARTS: dict[str, type] = {
 }
 
 
-_ROWS = (FindingRow, ReadingRow, PricedRow, ProofRow, WorkRow, AccountRow, Strip, Figure)
+_ROWS = (FindingRow, ReadingRow, PhotoRow, PricedRow, ProofRow, WorkRow, AccountRow, Strip, Figure)
 
 
 @lru_cache(maxsize=1)
