@@ -415,6 +415,12 @@ def _converter() -> Any:
         rest = dict(data)
         return converter.structure(rest, PARTS[rest.pop("is")])
 
+    def personal_of(data: Any) -> Personal:
+        kind, hash_ = data["personal"], data["hash"]
+        if type(kind) is not str or type(hash_) is not str or len(data) > 2:
+            raise ValueError(f"{data!r:.60} is no reference to a personal text")
+        return Personal(kind, hash_)
+
     def as_it_stands(data: Any, kind: Any) -> Any:
         """Nothing is turned into text or into yes and no: what is hashed is what is shown."""
         if kind is float and type(data) is int:
@@ -434,7 +440,7 @@ def _converter() -> Any:
     )
     converter.register_structure_hook(
         str | Personal,
-        lambda data, _: data if isinstance(data, str) else Personal(data["personal"], data["hash"]),
+        lambda data, _: data if isinstance(data, str) else personal_of(data),
     )
     return converter
 
