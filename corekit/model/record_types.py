@@ -7,7 +7,6 @@ from __future__ import annotations
 import types
 import typing
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 from typing import Any
 
 import attrs
@@ -29,9 +28,13 @@ def misfit(record: Any) -> str:
     return ""
 
 
-@lru_cache
+_HINTS: dict[type, dict[str, Any]] = {}
+
+
 def _hints(record: type) -> dict[str, Any]:
-    return typing.get_type_hints(record)
+    if record not in _HINTS:
+        _HINTS[record] = typing.get_type_hints(record)
+    return _HINTS[record]
 
 
 def _fits(value: Any, hint: Any) -> bool:

@@ -70,6 +70,29 @@ def ready(shop: Shop, name: str, files: Path) -> str:
     return shop.import_visit(file)
 
 
+def more(shop: Shop, job: str, nth: int) -> None:
+    """Other work in a job that was invoiced: asked for, priced, approved and done."""
+    work = f"Sweep the load area, {nth}"
+    asked = [
+        {"requested": {"work": work, "ground": "customer"}},
+        {"priced": {"operation": work, "hours": "0.5"}},
+    ]
+    add_rows(shop.context, job, {"step": asked}, request_id=f"more-{nth}-{job:0>16}")
+    shop.approve(shop.estimate(job, "repair"), by="customer", how="in person")
+    add_rows(shop.context, job, {"step": [{"serviced": {"work": work}}]}, request_id=f"done-{nth}-{job:0>16}")
+
+
+def charged_twice(folder: Path) -> list[str]:
+    """Work that stands on two invoices of one job."""
+    on: dict[tuple[str, str], list[str]] = {}
+    with Shop(folder, plugins=plugins()) as shop:
+        for entry in shop.store.books():
+            lines = entry.body["lines"] if entry.kind == "invoice" else ()
+            for work in {str(line["operation"]) for line in lines}:
+                on.setdefault((entry.job, work), []).append(str(entry.body["number"]))
+    return [f"{work} is on {', '.join(numbers)}" for (_, work), numbers in on.items() if len(numbers) > 1]
+
+
 def reading(volts: str = "12.6 V") -> dict[str, Any]:
     return {"step": [{"readings": [{"of": "battery.open_circuit_voltage", "is": volts}]}]}
 
