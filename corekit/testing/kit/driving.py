@@ -31,8 +31,6 @@ from .side_effects import ReachedOutsideError, watched
 
 #: How long one check may take over one bench, [s]: as long as in the product.
 MOST_SECONDS = 5.0
-#: So many times as long a check may take on a machine that is busy.
-_BUSY = 4.0
 #: How long a smaller example is looked for once one was found, [s].
 MOST_SHRINKING = 5.0
 #: How good a verdict is for the vehicle; advice is left out, for it decides nothing.
@@ -205,22 +203,12 @@ def results_of(check: Check[...], before: Laid, system: System, of: str) -> list
 def _run_in_time(
     check: Check[...], case: Case, system: System
 ) -> tuple[list[Finding | Gap], BaseException | None]:
-    """What the check says, and what it raised. One that takes too long is given more time once, and then only
-    what it took of the processor counts: that a machine is busy is no fault of the check's.
-    """
-    first: Overrun | None = None
-    for seconds in (MOST_SECONDS, _BUSY * MOST_SECONDS):
-        began = time.thread_time()
-        try:
-            with guarded(system.key, check.title, seconds, check.where):
-                found = run(check, case)
-        except Overrun as raised:
-            first = first or raised
-            continue
-        except (Exception, SystemExit) as raised:
-            return [], raised
-        return found, first if time.thread_time() - began > MOST_SECONDS else None
-    return [], first
+    """What the check says, and what it raised."""
+    try:
+        with guarded(system.key, check.title, MOST_SECONDS, check.where):
+            return run(check, case), None
+    except (Exception, Overrun, SystemExit) as raised:
+        return [], raised
 
 
 def _draw_error(of: str, fault: str, cure: str, at: str = "") -> ShownError:
