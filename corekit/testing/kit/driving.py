@@ -37,6 +37,8 @@ MOST_SHRINKING = 5.0
 _GOOD = {Verdict.FAIL: 0, Verdict.UNDECIDED: 1, Verdict.PASS: 2}
 #: A relative uncertainty for a calculation's inputs, and where an open range is taken to go.
 _DOUBT, _FAR = 0.01, 1e4
+#: The most of a declared range that is in doubt.
+_DOUBTED = 0.1
 #: The nearest to an end that does not belong to a range, and the smallest number but 0, as a share of it.
 _LEAST = 1e-6
 
@@ -385,7 +387,7 @@ def _attack_calculation(
         Value(
             kind=declared.kind,
             number=numbers[name],
-            budget={name: abs(numbers[name]) * _DOUBT},
+            budget={name: _doubt(declared, numbers[name])},
             rests_on=frozenset({f"entry-{name}"}),
         )
         for name, declared in calculation.inputs.items()
@@ -393,6 +395,8 @@ def _attack_calculation(
     try:
         made = calculation(*values)
     except Exception as error:
+        if isinstance(error, ValueError) and _refuses(calculation):
+            return  # the next number is one of those that it refuses
         raise _draw_error(
             of,
             f"called with readings, raised {error_words(error)} with {said}",
@@ -417,7 +421,7 @@ def _bare_result(
             with guarded(system.key, calculation.key, MOST_SECONDS):
                 result = calculation.si(*numbers)
         except ValueError as raised:
-            if "Raises:" in (calculation.__doc__ or "") and "ValueError" in (calculation.__doc__ or ""):
+            if _refuses(calculation):
                 return None
             error = raised
         except Exception as raised:
@@ -440,6 +444,19 @@ def _bare_result(
     if not isinstance(result, (int, float)) or isinstance(result, bool):
         raise _draw_error(of, f"returns {result!r} with {said}", "A calculation returns one float.")
     return float(result)
+
+
+def _refuses(calculation: Calculation[...]) -> bool:
+    """Whether its docstring says that it refuses some inputs."""
+    return "Raises:" in (calculation.__doc__ or "") and "ValueError" in (calculation.__doc__ or "")
+
+
+def _doubt(declared: Input, number: float) -> float:
+    """The standard uncertainty of a reading: never so large that no number of the range could be meant."""
+    low = declared.low if declared.low is not None else declared.above
+    high = declared.high if declared.high is not None else declared.below
+    most = (high - low) * _DOUBTED if low is not None and high is not None else math.inf
+    return min(abs(number) * _DOUBT, most)
 
 
 def _within(declared: Input, chance: random.Random) -> float:

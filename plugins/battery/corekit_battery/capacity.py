@@ -202,7 +202,7 @@ def capacity_by_power_law(
 @battery.calculation(source="capacity-ieee-485")
 def cold_capacity_short(
     capacity: Annotated[float, ck.Input("C", "Capacity at 25 °C", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Battery temperature", 269.26, 324.82)],
+    temperature: Annotated[float, ck.Input("K", "Battery temperature", IEEE_485[0][0], IEEE_485[-1][0])],
 ) -> Annotated[float, ck.Output("C", "Capacity at this temperature")]:
     """Capacity at a temperature, for currents that empty a battery within some hours.
 
