@@ -19,7 +19,7 @@ _TESTS_WANTED = "its table still wants tests: tests/benchmarks/bench_reasoning.p
 _FEW_VISITS = (
     "12 of 240 visits under other seeds, 5 %, and 3.7 % of 1000 before its table last changed: at its aim"
 )
-#: So many visits are simulated here, and so many are driven to a practice car; the benchmarks take a thousand.
+#: So many visits are simulated here, and so many driven to a practice car; the benchmarks take a thousand.
 VISITS, DRIVEN = 40, 10
 
 #: System → the beginning of a line of the kit → why it stays.

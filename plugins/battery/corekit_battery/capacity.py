@@ -202,14 +202,14 @@ def capacity_by_power_law(
 @battery.calculation(source="capacity-ieee-485")
 def cold_capacity_short(
     capacity: Annotated[float, ck.Input("C", "Capacity at 25 °C", above=0)],
-    temperature: Annotated[float, ck.Input("K", "Battery temperature", IEEE_485[0][0], IEEE_485[-1][0])],
+    temperature: Annotated[float, ck.Input("K", "Battery temperature", 269.26, 324.82)],
 ) -> Annotated[float, ck.Output("C", "Capacity at this temperature")]:
     """Capacity at a temperature, for currents that empty a battery within some hours.
 
     >>> round(cold_capacity_short.si(100 * 3600, 298.15) / 3600, 1)
     100.0
     """
-    return capacity / ck.interpolate(temperature, IEEE_485)
+    return capacity / ck.interpolate_clamped(temperature, IEEE_485)  # its ends are rounded above
 
 
 @battery.calculation(source="capacity-20-hour")
