@@ -39,10 +39,13 @@ class Stopwatch:
         """Seconds that it computed, None where nobody tells, and seconds that it stood ready."""
         try:
             with open(self._file, "rb") as file:  # noqa: PTH123  # a command starts sooner without pathlib
-                computed, ready = file.read(64).split()[:2]
-            return int(computed) / 1e9, int(ready) / 1e9
+                computed, ready, turns = map(int, file.read(96).split())
         except (OSError, ValueError):
-            return (self._computed() if self._computed is not None else None), 0.0
+            turns = 0
+        if turns:
+            return computed / 1e9, ready / 1e9
+        # A system that does not keep count says 0 of everything.
+        return (self._computed() if self._computed is not None else None), 0.0
 
     def left(self, seconds: float, patience: float | None = None) -> tuple[float, float]:
         """How much longer it may compute, and may wait, of so many `seconds`; beyond them less than 0. What

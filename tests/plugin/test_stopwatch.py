@@ -73,6 +73,19 @@ def test_where_nobody_tells_what_was_computed_all_of_it_is_waiting() -> None:
     assert watch.left(5.0) == (-1.0, -1.0)
 
 
+def test_a_system_that_says_0_of_everything_keeps_no_count(tmp_path: Path) -> None:
+    told = tmp_path / "schedstat"
+    clock, computed = iter([0.0, 10.0]), iter([1.0, 5.5])
+    told.write_text("0 0 0\n")
+    watch = Stopwatch(f"..{tmp_path}", lambda: next(computed), lambda: next(clock))
+    assert watch.left(5.0) == (0.5, 20.0)
+    clock = iter([0.0, 10.0])
+    told.write_text("1000000000 2000000000 7\n")
+    watch = Stopwatch(f"..{tmp_path}", clock=lambda: next(clock))
+    told.write_text("3500000000 6000000000 9\n")
+    assert watch.left(5.0) == (2.5, 24.0)  # 2.5 s computed; 10 s passed, 4 s of them ready
+
+
 def test_where_the_folder_is_not_there_another_clock_tells_what_was_computed() -> None:
     computed = iter([1.0, 5.5])
     clock = iter([0.0, 10.0])
