@@ -19,7 +19,7 @@ import attrs
 from ...assess.hypotheses import Complaint, Hypothesis, JointTest, Tables, joint
 from ...assess.inference import Act, Beliefs, Retold, Shown, chance_of, now, start, step
 from ...assess.outcome import LIKELY, Outcome, allowance
-from ...assess.suspect import CALL_AT, WORK_AT, Evidence, next_tests
+from ...assess.suspect import CALL_AT, WORK_AT, Evidence, NextTest, next_tests
 from ...assess.timeline import StageOutcome
 from ...complaints import CHECK_UP, SOMETHING_ELSE, symptoms, trials
 from ...plugin.faults import OUTSIDE, FaultTable, FaultTest, OutcomeRow
@@ -121,6 +121,7 @@ class Visit:
     minutes: float = 0.0
     state: Hypothesis = frozenset()
     beliefs: Beliefs = attrs.field(init=False)
+    _offered: list[NextTest] | None = attrs.field(init=False, default=None)
 
     def __attrs_post_init__(self) -> None:
         self.state = self.truth.state
@@ -154,7 +155,15 @@ class Visit:
             ],
         )
 
+    @property
+    def offered(self) -> list[NextTest]:
+        """The next tests, the most telling per minute first; reckoned once for each state of the visit."""
+        if self._offered is None:
+            self._offered = next_tests(self.evidence)
+        return self._offered
+
     def make(self, one: JointTest) -> None:
+        self._offered = None
         test = one.test
         row = self.truth.tables.row(one.system, test, self.state)
         shows = self.truth.complaint.shows
@@ -194,6 +203,7 @@ class Visit:
     def repair(self, work: str) -> None:
         removes = self.beliefs.tables.of_work(work)
         fails = trials().ways[self.plugins.operations[work].way].fails
+        self._offered = None
         self.done.add(work)
         if not self.state.isdisjoint(removes) and self.draw.random() >= fails:
             self.state = self.state - removes
@@ -228,7 +238,7 @@ Policy = Callable[[Visit], JointTest | None]
 
 def ranked(visit: Visit) -> JointTest | None:
     """The product's own: information per hands-on minute."""
-    for test in next_tests(visit.evidence):
+    for test in visit.offered:
         if test.operation:
             find_out(visit, test.operation)
             return visit.beliefs.tables.tests[f"{test.system}.{test.key}"]
@@ -282,21 +292,25 @@ def decided(visit: Visit, plugins: Plugins, *, all_made: bool = False) -> str:
         for fault, row in shown.outcome.test.given.items():
             if shown.outcome.plain_among(row.direct):
                 direct.add(f"{shown.system}.{fault}")
-    telling = not all_made and telling_step(visit)
+
+    def may_wait(held: float) -> bool:
+        """Something quick and telling is made before what is not sure."""
+        return held < SURE and not all_made and telling_step(visit)
+
     works: dict[str, set[str]] = {}
     for fault in tables.faults:
         works.setdefault(next(iter(tables.work(frozenset({fault})))), set()).add(fault)
     for work, faults in works.items():
         held = chance_of(states, faults)
         if work.startswith("("):
-            if held >= WORK_AT and not (held < SURE and telling):
+            if held >= WORK_AT and not may_wait(held):
                 return work
         elif plugins.operations[work].replaces:
             if held >= CALL_AT and direct & faults:
                 return work
-        elif held >= WORK_AT and not (held < SURE and telling):
+        elif held >= WORK_AT and not may_wait(held):
             return work
-    if is_clear(visit) and visit.latest and not (clear_of_faults(visit) < SURE and telling):
+    if is_clear(visit) and visit.latest and not may_wait(clear_of_faults(visit)):
         return "-"
     return ""
 
@@ -313,7 +327,7 @@ def is_clear(visit: Visit) -> bool:
 
 def telling_step(visit: Visit) -> bool:
     """Whether a step shown beside what is likely is so quick and telling that anybody would make it first."""
-    return any(test.bits >= 0.1 and test.minutes <= 10 for test in next_tests(visit.evidence))
+    return any(test.bits >= 0.1 and test.minutes <= 10 for test in visit.offered)
 
 
 def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = False) -> Ended:
