@@ -37,8 +37,11 @@ class Hub:
     clock: Callable[[], datetime] = lambda: datetime.now(UTC)
 
 
-def open_hub(address: str, key: HubKey, *, demo: bool = False) -> Hub:
+def open_hub(address: str, key: HubKey, *, demo: bool | None = False) -> Hub:
     """A hub on a database, its tables up to date.
+
+    Args:
+        demo: Whether it is a demo's; None for whoever only reads.
 
     Raises:
         HubError: the database cannot be used, its texts were encrypted with another key, or it is a demo's
@@ -54,7 +57,7 @@ def open_hub(address: str, key: HubKey, *, demo: bool = False) -> Hub:
                 " bring it"
                 " back from its backup; without it no name and no plate can be read."
             )
-        if _meta(line, "demo", "1" if demo else "0") != ("1" if demo else "0"):
+        if demo is not None and _meta(line, "demo", "1" if demo else "0") != ("1" if demo else "0"):
             raise HubError("A demo and a real shop never share a hub. Name another database.")
         line.execute(
             "INSERT INTO device (letters, name, public_key, enrolled) VALUES (%s, 'Office', '', %s)"
@@ -187,6 +190,7 @@ def hub_app(
         arrived, own = asked.get("arrived"), asked.get("own")
         if not isinstance(arrived, int) or not isinstance(own, list):
             raise HubError("The van did not say how far it has come.")
+        record.must_have_counted(hub.database, arrived, str(asked.get("at", "")))
         return _packed(record.parcel_for(hub.database, hub.key, device, arrived, list(map(str, own))).data())
 
     @app.post("/sync/push")

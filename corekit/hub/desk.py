@@ -125,14 +125,12 @@ def found_jobs(hub: Hub, person: Person, asked: str, today: date) -> list[Office
     """Jobs by what is known of one: a plate, a name, a number, a day."""
     found: dict[str, OfficeRow] = {}
     for words in asked_words(asked, today):
-        keys = [hub.key.word(word) for word in words]
+        keys = list(dict.fromkeys(hub.key.word(word) for word in words))
         if not keys:
             continue
-        together = (
-            "id IN (SELECT job FROM job_word WHERE word = ANY(%s) GROUP BY job HAVING count(DISTINCT word) ="
-            " %s) ORDER BY began DESC LIMIT %s"
-        )
-        for row in _jobs(hub, person, together, keys, len(set(keys)), MOST):
+        has: LiteralString = "EXISTS (SELECT 1 FROM job_word WHERE word = %s AND job_word.job = job.id)"
+        together: LiteralString = " AND ".join([has] * len(keys)) + " ORDER BY began DESC LIMIT %s"
+        for row in _jobs(hub, person, together, *keys, MOST):
             found.setdefault(row.id, row)
     return list(found.values())[:MOST]
 

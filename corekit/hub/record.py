@@ -37,9 +37,8 @@ from .sealing import HubKey
 
 #: What an entry's row holds, after the number it arrived as.
 _COLUMNS = sql.SQL(", ").join(map(sql.Identifier, rows.COLUMNS))
-_INSERT = sql.SQL("INSERT INTO entry ({}) VALUES ({})").format(
-    _COLUMNS, sql.SQL(", ").join(sql.Placeholder() for _ in rows.COLUMNS)
-)
+#: Rows are counted up in the order they are sent in.
+_COPY = sql.SQL("COPY entry ({}) FROM STDIN").format(_COLUMNS)
 SELECT = sql.SQL("SELECT {} FROM entry ").format(_COLUMNS)
 _SELECT_ARRIVED = sql.SQL("SELECT arrived, {} FROM entry ").format(
     sql.SQL(", ").join(sql.Identifier("entry", name) for name in rows.COLUMNS)
@@ -82,8 +81,9 @@ def _taken_in(line: Line, key: HubKey, device: str, parcel: Parcel) -> list[Entr
     _must_be_its_jobs(line, device, new)
     _may_write(line, device, new)
     try:
-        with line.cursor() as cursor:
-            cursor.executemany(_INSERT, [rows.sealed_row(entry)[1] for entry in new])
+        with line.cursor() as cursor, cursor.copy(_COPY) as copy:
+            for entry in new:
+                copy.write_row(rows.sealed_row(entry)[1])
     except psycopg.errors.UniqueViolation as error:
         numbers = ", ".join(str(one.body.get("number")) for one in new if one.kind == "invoice")
         raise HubError(TAKEN.format(numbers=numbers)) from error
@@ -195,6 +195,26 @@ def chains_of(line: Line, device: str) -> dict[str, tuple[int, str]]:
     return {str(name): (int(n), str(head)) for name, n, head in found}
 
 
+def must_have_counted(database: HubDatabase, arrived: int, at: str) -> None:
+    """Return when this hub counted an entry of this id as that many, as a van says it did.
+
+    A database that came back from a backup would count other entries up to where the van has come, and the
+    van would never be given them.
+
+    Raises:
+        HubError: it did not.
+    """
+    if not at:
+        return
+    with database.line() as line:
+        if not line.execute("SELECT 1 FROM entry WHERE arrived = %s AND id = %s", (arrived, at)).fetchone():
+            raise HubError(
+                "The hub's database is an older copy: this van has had more from it than is there. Bring the"
+                " newest backup back, with what was archived since; the van works on meanwhile, and keeps"
+                " everything."
+            )
+
+
 def parcel_for(
     database: HubDatabase, key: HubKey, device: str, arrived: int, own: Sequence[str] = ()
 ) -> Parcel:
@@ -229,11 +249,13 @@ def parcel_for(
             "SELECT name, device FROM chain WHERE name = ANY(%s) AND device <> %s",
             (list({entry.chain for entry in entries}), device),
         ).fetchall()
+        at = line.execute("SELECT id FROM entry WHERE arrived = %s", (reached,)).fetchone()
     return Parcel(
         entries=tuple(entries),
         persons=tuple(texts.values()),
         owners={str(chain): str(letters) for chain, letters in owners},
         arrived=reached,
+        at=str(at[0]) if at else "",
         is_last=is_last,
     )
 

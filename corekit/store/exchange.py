@@ -54,6 +54,7 @@ class Parcel:
     Attributes:
         owners: Chain → letters of the device that writes it, for every chain of another device in it.
         arrived: How far the hub's entries are here with this parcel; None where it is no matter.
+        at: The id of the entry that the hub counts as that many; empty where it says none.
         is_last: Nothing was there behind it.
     """
 
@@ -61,6 +62,7 @@ class Parcel:
     persons: tuple[SentPerson, ...] = ()
     owners: Mapping[str, str] = attrs.field(factory=dict)
     arrived: int | None = None
+    at: str = ""
     is_last: bool = True
 
     def data(self) -> dict[str, Any]:
@@ -70,6 +72,7 @@ class Parcel:
             "persons": [[getattr(person, name) for name in _PERSON] for person in self.persons],
             "owners": dict(self.owners),
             "arrived": self.arrived,
+            "at": self.at,
             "last": self.is_last,
         }
 
@@ -86,6 +89,7 @@ class Parcel:
                 persons=tuple(_person(one) for one in data["persons"]),
                 owners={_told(chain): _told(letters) for chain, letters in data["owners"].items()},
                 arrived=data["arrived"] if isinstance(data["arrived"], int) else None,
+                at=_told(data.get("at", "")),
                 is_last=data["last"] is True,
             )
         except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
@@ -280,7 +284,9 @@ def take_in(connection: sqlite3.Connection, parcel: Parcel, destroy: Callable[[s
         listing.refresh_job(connection, job)
     if parcel.arrived is not None:
         before = connection.execute("SELECT value FROM meta WHERE key = ?", (vans.ARRIVED,)).fetchone()
-        _note(connection, vans.ARRIVED, str(max(parcel.arrived, int(before[0]) if before else 0)))
+        if parcel.arrived >= (int(before[0]) if before else 0):
+            _note(connection, vans.ARRIVED, str(parcel.arrived))
+            _note(connection, vans.ARRIVED_AT, parcel.at)
     handed = tuple(dict.fromkeys(one.job for one in new if one.kind == "handed" and one.body["to"] in own))
     return TakenIn(entries=tuple(new), handed=handed, forgotten=forgotten)
 
