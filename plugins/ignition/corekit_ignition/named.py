@@ -25,7 +25,9 @@ def named(
     heads: Annotated[Banks | None, banks],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A code says where the control unit saw it. P0300 beside it, or alone, leaves open whether it is one,
-    some or all.
+    some or all. It stays stored for 40 warm-up cycles, so it may speak of what was mended since.
+
+    source: code-kept
     """
     misses = {n: code for n in NAMED if (code := f"P{MISFIRE + n:04}") in case.codes}
     coils = {n: code for n in NAMED if (code := f"P{COIL + n:04}") in case.codes}

@@ -410,6 +410,11 @@ def plug_gap(car: Car, at: At) -> float | None:
     return now.gaps[_n(at)] if _n(at) < now.cylinders else None
 
 
+@practice.reads("plug_distance")
+def plug_distance(car: Car, at: At) -> float:
+    return 130000.0 if "worn, rounded electrodes" in _own(car).faces else 25000.0
+
+
 @practice.reads("plug_insulation")
 def plug_insulation(car: Car, at: At) -> float | None:
     now = _own(car)

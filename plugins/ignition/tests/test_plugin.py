@@ -64,7 +64,7 @@ def test_no_resistance_decides_anything_because_no_figure_on_file_is_citable() -
 
 
 def test_every_measurand_says_how_has_an_accuracy_and_where_work_can_hurt_a_hazard() -> None:
-    harmless = {"ignition.engine_speed", "ignition.revolutions", "ignition.lead_length"}
+    harmless = {f"ignition.{key}" for key in ("engine_speed", "revolutions", "lead_length", "plug_distance")}
     for measurand in ignition.measurands.values():
         assert measurand.accuracy.percent or measurand.accuracy.amount
         assert measurand.how, measurand.key
