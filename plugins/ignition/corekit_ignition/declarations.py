@@ -380,7 +380,7 @@ lead_resistance = ignition.measurand(
     "kΩ",
     "Lead resistance",
     possible=(0, 10000),
-    usual=(0.05, 200),
+    usual=(0.05, 2000),  # a broken lead reads some hundred kΩ; 5 kΩ typed in Ω are 5000
     accuracy="2 % + 0.1 kΩ",
     places=LEADS,
     only={kind: (Kind.DISTRIBUTOR, Kind.WASTED)},

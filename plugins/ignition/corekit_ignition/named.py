@@ -55,6 +55,9 @@ def named(
         if misses
         else f"the coil of cylinder {next(iter(coils))}, most likely"
     )
+    shared = how is Kind.WASTED and set(places) in [set(pair) for pair in coils_of(pairs).values()]
+    if shared:
+        first = "the coil that they share"
     if how is Kind.WASTED and pairs is None and len(misses) == 2:
         yield case.inconclusive(
             ck.Claim("ignition.named", evidence=list(dict.fromkeys(entries)), next_test=coil_pairs),

@@ -1,4 +1,4 @@
-"""How far the plugs have run: what wear that makes likely, and whether it explains the gaps that were read."""
+"""How far the plugs have run: what wear that makes likely, and whether it explains the gaps read."""
 
 from __future__ import annotations
 
@@ -135,8 +135,8 @@ def worn_by_distance(
             urgency=ck.Urgency.THIS_VISIT if beyond else ck.Urgency.NOTHING,
         ),
         (
-            "{it} has {read} after {distance}, where {low} to {most} mm are to be expected: more than distance"
-            " wears. Too hot a plug, a loose one, another plug than the engine's, or older than told."
+            "{it} has {read} after {distance}, where {low} to {most} mm are to be expected: more than"
+            " distance wears. Too hot a plug, a loose one, another plug than the engine's, or older than told."
             if beyond
             else "{it}, the widest, has {read} after {distance}, where {low} to {most} mm are to be expected."
         ),
