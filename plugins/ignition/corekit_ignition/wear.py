@@ -136,7 +136,7 @@ def worn_by_distance(
         ),
         (
             "{it} has {read} after {distance}, where {low} to {most} mm are to be expected: more than"
-            " distance wears. Too hot a plug, a loose one, another plug than the engine's, or older than told."
+            " distance wears. Too hot a plug, a loose one, another than the engine's, or older than told."
             if beyond
             else "{it}, the widest, has {read} after {distance}, where {low} to {most} mm are to be expected."
         ),
