@@ -75,7 +75,7 @@ _TOLD = {
 #: Where several are wet at once. Petrol in the cylinders makes vapour where sparks may be: dried in the open.
 _FLOODED = (
     " Several wet alike: no spark at all, or flooded by short starts in the cold. Dry them in the open, away"
-    " from any spark; most control units cut the fuel while it is cranked with the throttle fully open."
+    " from any spark; most ECUs cut the fuel while it is cranked with the throttle fully open."
 )
 _FAILS = (Face.CRACKED, Face.BURNT, Face.WORN)
 _SOUND = (Face.TAN, Face.NEW)
