@@ -39,6 +39,7 @@ from .timeline import (
     complaint_of,
     events,
     let_in,
+    let_in_by_trials,
     renewed_before,
     table_of,
     was_touched,
@@ -112,7 +113,7 @@ def rule(
         complaint_of(job),
         stages[-1].fitted,
         about,
-        let_in(counted, plugins.systems),
+        let_in(counted, plugins.systems) | let_in_by_trials(job, plugins.systems),
         renewed_before(job),
         asked,
     )
