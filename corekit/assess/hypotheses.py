@@ -136,7 +136,17 @@ class Tables:
         return shows * told + (1.0 - shows) * nothing
 
     def shown(self, hypothesis: Hypothesis) -> float:
-        """The same while it shows."""
+        """The same while it shows; worked out once for each."""
+        found = self._shown.get(hypothesis)
+        if found is None:
+            found = self._shown[hypothesis] = self._shown_by(hypothesis)
+        return found
+
+    @cached_property
+    def _shown(self) -> dict[Hypothesis, float]:
+        return {}
+
+    def _shown_by(self, hypothesis: Hypothesis) -> float:
         if self.complaint is None:
             return 1.0
         listed = self.complaint.listed
