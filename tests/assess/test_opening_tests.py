@@ -1,0 +1,61 @@
+"""A test that tells little by itself and is worth making for the test that it opens."""
+
+from __future__ import annotations
+
+from copy import deepcopy
+from typing import Any
+
+import attrs
+import corekit_battery
+import pytest
+
+from corekit.assess.suspect import NextTest, next_tests
+from corekit.testing.evidence import shown as shown_by_tests
+
+from .test_fault_finding import TABLE, fan, shown
+
+BATTERY = corekit_battery.battery
+
+
+def only_power_and_spins(needed: str, *, asks_first: bool = True) -> dict[str, Any]:
+    """The fan's table where power tells nothing of any fault, and spinning can be looked at only after it."""
+    raw = deepcopy(TABLE)
+    raw["test"] = {key: raw["test"][key] for key in ("power", "spins", "loud")}
+    raw["test"]["loud"]["spoils"] = []
+    raw["test"]["power"] |= {"given": {}, "outside": [0.95, 0.05]}
+    raw["test"]["spins"]["after"] = {"power": [needed]} if asks_first else {}
+    return raw
+
+
+def steps(raw: dict[str, Any], **answers: str) -> dict[str, NextTest]:
+    """What is left to be made once somebody has listened to it."""
+    return {test.key: test for test in next_tests(shown(fan.fault_table(raw, "here"), loud="no", **answers))}
+
+
+def test_a_test_that_tells_nothing_is_made_for_the_test_that_it_opens() -> None:
+    found = steps(only_power_and_spins("yes"))
+    alone = steps(only_power_and_spins("yes", asks_first=False))["spins"]
+    assert [*found] == ["power"]
+    power = found["power"]
+    assert (power.opens, power.then, power.minutes) == ("Does it spin?", 1, 3)
+    # Power arrives in 95 of 100 whatever is wrong, and the four minutes are those of both.
+    assert power.bits == pytest.approx(0.95 * alone.bits)
+    assert power.rate == pytest.approx(0.95 * alone.bits / 4)
+
+
+def test_a_test_that_hardly_ever_opens_the_other_is_not_made_for_it() -> None:
+    # It fails to arrive in 5 of 100.
+    assert not steps(only_power_and_spins("no"))
+
+
+def test_once_it_has_opened_the_other_it_is_not_asked_again() -> None:
+    found = steps(only_power_and_spins("yes"), power="yes")
+    assert [*found] == ["spins"] and not found["spins"].opens
+
+
+def test_after_a_charge_the_voltage_is_read_for_the_load_test_that_shows_a_worn_battery() -> None:
+    signs = {"told": "flat soon after a full charge", "cranks": "slowly", "age": "over 5 years"}
+    worn = shown_by_tests(BATTERY, None, ("cranks_slowly",), **signs, cell_spread="alike")
+    evidence = attrs.evolve(worn._evidence, done=frozenset({"battery.charge"}))
+    step = next(test for test in next_tests(evidence) if test.key == "charged_voltage")
+    assert step.opens == "Does the battery pass the load test?" and step.then == 8
