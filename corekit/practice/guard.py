@@ -1,4 +1,4 @@
-"""Ask a practice car so that its plugins' code holds up nobody: it may loop, or sleep, and never come back."""
+"""Ask a practice car so that its plugins' code holds up nobody: it may loop or sleep and never come back."""
 
 from __future__ import annotations
 

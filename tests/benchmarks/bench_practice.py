@@ -22,7 +22,8 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import count, islice
+from itertools import count as numbers
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -36,9 +37,6 @@ from corekit.testing.kit.simulated import wilson
 
 #: Kinds of untrue statements that are known and stay, by a word of theirs, each with the reason.
 KNOWN = {
-    "egr.stem": "a stem that stands still under a hand pump is called carbon before it was seen whether the"
-    " diaphragm holds; asking for that first would cost every stuck valve a test",
-    "egr.clean": "the work that the stem's finding proposes, as above",
     "soot_valve": "a motor valve that moves a part of its way looks like soot until it is off; nine in ten"
     " such are, and nine in ten are said",
 }
@@ -86,7 +84,7 @@ def cars(
     parts: Mapping[str, Practice[Any]], system: str, seed: int, fitted: Mapping[str, str], *, hard: bool
 ) -> Iterator[Car]:
     """Cars of this kind without end, from this seed on."""
-    made = (invented(parts, one, system=system, hard=hard) for one in count(seed))
+    made = (invented(parts, one, system=system, hard=hard) for one in numbers(seed))
     return (car for car in made if all(car.fitted(trait) == answer for trait, answer in fitted.items()))
 
 

@@ -80,6 +80,13 @@ class VentFilter(Enum):
     BLOCKED = "blocked"
 
 
+class StemByHand(Enum):
+    SPRINGS = "moves and springs back"
+    GRITTY = "moves partly, or grates"
+    STICKS = "does not move"
+    NOT_REACHED = "not reached"
+
+
 class Raised(Enum):
     OPENS = "holds, and the engine reacts"
     NO_REACTION = "holds, no reaction"
@@ -207,6 +214,25 @@ vent_filter = egr.observation(
     },
 )
 
+stem_by_hand = egr.observation(
+    "stem_by_hand",
+    "Valve stem pressed by hand",
+    StemByHand,
+    part=egr_valve,
+    only={valve_type: (Valve.VACUUM,)},
+    how=(
+        "Engine off and cold: press the stem or the diaphragm's plate up through the opening of the housing,"
+        " with a blunt tool, never with force."
+    ),
+    hazard=f"{HOT} {CARBON}",
+    tells="Whether the valve moves when it is pressed",
+    tells_each={
+        StemByHand.SPRINGS: "Pressed by hand, the valve moves freely.",
+        StemByHand.GRITTY: "Pressed by hand, the valve moves with difficulty.",
+        StemByHand.STICKS: "Even pressed by hand, the valve does not move.",
+        StemByHand.NOT_REACHED: "This could not be looked at here.",
+    },
+)
 raised = egr.observation(
     "raised",
     "Back-pressure valve with vacuum at 2500 rpm",
@@ -348,6 +374,43 @@ _BYPASS: dict[Enum, Seen] = {
 def bypass_tried(case: ck.Case, felt: Annotated[Bypass, bypass]) -> Iterator[ck.Finding | ck.Gap]:
     """Parts the control from the valve behind it."""
     yield said(case, bypass, "egr.bypass", felt, _BYPASS)
+
+
+_PRESSED: dict[Enum, Seen] = {
+    StemByHand.SPRINGS: Seen(
+        True,
+        "Pressed by hand, the valve's stem moves and springs back: nothing holds it.",
+    ),
+    StemByHand.GRITTY: Seen(
+        False,
+        "Pressed by hand, the valve's stem moves partly or grates: clean it, then try again.",
+        clean,
+    ),
+    StemByHand.STICKS: Seen(
+        False,
+        "Pressed by hand, the valve's stem does not move: clean it, then try again.",
+        clean,
+    ),
+}
+_PRESSED_CLEANED: dict[Enum, Seen] = {
+    StemByHand.SPRINGS: _PRESSED[StemByHand.SPRINGS],
+    StemByHand.GRITTY: Seen(
+        False, "Pressed by hand, the cleaned valve's stem still moves partly or grates.", replace_valve
+    ),
+    StemByHand.STICKS: Seen(
+        False, "Pressed by hand, the cleaned valve's stem still does not move.", replace_valve
+    ),
+}
+
+
+@egr.check("Valve stem pressed by hand")
+def stem_pressed(case: ck.Case, found: Annotated[StemByHand, stem_by_hand]) -> Iterator[ck.Finding | ck.Gap]:
+    """Parts a valve that is held from a diaphragm that does not pull."""
+    words = _PRESSED_CLEANED if clean.key in case.repairs else _PRESSED
+    if found in words:
+        yield said(case, stem_by_hand, "egr.stem_by_hand", found, words)
+    else:
+        yield case.gap(stem_by_hand, f"{stem_by_hand.title}: not reached, so it says nothing.")
 
 
 _FILTER: dict[Enum, Seen] = {
