@@ -12,6 +12,7 @@ from ..model.document import (
     Heading,
     Pairs,
     Paragraph,
+    Photos,
     Picture,
     PricedLines,
     Readings,
@@ -19,7 +20,7 @@ from ..model.document import (
     Table,
     Totals,
 )
-from . import prose, tables
+from . import photos, prose, tables
 from .code import Symbol
 from .layout import Box
 from .typesetter import Typesetter
@@ -92,4 +93,6 @@ def _boxes_of(setter: Typesetter, block: Block) -> list[Box]:
         return tables.plain(setter, block)
     if isinstance(block, Statement):
         return prose.statement(setter, block)
+    if isinstance(block, Photos):
+        return photos.boxes(setter, block)
     raise TypeError(f"No way to set a {type(block).__name__} on paper.")

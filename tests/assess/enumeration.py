@@ -82,7 +82,7 @@ def chance_of(states: Mapping[Hypothesis, float], faults: Collection[str]) -> fl
 
 def row_for(beliefs: Beliefs, branch: Branch, system: str, test: FaultTest) -> Sequence[float]:
     """The chance of each outcome of a test made now, under a branch."""
-    return _row(beliefs, branch, system, test, beliefs.tables.shows)
+    return _row(beliefs, branch, system, test, 1.0 if test.lasting else beliefs.tables.shows)
 
 
 def _likelihood(beliefs: Beliefs, branch: Branch, event: Retold | Shown | Hint) -> float:

@@ -78,7 +78,7 @@ booster_seen = battery.observation(
 )
 loan = battery.observation(
     "loan",
-    "A battery known to be good, for some days",
+    "Battery on loan",
     Loan,
     part=starter_battery,
     how=(
@@ -162,7 +162,7 @@ def cranked_with_booster(
     )
 
 
-@battery.check("A battery known to be good")
+@battery.check("Battery on loan")
 def with_a_loan(case: ck.Case, seen: Annotated[Loan, loan]) -> Iterator[ck.Finding | ck.Gap]:
     """Only the complaint that comes back with the old one speaks against it."""
     back = seen is Loan.BACK

@@ -1,4 +1,4 @@
-"""A test that tells little by itself and is worth making for the test that it opens."""
+"""What a test is worth: for the test that it opens, and on a complaint that shows now and then."""
 
 from __future__ import annotations
 
@@ -9,7 +9,11 @@ import attrs
 import corekit_battery
 import pytest
 
+from corekit.assess.hypotheses import Complaint, joint
+from corekit.assess.inference import start
+from corekit.assess.ranking import Ranking, information
 from corekit.assess.suspect import NextTest, next_tests
+from corekit.plugin.faults import FaultTable
 from corekit.testing.evidence import shown as shown_by_tests
 
 from .test_fault_finding import TABLE, fan, shown
@@ -59,3 +63,30 @@ def test_after_a_charge_the_voltage_is_read_for_the_load_test_that_shows_a_worn_
     evidence = attrs.evolve(worn._evidence, done=frozenset({"battery.charge"}))
     step = next(test for test in next_tests(evidence) if test.key == "charged_voltage")
     assert step.opens == "Does the battery pass the load test?" and step.then == 8
+
+
+# ---- a complaint that shows now and then
+
+
+def now_and_then(table: FaultTable, key: str) -> tuple[float, float]:
+    """What a test promises where the complaint always shows, and where it shows three times in ten."""
+    tables = (joint({"fan": table}, Complaint(shows=shows), {}, {"fan"}) for shows in (1.0, 0.3))
+    always, seldom = (information(Ranking(start(one)), "fan", table.tests[key]) for one in tables)
+    return always, seldom
+
+
+@pytest.mark.parametrize("lasts", [True, False])
+def test_a_look_at_what_does_not_come_and_go_tells_as_much_of_a_complaint_that_does(lasts: bool) -> None:
+    raw = deepcopy(TABLE)
+    raw["test"]["loud"]["lasting"] = lasts
+    always, seldom = now_and_then(fan.fault_table(raw, "here"), "loud")
+    # What was told weighs a little less where it shows seldom, whatever is tested.
+    assert seldom > 0.9 * always if lasts else seldom < 0.5 * always
+
+
+def test_a_code_once_stored_stays() -> None:
+    raw = deepcopy(TABLE)
+    del raw["test"]["loud"]["seen"]
+    raw["test"]["loud"] |= {"codes": ["P0480"], "outcomes": ["set", "not set"], "sound": "not set"}
+    always, seldom = now_and_then(fan.fault_table(raw, "here"), "loud")
+    assert seldom > 0.9 * always
