@@ -38,10 +38,16 @@ CLEAN_FIRST = "Carbon may be holding it: clean it first, then check again."
 AFTER_CLEANING = "It was cleaned, so carbon is not what holds it any more."
 
 
-#: Whether it was read if the valve holds vacuum, and it was not seen to → what a stem that stands still is.
-_WHY_STILL = {
-    False: "Carbon holds it, or its diaphragm leaks: see whether it holds vacuum; press the stem by hand.",
-    True: "Its diaphragm is not known to hold, and one that leaks does not pull: press the stem by hand.",
+#: What a stem that stands still says, by whether it was read how well the valve holds vacuum.
+_STANDS_STILL = {
+    False: (
+        "With vacuum on the valve its stem does not move: carbon holds it, or its diaphragm leaks. See whether"
+        " it holds vacuum, and press the stem by hand."
+    ),
+    True: (
+        "With vacuum on the valve its stem does not move, and its diaphragm is not known to hold: one that"
+        " leaks does not pull. Press the stem by hand."
+    ),
 }
 
 
@@ -138,7 +144,7 @@ def stem_moves(
         yield case.visual(
             stem,
             ck.Claim("egr.stem"),
-            f"With vacuum or command on the valve its stem does not move. {_WHY_STILL[loss is not None]}",
+            _STANDS_STILL[loss is not None],
             passes=False,
             tells="The valve does not move as it should.",
         )

@@ -245,7 +245,7 @@ def test_a_stem_that_stands_still_is_called_carbon_only_where_its_diaphragm_pull
 
 def test_a_stem_that_stands_still_over_a_leaking_diaphragm_is_pressed_by_hand(car: Any) -> None:
     finding = car.see("stem", "does not move").read("hold_loss", "9.5 inHg").finding("egr.stem")
-    assert finding.calls_for == "" and "press the stem by hand" in str(finding)
+    assert finding.calls_for == "" and "Press the stem by hand" in str(finding)
     assert car.finding("egr.hold").calls_for == "egr.replace_valve"
     assert car.see("stem_by_hand", "moves and springs back").finding("egr.stem").calls_for == ""
 
