@@ -41,8 +41,8 @@ AFTER_CLEANING = "It was cleaned, so carbon is not what holds it any more."
 #: What a stem that stands still says, by whether it was read how well the valve holds vacuum.
 _STANDS_STILL = {
     False: (
-        "With vacuum on the valve its stem does not move: carbon holds it, or its diaphragm leaks. See whether"
-        " it holds vacuum, and press the stem by hand."
+        "With vacuum on the valve its stem does not move: carbon holds it, or its diaphragm leaks. See"
+        " whether it holds vacuum, and press the stem by hand."
     ),
     True: (
         "With vacuum on the valve its stem does not move, and its diaphragm is not known to hold: one that"
