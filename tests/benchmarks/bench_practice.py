@@ -4,7 +4,7 @@ Run it: python tests/benchmarks/bench_practice.py [--visits 100] [--seed 5000] [
 With --fitted TRAIT=ANSWER (several times) the cars are of that kind alone, and so many of them.
 With --hard the cars have two faults as a rule, and some show now and then alone; with --joint every car has
 all systems, and the faults are of one of them. With --moved each estimate is moved by a third, up and down,
-in visits of its own (--visits of each; the whole takes half an hour at 4).
+in visits and cars of its own (--visits of each; the whole takes half an hour at 4).
 
 Printed for each system: right (the work that was needed was done, or passed on to whom it belongs, and
 nothing else), wrong part, work in vain, left over, undecided, visits with an untrue statement, with 95 %
@@ -120,11 +120,11 @@ def moved(system: str, visits: int, seed: int, fitted: Mapping[str, str]) -> Non
     practice = practices(plugins, [system])[system]
     every: list[Driven] = []
     began = time.process_time()
-    for name in practice.estimates:
+    for nth, name in enumerate(practice.estimates):
         made: list[Driven] = []
         for factor in (THIRD, 1.0 / THIRD):
             parts = {system: practice.with_estimate_moved(name, factor)}
-            chosen = islice(cars(parts, system, seed, fitted, hard=False), visits)
+            chosen = islice(cars(parts, system, seed + nth * visits, fitted, hard=False), visits)
             made += [visited(car, plugins) for car in chosen]
         every += made
         found = counts(made)

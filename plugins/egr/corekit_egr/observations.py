@@ -27,9 +27,11 @@ from .declarations import (
     egr,
     egr_ports,
     egr_regulator,
+    egr_sensor,
     egr_valve,
     egr_vent_filter,
     replace_regulator,
+    replace_sensor,
     replace_valve,
     sensor_type,
     valve_type,
@@ -84,6 +86,12 @@ class StemByHand(Enum):
     SPRINGS = "moves and springs back"
     GRITTY = "moves partly, or grates"
     STICKS = "does not move"
+    NOT_REACHED = "not reached"
+
+
+class Beside(Enum):
+    SAME = "the same"
+    ANOTHER = "another by 0.2 V or more"
     NOT_REACHED = "not reached"
 
 
@@ -233,6 +241,24 @@ stem_by_hand = egr.observation(
         StemByHand.NOT_REACHED: "This could not be looked at here.",
     },
 )
+sensor_beside = egr.observation(
+    "sensor_beside",
+    "Signal of a sensor known to be good beside this one",
+    Beside,
+    part=egr_sensor,
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
+    how=(
+        "Key on, engine off, hoses off: both sensors of the same type one after the other on the same plug,"
+        " signal against sensor ground. None at hand: not reached."
+    ),
+    hazard=HOT,
+    tells="What a good sensor shows in its place",
+    tells_each={
+        Beside.SAME: "A good sensor shows the same, so this one reads right at rest.",
+        Beside.ANOTHER: "A good sensor shows something else in its place: this one reads wrong.",
+        Beside.NOT_REACHED: "This could not be looked at here.",
+    },
+)
 raised = egr.observation(
     "raised",
     "Back-pressure valve with vacuum at 2500 rpm",
@@ -374,6 +400,28 @@ _BYPASS: dict[Enum, Seen] = {
 def bypass_tried(case: ck.Case, felt: Annotated[Bypass, bypass]) -> Iterator[ck.Finding | ck.Gap]:
     """Parts the control from the valve behind it."""
     yield said(case, bypass, "egr.bypass", felt, _BYPASS)
+
+
+_BESIDE: dict[Enum, Seen] = {
+    Beside.SAME: Seen(
+        True,
+        "A sensor known to be good shows the same on the same plug, hoses off: this one's zero is right.",
+    ),
+    Beside.ANOTHER: Seen(
+        False,
+        "A sensor known to be good shows another signal on the same plug, hoses off: this one's zero is off.",
+        replace_sensor,
+    ),
+}
+
+
+@egr.check("Sensor beside one known to be good")
+def sensors_compared(case: ck.Case, found: Annotated[Beside, sensor_beside]) -> Iterator[ck.Finding | ck.Gap]:
+    """A drifted zero without any figure of its type: wiring and meter are the same for both."""
+    if found in _BESIDE:
+        yield said(case, sensor_beside, "egr.sensor_beside", found, _BESIDE)
+    else:
+        yield case.gap(sensor_beside, f"{sensor_beside.title}: not reached, so it says nothing.")
 
 
 _PRESSED: dict[Enum, Seen] = {

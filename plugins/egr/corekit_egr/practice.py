@@ -348,6 +348,11 @@ def flow(car: Egr, share: float) -> float:
     return share * car.passage
 
 
+def _good_zero(car: Egr) -> float:
+    """V of a new sensor of its type without pressure."""
+    return 1.0 if car.later else 0.46
+
+
 def signal(car: Egr, share: float) -> float:
     """Of the pressure sensor at this opening, V."""
     pressure = car.full * flow(car, share) ** 2
@@ -770,6 +775,14 @@ def stem_by_hand(car: Car, at: At) -> str | None:
     )
 
 
+@practice.sees("sensor_beside")
+def sensor_beside(car: Car, at: At) -> str | None:
+    if not _is_vacuum(car):
+        return None
+    apart = abs(_own(car).zero - _good_zero(_own(car)))
+    return "another by 0.2 V or more" if apart >= 0.2 else "the same"
+
+
 @practice.sees("monitor_result")
 def monitor_result(car: Car, at: At) -> str:
     return "fails" if codes(car) else "passes"
@@ -912,7 +925,7 @@ def replace_valve(car: Egr, work: str) -> Egr:
 
 @practice.does("replace_sensor")
 def replace_sensor(car: Egr, work: str) -> Egr:
-    return attrs.evolve(car, zero=1.0 if car.later else 0.46, slope=1.0)
+    return attrs.evolve(car, zero=_good_zero(car), slope=1.0)
 
 
 @practice.does("replace_regulator")
@@ -962,7 +975,7 @@ def needs_valve(car: Car) -> bool:
 @practice.needs("replace_sensor")
 def needs_sensor(car: Car) -> bool:
     now = _own(car)
-    return now.valve == VACUUM and (now.slope < 0.6 or abs(now.zero - (1.0 if now.later else 0.46)) > 0.25)
+    return now.valve == VACUUM and (now.slope < 0.6 or abs(now.zero - _good_zero(now)) > 0.25)
 
 
 @practice.needs("replace_regulator")

@@ -258,6 +258,13 @@ def test_a_position_that_is_off_at_both_stops_calls_for_the_valve_and_one_off_at
     assert shown(egr, MOTOR, LAMP, **results, **more, stops="off at both").calls_for("replace_valve")
 
 
+def test_a_small_drift_of_a_sensor_calls_for_it_beside_a_good_one_and_not_before() -> None:
+    results = {"code_sensor": "set", "supply": "right", "ground": "good", "zero": "near", "vented": "unusual"}
+    more = {"signal_wire": "the same", "answer": "responds"}
+    assert not shown(egr, VACUUM, LAMP, **results, **more).calls_for("replace_sensor")
+    assert shown(egr, VACUUM, LAMP, **results, **more, beside="another").calls_for("replace_sensor")
+
+
 def test_a_monitor_that_passed_speaks_for_a_system_that_works_and_names_no_part() -> None:
     for table in (VACUUM, MOTOR):
         before = shown(egr, table, LAMP, code_little="not set").chances["none"]
