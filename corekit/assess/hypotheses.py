@@ -127,26 +127,19 @@ class Tables:
         """The chance that a customer tells this complaint under a hypothesis.
 
         Of several symptoms the mean, as of one of which nobody knows which is meant. Several faults each give
-        their chance by themselves. What shows now and then only is, for the rest, told as on a sound vehicle.
+        their chance by themselves. What shows now and then only was seen all the same before it was told: it
+        is a reading that may be taken while it hides. It is worked out once for each.
         """
-        if self.complaint is None:
-            return 1.0
-        shows = self.complaint.shows
-        told, nothing = self.shown(hypothesis), self.shown(SOUND)
-        return shows * told + (1.0 - shows) * nothing
-
-    def shown(self, hypothesis: Hypothesis) -> float:
-        """The same while it shows; worked out once for each."""
-        found = self._shown.get(hypothesis)
+        found = self._told.get(hypothesis)
         if found is None:
-            found = self._shown[hypothesis] = self._shown_by(hypothesis)
+            found = self._told[hypothesis] = self._told_by(hypothesis)
         return found
 
     @cached_property
-    def _shown(self) -> dict[Hypothesis, float]:
+    def _told(self) -> dict[Hypothesis, float]:
         return {}
 
-    def _shown_by(self, hypothesis: Hypothesis) -> float:
+    def _told_by(self, hypothesis: Hypothesis) -> float:
         if self.complaint is None:
             return 1.0
         listed = self.complaint.listed
@@ -163,7 +156,7 @@ class Tables:
         """`told` of every hypothesis, in their order: what each fault gives is looked up once."""
         if self.complaint is None:
             return [1.0] * len(self.hypotheses)
-        shows, listed = self.complaint.shows, self.complaint.listed
+        listed = self.complaint.listed
         singles = (*self.faults, OUTSIDE)
         columns = [
             (
@@ -172,7 +165,6 @@ class Tables:
             )
             for symptom in listed
         ] or [(UNLISTED_NONE, {fault: 1.0 - self._unlisted_chance(fault) for fault in singles})]
-        nothing = (1.0 - shows) * self.shown(SOUND)
         found = []
         for hypothesis in self.hypotheses:
             whole = 0.0
@@ -181,7 +173,7 @@ class Tables:
                 for fault in hypothesis:
                     left *= silent[fault]
                 whole += max(none, 1.0 - left) if hypothesis else none
-            found.append(shows * (whole / len(columns)) + nothing)
+            found.append(whole / len(columns))
         return found
 
     @staticmethod

@@ -318,7 +318,7 @@ def _retold(beliefs: Beliefs, branch: Branch, state: Hypothesis, still: bool) ->
         there = AGAIN
         since = since[1:]  # it was told, so it was there
     else:
-        left = tables.shown(state) / tables.shown(branch.first) if state else 0.0
+        left = tables.told(state) / tables.told(branch.first) if state else 0.0
         there = min(AGAIN, max(GONE_BY_ITSELF, left))
         since = since if state == branch.now else []
     for seen in since:

@@ -20,9 +20,10 @@ from ..model.document import (
     Table,
     Totals,
 )
-from . import photos, prose, tables
+from . import prose, tables
 from .code import Symbol
 from .layout import Box
+from .photo_boxes import photo_boxes
 from .typesetter import Typesetter
 
 
@@ -94,5 +95,5 @@ def _boxes_of(setter: Typesetter, block: Block) -> list[Box]:
     if isinstance(block, Statement):
         return prose.statement(setter, block)
     if isinstance(block, Photos):
-        return photos.boxes(setter, block)
+        return photo_boxes(setter, block)
     raise TypeError(f"No way to set a {type(block).__name__} on paper.")

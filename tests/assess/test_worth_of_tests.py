@@ -90,3 +90,15 @@ def test_a_code_once_stored_stays() -> None:
     raw["test"]["loud"] |= {"codes": ["P0480"], "outcomes": ["set", "not set"], "sound": "not set"}
     always, seldom = now_and_then(fan.fault_table(raw, "here"), "loud")
     assert seldom > 0.9 * always
+
+
+@pytest.mark.parametrize("symptom", ["cranks_slowly", "flat_standing"])
+def test_a_complaint_that_shows_now_and_then_was_seen_all_the_same_when_it_was_told(symptom: str) -> None:
+    # What is told is no look at the car: of that alone nobody concludes sooner that nothing is wrong.
+    always, seldom = (
+        joint(
+            {"battery": BATTERY.faults}, Complaint(symptoms=(symptom,), shows=shows), {}, {"battery"}
+        ).told_each
+        for shows in (1.0, 0.3)
+    )
+    assert always == seldom

@@ -227,7 +227,7 @@ class Visit:
         if self.state == self.truth.state:
             chance = 0.97
         else:
-            chance = tables.shown(self.state) / tables.shown(self.truth.state) if self.state else 0.0
+            chance = tables.told(self.state) / tables.told(self.truth.state) if self.state else 0.0
         return self.draw.random() < min(0.97, max(0.03, chance)) * self.truth.complaint.shows
 
 
