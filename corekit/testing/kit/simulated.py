@@ -121,7 +121,7 @@ class Visit:
     minutes: float = 0.0
     state: Hypothesis = frozenset()
     beliefs: Beliefs = attrs.field(init=False)
-    _offered: list[NextTest] | None = attrs.field(init=False, default=None)
+    _ranked: tuple[int, Sequence[NextTest]] = (-1, ())
 
     def __attrs_post_init__(self) -> None:
         self.state = self.truth.state
@@ -156,14 +156,13 @@ class Visit:
         )
 
     @property
-    def offered(self) -> list[NextTest]:
-        """The next tests, the most telling per minute first; reckoned once for each state of the visit."""
-        if self._offered is None:
-            self._offered = next_tests(self.evidence)
-        return self._offered
+    def next_tests(self) -> Sequence[NextTest]:
+        """What the product would do next; worked out once after each step."""
+        if self._ranked[0] != len(self.steps):
+            self._ranked = len(self.steps), next_tests(self.evidence)
+        return self._ranked[1]
 
     def make(self, one: JointTest) -> None:
-        self._offered = None
         test = one.test
         row = self.truth.tables.row(one.system, test, self.state)
         shows = self.truth.complaint.shows
@@ -203,7 +202,6 @@ class Visit:
     def repair(self, work: str) -> None:
         removes = self.beliefs.tables.of_work(work)
         fails = trials().ways[self.plugins.operations[work].way].fails
-        self._offered = None
         self.done.add(work)
         if not self.state.isdisjoint(removes) and self.draw.random() >= fails:
             self.state = self.state - removes
@@ -238,7 +236,7 @@ Policy = Callable[[Visit], JointTest | None]
 
 def ranked(visit: Visit) -> JointTest | None:
     """The product's own: information per hands-on minute."""
-    for test in visit.offered:
+    for test in visit.next_tests:
         if test.operation:
             find_out(visit, test.operation)
             return visit.beliefs.tables.tests[f"{test.system}.{test.key}"]
@@ -293,9 +291,9 @@ def decided(visit: Visit, plugins: Plugins, *, all_made: bool = False) -> str:
             if shown.outcome.plain_among(row.direct):
                 direct.add(f"{shown.system}.{fault}")
 
-    def may_wait(held: float) -> bool:
-        """Something quick and telling is made before what is not sure."""
-        return held < SURE and not all_made and telling_step(visit)
+    def is_sure(held: float) -> bool:
+        """Whether nothing is left that anybody would make first."""
+        return held >= WORK_AT and (held >= SURE or all_made or not telling_step(visit))
 
     works: dict[str, set[str]] = {}
     for fault in tables.faults:
@@ -303,14 +301,14 @@ def decided(visit: Visit, plugins: Plugins, *, all_made: bool = False) -> str:
     for work, faults in works.items():
         held = chance_of(states, faults)
         if work.startswith("("):
-            if held >= WORK_AT and not may_wait(held):
+            if is_sure(held):
                 return work
         elif plugins.operations[work].replaces:
             if held >= CALL_AT and direct & faults:
                 return work
-        elif held >= WORK_AT and not may_wait(held):
+        elif is_sure(held):
             return work
-    if is_clear(visit) and visit.latest and not may_wait(clear_of_faults(visit)):
+    if visit.latest and is_sure(clear_of_faults(visit)):
         return "-"
     return ""
 
@@ -327,7 +325,7 @@ def is_clear(visit: Visit) -> bool:
 
 def telling_step(visit: Visit) -> bool:
     """Whether a step shown beside what is likely is so quick and telling that anybody would make it first."""
-    return any(test.bits >= 0.1 and test.minutes <= 10 for test in visit.offered)
+    return any(test.bits >= 0.1 and test.minutes <= 10 for test in visit.next_tests)
 
 
 def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = False) -> Ended:
