@@ -9,7 +9,7 @@ from ..languages import ENGLISH
 from ..model.account_number import grouped
 from ..model.document import Document
 from ..model.job import Job
-from ..report.language import in_language
+from ..report.language import Translated, in_language
 from .context import ShopContext
 
 
@@ -29,7 +29,7 @@ def spoken(
     language = language_of(shop, jobs[0])
     if language == ENGLISH:
         return document
-    found = in_language(document, language, tuple(_own_texts(shop, jobs, lines)))
+    found = _translated(shop, jobs, document, lines, language)
     return document if found.missing else found.document
 
 
@@ -40,7 +40,15 @@ def untranslated(
     language = language_of(shop, jobs[0])
     if language == document.language:
         return ()
-    return in_language(document, language, tuple(_own_texts(shop, jobs, lines))).missing
+    return _translated(shop, jobs, document, lines, language).missing
+
+
+def _translated(
+    shop: ShopContext, jobs: Sequence[Job], document: Document, lines: Iterable[Line], language: str
+) -> Translated:
+    """Each system has its own texts beside its tables."""
+    folders = tuple(system.folder for system in shop.plugins.systems.values())
+    return in_language(document, language, tuple(_own_texts(shop, jobs, lines)), folders)
 
 
 def paper_language(shop: ShopContext, ids: Sequence[str], document: Document) -> str:

@@ -33,7 +33,8 @@ from corekit.languages import languages
 from corekit.model.document import Document
 from corekit.model.money import Money
 from corekit.model.records import InvoiceIssued
-from corekit.report.language import catalogue, in_language, read_catalogue
+from corekit.report.catalogue import catalogue, read_catalogue
+from corekit.report.language import in_language
 from corekit.report.page import render_page
 from corekit.report.pdf import check_glyphs
 from corekit.report.personal_text import mask

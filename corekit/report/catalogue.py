@@ -1,0 +1,286 @@
+"""A catalogue: English texts with {names} for what is filled in, and the same in another language.
+
+What {day} stands for is a day, {amount} an amount of money, {number} another number, {code} the number of a
+paper or a currency; anything else is looked up for itself. What no catalogue has stays as it is, and is named.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date
+from decimal import Decimal, InvalidOperation
+from functools import cached_property, lru_cache
+from pathlib import Path
+
+import attrs
+
+from ..datafile import read_toml
+from ..errors import InputError
+from ..fault import DataFault, DataFileError
+from ..languages import FOLDER, languages
+from ..reference import data_path
+from ..unit_table import table
+from .dates import MONTHS
+
+_FIELD = re.compile(r"\{(\w+)\}")
+_AMOUNT = r"[-−]?\d[\d ]*\.\d{2,3}"
+_DAY = r"\d{1,2} (?:" + "|".join(MONTHS) + r") \d{4}"
+_SHAPES = {
+    "day": _DAY,
+    "amount": _AMOUNT,
+    "number": r"[-−]?\d+(?:\.\d+)?",
+    "code": r"[A-Z]{3}|\S*\d\S*",
+}
+#: What a text is taken apart at, in this order; of each the outermost parts first.
+_BETWEEN = (
+    re.compile(r"(?<=[.:!?])( )(?=[A-Z“0-9])"),
+    re.compile(r"(; )"),
+    re.compile(r"(, )"),
+    re.compile(r"( )(?=\()"),
+    re.compile(r"(: )"),
+)
+#: So many places of one kind a text is taken apart at.
+_MOST_PLACES = 40
+_WORD = re.compile(r"[^\W\d_]")
+_WORDS = re.compile(r"[^\W\d_]{3,}")
+#: Units that a language has words of its own for.
+_UNITS_IN_WORDS = frozenset({"rpm", "years", "d", "count", "1", "in", "ft", "gal US", "gal UK"})
+_TROUBLE = re.compile(r"\b[PBCU][0-3][0-9A-F]{3}\b")
+_MARK = re.compile(r"[0-9A-Z]{4}(?:-[0-9A-Z]{4})+")
+_DECIMAL = re.compile(r"(?<![\d.])(?P<whole>\d+)\.(?=\d+(?![\d.]))")
+_ENDS = (".", "?")
+
+
+@attrs.frozen
+class _Pattern:
+    """A text with something to fill in, and the same in the language."""
+
+    matches: re.Pattern[str]
+    text: str
+    weight: int
+
+
+@attrs.frozen
+class Catalogue:
+    """The texts of one language.
+
+    Attributes:
+        language: Its code by ISO 639, such as `de`.
+        texts: English text → the same in the language.
+    """
+
+    language: str
+    texts: Mapping[str, str]
+
+    def with_more(self, others: Iterable[Catalogue]) -> Catalogue:
+        """With the texts of others, where it has none of its own."""
+        texts: dict[str, str] = {}
+        for other in others:
+            texts = {**other.texts, **texts}
+        return Catalogue(self.language, {**texts, **self.texts})
+
+    def said(self, text: str, missing: dict[str, None], known: Mapping[str, str]) -> str:
+        """The text in the language; what has no translation stays, and is noted in `missing`.
+
+        Args:
+            known: Texts of the shop's or the customer's own, by their small letters, which nobody translates.
+        """
+        return Speaker(self, known).said(text, missing)
+
+    @cached_property
+    def patterns(self) -> Mapping[str, list[_Pattern]]:
+        """The texts with something to fill in, by the longest word of each; "" has those without a word."""
+        found: dict[str, list[_Pattern]] = {}
+        for key, text in self.texts.items():
+            if _FIELD.search(key):
+                bare = _FIELD.sub("{}", key)
+                words = max(_WORDS.findall(_FIELD.sub("·", key)), key=len, default="")
+                pattern = _Pattern(_pattern(key), text, len(bare) - 2 * bare.count("{}"))
+                found.setdefault(words, []).append(pattern)
+        return found
+
+    def patterns_for(self, text: str) -> list[_Pattern]:
+        """Those that may fit a text, the one that says most by itself first."""
+        words = dict.fromkeys(("", *_WORDS.findall(text)))
+        return sorted(
+            (one for word in words for one in self.patterns.get(word, ())), key=lambda one: -one.weight
+        )
+
+
+@attrs.define
+class Speaker:
+    """Says texts in a language, and remembers how.
+
+    Attributes:
+        known: Texts of the shop's or the customer's own, by their small letters, which nobody translates.
+    """
+
+    catalogue: Catalogue
+    known: Mapping[str, str]
+    _said: dict[str, tuple[str, dict[str, None]]] = attrs.field(factory=dict, init=False)
+
+    def said(self, text: str, missing: dict[str, None]) -> str:
+        """The text in the language; what has no translation stays, and is noted in `missing`."""
+        core = text.strip()
+        if not core:
+            return text
+        if core not in self._said:
+            self._said[core] = (core, {core: None})  # what leads back to itself has no translation
+            self._said[core] = self._found(core)
+        words, lacking = self._said[core]
+        missing |= lacking
+        start = text.index(core)
+        return text[:start] + words + text[start + len(core) :]
+
+    def _found(self, text: str) -> tuple[str, dict[str, None]]:
+        if (known := self._known(text)) is not None:
+            return known, {}
+        lacking: dict[str, None] = {text: None}
+        for said, still in (*self._by_patterns(text), *self._in_parts(text)):
+            if not still:
+                return said, {}
+            lacking = still if len("".join(still)) < len("".join(lacking)) else lacking
+        return text, lacking
+
+    def _known(self, text: str) -> str | None:
+        """What has one text by itself, or is no text: a number, a day, a mark."""
+        texts = self.catalogue.texts
+        if text in texts:
+            return texts[text]
+        if text.casefold() in self.known:
+            return self.known[text.casefold()]
+        flipped = f"{text[0].swapcase()}{text[1:]}"
+        if flipped in texts:
+            said = texts[flipped]
+            return f"{said[:1].upper()}{said[1:]}" if text[0].isupper() else said
+        for end in _ENDS:
+            for whole in (text + end, flipped + end):
+                if whole in texts and texts[whole].endswith(end):
+                    return texts[whole].removesuffix(end)
+        if not _WORD.search(_bare(text)) or _MARK.fullmatch(text):
+            return self._shaped(text) or _in_letters(text, self.catalogue.language)
+        return self._shaped(text)
+
+    def _by_patterns(self, text: str) -> Iterator[tuple[str, dict[str, None]]]:
+        """The text by each pattern that fits it, with what of it lacks a translation."""
+        for pattern in self.catalogue.patterns_for(text):
+            match = pattern.matches.fullmatch(text)
+            if match is not None:
+                lacking: dict[str, None] = {}
+                parts = {
+                    name: part if name.startswith("code") else self.said(part, lacking)
+                    for name, part in match.groupdict().items()
+                }
+                yield pattern.text.format_map(parts), lacking
+
+    def _in_parts(self, text: str) -> Iterator[tuple[str, dict[str, None]]]:
+        """The text in two parts, between which the language says the same."""
+        if text[0] == "(" and text[-1] == ")" and ")" not in text[1:-1]:
+            lacking: dict[str, None] = {}
+            yield f"({self.said(text[1:-1], lacking)})", lacking
+        for between in _BETWEEN:
+            for place in list(between.finditer(text))[:_MOST_PLACES]:
+                head, tail = text[: place.start()], text[place.end() :]
+                if not head.strip() or not tail.strip():
+                    continue
+                lacking = {}
+                first = self.said(head, lacking)
+                yield f"{first}{place[0]}{self.said(tail, lacking)}", lacking
+
+    def _shaped(self, text: str) -> str | None:
+        """A day, or an amount, as it is written in the language; None for anything else."""
+        if re.fullmatch(_DAY, text):
+            return self._day(text)
+        if re.fullmatch(_AMOUNT, text):
+            return self._number(text)
+        return None
+
+    def _day(self, text: str) -> str:
+        from babel.dates import format_date
+
+        day, month, year = text.split()
+        on = date(int(year), MONTHS.index(month) + 1, int(day))
+        return str(format_date(on, format="medium", locale=self.catalogue.language))
+
+    def _number(self, text: str) -> str:
+        from babel.numbers import format_decimal
+
+        bare = text.replace(" ", "").replace("−", "-")
+        try:
+            number = Decimal(bare)
+        except InvalidOperation:
+            return text
+        places = len(bare.partition(".")[2])
+        pattern = f"#,##0.{'0' * places}" if places else "#,##0"
+        return str(format_decimal(number, format=pattern, locale=self.catalogue.language))
+
+
+def _in_letters(text: str, language: str) -> str:
+    """Decimals in a text without words, with the mark that the language has."""
+    from babel.numbers import get_decimal_symbol
+
+    mark = str(get_decimal_symbol(language))
+    return text if mark == "." else _DECIMAL.sub(rf"\g<whole>{mark}", text)
+
+
+@lru_cache(maxsize=4)
+def _units(names: tuple[str, ...]) -> re.Pattern[str]:
+    longest_first = sorted(map(re.escape, names), key=len, reverse=True)
+    return re.compile(rf"(?<=\d)[ \u00a0]?(?:{'|'.join(longest_first)})(?![^\W_])")
+
+
+def _bare(text: str) -> str:
+    """The text without units after numbers and without trouble codes: what letters are left are words."""
+    names = tuple(one.text for one in table().units if one.text not in _UNITS_IN_WORDS)
+    return _units((*names, "l", "ml")).sub("", _TROUBLE.sub("", text))
+
+
+def _pattern(key: str) -> re.Pattern[str]:
+    parts = _FIELD.split(key)
+    literal = [re.escape(part) if n % 2 == 0 else _group(part) for n, part in enumerate(parts)]
+    return re.compile("".join(literal), re.DOTALL)
+
+
+def _group(name: str) -> str:
+    shape = _SHAPES.get(name.rstrip("0123456789"), ".*?")
+    return f"(?P<{name}>{shape})"
+
+
+def catalogue(language: str, folders: Iterable[Path] = ()) -> Catalogue:
+    """The texts of a language: the core's, from templates/language, and those of systems.
+
+    Args:
+        folders: Of the systems; each may have a file language/<code>.toml.
+
+    Raises:
+        InputError: there is no such language.
+        DataFileError: a file asks for something that is not filled in, or says nothing.
+    """
+    if language not in languages():
+        raise InputError(f"There is no language {language!r}; there is: {', '.join(languages())}.")
+    return _together(language, tuple(folders))
+
+
+@lru_cache(maxsize=8)
+def _together(language: str, folders: tuple[Path, ...]) -> Catalogue:
+    own = data_path(FOLDER) / f"{language}.toml"
+    shared = data_path(FOLDER) / "shared" / f"{language}.toml"
+    files = [shared, *(folder / "language" / f"{language}.toml" for folder in folders)]
+    return read_catalogue(own).with_more(read_catalogue(file) for file in files if file.is_file())
+
+
+def read_catalogue(path: Path) -> Catalogue:
+    """A catalogue, checked; see `catalogue`."""
+    data = read_toml(path)
+    texts = data.get("texts", {})
+    faults = []
+    for key, text in texts.items():
+        if not isinstance(text, str) or not text.strip():
+            faults.append(DataFault(f"texts.{key!r}", "the text in the language", "is empty"))
+        elif set(_FIELD.findall(key)) != set(_FIELD.findall(text)):
+            asked = ", ".join(f"{{{name}}}" for name in _FIELD.findall(key)) or "nothing to fill in"
+            faults.append(DataFault(f"texts.{key!r}", asked, f"{text!r} fills in something else"))
+    if faults:
+        raise DataFileError(faults, str(path))
+    return Catalogue(path.stem, texts)

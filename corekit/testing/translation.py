@@ -1,0 +1,131 @@
+"""What of a system reaches a paper, as it stands in its source: for a test that counts what a language lacks."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import attrs
+
+from ..datafile import read_toml
+from ..report.catalogue import read_catalogue
+
+#: Arguments that reach no paper: how and where to measure, what a form or an error says, why a number is so.
+_NOT_PRINTED = re.compile(
+    r"^(Input|Output|OwnUnit|calculation|limit|unit|refuses\w*|source|wide|_wide|ValueError|field)[.#]"
+    r"|\.(how|where|accuracy|note|why|source|unit|kind|grade|urgency|of|calls_for|key|over_title_unit|only)$"
+)
+#: Modules that drive practice vehicles, or say nothing.
+_NO_PAPER = ("practice", "__init__")
+_FILLED = re.compile(r"\{+(\w+)\}+")
+
+
+@attrs.frozen
+class Lack:
+    """What is wrong with a language file of a system: texts that it lacks, and those that nothing says."""
+
+    missing: tuple[str, ...]
+    spare: tuple[str, ...]
+
+
+def lack(folder: Path, language: str, not_told: tuple[str, ...] = ()) -> Lack:
+    """Of the system in a folder.
+
+    Args:
+        not_told: Texts of its source that reach no paper: names of outcomes, words that are compared with.
+    """
+    said = read_catalogue(folder / "language" / f"{language}.toml").texts
+    asked = dict.fromkeys(text for text in texts_in(folder) if text not in not_told)
+    return Lack(
+        missing=tuple(text for text in asked if text not in said),
+        spare=tuple(text for text in said if text not in asked),
+    )
+
+
+def texts_in(folder: Path) -> list[str]:
+    """Every text of a system that may be printed, each once; what is filled in stands as {name}."""
+    found: dict[str, None] = {}
+    for path in sorted(folder.glob("*.py")):
+        if path.stem not in _NO_PAPER:
+            found |= dict.fromkeys(_of_module(path))
+    found |= dict.fromkeys(_of_tables(folder / "faults.toml"))
+    return list(found)
+
+
+def _of_tables(path: Path) -> Iterator[str]:
+    if not path.is_file():
+        return
+    data = read_toml(path)
+    for fault in data.get("faults", {}).values():
+        if isinstance(fault, dict):
+            yield from (fault[field] for field in ("name", "cause", "tells", "refer") if fault.get(field))
+    for test in data.get("test", {}).values():
+        yield test["question"]
+
+
+def _of_module(path: Path) -> Iterator[str]:
+    tree = ast.parse(path.read_text("utf-8"))
+    quiet = {
+        id(node.body[0].value)
+        for node in ast.walk(tree)
+        if isinstance(node, (ast.Module, ast.FunctionDef, ast.ClassDef))
+        and node.body
+        and isinstance(node.body[0], ast.Expr)
+    }
+    for text in _texts(tree, "", quiet):
+        bare = _FILLED.sub(r"{\1}", text.strip())
+        if _is_text(bare):
+            yield bare
+
+
+def _is_text(text: str) -> bool:
+    """Words, not a key or a name of the source."""
+    plain = _FILLED.sub("", text)
+    return bool(re.search(r"[^\W\d_]{2}", plain)) and not re.fullmatch(r"[a-z0-9_.*/-]*[_./][a-z0-9_.*/-]*", text)
+
+
+def _texts(node: ast.AST, at: str, quiet: set[int]) -> Iterator[str]:
+    if id(node) in quiet or isinstance(node, (ast.Raise, ast.Compare, ast.Slice, ast.MatchValue)):
+        return
+    if isinstance(node, ast.Constant):
+        if isinstance(node.value, str) and not _NOT_PRINTED.search(at):
+            yield node.value
+    elif isinstance(node, ast.JoinedStr):
+        if not _NOT_PRINTED.search(at):
+            yield _template(node)
+            for part in node.values:
+                if isinstance(part, ast.FormattedValue):
+                    yield from _texts(part.value, f"{at}+", quiet)
+    elif isinstance(node, ast.Call):
+        name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+        if isinstance(node.func, ast.Attribute):
+            yield from _texts(node.func.value, at, quiet)
+        for n, argument in enumerate(node.args):
+            yield from _texts(argument, f"{name}#{n}", quiet)
+        for keyword in node.keywords:
+            yield from _texts(keyword.value, f"{name}.{keyword.arg}", quiet)
+    elif isinstance(node, ast.Subscript):
+        yield from _texts(node.value, at, quiet)
+    elif isinstance(node, (ast.Assign, ast.AnnAssign)):
+        if node.value is not None:
+            yield from _texts(node.value, "=", quiet)
+    else:
+        for child in ast.iter_child_nodes(node):
+            yield from _texts(child, at, quiet)
+
+
+def _template(node: ast.JoinedStr) -> str:
+    """An f-string as a text with {names}."""
+    parts, count = [], 0
+    for part in node.values:
+        if isinstance(part, ast.Constant):
+            parts.append(str(part.value))
+        elif isinstance(part, ast.FormattedValue):
+            if isinstance(part.value, ast.Name):
+                parts.append(f"{{{part.value.id}}}")
+            else:
+                count += 1
+                parts.append(f"{{text{count}}}")
+    return "".join(parts)
