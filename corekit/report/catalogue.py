@@ -20,7 +20,7 @@ from ..errors import InputError
 from ..fault import DataFault, DataFileError
 from ..languages import FOLDER, languages
 from ..reference import data_path
-from ..unit_table import table
+from ..unit_table import Table, table
 from .dates import MONTHS
 
 _FIELD = re.compile(r"\{(\w+)\}")
@@ -46,19 +46,45 @@ _WORD = re.compile(r"[^\W\d_]")
 _WORDS = re.compile(r"[^\W\d_]{3,}")
 #: Units that a language has words of its own for.
 _UNITS_IN_WORDS = frozenset({"rpm", "years", "d", "count", "1", "in", "ft", "gal US", "gal UK"})
+#: Said of an uncertainty, in the symbols of every language.
+_COVERAGE = "(k = 2)"
 _TROUBLE = re.compile(r"\b[PBCU][0-3][0-9A-F]{3}\b")
 _MARK = re.compile(r"[0-9A-Z]{4}(?:-[0-9A-Z]{4})+")
 _DECIMAL = re.compile(r"(?<![\d.])(?P<whole>\d+)\.(?=\d+(?![\d.]))")
 _ENDS = (".", "?")
+#: What a text is filled in with for English grammar alone: the ending of a word, a pronoun.
+_GRAMMAR = frozenset({"s", "them"})
 
 
 @attrs.frozen
 class _Pattern:
-    """A text with something to fill in, and the same in the language."""
+    """A text with something to fill in, and the same in the language; it is matched with the first of what is
+    filled in as short as can be, and again as long as can be.
+    """
 
-    matches: re.Pattern[str]
+    shortest: re.Pattern[str]
+    longest: re.Pattern[str]
     text: str
     weight: int
+    beside: tuple[tuple[str, str, str], ...]
+
+    def matches(self, text: str) -> Iterator[dict[str, str]]:
+        """What stands for each name, in one way or two."""
+        first = self.shortest.fullmatch(text)
+        if first is not None:
+            yield first.groupdict()
+            other = self.longest.fullmatch(text)
+            if other is not None and other.groups() != first.groups():
+                yield other.groupdict()
+            yield from self._shared_out(first.groupdict())
+
+    def _shared_out(self, filled: dict[str, str]) -> Iterator[dict[str, str]]:
+        """What stands for two names that no word is between, shared out between them in every other way."""
+        for one, other, between in self.beside:
+            whole = f"{filled[one]}{between}{filled[other]}"
+            for space in re.finditer(" ", whole):
+                end = space.end() if between else space.start()
+                yield {**filled, one: whole[: space.start()], other: whole[end:]}
 
 
 @attrs.frozen
@@ -96,9 +122,16 @@ class Catalogue:
             if _FIELD.search(key):
                 bare = _FIELD.sub("{}", key)
                 words = max(_WORDS.findall(_FIELD.sub("·", key)), key=len, default="")
-                pattern = _Pattern(_pattern(key), text, len(bare) - 2 * bare.count("{}"))
+                weight = len(bare) - 2 * bare.count("{}")
+                pattern = _Pattern(_pattern(key, ".*?"), _pattern(key, ".*"), text, weight, _beside(key))
                 found.setdefault(words, []).append(pattern)
         return found
+
+    @cached_property
+    def tails(self) -> frozenset[tuple[str, ...]]:
+        """How texts begin that go on with a sentence: the mark and the first word."""
+        begun = (key.split(" ")[:2] for key in self.texts if key[0] in ":,;")
+        return frozenset(tuple(words) for words in begun)
 
     def patterns_for(self, text: str) -> list[_Pattern]:
         """Those that may fit a text, the one that says most by itself first."""
@@ -154,6 +187,10 @@ class Speaker:
         if flipped in texts:
             said = texts[flipped]
             return f"{said[:1].upper()}{said[1:]}" if text[0].isupper() else said
+        if text[-1] == "." and text[:-1] in texts:
+            return f"{texts[text[:-1]]}."
+        if text in _unit_names(table()):
+            return text
         for end in _ENDS:
             for whole in (text + end, flipped + end):
                 if whole in texts and texts[whole].endswith(end):
@@ -165,12 +202,12 @@ class Speaker:
     def _by_patterns(self, text: str) -> Iterator[tuple[str, dict[str, None]]]:
         """The text by each pattern that fits it, with what of it lacks a translation."""
         for pattern in self.catalogue.patterns_for(text):
-            match = pattern.matches.fullmatch(text)
-            if match is not None:
+            for filled in pattern.matches(text):
                 lacking: dict[str, None] = {}
                 parts = {
                     name: part if name.startswith("code") else self.said(part, lacking)
-                    for name, part in match.groupdict().items()
+                    for name, part in filled.items()
+                    if name not in _GRAMMAR
                 }
                 yield pattern.text.format_map(parts), lacking
 
@@ -181,12 +218,20 @@ class Speaker:
             yield f"({self.said(text[1:-1], lacking)})", lacking
         for between in _BETWEEN:
             for place in list(between.finditer(text))[:_MOST_PLACES]:
-                head, tail = text[: place.start()], text[place.end() :]
-                if not head.strip() or not tail.strip():
-                    continue
-                lacking = {}
-                first = self.said(head, lacking)
-                yield f"{first}{place[0]}{self.said(tail, lacking)}", lacking
+                yield from self._halves(text, place.start(), place.end())
+        for at in _beside_numbers(text):
+            yield from self._halves(text, at, at + 1)
+
+    def _halves(self, text: str, end: int, start: int) -> Iterator[tuple[str, dict[str, None]]]:
+        head, tail = text[:end], text[start:]
+        if not head.strip() or not tail.strip():
+            return
+        lacking: dict[str, None] = {}
+        first = self.said(head, lacking)
+        if text[end] in ":,;" and (whole := text[end:].split(" ")[:2]) and tuple(whole) in self.catalogue.tails:
+            still = dict(lacking)
+            yield f"{first}{self.said(text[end:], still)}", still
+        yield f"{first}{text[end:start]}{self.said(tail, lacking)}", lacking
 
     def _shaped(self, text: str) -> str | None:
         """A day, or an amount, as it is written in the language; None for anything else."""
@@ -225,25 +270,51 @@ def _in_letters(text: str, language: str) -> str:
 
 
 @lru_cache(maxsize=4)
-def _units(names: tuple[str, ...]) -> re.Pattern[str]:
-    longest_first = sorted(map(re.escape, names), key=len, reverse=True)
+def _unit_names(units: Table) -> frozenset[str]:
+    """Units that are written alike in every language."""
+    names = {name for one in units.units for name in (one.text, one.bare)}
+    return frozenset(names - _UNITS_IN_WORDS | {"l", "ml"})
+
+
+@lru_cache(maxsize=4)
+def _units(units: Table) -> re.Pattern[str]:
+    """A unit behind a number."""
+    names = _unit_names(units)
+    longest_first = sorted(map(re.escape, names), key=lambda name: (-len(name), name))
     return re.compile(rf"(?<=\d)[ \u00a0]?(?:{'|'.join(longest_first)})(?![^\W_])")
 
 
 def _bare(text: str) -> str:
     """The text without units after numbers and without trouble codes: what letters are left are words."""
-    names = tuple(one.text for one in table().units if one.text not in _UNITS_IN_WORDS)
-    return _units((*names, "l", "ml")).sub("", _TROUBLE.sub("", text))
+    return _units(table()).sub("", _TROUBLE.sub("", text.replace(_COVERAGE, "")))
 
 
-def _pattern(key: str) -> re.Pattern[str]:
+def _beside_numbers(text: str) -> Iterator[int]:
+    """Where what stands before or behind is a number with its unit, and the rest words."""
+    spaces = [place.start() for place in re.finditer(" ", text)]
+    yield from (place for place in spaces[:4] if not _WORD.search(_bare(text[:place])))
+    yield from (place for place in spaces[-4:] if not _WORD.search(_bare(text[place:])))
+
+
+def _pattern(key: str, anything: str) -> re.Pattern[str]:
     parts = _FIELD.split(key)
-    literal = [re.escape(part) if n % 2 == 0 else _group(part) for n, part in enumerate(parts)]
+    again = [part in parts[1:n:2] for n, part in enumerate(parts)]
+    literal = [
+        re.escape(part) if n % 2 == 0 else f"(?P={part})" if again[n] else _group(part, anything)
+        for n, part in enumerate(parts)
+    ]
     return re.compile("".join(literal), re.DOTALL)
 
 
-def _group(name: str) -> str:
-    shape = _SHAPES.get(name.rstrip("0123456789"), ".*?")
+def _beside(key: str) -> tuple[tuple[str, str, str], ...]:
+    """Two names of a text that no word is between, each with what is."""
+    parts = _FIELD.split(key)
+    pairs = zip(parts[1::2], parts[3::2], parts[2::2], strict=False)
+    return tuple(pair for pair in pairs if not pair[2].strip() and pair[0] != pair[1])
+
+
+def _group(name: str, anything: str) -> str:
+    shape = _SHAPES.get(name.rstrip("0123456789"), anything)
     return f"(?P<{name}>{shape})"
 
 
@@ -278,7 +349,7 @@ def read_catalogue(path: Path) -> Catalogue:
     for key, text in texts.items():
         if not isinstance(text, str) or not text.strip():
             faults.append(DataFault(f"texts.{key!r}", "the text in the language", "is empty"))
-        elif set(_FIELD.findall(key)) != set(_FIELD.findall(text)):
+        elif set(_FIELD.findall(key)) - _GRAMMAR != set(_FIELD.findall(text)) - _GRAMMAR:
             asked = ", ".join(f"{{{name}}}" for name in _FIELD.findall(key)) or "nothing to fill in"
             faults.append(DataFault(f"texts.{key!r}", asked, f"{text!r} fills in something else"))
     if faults:

@@ -15,10 +15,12 @@ from ..report.catalogue import read_catalogue
 #: Arguments that reach no paper: how and where to measure, what a form or an error says, why a number is so.
 _NOT_PRINTED = re.compile(
     r"^(Input|Output|OwnUnit|calculation|limit|unit|refuses\w*|source|wide|_wide|ValueError|field)[.#]"
+    r"|^(part|trait|measurand|derived_reading|record|observation|operation|symptom|setting|System|Claim)#0$"
+    r"|^(measurand|derived_reading)#1$"
     r"|\.(how|where|accuracy|note|why|source|unit|kind|grade|urgency|of|calls_for|key|over_title_unit|only)$"
 )
 #: Modules that drive practice vehicles, or say nothing.
-_NO_PAPER = ("practice", "__init__")
+_NO_PAPER = ("practice",)
 _FILLED = re.compile(r"\{+(\w+)\}+")
 
 
@@ -37,7 +39,8 @@ def lack(folder: Path, language: str, not_told: tuple[str, ...] = ()) -> Lack:
         not_told: Texts of its source that reach no paper: names of outcomes, words that are compared with.
     """
     said = read_catalogue(folder / "language" / f"{language}.toml").texts
-    asked = dict.fromkeys(text for text in texts_in(folder) if text not in not_told)
+    names = {path.stem for path in folder.glob("*.py")}
+    asked = dict.fromkeys(text for text in texts_in(folder) if text not in not_told and text not in names)
     return Lack(
         missing=tuple(text for text in asked if text not in said),
         spare=tuple(text for text in said if text not in asked),
@@ -73,6 +76,7 @@ def _of_module(path: Path) -> Iterator[str]:
         if isinstance(node, (ast.Module, ast.FunctionDef, ast.ClassDef))
         and node.body
         and isinstance(node.body[0], ast.Expr)
+        and isinstance(node.body[0].value, ast.Constant)
     }
     for text in _texts(tree, "", quiet):
         bare = _FILLED.sub(r"{\1}", text.strip())
@@ -106,6 +110,12 @@ def _texts(node: ast.AST, at: str, quiet: set[int]) -> Iterator[str]:
             yield from _texts(argument, f"{name}#{n}", quiet)
         for keyword in node.keywords:
             yield from _texts(keyword.value, f"{name}.{keyword.arg}", quiet)
+    elif isinstance(node, ast.Dict):
+        for key, value in zip(node.keys, node.values, strict=True):
+            if isinstance(key, ast.Constant):  # a name by which something is filled in
+                yield from _texts(value, at, quiet)
+            else:
+                yield from (text for one in (key, value) if one for text in _texts(one, at, quiet))
     elif isinstance(node, ast.Subscript):
         yield from _texts(node.value, at, quiet)
     elif isinstance(node, (ast.Assign, ast.AnnAssign)):
