@@ -1,7 +1,8 @@
 """A catalogue: English texts with {names} for what is filled in, and the same in another language.
 
 What {day} stands for is a day, {amount} an amount of money, {number} another number, {code} the number of a
-paper or a currency; anything else is looked up for itself. What no catalogue has stays as it is, and is named.
+paper or a currency; anything else is looked up for itself. What no catalogue has stays as it is, and is
+named.
 """
 
 from __future__ import annotations
@@ -60,23 +61,49 @@ _GRAMMAR = frozenset({"s", "them"})
 class _Pattern:
     """A text with something to fill in, and the same in the language; it is matched with the first of what is
     filled in as short as can be, and again as long as can be.
+
+    Attributes:
+        weight: How much it says by itself.
+        beside: Two of its names that no word is between, each with what is.
     """
 
-    shortest: re.Pattern[str]
-    longest: re.Pattern[str]
+    key: str
     text: str
-    weight: int
-    beside: tuple[tuple[str, str, str], ...]
+
+    @cached_property
+    def weight(self) -> int:
+        return sum(map(len, _FIELD.split(self.key)[::2]))
+
+    @cached_property
+    def words(self) -> tuple[str, ...]:
+        """What stands in it whatever is filled in."""
+        return tuple(filter(None, (part.strip() for part in _FIELD.split(self.key)[::2])))
+
+    @cached_property
+    def beside(self) -> tuple[tuple[str, str, str], ...]:
+        parts = _FIELD.split(self.key)
+        pairs = zip(parts[1::2], parts[3::2], parts[2::2], strict=False)
+        return tuple(pair for pair in pairs if not pair[2].strip() and pair[0] != pair[1])
+
+    @cached_property
+    def _shortest(self) -> re.Pattern[str]:
+        return _pattern(self.key, ".*?")
+
+    @cached_property
+    def _longest(self) -> re.Pattern[str]:
+        return _pattern(self.key, ".*")
 
     def matches(self, text: str) -> Iterator[dict[str, str]]:
-        """What stands for each name, in one way or two."""
-        first = self.shortest.fullmatch(text)
+        """What stands for each name, in the ways that there are."""
+        if any(words not in text for words in self.words):
+            return
+        first = self._shortest.fullmatch(text)
         if first is not None:
-            yield first.groupdict()
-            other = self.longest.fullmatch(text)
+            yield first.groupdict("")
+            other = self._longest.fullmatch(text)
             if other is not None and other.groups() != first.groups():
-                yield other.groupdict()
-            yield from self._shared_out(first.groupdict())
+                yield other.groupdict("")
+            yield from self._shared_out(first.groupdict(""))
 
     def _shared_out(self, filled: dict[str, str]) -> Iterator[dict[str, str]]:
         """What stands for two names that no word is between, shared out between them in every other way."""
@@ -120,11 +147,8 @@ class Catalogue:
         found: dict[str, list[_Pattern]] = {}
         for key, text in self.texts.items():
             if _FIELD.search(key):
-                bare = _FIELD.sub("{}", key)
                 words = max(_WORDS.findall(_FIELD.sub("·", key)), key=len, default="")
-                weight = len(bare) - 2 * bare.count("{}")
-                pattern = _Pattern(_pattern(key, ".*?"), _pattern(key, ".*"), text, weight, _beside(key))
-                found.setdefault(words, []).append(pattern)
+                found.setdefault(words, []).append(_Pattern(key, text))
         return found
 
     @cached_property
@@ -209,7 +233,7 @@ class Speaker:
                     for name, part in filled.items()
                     if name not in _GRAMMAR
                 }
-                yield pattern.text.format_map(parts), lacking
+                yield pattern.text.format_map(parts).strip(), lacking
 
     def _in_parts(self, text: str) -> Iterator[tuple[str, dict[str, None]]]:
         """The text in two parts, between which the language says the same."""
@@ -228,7 +252,11 @@ class Speaker:
             return
         lacking: dict[str, None] = {}
         first = self.said(head, lacking)
-        if text[end] in ":,;" and (whole := text[end:].split(" ")[:2]) and tuple(whole) in self.catalogue.tails:
+        if (
+            text[end] in ":,;"
+            and (whole := text[end:].split(" ")[:2])
+            and tuple(whole) in self.catalogue.tails
+        ):
             still = dict(lacking)
             yield f"{first}{self.said(text[end:], still)}", still
         yield f"{first}{text[end:start]}{self.said(tail, lacking)}", lacking
@@ -297,20 +325,20 @@ def _beside_numbers(text: str) -> Iterator[int]:
 
 
 def _pattern(key: str, anything: str) -> re.Pattern[str]:
+    """What stands for a name at either end may be nothing, and the space beside it gone with it."""
     parts = _FIELD.split(key)
-    again = [part in parts[1:n:2] for n, part in enumerate(parts)]
-    literal = [
-        re.escape(part) if n % 2 == 0 else f"(?P={part})" if again[n] else _group(part, anything)
-        for n, part in enumerate(parts)
-    ]
-    return re.compile("".join(literal), re.DOTALL)
-
-
-def _beside(key: str) -> tuple[tuple[str, str, str], ...]:
-    """Two names of a text that no word is between, each with what is."""
-    parts = _FIELD.split(key)
-    pairs = zip(parts[1::2], parts[3::2], parts[2::2], strict=False)
-    return tuple(pair for pair in pairs if not pair[2].strip() and pair[0] != pair[1])
+    found: list[str] = []
+    for n, part in enumerate(parts):
+        if n % 2 == 0:
+            found.append(re.escape(part).replace(r"\.", r"\.(?!\d)"))
+        else:
+            found.append(f"(?P={part})" if part in parts[1:n:2] else _group(part, anything))
+    if len(parts) > 3 or parts[0] or parts[-1]:
+        if not parts[0] and parts[2][:1] == " ":
+            found[1:3] = [f"(?:{found[1]} )?", re.escape(parts[2][1:]).replace(r"\.", r"\.(?!\d)")]
+        if not parts[-1] and parts[-3][-1:] == " ":
+            found[-3:] = [found[-3].removesuffix(r"\ "), f"(?: {found[-2]})?"]
+    return re.compile("".join(found), re.DOTALL)
 
 
 def _group(name: str, anything: str) -> str:

@@ -1,10 +1,13 @@
-"""What of a system reaches a paper, as it stands in its source: for a test that counts what a language lacks."""
+"""What of a system reaches a paper, as it stands in its source: for a test that counts what a language
+lacks.
+"""
 
 from __future__ import annotations
 
 import ast
 import re
 from collections.abc import Iterator
+from functools import lru_cache
 from pathlib import Path
 
 import attrs
@@ -21,6 +24,8 @@ _NOT_PRINTED = re.compile(
 )
 #: Modules that drive practice vehicles, or say nothing.
 _NO_PAPER = ("practice",)
+#: A key, a path, a name of the source.
+_NAME = re.compile(r"[a-z0-9_.*/-]*[_./][a-z0-9_.*/-]*")
 _FILLED = re.compile(r"\{+(\w+)\}+")
 
 
@@ -43,7 +48,22 @@ def lack(folder: Path, language: str, not_told: tuple[str, ...] = ()) -> Lack:
     asked = dict.fromkeys(text for text in texts_in(folder) if text not in not_told and text not in names)
     return Lack(
         missing=tuple(text for text in asked if text not in said),
-        spare=tuple(text for text in said if text not in asked),
+        spare=tuple(text for text in said if text not in asked and _words(text) not in _written(folder)),
+    )
+
+
+def _words(text: str) -> str:
+    return _FILLED.sub("", text).strip()
+
+
+@lru_cache(maxsize=8)
+def _written(folder: Path) -> frozenset[str]:
+    """Every text of the source as it stands, without what is filled in: parts that are put together count."""
+    return frozenset(
+        _words(node.value)
+        for path in folder.glob("*.py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Constant) and isinstance(node.value, str)
     )
 
 
@@ -87,7 +107,9 @@ def _of_module(path: Path) -> Iterator[str]:
 def _is_text(text: str) -> bool:
     """Words, not a key or a name of the source."""
     plain = _FILLED.sub("", text)
-    return bool(re.search(r"[^\W\d_]{2}", plain)) and not re.fullmatch(r"[a-z0-9_.*/-]*[_./][a-z0-9_.*/-]*", text)
+    return bool(re.search(r"[^\W\d_]{2}", plain)) and not re.fullmatch(
+        r"[a-z0-9_.*/-]*[_./][a-z0-9_.*/-]*", text
+    )
 
 
 def _texts(node: ast.AST, at: str, quiet: set[int]) -> Iterator[str]:
