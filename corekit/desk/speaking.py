@@ -9,6 +9,7 @@ from ..languages import ENGLISH
 from ..model.account_number import grouped
 from ..model.document import Document
 from ..model.job import Job
+from ..model.source import PUBLISHED
 from ..report.language import Translated, in_language
 from .context import ShopContext
 
@@ -77,8 +78,13 @@ def _own_texts(shop: ShopContext, jobs: Sequence[Job], lines: Iterable[Line]) ->
     yield from (part.name for work in book.operations.values() for part in work.parts)
     yield from (part.number for work in book.operations.values() for part in work.parts)
     yield book.outside_tax
+    for system in shop.plugins.systems.values():
+        published = (source.title for source in system.sources.values() if source.basis in PUBLISHED)
+        yield from (name for title in published for name in (title, *title.split(", ")))
+    yield from shop.settings.instruments
     for job in jobs:
         yield job.name
+        yield from (noted.record.cause for noted in job.repairs)
         yield from (noted.record.operation for noted in job.requested if "." not in noted.record.operation)
         yield from (noted.record.because for noted in job.requested)
         parts = [part for priced in job.priced.values() for part in priced.parts]

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from decimal import Decimal, InvalidOperation
 from functools import cached_property, lru_cache
+from itertools import chain
 from pathlib import Path
 
 import attrs
@@ -76,8 +77,9 @@ class _Pattern:
 
     @cached_property
     def words(self) -> tuple[str, ...]:
-        """What stands in it whatever is filled in."""
-        return tuple(filter(None, (part.strip() for part in _FIELD.split(self.key)[::2])))
+        """What stands in it whatever is filled in; how it begins may be written small or large."""
+        first, *rest = _FIELD.split(self.key)[::2]
+        return tuple(filter(None, (part.strip() for part in (first[1:], *rest))))
 
     @cached_property
     def beside(self) -> tuple[tuple[str, str, str], ...]:
@@ -148,7 +150,7 @@ class Catalogue:
         for key, text in self.texts.items():
             if _FIELD.search(key):
                 words = max(_WORDS.findall(_FIELD.sub("·", key)), key=len, default="")
-                found.setdefault(words, []).append(_Pattern(key, text))
+                found.setdefault(words.casefold(), []).append(_Pattern(key, text))
         return found
 
     @cached_property
@@ -159,7 +161,7 @@ class Catalogue:
 
     def patterns_for(self, text: str) -> list[_Pattern]:
         """Those that may fit a text, the one that says most by itself first."""
-        words = dict.fromkeys(("", *_WORDS.findall(text)))
+        words = dict.fromkeys(("", *_WORDS.findall(text.casefold())))
         return sorted(
             (one for word in words for one in self.patterns.get(word, ())), key=lambda one: -one.weight
         )
@@ -194,7 +196,7 @@ class Speaker:
         if (known := self._known(text)) is not None:
             return known, {}
         lacking: dict[str, None] = {text: None}
-        for said, still in (*self._by_patterns(text), *self._in_parts(text)):
+        for said, still in chain(self._by_patterns(text), self._in_parts(text)):
             if not still:
                 return said, {}
             lacking = still if len("".join(still)) < len("".join(lacking)) else lacking
@@ -233,13 +235,18 @@ class Speaker:
                     for name, part in filled.items()
                     if name not in _GRAMMAR
                 }
-                yield pattern.text.format_map(parts).strip(), lacking
+                said = pattern.text.format_map(parts).strip()
+                large = text[0].isupper() and said[:1].islower()
+                yield f"{said[0].upper()}{said[1:]}" if large else said, lacking
 
     def _in_parts(self, text: str) -> Iterator[tuple[str, dict[str, None]]]:
         """The text in two parts, between which the language says the same."""
         if text[0] == "(" and text[-1] == ")" and ")" not in text[1:-1]:
             lacking: dict[str, None] = {}
             yield f"({self.said(text[1:-1], lacking)})", lacking
+        if text[-1] == "." and text[:-1].strip():
+            lacking = {}
+            yield f"{self.said(text[:-1], lacking)}.", lacking
         for between in _BETWEEN:
             for place in list(between.finditer(text))[:_MOST_PLACES]:
                 yield from self._halves(text, place.start(), place.end())
@@ -324,18 +331,26 @@ def _beside_numbers(text: str) -> Iterator[int]:
     yield from (place for place in spaces[-4:] if not _WORD.search(_bare(text[place:])))
 
 
+def _literal(part: str, *, begins: bool) -> str:
+    """A part as it stands; no full stop within a number is taken for the end of a sentence."""
+    escaped = re.escape(part).replace(r"\.", r"\.(?!\d)")
+    if begins and part[:1].isalpha():
+        return f"[{part[0].upper()}{part[0].lower()}]{escaped[1:]}"
+    return escaped
+
+
 def _pattern(key: str, anything: str) -> re.Pattern[str]:
     """What stands for a name at either end may be nothing, and the space beside it gone with it."""
     parts = _FIELD.split(key)
     found: list[str] = []
     for n, part in enumerate(parts):
         if n % 2 == 0:
-            found.append(re.escape(part).replace(r"\.", r"\.(?!\d)"))
+            found.append(_literal(part, begins=n == 0))
         else:
             found.append(f"(?P={part})" if part in parts[1:n:2] else _group(part, anything))
     if len(parts) > 3 or parts[0] or parts[-1]:
         if not parts[0] and parts[2][:1] == " ":
-            found[1:3] = [f"(?:{found[1]} )?", re.escape(parts[2][1:]).replace(r"\.", r"\.(?!\d)")]
+            found[1:3] = [f"(?:{found[1]} )?", _literal(parts[2][1:], begins=False)]
         if not parts[-1] and parts[-3][-1:] == " ":
             found[-3:] = [found[-3].removesuffix(r"\ "), f"(?: {found[-2]})?"]
     return re.compile("".join(found), re.DOTALL)

@@ -13,6 +13,8 @@ from pathlib import Path
 import attrs
 
 from ..datafile import read_toml
+from ..model.source import PUBLISHED
+from ..reference import sources
 from ..report.catalogue import read_catalogue
 
 #: Arguments that reach no paper: how and where to measure, what a form or an error says, why a number is so.
@@ -57,14 +59,16 @@ def _words(text: str) -> str:
 
 
 @lru_cache(maxsize=8)
-def _written(folder: Path) -> frozenset[str]:
-    """Every text of the source as it stands, without what is filled in: parts that are put together count."""
-    return frozenset(
-        _words(node.value)
+def _written(folder: Path) -> str:
+    """Every text of the source and of the sources as it stands: parts that are put together count."""
+    literals = [
+        node.value
         for path in folder.glob("*.py")
         for node in ast.walk(ast.parse(path.read_text("utf-8")))
         if isinstance(node, ast.Constant) and isinstance(node.value, str)
-    )
+    ]
+    cited = sources(folder / "sources.toml").values() if (folder / "sources.toml").is_file() else ()
+    return "\n".join((*literals, *(part for source in cited for part in (source.title, source.where))))
 
 
 def texts_in(folder: Path) -> list[str]:
@@ -74,6 +78,7 @@ def texts_in(folder: Path) -> list[str]:
         if path.stem not in _NO_PAPER:
             found |= dict.fromkeys(_of_module(path))
     found |= dict.fromkeys(_of_tables(folder / "faults.toml"))
+    found |= dict.fromkeys(_of_sources(folder))
     return list(found)
 
 
@@ -86,6 +91,18 @@ def _of_tables(path: Path) -> Iterator[str]:
             yield from (fault[field] for field in ("name", "cause", "tells", "refer") if fault.get(field))
     for test in data.get("test", {}).values():
         yield test["question"]
+
+
+def _of_sources(folder: Path) -> Iterator[str]:
+    """What limits are cited by. The title of a document is its name in every language."""
+    if not (folder / "limits.toml").is_file():
+        return
+    cited = {limit["source"] for limit in read_toml(folder / "limits.toml").get("limit", [])}
+    for source in sources(folder / "sources.toml").values():
+        if source.key in cited and source.basis not in PUBLISHED:
+            yield source.title
+        if source.key in cited and source.where:
+            yield source.where
 
 
 def _of_module(path: Path) -> Iterator[str]:
