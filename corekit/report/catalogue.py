@@ -42,6 +42,12 @@ _BETWEEN = (
     re.compile(r"( )(?=\()"),
     re.compile(r"(: )"),
 )
+#: So many parts of one text are looked up.
+_MOST_STEPS = 4000
+#: What has more parts of one kind is a list of them.
+_MANY = 3
+#: A text with so few letters of its own fits much that it is not meant for.
+_PLAIN = 5
 #: So many places of one kind a text is taken apart at.
 _MOST_PLACES = 40
 _WORD = re.compile(r"[^\W\d_]")
@@ -50,6 +56,9 @@ _WORDS = re.compile(r"[^\W\d_]{3,}")
 _UNITS_IN_WORDS = frozenset({"rpm", "years", "d", "count", "1", "in", "ft", "gal US", "gal UK"})
 #: Said of an uncertainty, in the symbols of every language.
 _COVERAGE = "(k = 2)"
+_NAMED = re.compile(r"(?<=\d) (?:rpm|years|d)\b")
+#: An escaped full stop, which no digit follows.
+_STOP = re.compile(r"\\\.(?!\d)")
 _TROUBLE = re.compile(r"\b[PBCU][0-3][0-9A-F]{3}\b")
 _MARK = re.compile(r"[0-9A-Z]{4}(?:-[0-9A-Z]{4})+")
 _DECIMAL = re.compile(r"(?<![\d.])(?P<whole>\d+)\.(?=\d+(?![\d.]))")
@@ -178,29 +187,73 @@ class Speaker:
     catalogue: Catalogue
     known: Mapping[str, str]
     _said: dict[str, tuple[str, dict[str, None]]] = attrs.field(factory=dict, init=False)
+    _depth: int = attrs.field(default=0, init=False)
+    _steps: int = attrs.field(default=0, init=False)
 
     def said(self, text: str, missing: dict[str, None]) -> str:
         """The text in the language; what has no translation stays, and is noted in `missing`."""
         core = text.strip()
         if not core:
             return text
-        if core not in self._said:
-            self._said[core] = (core, {core: None})  # what leads back to itself has no translation
-            self._said[core] = self._found(core)
-        words, lacking = self._said[core]
+        self._steps = self._steps - 1 if self._depth else _MOST_STEPS
+        words, lacking = self._said.get(core) or self._looked_up(core)
         missing |= lacking
         start = text.index(core)
         return text[:start] + words + text[start + len(core) :]
 
+    def _looked_up(self, text: str) -> tuple[str, dict[str, None]]:
+        """What is found, kept; nothing is looked for without end."""
+        if self._steps < 0:
+            return text, {text: None}
+        self._said[text] = (text, {text: None})  # what leads back to itself has no translation
+        self._depth += 1
+        found = self._found(text)
+        self._depth -= 1
+        if found[1] and self._steps < 0 and self._depth:
+            del self._said[text]  # it was not looked for to its end
+        else:
+            self._said[text] = found
+        return found
+
     def _found(self, text: str) -> tuple[str, dict[str, None]]:
-        if (known := self._known(text)) is not None:
-            return known, {}
+        for said in self._at_once(text):
+            if said is not None:
+                return said, {}
         lacking: dict[str, None] = {text: None}
-        for said, still in chain(self._by_patterns(text), self._in_parts(text)):
+        for said, still in chain(
+            self._by_patterns(text), self._in_parts(text), self._by_patterns(text, plain=True)
+        ):
             if not still:
                 return said, {}
             lacking = still if len("".join(still)) < len("".join(lacking)) else lacking
         return text, lacking
+
+    def _at_once(self, text: str) -> Iterator[str | None]:
+        """What has one text by itself: as a whole, before a full stop, before or behind a number."""
+        yield self._known(text)
+        if text[-1] == "." and text[:-1].strip():
+            said = self._known(text[:-1].rstrip())
+            yield None if said is None else f"{said}."
+        yield self._long_list(text)
+        for at in _beside_numbers(text):
+            first, second = self._known(text[:at].strip()), self._known(text[at:].strip())
+            yield None if first is None or second is None else f"{first} {second}"
+
+    def _long_list(self, text: str) -> str | None:
+        """Many things or many sentences, where each of them can be said by itself."""
+        for between in (_BETWEEN[0], _BETWEEN[1]):
+            parts = between.split(text)[::2]
+            if len(parts) <= _MANY:
+                continue
+            said = []
+            for part in parts:
+                self._steps, lacking = _MOST_STEPS, dict[str, None]()
+                said.append(self.said(part, lacking))
+                if lacking:
+                    break
+            else:
+                return (" " if between is _BETWEEN[0] else "; ").join(said)
+        return None
 
     def _known(self, text: str) -> str | None:
         """What has one text by itself, or is no text: a number, a day, a mark."""
@@ -208,13 +261,12 @@ class Speaker:
         if text in texts:
             return texts[text]
         if text.casefold() in self.known:
-            return self.known[text.casefold()]
+            own = self.known[text.casefold()]
+            return f"{own[0].upper()}{own[1:]}" if text[0].isupper() else own
         flipped = f"{text[0].swapcase()}{text[1:]}"
         if flipped in texts:
             said = texts[flipped]
             return f"{said[:1].upper()}{said[1:]}" if text[0].isupper() else said
-        if text[-1] == "." and text[:-1] in texts:
-            return f"{texts[text[:-1]]}."
         if text in _unit_names(table()):
             return text
         for end in _ENDS:
@@ -225,9 +277,15 @@ class Speaker:
             return self._shaped(text) or _in_letters(text, self.catalogue.language)
         return self._shaped(text)
 
-    def _by_patterns(self, text: str) -> Iterator[tuple[str, dict[str, None]]]:
-        """The text by each pattern that fits it, with what of it lacks a translation."""
+    def _by_patterns(self, text: str, *, plain: bool = False) -> Iterator[tuple[str, dict[str, None]]]:
+        """The text by each pattern that fits it, with what of it lacks a translation.
+
+        Args:
+            plain: By those alone that say next to nothing themselves, such as `{text1} to {text2}`.
+        """
         for pattern in self.catalogue.patterns_for(text):
+            if (pattern.weight <= _PLAIN) is not plain:
+                continue
             for filled in pattern.matches(text):
                 lacking: dict[str, None] = {}
                 parts = {
@@ -327,13 +385,13 @@ def _bare(text: str) -> str:
 def _beside_numbers(text: str) -> Iterator[int]:
     """Where what stands before or behind is a number with its unit, and the rest words."""
     spaces = [place.start() for place in re.finditer(" ", text)]
-    yield from (place for place in spaces[:4] if not _WORD.search(_bare(text[:place])))
-    yield from (place for place in spaces[-4:] if not _WORD.search(_bare(text[place:])))
+    yield from (place for place in spaces[:4] if not _WORD.search(_bare(_NAMED.sub("", text[:place]))))
+    yield from (place for place in spaces[-4:] if not _WORD.search(_bare(_NAMED.sub("", text[place:]))))
 
 
 def _literal(part: str, *, begins: bool) -> str:
     """A part as it stands; no full stop within a number is taken for the end of a sentence."""
-    escaped = re.escape(part).replace(r"\.", r"\.(?!\d)")
+    escaped = _STOP.sub(lambda stop: f"{stop[0]}(?!\\d)", re.escape(part))
     if begins and part[:1].isalpha():
         return f"[{part[0].upper()}{part[0].lower()}]{escaped[1:]}"
     return escaped

@@ -70,7 +70,7 @@ def _mapped(item: Any, speaker: Speaker, missing: dict[str, None]) -> Any:
 def _changed_fields(item: Any, speaker: Speaker, missing: dict[str, None]) -> Iterator[tuple[str, Any]]:
     for field in attrs.fields(type(item)):
         value = getattr(item, field.name)
-        if field.name in _NO_TEXT or not isinstance(value, (str, tuple)) or isinstance(value, bool):
+        if field.name in _NO_TEXT or not (isinstance(value, (str, tuple)) or attrs.has(type(value))):
             continue
         changed = _mapped(value, speaker, missing)
         if changed != value:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import attrs
@@ -63,11 +64,22 @@ def paragraph(setter: Typesetter, block: Paragraph) -> list[Box]:
     ]
 
 
+#: So wide is the column of names, and wider where a word would break.
+_LABEL = 50.0
+
+
+def _widest_word(setter: Typesetter, name: str) -> float:
+    return max(
+        setter.own(word, setter.measures.small, math.inf)[0].text.width for word in name.split() or [name]
+    )
+
+
 def pairs(setter: Typesetter, block: Pairs) -> Iterator[Box]:
     """Two pairs a row, read from left to right; what is too long for half the sheet has a row of its own."""
-    label, gutter = 50.0, 16.0
+    gutter = 16.0
     half = (setter.width - gutter) / 2
     small, body = setter.measures.small, setter.measures.body
+    label = max((_LABEL, *(_widest_word(setter, name) + 6.5 for name, _ in block.rows)))
     waiting: list[tuple[Cell, Cell]] = []
     for name, words in block.rows:
         pieces, names = setter.pieces(words), setter.own(name, small, label - 6)

@@ -15,7 +15,7 @@ import attrs
 from ..datafile import read_toml
 from ..model.source import PUBLISHED
 from ..reference import sources
-from ..report.catalogue import read_catalogue
+from ..report.catalogue import Speaker, catalogue, read_catalogue
 
 #: Arguments that reach no paper: how and where to measure, what a form or an error says, why a number is so.
 _NOT_PRINTED = re.compile(
@@ -28,6 +28,8 @@ _NOT_PRINTED = re.compile(
 _NO_PAPER = ("practice",)
 #: A key, a path, a name of the source.
 _NAME = re.compile(r"[a-z0-9_.*/-]*[_./][a-z0-9_.*/-]*")
+_BEFORE = re.compile(r"^(?:\{[A-Z][A-Z_]+\} )+(?=[A-Z])")
+_BEHIND = re.compile(r"(?<=[.!?])(?: \{[A-Z][A-Z_]+\})+$")
 _FILLED = re.compile(r"\{+(\w+)\}+")
 
 
@@ -48,10 +50,18 @@ def lack(folder: Path, language: str, not_told: tuple[str, ...] = ()) -> Lack:
     said = read_catalogue(folder / "language" / f"{language}.toml").texts
     names = {path.stem for path in folder.glob("*.py")}
     asked = dict.fromkeys(text for text in texts_in(folder) if text not in not_told and text not in names)
+    speaker = Speaker(catalogue(language, [folder]), {})
     return Lack(
-        missing=tuple(text for text in asked if text not in said),
+        missing=tuple(text for text in asked if text not in said and not _is_said(text, speaker)),
         spare=tuple(text for text in said if text not in asked and _words(text) not in _written(folder)),
     )
+
+
+def _is_said(text: str, speaker: Speaker) -> bool:
+    """It is said with what every system shares, such as that a limit is common practice."""
+    missing: dict[str, None] = {}
+    speaker.said(text, missing)
+    return not missing and not _FILLED.search(text)
 
 
 def _words(text: str) -> str:
@@ -137,7 +147,7 @@ def _texts(node: ast.AST, at: str, quiet: set[int]) -> Iterator[str]:
             yield node.value
     elif isinstance(node, ast.JoinedStr):
         if not _NOT_PRINTED.search(at):
-            yield _template(node)
+            yield _own_sentences(_template(node))
             for part in node.values:
                 if isinstance(part, ast.FormattedValue):
                     yield from _texts(part.value, f"{at}+", quiet)
@@ -163,6 +173,11 @@ def _texts(node: ast.AST, at: str, quiet: set[int]) -> Iterator[str]:
     else:
         for child in ast.iter_child_nodes(node):
             yield from _texts(child, at, quiet)
+
+
+def _own_sentences(text: str) -> str:
+    """Without the sentences of others that stand before and behind, such as cautions that several share."""
+    return _BEHIND.sub("", _BEFORE.sub("", text))
 
 
 def _template(node: ast.JoinedStr) -> str:

@@ -229,8 +229,10 @@ def test_a_job_may_have_a_language_of_its_own(shop: Shop) -> None:
 
 
 def test_a_paper_with_a_text_that_has_no_translation_is_in_english_and_says_which(
-    shop: Shop, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    shop: Shop, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    # A system as one that came without German texts.
+    monkeypatch.setattr(shop.context.plugins.systems["battery"], "folder", tmp_path)
     job = begin(shop)
     say(shop, job, requested={"operation": "battery.charge", "ground": "customer"})
     document = shop.estimate(job, "repair").document
