@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from .desk.shop import Shop as Shop
     from .desk.shop import open_shop as open_shop
     from .judge import Side as Side
+    from .model.channel import Channel as Channel
+    from .model.channel import LiveValue as LiveValue
     from .model.channel import Log as Log
     from .model.channel import Reader as Reader
     from .model.channel import Track as Track
@@ -99,6 +101,8 @@ _WHERE = {
     "Shop": "desk.shop",
     "open_shop": "desk.shop",
     "Side": "judge",
+    "Channel": "model.channel",
+    "LiveValue": "model.channel",
     "Log": "model.channel",
     "Reader": "model.channel",
     "Track": "model.channel",

@@ -1,13 +1,13 @@
 """What a logger's column or the vehicle's own data can be: channels, and the monitors a vehicle tells of.
 
-They stand in shared/channels.toml and have no meaning of their own: a system says which of its readings comes
-from which channel, and when.
+They stand in shared/channels.toml, beside those that systems declare for themselves, and have no meaning of
+their own: a system says which of its readings comes from which channel, and when.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from functools import lru_cache
 
@@ -16,7 +16,7 @@ import attrs
 from .datafile import read_toml, required_field, structured, table
 from .fault import Faults
 from .kept import kept
-from .model.channel import Channel, Monitor, Parameter
+from .model.channel import Channel, LiveValue, Monitor
 from .reference import data_path
 
 _NAME = "shared/channels.toml"
@@ -66,13 +66,41 @@ class _ChannelFile:
 
 @attrs.frozen(kw_only=True)
 class ChannelList:
-    """All of shared/channels.toml, by key; `named` has every name of a column in plain letters → channel and
-    place.
+    """Channels and monitors by key.
+
+    Attributes:
+        named: Every name of a column in plain letters → channel and place. shared_names: A name that several
+            systems give to channels of their own → keys of these; it stands for none of them.
     """
 
     channels: Mapping[str, Channel]
     monitors: Mapping[str, Monitor]
     named: Mapping[str, tuple[str, str]]
+    shared_names: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
+
+    def channel_named(self, title: str) -> tuple[Channel, str] | None:
+        """The channel that a column's title names, with its place where it has several; None for any
+        other.
+        """
+        found = self.named.get(plain(title))
+        return None if found is None else (self.channels[found[0]], found[1])
+
+    def with_own(self, own: Iterable[Channel]) -> ChannelList:
+        """The same and the channels of systems' own, whatever order these come in."""
+        more = {one.key: one for one in own}
+        claims: dict[str, list[Channel]] = {}
+        for channel in more.values():
+            for name in channel.names:
+                claims.setdefault(name, []).append(channel)
+        named = {name: (of[0].key, of[0].names[name]) for name, of in claims.items() if len(of) == 1}
+        return attrs.evolve(
+            self,
+            channels={**self.channels, **more},
+            named={**named, **self.named},
+            shared_names={
+                name: tuple(sorted(one.key for one in of)) for name, of in claims.items() if len(of) > 1
+            },
+        )
 
 
 @lru_cache(maxsize=1)
@@ -93,12 +121,6 @@ def plain(title: str) -> str:
     """
     bare = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", re.sub(r"[\[(][^\[\]()]*[\])]", " ", title))
     return " ".join(re.sub(r"[^\w]|_", " ", bare.casefold()).split())
-
-
-def channel_named(title: str) -> tuple[Channel, str] | None:
-    """The channel that a column's title names, with its place where it has several; None for any other."""
-    found = channels().named.get(plain(title))
-    return None if found is None else (channels().channels[found[0]], found[1])
 
 
 def _read_channels() -> ChannelList:
@@ -146,7 +168,7 @@ def _channel(row: _ChannelRow) -> Channel:
         places=() if row.places is None else tuple(_places(row.places)),
         data=None
         if row.data is None
-        else Parameter(
+        else LiveValue(
             number=row.data.pid,
             count=row.data.bytes,
             factor=Fraction(row.data.factor),

@@ -127,16 +127,9 @@ class Tables:
         """The chance that a customer tells this complaint under a hypothesis.
 
         Of several symptoms the mean, as of one of which nobody knows which is meant. Several faults each give
-        their chance by themselves. What shows now and then only is, for the rest, told as on a sound vehicle.
+        their chance by themselves. What shows now and then only was seen all the same before it was told: it
+        is a reading that may be taken while it hides.
         """
-        if self.complaint is None:
-            return 1.0
-        shows = self.complaint.shows
-        told, nothing = self.shown(hypothesis), self.shown(SOUND)
-        return shows * told + (1.0 - shows) * nothing
-
-    def shown(self, hypothesis: Hypothesis) -> float:
-        """The same while it shows."""
         if self.complaint is None:
             return 1.0
         listed = self.complaint.listed
@@ -153,7 +146,7 @@ class Tables:
         """`told` of every hypothesis, in their order: what each fault gives is looked up once."""
         if self.complaint is None:
             return [1.0] * len(self.hypotheses)
-        shows, listed = self.complaint.shows, self.complaint.listed
+        listed = self.complaint.listed
         singles = (*self.faults, OUTSIDE)
         columns = [
             (
@@ -162,7 +155,6 @@ class Tables:
             )
             for symptom in listed
         ] or [(UNLISTED_NONE, {fault: 1.0 - self._unlisted_chance(fault) for fault in singles})]
-        nothing = (1.0 - shows) * self.shown(SOUND)
         found = []
         for hypothesis in self.hypotheses:
             whole = 0.0
@@ -171,7 +163,7 @@ class Tables:
                 for fault in hypothesis:
                     left *= silent[fault]
                 whole += max(none, 1.0 - left) if hypothesis else none
-            found.append(shows * (whole / len(columns)) + nothing)
+            found.append(whole / len(columns))
         return found
 
     @staticmethod

@@ -158,7 +158,7 @@ def chances_of_each(states: Mapping[Hypothesis, float]) -> dict[str, float]:
 
 def rows_for(beliefs: Beliefs, system: str, test: FaultTest) -> Rows:
     """The chance of each outcome of a test made now, for every kind of branches."""
-    return _rows(beliefs, system, test, beliefs.tables.shows)
+    return _rows(beliefs, system, test, 1.0 if test.lasting else beliefs.tables.shows)
 
 
 def _likelihoods(beliefs: Beliefs, event: Retold | Shown | Hint) -> Iterable[float]:
@@ -236,7 +236,8 @@ def _row(
 
 def fresh_row(tables: Tables, system: str, test: FaultTest, state: Hypothesis) -> Sequence[float]:
     """The chance of each outcome of a test that is made for the first time in a state."""
-    return _mixture(tables.row(system, test, state), tables.row(system, test, SOUND), tables.shows)
+    shows = 1.0 if test.lasting else tables.shows
+    return _mixture(tables.row(system, test, state), tables.row(system, test, SOUND), shows)
 
 
 def _mixture(row: Sequence[float], usual: Sequence[float], shows: float) -> Sequence[float]:
@@ -317,7 +318,7 @@ def _retold(beliefs: Beliefs, branch: Branch, state: Hypothesis, still: bool) ->
         there = AGAIN
         since = since[1:]  # it was told, so it was there
     else:
-        left = tables.shown(state) / tables.shown(branch.first) if state else 0.0
+        left = tables.told(state) / tables.told(branch.first) if state else 0.0
         there = min(AGAIN, max(GONE_BY_ITSELF, left))
         since = since if state == branch.now else []
     for seen in since:

@@ -46,8 +46,7 @@ def with_what_findings_ask(
         before = [
             one
             for one in waiting
-            if one[0] >= _rate(test.bits, test.minutes)
-            or (one[1].system == test.system and not one[2].isdisjoint(spoils))
+            if one[0] >= test.rate or (one[1].system == test.system and not one[2].isdisjoint(spoils))
         ]
         waiting = [one for one in waiting if one not in before]
         found += [*(wanted for _, wanted, _ in before), test]

@@ -61,7 +61,9 @@ class NextTest:
 
     Attributes:
         minutes: Hands-on. waits: Minutes of waiting beside them: start now, read later.
-        bits: Expected information about what to do.
+        bits: Expected information about what to do, with that of the test that it `opens`.
+        opens: Question of the test that means something only after this one, where it is worth making for
+            that; else empty. then: Hands-on minutes of that test.
         wants: Key of the measurand, observation or trait that it needs. place: Where it is read, when that is
             fixed; else empty.
         repeat: It was made and left open, or what it rests on was worked on since: worth making again.
@@ -76,6 +78,8 @@ class NextTest:
     minutes: float
     bits: float
     wants: str
+    opens: str = ""
+    then: float = 0.0
     waits: float = 0.0
     repeat: bool = False
     spoiled_by: str = ""
@@ -86,6 +90,11 @@ class NextTest:
     def is_question(self) -> bool:
         """True where nothing is to be done but to ask: the customer is not told on paper what to be asked."""
         return self.minutes == 0.0 and self.bits > 0.0
+
+    @property
+    def rate(self) -> float:
+        """Bits in a minute of work, what it opens counted in."""
+        return self.bits / max(self.minutes + self.then, ASKING)
 
     def fits(self, minutes_left: float | None) -> bool:
         """True when it can be done and read in the time that is left."""
@@ -215,13 +224,14 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     tables = evidence.tables
     ranking = Ranking(evidence.beliefs)
     unconfirmed = _unconfirmed_faults(evidence, evidence.beliefs)
+    shown_of = {system: _of_system(evidence, system) for system in tables.systems}
     grouped = {
         (tables.tests[key].system, tables.tests[key].test.group): key
         for key in evidence.current
         if key in tables.tests and tables.tests[key].test.group
     }
     idle = _idle_systems(evidence)
-    found = []
+    found, opened = [], list[tuple[JointTest, float]]()
     for key, one in tables.tests.items():
         test = one.test
         shown = evidence.latest.get(key) if key in evidence.current else None
@@ -237,18 +247,41 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             or not applies(test.only, evidence.fitted)
             or not test.is_due(evidence.done)
             or tables.systems[one.system].is_barred(test.key, evidence.seen, evidence.found)
-            or allowance(tables.systems[one.system], test, _of_system(evidence, one.system), evidence.done)
-            < LIKELY
         ):
             continue
         bits = information(ranking, one.system, test)
         bits += _confirmation(unconfirmed, evidence.beliefs, one)
-        if bits >= (SLIGHT if one.system in evidence.asked else WORTHWHILE):
+        if allowance(tables.systems[one.system], test, shown_of[one.system], evidence.done) < LIKELY:
+            opened.append((one, bits))
+        else:
             found.append(_next_test(evidence, key, bits))
+    found = [_with_what_it_opens(evidence, test, opened) for test in found]
+    found = [test for test in found if test.bits >= (SLIGHT if test.system in evidence.asked else WORTHWHILE)]
     found = _codes_as_one(evidence, ranking, found)
     found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
-    ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.bits / max(test.minutes, ASKING)))
+    ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.rate))
     return _spoilers_last(tables, _each_reading_once(ranked))
+
+
+def _with_what_it_opens(
+    evidence: Evidence, test: NextTest, opened: Sequence[tuple[JointTest, float]]
+) -> NextTest:
+    """A test that is worth more for the test that it opens than by itself, with what that one tells."""
+    best = test
+    for one, bits in opened:
+        needs = one.test.after
+        if one.system != test.system or test.key not in needs:
+            continue
+        first = evidence.tables.systems[test.system].tests[test.key]
+        if first.codes and one.test.codes:
+            continue  # the lists are read at once
+        allowed = _chance_of_outcome(evidence.beliefs, test.system, first, needs[test.key])
+        both = attrs.evolve(
+            test, bits=test.bits + allowed * bits, opens=one.test.question, then=one.test.minutes
+        )
+        if both.rate > best.rate or best.bits < WORTHWHILE <= both.bits:
+            best = both
+    return best
 
 
 def _each_reading_once(ranked: Iterable[NextTest]) -> list[NextTest]:

@@ -274,8 +274,11 @@ def _stays(record: Tried) -> bool:
 
 def _speaks_of(test: FaultTest, system: str, part: str, operation: str, plugins: Plugins) -> bool:
     """Whether a test speaks of what was worked on: a part that it rests on, or where it names none, the part
-    that it is read on or a fault under which it shows something else than without.
+    that it is read on or a fault under which it shows something else than without. Of what is fitted (an age)
+    only another part changes the answer.
     """
+    if test.trait and not part:
+        return False
     cured = {
         key: fault
         for key, fault in table_of(plugins, system).faults.items()

@@ -153,6 +153,7 @@ def _test_data(test: NextTest, seen: CheckView) -> dict[str, Any]:
         "minutes": test.minutes,
         "waits": test.waits,
         "bits": test.bits,
+        "opens": test.opens,
         "wants": test.wants,
         "place": test.place,
         "repeat": test.repeat,

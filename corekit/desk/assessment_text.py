@@ -290,6 +290,7 @@ def _worth(seen: CheckView, call: Call) -> Iterator[str]:
 def _test(seen: CheckView, number: int, test: NextTest) -> str:
     wanted = _missing_declaration(seen, test.wants)
     lines = [f"{number}. {test.question}{_time(test)}"]
+    lines += [f"It opens: {test.opens} About {test.then:g} min."] if test.opens else []
     again = again_words(test, seen.assessment.job, seen.plugins)
     lines += [f"Again: {again}"] if again else []
     lines += (

@@ -155,7 +155,7 @@ class _Bench:
         shop = open_context(folder, plugins=self.plugins)
         with shop.store:
             job = job_named(shop, visit)
-            return job, texts_of(shop, job)
+            return job, texts_of(shop, job) | shop.store.texts(small for _, small in job.photos_for_paper)
 
     def looking(self, km: Decimal | None, call_out: bool | None = None) -> tuple[Line, ...]:
         """The lines of call-out and diagnosis; without the call-out where another job is charged for it."""

@@ -67,7 +67,13 @@ def draft_from_car(
     wanted |= {key for one in plugins.from_channels for key in one.when} | EVENTS_REST_ON
     bus = open_bus(channel, interface, bitrate)
     try:
-        log = read_vehicle(Link(bus), f"{interface} {channel}", seconds=seconds, wanted=wanted)
+        log = read_vehicle(
+            Link(bus),
+            f"{interface} {channel}",
+            seconds=seconds,
+            wanted=wanted,
+            known=plugins.channels,
+        )
     finally:
         bus.shutdown()
     return draft_of(log, plugins)

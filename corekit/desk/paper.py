@@ -23,7 +23,7 @@ from ..report.sheet import ApprovalRow, Sheet
 from ..store.mark import random_id
 from .context import ShopContext
 from .errors import DeskError
-from .jobs import texts_of
+from .photos import texts_on
 from .settings import PAPERS, Settings, jurisdiction_of
 
 
@@ -91,7 +91,7 @@ def pdf_of(shop: ShopContext, document: Document, name: str, jobs: Sequence[Job]
 
     path = path_of(shop, name)
     carried = f"{shop.settings.carried}#{document.carried}" if document.carried else None
-    drawn = render_pdf(document, resolver(texts_of(shop, *jobs)), address or None, carried=carried)
+    drawn = render_pdf(document, resolver(texts_on(shop, document, *jobs)), address or None, carried=carried)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_over(path, drawn)

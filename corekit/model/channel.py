@@ -38,15 +38,15 @@ TAKES = (MIDDLE, LOWEST, HIGHEST, LAST, RISE, TURNS, INTERVAL)
 
 
 @attrs.frozen(kw_only=True)
-class Parameter:
-    """How a vehicle sends a channel: number of the parameter, bytes, and value = raw × factor + offset in the
-    channel's unit.
+class LiveValue:
+    """How a vehicle sends a channel in service 01: number of the parameter, bytes, and value = raw × factor +
+    offset in the channel's unit. Factor and offset are exact: `"1/20"`.
     """
 
     number: int
     count: int
-    factor: Fraction = Fraction(1)
-    offset: Fraction = Fraction(0)
+    factor: Fraction = attrs.field(default=Fraction(1), converter=Fraction)
+    offset: Fraction = attrs.field(default=Fraction(0), converter=Fraction)
 
     def value(self, raw: bytes) -> Fraction:
         """The value that so many bytes stand for, in the channel's unit.
@@ -61,12 +61,13 @@ class Parameter:
 
 @attrs.frozen(kw_only=True)
 class Channel:
-    """A quantity by its usual name, for every system alike.
+    """A quantity by its usual name: one for every system alike, or a system's own.
 
     Attributes:
         unit: That it is shown in. bare: That of a column which names none; empty where several are usual.
         possible: In `unit`; what lies outside is no reading of it.
         places: Where it is there for several like things.
+        data: How a vehicle sends it. names: What a column calls it, in plain letters → place.
     """
 
     key: str
@@ -75,7 +76,8 @@ class Channel:
     possible: tuple[float, float]
     bare: str = ""
     places: tuple[str, ...] = ()
-    data: Parameter | None = None
+    data: LiveValue | None = None
+    names: Mapping[str, str] = attrs.field(factory=dict, hash=False)
 
 
 @attrs.frozen(kw_only=True)

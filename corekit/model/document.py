@@ -99,6 +99,20 @@ class Picture:
 
 
 @attrs.frozen(kw_only=True)
+class PhotoRow:
+    """A photo: `image` is personal text that holds it, `what` it shows, `when` as printed."""
+
+    image: Words
+    what: Words
+    when: str
+
+
+@attrs.frozen(kw_only=True)
+class Photos:
+    rows: tuple[PhotoRow, ...]
+
+
+@attrs.frozen(kw_only=True)
 class PricedRow:
     """One priced line: what, its one ground in words, quantity and unit price and net as
     printed, tax rate.
@@ -283,6 +297,7 @@ Block = (
     | Findings
     | Readings
     | Picture
+    | Photos
     | PricedLines
     | Totals
     | Table
@@ -358,6 +373,7 @@ PARTS: dict[str, type] = {
         Findings,
         Readings,
         Picture,
+        Photos,
         PricedLines,
         Totals,
         Table,
@@ -376,7 +392,7 @@ PARTS: dict[str, type] = {
 }
 
 
-_ROWS = (FindingRow, ReadingRow, PricedRow, ProofRow, WorkRow, AccountRow, Strip, Figure)
+_ROWS = (FindingRow, ReadingRow, PhotoRow, PricedRow, ProofRow, WorkRow, AccountRow, Strip, Figure)
 
 
 @lru_cache(maxsize=1)

@@ -35,6 +35,7 @@ from .records import (
     OldParts,
     Opened,
     Paid,
+    PhotoChosen,
     Photographed,
     Planned,
     Priced,
@@ -470,6 +471,16 @@ class Job:
     @property
     def photos(self) -> tuple[Noted[Photographed], ...]:
         return self.all(Photographed)
+
+    @property
+    def photos_for_paper(self) -> tuple[tuple[Noted[Photographed], Personal], ...]:
+        """The photos chosen for the evidence sheet, each once with its small copy, in the order in which they
+        were taken.
+        """
+        chosen = {noted.record.photo: noted.record.image for noted in self.all(PhotoChosen)}
+        return tuple(
+            (photo, small) for photo in self.photos if isinstance(small := chosen.get(photo.id), Personal)
+        )
 
     def disputed(self, entry: str) -> tuple[Noted[object], ...]:
         """What else is said of the subject of an entry that stands, while nothing settles it."""

@@ -242,6 +242,7 @@ WHY_WITHDRAWN = PublicWords(
         "typed twice",
         "the diagnosis was wrong",
         "noted wrongly",
+        "not for the document",
         "it turned out otherwise",
         "the customer decided otherwise",
         "the money was given back",

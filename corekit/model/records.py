@@ -434,6 +434,16 @@ class Photographed:
 
 
 @attrs.frozen(kw_only=True)
+class PhotoChosen:
+    """A photo (`photo` is its entry) stands on the evidence sheet of the papers made from now on: `image` is
+    the small copy for it as base64 text, kept with the persons.
+    """
+
+    photo: str
+    image: _Person = _words()
+
+
+@attrs.frozen(kw_only=True)
 class Brought:
     """A document of another shop that the customer brought: its masked content as canonical text, and the
     record mark that this leads to. Nothing here is judged by it.
@@ -776,6 +786,7 @@ RECORDS: dict[str, type] = {
     "ended": Ended,
     "waived": Waived,
     "photo": Photographed,
+    "photo_chosen": PhotoChosen,
     "brought": Brought,
     "approved": Approved,
     "repaired": Repaired,

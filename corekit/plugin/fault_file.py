@@ -488,7 +488,7 @@ class _Meaning:
             wants=row.wants,
             waits=row.waits,
             proposed=row.proposed,
-            lasting=row.lasting,
+            lasting=row.lasting or bool(row.codes),
             trials=self._ways(path, row),
             not_told=self._told(path, row),
             retells=self._retells(path, row),

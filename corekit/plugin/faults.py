@@ -128,7 +128,7 @@ class FaultTest:
         only: On which vehicles it can be made.
         proposed: False for what counts where somebody found it so and is never a step to take.
         lasting: What it shows does not come and go with a complaint that shows now and then: an age, a look,
-            a dead cell.
+            a dead cell; a code once stored stays, so every test by codes is.
         trials: Ways of trial that ask the same of the parts it rests on: where one of those was tried so,
             and did not just go away, it is no step any more.
         not_told: Symptoms under which it cannot be made: nothing is counted on an engine that does not run.

@@ -13,16 +13,18 @@ from ..model.measurand import Measurand, Observation
 from ..model.sampling import Sampling
 
 Ends = tuple[float | None, float | None]
+#: Channels, by key or as declared, and the ends that each must lie between.
+Spans = Mapping[str, Ends] | Mapping[Channel, Ends] | Mapping[str | Channel, Ends]
 #: What a stretch gives in place of a value of the channel, and its kind.
 _OTHERWISE = {TURNS: "count", INTERVAL: "time"}
 
 
 def declare_from_channel(
     of: Measurand | Sampling,
-    channel: str,
+    channel: str | Channel,
     during: str,
     take: str,
-    when: Mapping[str, Ends] | None,
+    when: Spans | None,
     accuracy: str,
     note: str,
 ) -> FromChannel:
@@ -39,19 +41,19 @@ def declare_from_channel(
     measurand = of.of if isinstance(of, Sampling) else of
     kind = _OTHERWISE.get(take) or units.unit(known.unit).kind
     if kind != measurand.kind:
-        raise ValueError(f"{of.key}: it is a {measurand.kind}, and from {channel} comes a {kind}.")
+        raise ValueError(f"{of.key}: it is a {measurand.kind}, and from {known.key} comes a {kind}.")
     if isinstance(of, Sampling) and of.over_kind != "time":
         raise ValueError(f"{of.key}: a log is sampled over time, and this record is not.")
     if set(known.places) - set(of.places) and known.places[: len(of.places)] != of.places:
-        raise ValueError(f"{of.key}: its places are not those of {channel}, {any_of(known.places)}.")
+        raise ValueError(f"{of.key}: its places are not those of {known.key}, {any_of(known.places)}.")
     if accuracy:
         units.parse_accuracy(accuracy, measurand.unit)
     return FromChannel(
         of=of.key,
-        channel=channel,
+        channel=known.key,
         during=during,
         take=take,
-        when={key: _span(of.key, key, ends) for key, ends in (when or {}).items()},
+        when=dict(_span(of.key, one, ends) for one, ends in (when or {}).items()),
         places={place: place for place in known.places if place in of.places},
         accuracy=accuracy,
         note=note,
@@ -80,14 +82,20 @@ def declare_from_monitor(
     )
 
 
-def _channel(key: str, name: str) -> Channel:
-    known = channels().channels.get(name)
+def _channel(key: str, told: str | Channel) -> Channel:
+    """One that comes with corekit, by its key, or one that a system has declared."""
+    if isinstance(told, Channel):
+        return told
+    known = channels().channels.get(told)
     if known is None:
-        raise ValueError(f"{key}: the channels are {any_of(channels().channels)}; got {name!r}.")
+        raise ValueError(
+            f"{key}: the channels are {any_of(channels().channels)}; got {told!r}. One that is not among them"
+            " is declared: system.channel(…), and what that gives is named here."
+        )
     return known
 
 
-def _span(key: str, name: str, ends: Ends) -> Ends:
-    unit = _channel(key, name).unit
-    low, high = (None if end is None else units.to_coherent(end, unit) for end in ends)
-    return low, high
+def _span(key: str, told: str | Channel, ends: Ends) -> tuple[str, Ends]:
+    known = _channel(key, told)
+    low, high = (None if end is None else units.to_coherent(end, known.unit) for end in ends)
+    return known.key, (low, high)

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import attrs
 import pluggy
 
+from ..channels import ChannelList, channels
 from ..complaints import own_symptoms, set_own_symptoms
 from ..jurisdictions import jurisdictions, read_jurisdiction
 from ..model.channel import FromChannel, Reader
@@ -151,6 +152,13 @@ class Plugins:
     @cached_property
     def calculations(self) -> dict[str, Calculation[Any]]:
         return _merge(system.calculations for system in self.systems.values())
+
+    @cached_property
+    def channels(self) -> ChannelList:
+        """What a column or a live value can be: the channels of corekit and those of the systems."""
+        return channels().with_own(
+            one for system in self.systems.values() for one in system.channels.values()
+        )
 
     @cached_property
     def from_channels(self) -> tuple[FromChannel, ...]:

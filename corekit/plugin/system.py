@@ -18,7 +18,7 @@ from .. import units
 from ..complaints import OwnSymptom, Symptom, own_symptoms, set_own_symptoms, symptoms, trials
 from ..datafile import read_toml
 from ..kept import kept
-from ..model.channel import MIDDLE, FromChannel
+from ..model.channel import MIDDLE, Channel, FromChannel, LiveValue
 from ..model.limit import Limit, Span
 from ..model.measurand import Measurand, Observation, Operation, Part, Setting, Trait, answers_of
 from ..model.sampling import Sampling
@@ -31,8 +31,9 @@ from .check import Check, Checker, Parameter, closed_list, declare
 from .derived import Derivation, Derived, derivation
 from .fault_file import Declared, read_faults
 from .faults import FaultTable
-from .from_channel import Ends, declare_from_channel, declare_from_monitor
+from .from_channel import Spans, declare_from_channel, declare_from_monitor
 from .limit_file import read_limits
+from .own_channel import declare_channel
 from .own_unit import declare_unit
 from .relation import Relation, declare_relation
 from .sampling import sampling_of
@@ -46,7 +47,7 @@ _SHARED = ("units.toml", "symptoms.toml", "trials.toml")
 #: What a system keeps its declarations in, by key; checks are kept by the names of their functions.
 SHELVES = (
     "symptoms", "parts", "measurands", "records", "observations", "traits", "settings", "operations",
-    "calculations", "relations", "derived",
+    "calculations", "relations", "derived", "channels",
 )  # fmt: skip
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _CODE = re.compile(r"[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*")
@@ -87,6 +88,7 @@ class System:
         self.checks: dict[str, Check[Any]] = {}
         self.relations: dict[str, Relation] = {}
         self.derived: dict[str, Derivation] = {}
+        self.channels: dict[str, Channel] = {}
         self.from_channels: tuple[FromChannel, ...] = ()
 
     def __repr__(self) -> str:
@@ -563,21 +565,50 @@ class System:
         )
         return self._keep(self.relations, key, declared)
 
+    def channel(
+        self,
+        name: str,
+        unit: str,
+        title: str,
+        *,
+        possible: tuple[float, float],
+        names: Iterable[str] = (),
+        places: Mapping[str, Iterable[str]] | Iterable[str] = (),
+        bare: str = "",
+        data: LiveValue | None = None,
+    ) -> Channel:
+        """Declare a column of loggers, or a live value of the vehicle, that shared/channels.toml lacks.
+
+        Args:
+            possible: In `unit`; what lies outside is no reading of it.
+            names: What else columns call it, beside its name and title.
+            places: Where it is there for several like things; `{"front left": ("fl", "lf")}` with the short
+                forms that columns write before or behind the name.
+            bare: The unit of a column that names none; left out where several are usual.
+            data: How a vehicle sends it in service 01, by the standard.
+
+        Raises:
+            ValueError: the key is taken, a name or the parameter is another channel's, or it cannot be meant.
+        """
+        key = self._key(name)
+        declared = declare_channel(key, unit, title, possible, names, places, bare, data)
+        return self._keep(self.channels, key, declared)
+
     def from_channel(
         self,
         of: Measurand | Sampling,
-        channel: str,
+        channel: str | Channel,
         *,
         during: str = "",
         take: str = MIDDLE,
-        when: Mapping[str, Ends] | None = None,
+        when: Spans | None = None,
         accuracy: str = "",
         note: str = "",
     ) -> None:
         """Declare that a reading or record comes from a channel of a log or of the vehicle's own data.
 
         Args:
-            channel: One of shared/channels.toml.
+            channel: Key of one of shared/channels.toml, or a channel that a system declared.
             during: The event in whose longest stretch it is read: `running`, `idling`, `cranking` …; anywhere
                 when left out.
             take: `middle` of the steadiest part of that stretch; `lowest`, `highest` or `last` of it; the

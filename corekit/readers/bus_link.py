@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 import attrs
@@ -51,12 +51,20 @@ class Answer:
 
 
 class Link:
-    """A bus with modules on it, each of which answers `within` so many seconds. `remarks` holds what went
-    wrong with single answers, one sentence each.
+    """A bus with modules on it, each of which answers `within` so many seconds of `clock`. `remarks` holds
+    what went wrong with single answers, one sentence each.
+
+    The adapter takes in what arrives while this process does not get its turn; so what is there when the time
+    is over is still looked at, and a busy computer loses no answer that came in time.
     """
 
-    def __init__(self, bus: can.BusABC, within: float = ANSWERS_WITHIN) -> None:
-        self.bus, self.within = bus, within
+    def __init__(
+        self,
+        bus: can.BusABC,
+        within: float = ANSWERS_WITHIN,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.bus, self.within, self.clock = bus, within, clock
         self.is_long = False
         self.remarks: dict[str, None] = {}
         self._layers: dict[int, isotp.TransportLayerLogic] = {}
@@ -84,7 +92,7 @@ class Link:
             if not busy or len(busy) < len(found):
                 break
             found.clear()
-            time.sleep(self.within / 4)
+            self._wait(self.within / 4)
         return [found[address] for address in sorted(found)]
 
     # ---- frames
@@ -110,25 +118,34 @@ class Link:
         self._waiting.clear()
         self._broken.clear()
 
+    def _wait(self, seconds: float) -> None:
+        """Let the time pass; what comes in belongs to no question."""
+        end = self.clock() + seconds
+        while (left := end - self.clock()) > 0:
+            self.bus.recv(timeout=left)
+
     def _received(
         self, question: tuple[int, ...], to: str, found: dict[int, Answer]
     ) -> Iterator[tuple[int, bytes]]:
         """(address, answer) as they come in, until the time is over; refusals are put down in `found`."""
-        end = time.monotonic() + self.within
+        end = self.clock() + self.within
         pending: dict[int, float] = {}
         service = question[0]
-        while (left := max(end, *pending.values(), 0.0) - time.monotonic()) > 0:
-            message = self.bus.recv(timeout=min(left, 0.05))
+        while True:
+            left = max(end, *pending.values(), 0.0) - self.clock()
+            message = self.bus.recv(timeout=min(max(left, 0.0), 0.05))
+            if left < -self.within or (message is None and left <= 0):
+                break
             if message is not None and self._is_from_module(message):
                 self._layer(message.arbitration_id)
                 self._waiting[message.arbitration_id].append(message)
                 if message.data and message.data[0] >> 4 == 1:  # more frames follow
-                    end = max(end, time.monotonic() + self.within)
+                    end = max(end, self.clock() + self.within)
             for address in list(self._layers):
                 for data in self._whole(address):
                     if len(data) >= 3 and data[0] == _NEGATIVE and data[1] == service:
                         if data[2] == _PENDING:
-                            pending[address] = time.monotonic() + PENDING_WITHIN
+                            pending[address] = self.clock() + PENDING_WITHIN
                             continue
                         found[address] = Answer(f"{address:X}", refusal=data[2])
                     elif data and data[0] == service + 0x40 and self._echoes(question, data):
@@ -202,7 +219,8 @@ class Link:
                 "tx_padding": 0,
                 "blocksize": 0,
                 "stmin": 0,
-                "rx_consecutive_frame_timeout": int(1000 * self.within),
+                # it counts while nobody reads, too; how long is waited is said above
+                "rx_consecutive_frame_timeout": int(1000 * PENDING_WITHIN),
             },
         )
 

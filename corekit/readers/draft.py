@@ -14,7 +14,7 @@ from typing import Any, Protocol
 import attrs
 
 from .. import units
-from ..channels import channels
+from ..channels import ChannelList, channels
 from ..fault import quotation
 from ..model.channel import (
     CRANKING,
@@ -52,6 +52,9 @@ class Declares(Protocol):
 
     @property
     def observations(self) -> Mapping[str, Observation]: ...
+
+    @property
+    def channels(self) -> ChannelList: ...
 
     @property
     def from_channels(self) -> tuple[FromChannel, ...]: ...
@@ -430,7 +433,7 @@ class _Maker:
     def _instrument(self, use: FromChannel, track: Track) -> tuple[dict[str, dict[str, str]], str]:
         if not use.accuracy:
             return {}, ""
-        title = channels().channels[use.channel].title.lower()
+        title = self.declared.channels.channels[use.channel].title.lower()
         name = f"vehicle's own data, {title}"
         return {name: {"kind": "module (ECU)", "accuracy": use.accuracy}}, name
 

@@ -43,7 +43,7 @@ def log_of(
     if found is not None:
         return attrs.evolve(found, remarks=(*failed, *found.remarks))
     try:
-        log = read_log(name, content, told)
+        log = read_log(name, content, told, plugins.channels)
     except LogError as error:
         raise LogError([*error.faults, *(DataFault("file", "", words) for words in failed)], name) from error
     return attrs.evolve(log, remarks=(*failed, *log.remarks))

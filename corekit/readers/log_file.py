@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 import attrs
 
 from .. import units
-from ..channels import channel_named, channels, plain
+from ..channels import ChannelList, channels, plain
 from ..fault import DataFault, any_of, near, quotation
 from ..model.channel import Channel, Log, Track
 from . import clock
@@ -30,7 +30,8 @@ class Told:
     """What whoever hands the file over says of it, where the file does not.
 
     Attributes:
-        columns: Title of a column → key of its channel, with ` cylinder 3` behind it where it has places.
+        columns: Title of a column → key of its channel, with ` cylinder 3` behind it where it has places;
+            a system's own channel is called `system.name`.
         units: Title of a column → its unit.
         time: What the time is in, of clock.UNITS. decimal: The decimal mark.
     """
@@ -41,29 +42,32 @@ class Told:
     decimal: str = ""
 
 
-def read_log(name: str, content: bytes, told: Told | None = None) -> Log:
+def read_log(name: str, content: bytes, told: Told | None = None, known: ChannelList | None = None) -> Log:
     """The log in a file; nothing of it is kept.
+
+    Args:
+        known: The channels that there are; those that come with corekit where left out.
 
     Raises:
         LogError: it is no table, has no time, or none of its columns is a quantity of a vehicle.
     """
-    say = told or Told()
+    say, listed = told or Told(), known or channels()
     grid = read_grid(content)
-    _refuse_strange(say, grid)
+    _refuse_strange(say, grid, listed)
     if _is_list(grid):
         grid = _pivoted(grid)
     remarks = list(grid.remarks)
     times = [n for n, title in enumerate(grid.titles) if clock.is_time(title)]
     days = [n for n, title in enumerate(grid.titles) if clock.is_day(title)]
-    known = [
+    columns = [
         (n, found)
         for n, title in enumerate(grid.titles)
-        if n not in times and (found := _channel(title, say))
+        if n not in times and (found := _channel(title, say, listed))
     ]
     if not times and days:
         times, days = days[:1], []
-    if not known or not times:
-        _refuse_as_none(grid, times, known)
+    if not columns or not times:
+        _refuse_as_none(grid, times, columns, listed)
     clocks = {
         n: clock.read_clock(
             grid.titles[n],
@@ -76,16 +80,17 @@ def read_log(name: str, content: bytes, told: Told | None = None) -> Log:
         for n in times
     }
     remarks += dict.fromkeys(one.words.strip() for one in clocks.values() if one.words)
-    mark = _decimal_mark(grid, [n for n, _ in known], say.decimal)
+    remarks += _claimed_by_several(grid, say, listed)
+    mark = _decimal_mark(grid, [n for n, _ in columns], say.decimal)
     tracks = []
-    for n, (channel, place) in known:
+    for n, (channel, place) in columns:
         own = max((time for time in times if time < n), default=times[0]) if len(times) > 1 else times[0]
         track = _track(grid, n, channel, place, clocks[own].seconds, mark, say, remarks)
         if track is not None:
             tracks.append(track)
     if not tracks:
         raise LogError([DataFault("file", "a column of samples", "; ".join(remarks) or "holds none")], name)
-    taken = {n for n, _ in known} | set(times) | set(days)
+    taken = {n for n, _ in columns} | set(times) | set(days)
     return Log(
         tracks=tuple(tracks),
         file=name,
@@ -98,16 +103,25 @@ def read_log(name: str, content: bytes, told: Told | None = None) -> Log:
 # ---- what the columns are
 
 
-def _channel(title: str, say: Told) -> tuple[Channel, str] | None:
+def _channel(title: str, say: Told, known: ChannelList) -> tuple[Channel, str] | None:
     told = say.columns.get(title)
     if told is None:
         name, _, last = title.strip().rpartition(" ")
-        return channel_named(title) or (channel_named(name) if name and unit_in(last) else None)
+        return known.channel_named(title) or (known.channel_named(name) if name and unit_in(last) else None)
     key, _, place = told.partition(" ")
-    return channels().channels[key], place
+    return known.channels[key], place
 
 
-def _refuse_strange(say: Told, grid: Grid) -> None:
+def _claimed_by_several(grid: Grid, say: Told, known: ChannelList) -> list[str]:
+    """A sentence for each column whose title stands for channels of several systems."""
+    return [
+        f"Left out: column {quotation(title)}, which may be {any_of(keys)}; say which beside the file."
+        for title in grid.titles
+        if title not in say.columns and (keys := known.shared_names.get(plain(title)))
+    ]
+
+
+def _refuse_strange(say: Told, grid: Grid, known: ChannelList) -> None:
     """Names that fit nothing, before anything is made of the file."""
     faults = []
     for title in dict.fromkeys((*say.columns, *say.units)):
@@ -123,15 +137,15 @@ def _refuse_strange(say: Told, grid: Grid) -> None:
             )
     for title, told in say.columns.items():
         key, _, place = told.partition(" ")
-        channel = channels().channels.get(key)
+        channel = known.channels.get(key)
         if channel is None:
-            expected = f"a channel: {', '.join(channels().channels)}"
+            expected = f"a channel: {', '.join(known.channels)}"
             faults.append(
                 DataFault(
                     quotation(title),
                     expected,
                     f"there is no channel {quotation(key)}",
-                    any_of(near(key, channels().channels)),
+                    any_of(near(key, known.channels)),
                 )
             )
         elif (place or channel.places) and place not in channel.places:
@@ -150,16 +164,16 @@ def _refuse_strange(say: Told, grid: Grid) -> None:
         raise LogError(faults)
 
 
-def _refuse_as_none(grid: Grid, times: Sequence[int], known: Sequence[object]) -> None:
+def _refuse_as_none(grid: Grid, times: Sequence[int], columns: Sequence[object], known: ChannelList) -> None:
     """A table, and no log of a vehicle."""
     got = (
         f"has columns {shown_titles(grid.titles)}, and none of them is a quantity of a vehicle"
-        if not known
+        if not columns
         else f"has columns {shown_titles(grid.titles)}, and none of them is a time"
     )
-    if not known and not times:
+    if not columns and not times:
         got += " or a time; it is probably no log of a vehicle"
-    titles = ", ".join(channel.title.lower() for channel in list(channels().channels.values())[:6])
+    titles = ", ".join(channel.title.lower() for channel in list(known.channels.values())[:6])
     raise LogError(
         [
             DataFault(

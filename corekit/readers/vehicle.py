@@ -12,7 +12,7 @@ from collections.abc import Callable, Collection, Iterator
 import attrs
 
 from .. import units
-from ..channels import channels
+from ..channels import ChannelList, channels
 from ..fault import DataFault
 from ..model.channel import Channel, Log, Track
 from ..model.trouble import decode
@@ -37,6 +37,7 @@ class _Reader:
     """Asks, and puts down what came of it."""
 
     link: Link
+    known: ChannelList
     remarks: dict[str, None] = attrs.field(factory=dict)
 
     def supported(self, service: int, to: str, first: int = 0) -> set[int]:
@@ -71,6 +72,7 @@ def read_vehicle(
     *,
     seconds: float = 10.0,
     wanted: Collection[str] = (),
+    known: ChannelList | None = None,
     clock: Callable[[], float] = time.monotonic,
 ) -> Log:
     """What the modules on a bus tell.
@@ -79,12 +81,13 @@ def read_vehicle(
         name: Of the bus, for where readings come from.
         seconds: How long live values are read; 0 for none.
         wanted: Keys of the channels to read; all that the vehicle has where left out.
+        known: The channels that there are; those that come with corekit where left out.
 
     Raises:
         LogError: no module answers.
     """
-    reader = _Reader(link)
-    modules = _modules(link)
+    reader = _Reader(link, known or channels())
+    modules = _modules(reader)
     if not modules:
         raise LogError(
             [
@@ -100,7 +103,7 @@ def read_vehicle(
     notes = [*_lamp(reader, modules), *_freeze_frames(reader, modules)]
     monitors = _monitors(reader, modules)
     if monitors:
-        notes.append(_monitor_words(monitors))
+        notes.append(_monitor_words(reader, monitors))
     tracks = [*_live(reader, modules, seconds, wanted, clock)] if seconds > 0 else []
     missing = [state for state, told in codes.items() if not told]
     if missing:
@@ -116,13 +119,12 @@ def read_vehicle(
     )
 
 
-def _modules(link: Link) -> dict[str, set[int]]:
+def _modules(reader: _Reader) -> dict[str, set[int]]:
     """Address → live parameters, of every module that answers; addresses of 11 bits are tried first."""
     for is_long in (False, True):
-        link.is_long = is_long
-        found = [one for one in link.ask(_LIVE, 0x00) if one.refusal is None]
+        reader.link.is_long = is_long
+        found = [one for one in reader.link.ask(_LIVE, 0x00) if one.refusal is None]
         if found:
-            reader = _Reader(link)
             return {one.address: reader.supported(_LIVE, one.address) for one in found}
     return {}
 
@@ -175,7 +177,7 @@ def _monitors(reader: _Reader, modules: dict[str, set[int]]) -> dict[str, bool]:
         if not status:
             continue
         engine = "compression" if status[1] >> 3 & 1 else "spark"
-        for key, monitor in channels().monitors.items():
+        for key, monitor in reader.known.monitors.items():
             if monitor.only and monitor.only != engine:
                 continue
             there, missing = status[monitor.byte], status[monitor.byte if monitor.byte == 1 else 3]
@@ -184,10 +186,10 @@ def _monitors(reader: _Reader, modules: dict[str, set[int]]) -> dict[str, bool]:
     return found
 
 
-def _monitor_words(monitors: dict[str, bool]) -> str:
+def _monitor_words(reader: _Reader, monitors: dict[str, bool]) -> str:
     def listed(is_complete: bool) -> str:
         titles = [
-            channels().monitors[key].title for key, complete in monitors.items() if complete is is_complete
+            reader.known.monitors[key].title for key, complete in monitors.items() if complete is is_complete
         ]
         return ", ".join(titles).lower() or "none"
 
@@ -203,7 +205,7 @@ def _freeze_frames(reader: _Reader, modules: dict[str, set[int]]) -> Iterator[st
             continue
         has = reader.supported(_FROZEN, address)
         told = []
-        for channel in channels().channels.values():
+        for channel in reader.known.channels.values():
             parameter = channel.data
             if parameter is None or parameter.number not in has:
                 continue
@@ -235,7 +237,7 @@ def _live(
     """Every wanted channel, asked one after the other until the time is over."""
     asked = {
         key: (channel, address)
-        for key, channel in channels().channels.items()
+        for key, channel in reader.known.channels.items()
         if channel.data is not None and (not wanted or key in wanted)
         for address in [next((one for one, has in modules.items() if channel.data.number in has), "")]
         if address
@@ -271,7 +273,7 @@ def _live(
             yield Track(
                 channel="misfires",
                 place=place,
-                title=channels().channels["misfires"].title,
+                title=reader.known.channels["misfires"].title,
                 times=(ends[0][0], ends[-1][0]),
                 values=(before[address, place], count),
                 interval=ends[-1][0] - ends[0][0],

@@ -12,6 +12,7 @@ from ..model.document import (
     Heading,
     Pairs,
     Paragraph,
+    Photos,
     Picture,
     PricedLines,
     Readings,
@@ -22,6 +23,7 @@ from ..model.document import (
 from . import prose, tables
 from .code import Symbol
 from .layout import Box
+from .photo_boxes import photo_boxes
 from .typesetter import Typesetter
 
 
@@ -92,4 +94,6 @@ def _boxes_of(setter: Typesetter, block: Block) -> list[Box]:
         return tables.plain(setter, block)
     if isinstance(block, Statement):
         return prose.statement(setter, block)
+    if isinstance(block, Photos):
+        return photo_boxes(setter, block)
     raise TypeError(f"No way to set a {type(block).__name__} on paper.")

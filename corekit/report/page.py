@@ -29,6 +29,8 @@ from ..model.document import (
     NextSteps,
     Pairs,
     Paragraph,
+    PhotoRow,
+    Photos,
     Picture,
     PricedLines,
     PricedRow,
@@ -41,6 +43,7 @@ from ..model.document import (
 from ..reference import data_path
 from .account_page import account_data, evidence_strip, page_parts, readings_of, settle_front, who_rows
 from .figure_svg import figure_svg
+from .photos import data_address, shown_photo
 from .strip import strip_figure
 from .text import Resolve, amount_text, amount_words, clean, plain_text, refuse_numbered_draft
 from .wording import contrast_with_white, theme, wording, words_in
@@ -272,6 +275,8 @@ def _block(block: Block, resolve: Resolve, key: str) -> dict[str, Any]:
             "description": clean(figure.description),
             "svg": Markup(figure_svg(figure, key)),
         }
+    if isinstance(block, Photos):
+        return {"rows": [_photo(row, resolve) for row in block.rows]}
     if isinstance(block, PricedLines):
         return {"rows": [_line(row) for row in block.rows]}
     if isinstance(block, Totals):
@@ -298,6 +303,16 @@ def _block(block: Block, resolve: Resolve, key: str) -> dict[str, Any]:
     if isinstance(block, Evidence):  # a second one; the first is the fold
         return {"text": clean(block.title)}
     raise TypeError(f"No way to show a {type(block).__name__} on the page.")
+
+
+def _photo(row: PhotoRow, resolve: Resolve) -> dict[str, str]:
+    shown = shown_photo(row, resolve)
+    return {
+        "picture": data_address(shown.picture) if shown.picture is not None else "",
+        "instead": shown.instead,
+        "what": shown.what,
+        "when": shown.when,
+    }
 
 
 def _finding(row: FindingRow) -> dict[str, str]:

@@ -33,10 +33,12 @@ from reportlab.pdfbase.pdfdoc import (
     PDFPage,
     PDFStream,
     PDFString,
+    xObjectName,
 )
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
+from ..model.jpeg import Jpeg
 from .font_file import without_hinting
 from .pdf_objects import packed
 
@@ -301,6 +303,7 @@ class PdfFile:
         self._canvas.setViewerPreference("DisplayDocTitle", "true")
         self.draw: Callable[[str], None] = self._canvas.addLiteral
         self._codes: dict[str, dict[int, int]] = {}
+        self._photos: set[str] = set()
         self._pages: list[Any] = []
         self._elements: list[list[str]] = [[]]  # of each page, in the order in which they are read
 
@@ -318,6 +321,24 @@ class PdfFile:
     def resource_name(self, font: EmbeddedFont, subset: int) -> str:
         """By what name operators choose a subset of a font, with its slash."""
         return font.resource_name(subset, self._document)
+
+    def photo_name(self, picture: Jpeg) -> str:
+        """By what name operators on this page draw a photo, with its slash; its bytes stand in the file once,
+        as they are (ISO 32000-1, 7.4.8 and 8.9.5).
+        """
+        name = f"photo-{md5(picture.data, usedforsecurity=False).hexdigest()}"
+        if name not in self._photos:
+            self._photos.add(name)
+            stream = PDFStream(content=picture.data)
+            stream.dictionary["Type"] = PDFName("XObject")
+            stream.dictionary["Subtype"] = PDFName("Image")
+            stream.dictionary["Width"], stream.dictionary["Height"] = picture.width, picture.height
+            stream.dictionary["ColorSpace"] = PDFName("DeviceRGB" if picture.colours == 3 else "DeviceGray")
+            stream.dictionary["BitsPerComponent"] = 8
+            stream.dictionary["Filter"] = PDFName("DCTDecode")
+            self._document.Reference(stream, xObjectName(name))
+        self._canvas._formsinuse.append(name)
+        return f"/{xObjectName(name)}"
 
     def bookmark(self, words: str, key: str, *, level: int, top: float) -> None:
         """An entry of the outline that leads to a height on this page; `key` stands once in the file."""

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 import attrs
 
 from ..model.figure import Band, Dot, Figure, Label, Polyline
+from ..model.jpeg import Jpeg
 from .fonts import TextLine, Typeface, set_line
 from .pdf_file import PdfFile, spoken_instead
 
@@ -144,6 +145,11 @@ class Pen:
         """The dark modules of a code as one path, first module's upper left at (x, y_top)."""
         squares = " ".join(f"{column} {-row - 1} {length} 1 re" for row, column, length in runs)
         self._draw(f"q 0 g {module:.6f} 0 0 {module:.6f} {x:.3f} {y_top:.3f} cm {squares} f Q")
+
+    def photo(self, picture: Jpeg, x: float, y: float, width: float, height: float) -> None:
+        """A photo into the room whose lower left is (x, y); what it shows is said in words beside it."""
+        name = self._file.photo_name(picture)
+        self._draw(f"q {width:.2f} 0 0 {height:.2f} {x:.2f} {y:.2f} cm {name} Do Q")
 
     @contextmanager
     def element(self, begin: Callable[[], str]) -> Iterator[None]:

@@ -13,7 +13,18 @@ from ..assess.proof import RepairProof
 from ..billing.line import Line
 from ..billing.totals import BillTotals
 from ..billing.waiver import did_not_fix
-from ..model.document import Block, Evidence, FindingRow, Findings, Heading, Pairs, Paragraph, Words
+from ..model.document import (
+    Block,
+    Evidence,
+    FindingRow,
+    Findings,
+    Heading,
+    Pairs,
+    Paragraph,
+    PhotoRow,
+    Photos,
+    Words,
+)
 from ..model.job import Job, Noted
 from ..model.money import Money
 from ..model.personal import KeptWords, Personal, joined_runs, run_of
@@ -30,6 +41,8 @@ from ..model.records import (
     Left,
     OldParts,
     Paid,
+    PhotoChosen,
+    Photographed,
     Receipted,
     Remarked,
     Reminded,
@@ -137,6 +150,7 @@ def evidence(
         Pairs(rows=(*vehicle(job), *_supply_rows(job, sheet))),
         *_remarks(job),
         *what_was_found(assessment, sheet),
+        *_photos(job, sheet),
         *retest_results(assessment),
         *work_in_full(job, lines, totals, sheet),
         *_own_reasons(job, sheet),
@@ -164,6 +178,7 @@ _NO_SUPPLY = (
     Issued,
     OldParts,
     Paid,
+    PhotoChosen,
     Receipted,
     Reminded,
     Waived,
@@ -187,6 +202,7 @@ def grounds(
         Pairs(rows=tuple(vehicle(job))),
         *_remarks(job),
         *what_asks_for({line.operation for line in lines if line.ground.finding_code}, assessment),
+        *_photos(job, sheet),
         *work_in_full(job, lines, totals, sheet),
         *_own_reasons(job, sheet),
         *prescribed_words(sheet),
@@ -202,6 +218,27 @@ def _remarks(job: Job) -> list[Block]:
         if isinstance(remark, Personal):
             blocks.append(Paragraph(words=(f"Noted {when}: ", remark)))
     return blocks
+
+
+def _photos(job: Job, sheet: Sheet) -> list[Block]:
+    """The photos that were chosen for the paper, with what they show and when."""
+    rows = tuple(
+        PhotoRow(image=(small,), what=_shown_on(noted.record, sheet), when=_photographed(noted, sheet))
+        for noted, small in job.photos_for_paper
+    )
+    return [Heading(text="Photos"), Photos(rows=rows)] if rows else []
+
+
+def _shown_on(photo: Photographed, sheet: Sheet) -> Words:
+    """What a photo shows: what it was said to be of, and the mechanic's own words."""
+    of = ", ".join(filter(None, (sheet.titles.get(photo.of, photo.of), photo.place)))
+    if isinstance(photo.what, Personal):
+        return (f"{of}: ", photo.what) if of else (photo.what,)
+    return (of or "The vehicle",)
+
+
+def _photographed(noted: Noted[Photographed], sheet: Sheet) -> str:
+    return f"{'After the work' if noted.record.stage else 'On arrival'}, {_day(noted, sheet)}"
 
 
 def approval_rows(approvals: Sequence[ApprovalRow], sheet: Sheet) -> list[Block]:

@@ -19,6 +19,7 @@ from ..model.document import (
     NextSteps,
     Pairs,
     Paragraph,
+    Photos,
     Picture,
     PricedLines,
     PricedRow,
@@ -28,6 +29,7 @@ from ..model.document import (
     Table,
     Totals,
 )
+from .photos import shown_photo
 from .strip import strip_text
 from .text import Resolve, amount_words, clean, plain_text, price_word, refuse_numbered_draft, stays_with
 from .wording import wording, words_in
@@ -163,6 +165,10 @@ def _block(block: Block, document: Document, resolve: Resolve, link: str | None,
     elif isinstance(block, Picture):
         yield from wrapped(clean(block.figure.title), width)
         yield from _indented(clean(block.figure.description), width, "  ")
+    elif isinstance(block, Photos):
+        for photo in (shown_photo(row, resolve) for row in block.rows):
+            yield from wrapped(": ".join(filter(None, (photo.when, photo.what))), width)
+            yield from _indented(photo.instead, width, "  ") if photo.instead else ()
     elif isinstance(block, PricedLines):
         yield from _lines(block, price_word(document), width)
     elif isinstance(block, Totals):

@@ -18,6 +18,7 @@ from ..desk.issuing import issue as issue_over
 from ..desk.jobs import billed_with, jobs_of_same_customer, texts_of
 from ..desk.paying import arrived as money_arrived
 from ..desk.payments import due_in_cash, due_of, payments_of
+from ..desk.photos import photos_on
 from ..desk.publishing import publish as publish_pages
 from ..desk.receipts import receipt_for
 from ..desk.reminding import is_overdue, remind, reminders_of
@@ -39,6 +40,7 @@ from .context import Van
 from .forms import form_with_faults, redirect
 from .job_rows import Reach
 from .page import job_page, personal_words, vehicle_words
+from .photos import choice_of, photos_of
 from .told import told_on
 
 #: Ways of paying that are one tap; any other can be typed. Payment means in words (UNTDID 4461: cash, card,
@@ -81,6 +83,8 @@ def add(app: flask.Flask, van: Van) -> None:
             failures=assessment.failures,
             others=[] if record.issued else same_customer(van, record),
             earlier=[noted.record.number for noted in record.issued],
+            taken=photos_of(van, record),
+            **choice_of(record),
             not_charged={noted.record.operation: noted.record.because for noted in record.waived},
         )
 
@@ -167,7 +171,7 @@ def paper_markup(document: Document, van: Van, *jobs: Job, link: str = "") -> Ma
     are heard one level below the screen's own.
     """
     texts = {hash_: text for job in jobs for hash_, text in van.texts(job).items()}
-    paper = render_page(document, resolver(texts), link or None)
+    paper = render_page(document, resolver(texts | photos_on(van.shop, document)), link or None)
     return Markup(
         re.sub(
             r"<h([1-5])(?=[ >])", lambda heading: f'{heading[0]} aria-level="{int(heading[1]) + 1}"', paper

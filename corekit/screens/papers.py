@@ -8,6 +8,7 @@ from ..desk.estimating import Estimate, estimate_named
 from ..desk.issuing import invoice_of
 from ..desk.jobs import billed_with
 from ..desk.payments import payments_of
+from ..desk.photos import photos_on
 from ..desk.receipts import receipt_for
 from ..desk.reminding import reminder_drawn, reminders_of
 from ..model.job import Job
@@ -79,7 +80,9 @@ def _draw(van: Van, job: Job, estimate: Estimate) -> bytes:
     from ..report.pdf import render_pdf
     from ..report.personal_text import resolver
 
-    return render_pdf(estimate.document, resolver(van.texts(job)), None)
+    return render_pdf(
+        estimate.document, resolver(van.texts(job) | photos_on(van.shop, estimate.document)), None
+    )
 
 
 def _file(data: bytes, name: str) -> flask.Response:

@@ -27,8 +27,8 @@ class PhotoError(CorekitError, ValueError):
     """A file that is not taken as a photo; one sentence."""
 
 
-def read_photo(data: bytes) -> bytes:
-    """The picture in a file, as a JPEG of at most 1600 pixels a side and 400 kB.
+def read_photo(data: bytes, *, side: int = SIDE, largest: int = LARGEST) -> bytes:
+    """The picture in a file, as a JPEG of at most so many pixels a side and so many bytes.
 
     Turned upright as the camera says, then made anew from its pixels: position, time, camera and comments
     stay behind. What was transparent is white.
@@ -52,7 +52,7 @@ def read_photo(data: bytes) -> bytes:
                 f" ({most // 1_000_000} million)."
             )
         with _one_at_a_time:
-            return _encode(_upright(picture))
+            return _encode(_upright(picture, side), largest)
     except PhotoError:
         raise
     except UnidentifiedImageError as error:
@@ -67,13 +67,13 @@ def read_photo(data: bytes) -> bytes:
         ) from error
 
 
-def _upright(picture: Picture) -> Picture:
+def _upright(picture: Picture, side: int) -> Picture:
     """The bare pixels, upright and small enough, on white."""
     from PIL import Image, ImageOps
 
-    picture.draft("RGB", (SIDE, SIDE))  # a JPEG need not be unpacked at full size
+    picture.draft("RGB", (side, side))  # a JPEG need not be unpacked at full size
     turned = ImageOps.exif_transpose(picture)
-    turned.thumbnail((SIDE, SIDE), Image.Resampling.LANCZOS)
+    turned.thumbnail((side, side), Image.Resampling.LANCZOS)
     bare = Image.new("RGB", turned.size, "white")
     clear = turned.convert("RGBA") if turned.mode in ("RGBA", "LA", "PA", "P", "La", "RGBa") else None
     bare.paste(
@@ -83,7 +83,7 @@ def _upright(picture: Picture) -> Picture:
     return bare
 
 
-def _encode(picture: Picture) -> bytes:
+def _encode(picture: Picture, largest: int) -> bytes:
     """As good as fits: first the quality goes down, then the size."""
     from PIL import Image
 
@@ -91,7 +91,7 @@ def _encode(picture: Picture) -> bytes:
         for quality in _QUALITIES:
             out = io.BytesIO()
             picture.save(out, "JPEG", quality=quality, optimize=True)
-            if out.tell() <= LARGEST:
+            if out.tell() <= largest:
                 return out.getvalue()
         picture = picture.resize(
             (max(1, picture.width * 3 // 4), max(1, picture.height * 3 // 4)), Image.Resampling.LANCZOS

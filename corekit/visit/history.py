@@ -33,6 +33,7 @@ from ..model.records import (
     OldParts,
     Opened,
     Paid,
+    PhotoChosen,
     Photographed,
     Planned,
     Priced,
@@ -339,6 +340,11 @@ def _photographed_row(asked: _Context, record: Photographed) -> _Row:
     return "Photo", asked.text(record.what) or about, record.stage
 
 
+def _photo_chosen(asked: _Context, record: PhotoChosen) -> _Row:
+    photo = next((one.record for one in asked.job.photos if one.id == record.photo), None)
+    return "Photo for the document", _photographed_row(asked, photo)[1] if photo else "withdrawn since", None
+
+
 def _brought(asked: _Context, record: Brought) -> _Row:
     return "Earlier, elsewhere", origin_words(brought_document(record)), None
 
@@ -396,6 +402,7 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Handed: _handed,
     Discounted: _discounted_row,
     Photographed: _photographed_row,
+    PhotoChosen: _photo_chosen,
     Brought: _brought,
     Remarked: _remarked_row,
     Complained: _complained_row,
@@ -427,6 +434,7 @@ _MAY_BE_WITHDRAWN = (
     ApprovedMore,
     Discounted,
     Photographed,
+    PhotoChosen,
     Brought,
     Remarked,
     Retold,

@@ -233,12 +233,6 @@ def row_under(raw: Raw, test: str, state: State) -> list[float]:
     return [*rest[:at], sound, *rest[at:]]
 
 
-def told_at_all(raw: Raw, state: State, complaint: Complaint | None) -> float:
-    """What shows now and then is, for the rest, told as on a sound vehicle."""
-    shows = complaint.shows if complaint is not None else 1.0
-    return shows * told_under(raw, state, complaint) + (1 - shows) * told_under(raw, frozenset(), complaint)
-
-
 def told_under(raw: Raw, state: State, complaint: Complaint | None) -> float:
     if complaint is None:
         return 1.0
@@ -301,7 +295,7 @@ def followed(
 ) -> dict[Path, float]:
     """Every way in which it may have come, with how likely that is and all that was read."""
     paths = {
-        Path(state, state): chance * told_at_all(raw, state, complaint)
+        Path(state, state): chance * told_under(raw, state, complaint)
         for state, chance in prevalences(raw, complaint).items()
     }
     for event in happened:

@@ -82,7 +82,7 @@ def chance_of(states: Mapping[Hypothesis, float], faults: Collection[str]) -> fl
 
 def row_for(beliefs: Beliefs, branch: Branch, system: str, test: FaultTest) -> Sequence[float]:
     """The chance of each outcome of a test made now, under a branch."""
-    return _row(beliefs, branch, system, test, beliefs.tables.shows)
+    return _row(beliefs, branch, system, test, 1.0 if test.lasting else beliefs.tables.shows)
 
 
 def _likelihood(beliefs: Beliefs, branch: Branch, event: Retold | Shown | Hint) -> float:
@@ -190,7 +190,7 @@ def _retold(beliefs: Beliefs, branch: Branch, state: Hypothesis, still: bool) ->
         there = AGAIN
         since = since[1:]  # it was told, so it was there
     else:
-        left = shown(tables, state) / shown(tables, branch.first) if state else 0.0
+        left = told(tables, state) / told(tables, branch.first) if state else 0.0
         there = min(AGAIN, max(GONE_BY_ITSELF, left))
         since = since if state == branch.now else []
     for seen in since:
@@ -323,13 +323,6 @@ def _when(tables: Tables, fault: str) -> float:
 
 
 def told(tables: Tables, hypothesis: Hypothesis) -> float:
-    if tables.complaint is None:
-        return 1.0
-    shows = tables.complaint.shows
-    return shows * shown(tables, hypothesis) + (1.0 - shows) * shown(tables, SOUND)
-
-
-def shown(tables: Tables, hypothesis: Hypothesis) -> float:
     if tables.complaint is None:
         return 1.0
     listed = tables.complaint.listed

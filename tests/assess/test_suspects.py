@@ -19,6 +19,7 @@ from corekit.assess.suspect import (
     CALL_AT,
     WORK_AT,
     Evidence,
+    NextTest,
     call_for_part,
     next_tests,
     suspects,
@@ -229,6 +230,20 @@ def promised(raw: Mapping[str, Any], made: Weights, test: str, table: FaultTable
     return entropy(before, group) - left
 
 
+def opening(raw: Mapping[str, Any], made: Weights, first: NextTest, table: FaultTable) -> float:
+    """What the test that it opens promises, times the chance that it opens it; 0 where it opens none."""
+    if not first.opens:
+        return 0.0
+    (later,) = (one for one in table.tests.values() if one.question == first.opens)
+    assert first.then == later.minutes
+    steps = [Shown(system="s", test=table.tests[key], weights=tuple(w)) for key, w in made.items()]
+    names = table.tests[first.key].outcomes
+    opens = tuple(float(name in later.after[first.key]) for name in names)
+    again = Shown(system="s", test=table.tests[first.key], weights=opens)
+    chance = weighed(raw, [*steps, again]) / weighed(raw, steps)
+    return chance * promised(raw, made, later.key, table)
+
+
 def weighed(raw: Mapping[str, Any], steps: Sequence[Shown]) -> float:
     """How likely all this evidence is, over every fault."""
     return math.fsum(followed(raw, TOLD, steps).values())
@@ -244,9 +259,11 @@ def test_the_next_tests_are_ranked_by_what_they_tell_of_the_work_per_minute(
     estimated = next_tests(evidence(table, made))
     assert all(test.bits >= 0.03 for test in estimated)
     for test in estimated:
-        assert test.bits == pytest.approx(promised(raw, made, test.key, table), abs=UNLIKELY)
+        told = promised(raw, made, test.key, table) + opening(raw, made, test, table)
+        assert test.bits == pytest.approx(told, abs=UNLIKELY)
         assert test.repeat is (test.key in made)
-    rates = [test.bits / raw["test"][test.key]["minutes"] for test in estimated]
+        assert test.rate == pytest.approx(test.bits / (raw["test"][test.key]["minutes"] + test.then))
+    rates = [test.rate for test in estimated]
     assert rates == sorted(rates, reverse=True)
     settled = {test for test, weights in made.items() if max(weights) >= 0.95}
     assert not settled & {test.key for test in estimated}

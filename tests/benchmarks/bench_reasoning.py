@@ -1,6 +1,6 @@
 """What the reasoning is worth: simulated visits, from the complaint to the work, beside plain policies.
 
-Run it: python tests/benchmarks/bench_reasoning.py [--visits 1000] [--seed 20261128] [SYSTEM …]
+Run it: python tests/benchmarks/bench_reasoning.py [--visits 1000] [--seed 20261128] [--joint] [SYSTEM …]
 With --fitted TRAIT=ANSWER (several times) every vehicle is of that kind, and its mechanic knows it.
 
 How a visit goes stands in corekit/testing/kit/simulated.py.
@@ -86,6 +86,7 @@ def main() -> None:
     parser.add_argument("--visits", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=20261128)
     parser.add_argument("--plain", action="store_true", help="with the three plain policies")
+    parser.add_argument("--joint", action="store_true", help="all systems together alone")
     parser.add_argument("--lost", action="store_true", help="which faults were not found")
     parser.add_argument("--fitted", action="append", default=[], metavar="TRAIT=ANSWER", help="of one kind")
     asked = parser.parse_args()
@@ -97,6 +98,7 @@ def main() -> None:
         if system.faults is not None
     }
     groups = [[key] for key in asked.systems] or [*([key] for key in tables), list(tables)]
+    groups = groups[-1:] if asked.joint else groups
     for group in groups:
         some = {key: tables[key] for key in group}
         kind = "".join(f", {trait} {answer}" for trait, answer in fitted.items())

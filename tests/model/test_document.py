@@ -28,6 +28,8 @@ from corekit.model.document import (
     NextSteps,
     Pairs,
     Paragraph,
+    PhotoRow,
+    Photos,
     Picture,
     PricedLines,
     PricedRow,
@@ -100,6 +102,7 @@ BLOCK = st.one_of(
         ),
     ),
     st.builds(Picture, figure=FIGURE),
+    st.builds(Photos, rows=rows(st.builds(PhotoRow, image=WORDS, what=WORDS, when=TEXT))),
     st.builds(
         PricedLines,
         rows=rows(
@@ -236,6 +239,9 @@ FULL = Document(
                     Label(0.5, 0.5, "x", "end", 6.5),
                 ),
             )
+        ),
+        Photos(
+            rows=(PhotoRow(image=(Personal("photo", "ph"),), what=("The left door",), when="On arrival"),)
         ),
         PricedLines(
             rows=(

@@ -12,8 +12,9 @@ from typing import Any
 
 import attrs
 import can
+from can.interfaces.virtual import VirtualBus
 
-Replies = Mapping[str, Any]
+from corekit.readers.bus_link import Link
 
 
 @attrs.define
@@ -29,47 +30,75 @@ class Module:
     cut: frozenset[str] = frozenset()
 
 
-class SmallVehicle:
-    """Modules on a bus of their own; use it as a context manager."""
+class Seconds:
+    """A clock that goes on when the tests say so: how busy the computer is says nothing about a vehicle."""
 
-    def __init__(self, channel: str, *modules: Module, is_long: bool = False) -> None:
-        self.channel, self.modules, self.is_long = channel, modules, is_long
+    def __init__(self) -> None:
+        self.now = 0.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+class SmallVehicle:
+    """Modules on a bus of their own; use it as a context manager.
+
+    With a `clock` its modules answer while the tester waits, on that clock; without one they run beside it.
+    """
+
+    def __init__(
+        self, channel: str, *modules: Module, is_long: bool = False, clock: Seconds | None = None
+    ) -> None:
+        self.channel, self.modules, self.is_long, self.clock = channel, modules, is_long, clock
         self.asked: list[str] = []
         self._bus = can.Bus(interface="virtual", channel=channel)
         self._over = threading.Event()
-        self._timers: list[threading.Timer] = []
         self._thread = threading.Thread(target=self._run, daemon=True)
+        #: (when, module, answer) of what comes later; module → what follows its first frame.
+        self._late: list[tuple[float, Module, bytes]] = []
+        self._following: dict[int, list[bytes]] = {}
 
     def __enter__(self) -> SmallVehicle:
-        self._thread.start()
+        if self.clock is None:
+            self._thread.start()
         return self
 
     def __exit__(self, *error: object) -> None:
-        self._over.set()
-        self._thread.join()
-        for timer in self._timers:
-            timer.join()
+        if self.clock is None:
+            self._over.set()
+            self._thread.join()
         self._bus.shutdown()
 
-    def _run(self) -> None:
-        while not self._over.is_set():
-            message = self._bus.recv(timeout=0.02)
-            if message is None or message.is_extended_id != self.is_long:
+    def work(self, wait: float = 0.0) -> None:
+        """Answer everything that has come in, and what was to come later and is due."""
+        now = (self.clock or time.monotonic)()
+        for one in [one for one in self._late if one[0] <= now]:
+            self._late.remove(one)
+            self._send(one[1], one[2], is_cut=False)
+        while (message := self._bus.recv(timeout=wait)) is not None:
+            wait = 0.0
+            if message.is_extended_id != self.is_long:
                 continue
-            length = message.data[0]
-            if length > 7:
-                continue  # a flow control that nobody waits for
-            question = bytes(message.data[1 : 1 + length]).hex().upper()
+            to_one = next((one for one in self.modules if message.arbitration_id == self._own(one)), None)
+            if message.data[0] >> 4 == 3 and to_one is not None:  # the rest may come
+                for frame in self._following.pop(to_one.address, ()):
+                    self._frame(to_one, frame)
+                continue
+            question = bytes(message.data[1 : 1 + message.data[0]]).hex().upper()
             everybody = message.arbitration_id == (0x18DB33F1 if self.is_long else 0x7DF)
             self.asked.append(question)
             for module in self.modules:
-                if everybody or message.arbitration_id == self._own(module):
-                    self._answer(module, question)
+                if everybody or module is to_one:
+                    self._answer(module, question, now)
+
+    def _run(self) -> None:
+        while not self._over.is_set():
+            self.work(wait=0.02)
 
     def _own(self, module: Module) -> int:
         return 0x18DA00F1 | (module.address & 0xFF) << 8 if self.is_long else module.address - 8
 
-    def _answer(self, module: Module, question: str) -> None:
+    def _answer(self, module: Module, question: str, now: float) -> None:
         reply = module.replies.get(question)
         if reply is None:
             return
@@ -77,10 +106,7 @@ class SmallVehicle:
             reply = reply()
         replies = [reply] if isinstance(reply, str) else list(reply)
         if question in module.late:
-            last = bytes.fromhex(replies.pop())
-            timer = threading.Timer(module.late[question], self._send, (module, last), {"is_cut": False})
-            self._timers.append(timer)
-            timer.start()
+            self._late.append((now + module.late[question], module, bytes.fromhex(replies.pop())))
         for one in replies:
             self._send(module, bytes.fromhex(one), is_cut=question in module.cut)
 
@@ -88,19 +114,10 @@ class SmallVehicle:
         if len(data) <= 7:
             self._frame(module, bytes([len(data)]) + data)
             return
-        self._frame(module, bytes([0x10 | len(data) >> 8, len(data) & 0xFF]) + data[:6])
-        end = time.monotonic() + 1
-        while time.monotonic() < end:
-            message = self._bus.recv(timeout=0.02)
-            if (
-                message is not None
-                and message.arbitration_id == self._own(module)
-                and message.data[0] >> 4 == 3
-            ):
-                break
         rest = [data[n : n + 7] for n in range(6, len(data), 7)]
-        for n, part in enumerate(rest[:-1] if is_cut else rest, 1):
-            self._frame(module, bytes([0x20 | n % 16]) + part)
+        frames = [bytes([0x20 | n % 16]) + part for n, part in enumerate(rest, 1)]
+        self._following[module.address] = frames[:-1] if is_cut else frames
+        self._frame(module, bytes([0x10 | len(data) >> 8, len(data) & 0xFF]) + data[:6])
 
     def _frame(self, module: Module, data: bytes) -> None:
         self._bus.send(
@@ -108,6 +125,36 @@ class SmallVehicle:
                 arbitration_id=module.address, is_extended_id=self.is_long, data=data.ljust(8, b"\xaa")
             )
         )
+
+
+class AdapterBus(VirtualBus):
+    """The tester's end of the vehicle's bus, on the vehicle's clock: an answer takes 10 ms, and
+    waiting takes no time but the clock's. `stall`: how long its computer is busy elsewhere before it looks
+    for answers to a question.
+    """
+
+    def __init__(self, vehicle: SmallVehicle, stall: float = 0.0) -> None:
+        super().__init__(channel=vehicle.channel)
+        assert vehicle.clock is not None
+        self.vehicle, self.time, self.stall = vehicle, vehicle.clock, stall
+
+    def link(self, within: float = 0.12) -> Link:
+        return Link(self, within=within, clock=self.time)
+
+    def send(self, msg: can.Message, timeout: float | None = None) -> None:
+        super().send(msg, timeout)
+        self.time.now += 0.01
+        self.vehicle.work()
+        self.time.now += self.stall
+
+    def recv(self, timeout: float | None = None) -> can.Message | None:
+        self.vehicle.work()
+        message = super().recv(timeout=0)
+        if message is None and timeout:
+            self.time.now += timeout
+            self.vehicle.work()
+            message = super().recv(timeout=0)
+        return message
 
 
 def mask(*parameters: int) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from corekit.channels import channel_named, channels
+from corekit.channels import channels
 from corekit.readers.errors import LogError
 from corekit.readers.log_file import Log, Told, read_log
 from corekit.units import unit
@@ -212,6 +212,6 @@ def test_every_channel_has_a_unit_that_there_is_and_every_title_names_its_own() 
         assert unit(channel.unit).kind and (
             not channel.bare or unit(channel.bare).kind == unit(channel.unit).kind
         )
-        found = channel_named(f"{channel.title} 1" if channel.places else channel.title)
+        found = channels().channel_named(f"{channel.title} 1" if channel.places else channel.title)
         if not channel.places:
             assert found is not None and found[0].key == key

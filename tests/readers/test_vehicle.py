@@ -14,7 +14,7 @@ from corekit.readers.bus_link import READING, Link, NotReadingError, open_bus
 from corekit.readers.errors import LogError
 from corekit.readers.vehicle import read_vehicle
 
-from .small_vehicle import Module, SmallVehicle, engine, mask
+from .small_vehicle import AdapterBus, Module, Seconds, SmallVehicle, engine, mask
 
 _NAMES = (f"small-{n}" for n in itertools.count())
 
@@ -24,10 +24,19 @@ def channel() -> str:
     return next(_NAMES)
 
 
-def read(vehicle: SmallVehicle, seconds: float = 0.5) -> Log:
-    bus = can.Bus(interface="virtual", channel=vehicle.channel)
+class Van(SmallVehicle):
+    """The small vehicle on a clock of its own."""
+
+    def __init__(self, channel: str, *modules: Module, is_long: bool = False) -> None:
+        super().__init__(channel, *modules, is_long=is_long, clock=Seconds())
+
+
+def read(vehicle: SmallVehicle, seconds: float = 0.5, *, stall: float = 0.0) -> Log:
+    clock = vehicle.clock
+    assert clock is not None
+    bus = AdapterBus(vehicle, stall)
     try:
-        return read_vehicle(Link(bus, within=0.12), "virtual small", seconds=seconds)
+        return read_vehicle(bus.link(), "virtual small", seconds=seconds, clock=clock)
     finally:
         bus.shutdown()
 
@@ -66,7 +75,7 @@ def test_live_values_have_the_scaling_of_the_standard(key: str, raw: str, expect
 
 
 def test_a_vehicle_is_read_from_codes_to_vin(channel: str) -> None:
-    with SmallVehicle(channel, Module(0x7E8, engine())) as vehicle:
+    with Van(channel, Module(0x7E8, engine())) as vehicle:
         log = read(vehicle)
     assert log.codes == {"stored": {"7E8": ("P0401",)}, "pending": {"7E8": ()}, "permanent": {"7E8": ()}}
     assert log.vin == "1M8GDM9AXKP042788"
@@ -84,7 +93,7 @@ def test_a_vehicle_is_read_from_codes_to_vin(channel: str) -> None:
 
 
 def test_only_what_reads_is_ever_sent(channel: str) -> None:
-    with SmallVehicle(channel, Module(0x7E8, engine())) as vehicle:
+    with Van(channel, Module(0x7E8, engine())) as vehicle:
         read(vehicle)
     services = {int(question[:2], 16) for question in vehicle.asked}
     assert services <= READING
@@ -111,7 +120,7 @@ def test_many_modules_each_keep_their_address(channel: str) -> None:
         "03": "43020700C100",
         "07": "4700",
     }
-    with SmallVehicle(channel, Module(0x7E8, engine()), Module(0x7E9, gearbox)) as vehicle:
+    with Van(channel, Module(0x7E8, engine()), Module(0x7E9, gearbox)) as vehicle:
         log = read(vehicle)
     assert log.codes["stored"] == {"7E8": ("P0401",), "7E9": ("P0700", "U0100")}
     assert log.codes["permanent"] == {"7E8": ()}
@@ -119,16 +128,25 @@ def test_many_modules_each_keep_their_address(channel: str) -> None:
     assert track is not None and track.address == "7E8"
 
 
+def test_answers_that_came_in_time_are_read_by_a_computer_that_was_busy(channel: str) -> None:
+    codes = "0300 0301 0302 0303 0304 0420".replace(" ", "")
+    with Van(channel, Module(0x7E8, engine(**{"03": f"4306{codes}"}))) as vehicle:
+        log = read(vehicle, 0, stall=0.2)  # longer than an answer is waited for
+    assert log.codes["stored"]["7E8"] == ("P0300", "P0301", "P0302", "P0303", "P0304", "P0420")
+    assert log.vin == "1M8GDM9AXKP042788"
+    assert not log.remarks
+
+
 def test_many_codes_come_in_several_frames(channel: str) -> None:
     codes = "0300 0301 0302 0303 0304 0420".replace(" ", "")
-    with SmallVehicle(channel, Module(0x7E8, engine(**{"03": f"4306{codes}"}))) as vehicle:
+    with Van(channel, Module(0x7E8, engine(**{"03": f"4306{codes}"}))) as vehicle:
         log = read(vehicle, 0)
     assert log.codes["stored"]["7E8"] == ("P0300", "P0301", "P0302", "P0303", "P0304", "P0420")
 
 
 def test_an_answer_that_is_cut_off_is_named_and_not_taken(channel: str) -> None:
     whole = engine(**{"03": "43060300030103020303030404 20".replace(" ", "")})
-    with SmallVehicle(channel, Module(0x7E8, whole, cut=frozenset({"03"}))) as vehicle:
+    with Van(channel, Module(0x7E8, whole, cut=frozenset({"03"}))) as vehicle:
         log = read(vehicle, 0)
     assert "stored" not in log.codes
     assert any("cut off" in one for one in log.remarks)
@@ -136,19 +154,19 @@ def test_an_answer_that_is_cut_off_is_named_and_not_taken(channel: str) -> None:
 
 
 def test_a_list_that_says_more_codes_than_it_sends_is_not_taken(channel: str) -> None:
-    with SmallVehicle(channel, Module(0x7E8, engine(**{"03": "43030401"}))) as vehicle:
+    with Van(channel, Module(0x7E8, engine(**{"03": "43030401"}))) as vehicle:
         log = read(vehicle, 0)
     assert "stored" not in log.codes
     assert any("says 3 codes and sends 1" in one for one in log.remarks)
 
 
 def test_zeros_that_fill_up_a_message_are_no_codes(channel: str) -> None:
-    with SmallVehicle(channel, Module(0x7E8, engine(**{"03": "430204010000"}))) as vehicle:
+    with Van(channel, Module(0x7E8, engine(**{"03": "430204010000"}))) as vehicle:
         assert read(vehicle, 0).codes["stored"]["7E8"] == ("P0401",)
 
 
 def test_a_refusal_is_no_empty_list(channel: str) -> None:
-    with SmallVehicle(channel, Module(0x7E8, engine(**{"0A": "7F0A11"}))) as vehicle:
+    with Van(channel, Module(0x7E8, engine(**{"0A": "7F0A11"}))) as vehicle:
         log = read(vehicle, 0)
     assert "permanent" not in log.codes
     assert log.codes["pending"] == {"7E8": ()}
@@ -156,19 +174,19 @@ def test_a_refusal_is_no_empty_list(channel: str) -> None:
 
 def test_an_answer_that_is_pending_is_waited_for(channel: str) -> None:
     slow = Module(0x7E8, engine(**{"03": ["7F0378", "43010401"]}), late={"03": 0.2})
-    with SmallVehicle(channel, slow) as vehicle:
+    with Van(channel, slow) as vehicle:
         assert read(vehicle, 0).codes["stored"]["7E8"] == ("P0401",)
 
 
 def test_a_busy_module_is_asked_again(channel: str) -> None:
     replies: Iterator[str] = iter(["7F0321", "7F0321", "43010401"])
-    with SmallVehicle(channel, Module(0x7E8, engine(**{"03": lambda: next(replies)}))) as vehicle:
+    with Van(channel, Module(0x7E8, engine(**{"03": lambda: next(replies)}))) as vehicle:
         assert read(vehicle, 0).codes["stored"]["7E8"] == ("P0401",)
 
 
 def test_a_late_answer_is_not_taken_for_the_next_question(channel: str) -> None:
     late = Module(0x7E8, engine(), late={"03": 0.2, "010C": 0.2})
-    with SmallVehicle(channel, late) as vehicle:
+    with Van(channel, late) as vehicle:
         log = read(vehicle, 1)
     assert "stored" not in log.codes
     assert log.codes["pending"] == {"7E8": ()}
@@ -177,7 +195,7 @@ def test_a_late_answer_is_not_taken_for_the_next_question(channel: str) -> None:
 
 
 def test_an_answer_of_the_wrong_length_is_named_and_not_taken(channel: str) -> None:
-    with SmallVehicle(channel, Module(0x7E8, engine(**{"010C": "410C0B"}))) as vehicle:
+    with Van(channel, Module(0x7E8, engine(**{"010C": "410C0B"}))) as vehicle:
         log = read(vehicle)
     assert log.track("engine_speed") is None
     assert any("another number of bytes than 2" in one for one in log.remarks)
@@ -185,7 +203,7 @@ def test_an_answer_of_the_wrong_length_is_named_and_not_taken(channel: str) -> N
 
 @pytest.mark.parametrize("vin", [b"1M8GDM9AXKP04278", b"1M8GDM9AXKPO42788"])
 def test_a_vin_that_is_none_is_not_taken(vin: bytes, channel: str) -> None:
-    with SmallVehicle(channel, Module(0x7E8, engine(**{"0902": "490201" + vin.hex()}))) as vehicle:
+    with Van(channel, Module(0x7E8, engine(**{"0902": "490201" + vin.hex()}))) as vehicle:
         log = read(vehicle, 0)
     assert log.vin == ""
     assert any("VIN that is none" in one for one in log.remarks)
@@ -193,7 +211,7 @@ def test_a_vin_that_is_none_is_not_taken(vin: bytes, channel: str) -> None:
 
 def test_two_different_vins_are_named_and_neither_is_taken(channel: str) -> None:
     other = {"0100": f"4100{mask(0x01)}", "0902": "490201" + b"11111111111111111".hex()}
-    with SmallVehicle(channel, Module(0x7E8, engine()), Module(0x7E9, other)) as vehicle:
+    with Van(channel, Module(0x7E8, engine()), Module(0x7E9, other)) as vehicle:
         log = read(vehicle, 0)
     assert log.vin == ""
     assert any("different VINs" in one for one in log.remarks)
@@ -207,20 +225,20 @@ def test_misfires_of_a_cylinder_are_counted_over_the_time_that_was_read(channel:
             "06A2": lambda: f"46A20B24000000000000A20C24{next(counts):04X}0000FFFF",
         }
     )
-    with SmallVehicle(channel, Module(0x7E8, module)) as vehicle:
+    with Van(channel, Module(0x7E8, module)) as vehicle:
         log = read(vehicle)
     track = log.track("misfires", "cylinder 1")
     assert track is not None and track.values == (5, 12)
 
 
 def test_a_diesel_has_other_monitors(channel: str) -> None:
-    with SmallVehicle(channel, Module(0x7E8, engine(**{"0101": "41010008C880"}))) as vehicle:
+    with Van(channel, Module(0x7E8, engine(**{"0101": "41010008C880"}))) as vehicle:
         monitors = read(vehicle, 0).monitors
     assert monitors == {"egr_monitor": False, "boost_monitor": True, "particulate_filter_monitor": True}
 
 
 def test_addresses_of_29_bits_are_tried_where_none_of_11_answers(channel: str) -> None:
-    with SmallVehicle(channel, Module(0x18DAF110, engine()), is_long=True) as vehicle:
+    with Van(channel, Module(0x18DAF110, engine()), is_long=True) as vehicle:
         log = read(vehicle)
     assert log.codes["stored"] == {"18DAF110": ("P0401",)}
     assert log.vin == "1M8GDM9AXKP042788"

@@ -20,6 +20,7 @@ import attrs
 
 from corekit.desk.estimating import estimate_named
 from corekit.desk.jobs import job_named, photograph
+from corekit.desk.photos import choose_photo
 from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
 from corekit.model.money import Money
@@ -399,7 +400,8 @@ def second_car(shop: Shop) -> str:
 def photographed(shop: Shop) -> str:
     job = diagnosis_approved(shop)
     photograph(shop.context, job, photo(), what="a scratch along the left door")
-    photograph(shop.context, job, photo(), of="battery.case", what="")
+    of_case = photograph(shop.context, job, photo(), of="battery.case", what="")
+    choose_photo(shop.context, job, of_case.id, photo())
     return job
 
 
@@ -597,6 +599,20 @@ def kinds(screens: list[Screen]) -> list[Screen]:
     return sorted(
         {screen.kind: screen for screen in reversed(screens)}.values(), key=lambda screen: screen.rule
     )
+
+
+def new_in(screens: list[Screen]) -> set[str]:
+    """Addresses of so many of these screens that every element of every kind of address stands on one of
+    them, those with the most in them first.
+    """
+    shown: set[tuple[str, tuple[str, str]]] = set()
+    found: set[str] = set()
+    for screen in sorted(screens, key=lambda one: -len(one.kind[1])):
+        here = {(screen.rule, element) for element in screen.kind[1]}
+        if not here <= shown:
+            shown |= here
+            found.add(screen.path)
+    return found
 
 
 def richest(screens: list[Screen]) -> list[Screen]:

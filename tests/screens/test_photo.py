@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import base64
 import io
+import re
 import struct
 import time
 import zlib
@@ -24,6 +25,8 @@ from corekit.screens import photo
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 from corekit.screens.photo import LARGEST, SIDE, PhotoError, read_photo
+
+from .everywhere import found
 
 Image = pytest.importorskip("PIL.Image", reason="Pillow is not installed")
 
@@ -186,6 +189,43 @@ def test_a_photo_is_kept_once_shown_to_the_mechanic_alone_and_destroyed_with_the
     assert client.get(address).status_code == 404 and "<img" not in client.get(f"/job/{job}/photos").text
 
 
+def test_a_photo_is_put_on_the_document_and_taken_off_where_it_is_shown_and_at_hand_over(
+    empty_shop: Path,
+) -> None:
+    with Shop(empty_shop) as shop:
+        job = found(shop)
+        client = work_app(Van(shop.context), NoAuth()).test_client()
+        out = io.BytesIO()
+        # As a camera sends it: large, with its place in it.
+        Image.linear_gradient("L").resize((2400, 1800)).save(out, "JPEG", exif=exif())
+        form = {
+            "answer": "a-photo-for-the-paper",
+            "what": "Acid at the post",
+            "photo": (io.BytesIO(out.getvalue()), "x.jpg"),
+        }
+        client.post(f"/job/{job}/photo", data=form, content_type="multipart/form-data")
+        page = client.get(f"/job/{job}/photos").text
+        assert "Put it on the document" in page and "at most 80 kB" in page
+        (entry,) = re.findall(rf"/job/{job}/photo/(\w+)/choice", page)
+        path = f"/job/{job}/photo/{entry}/choice"
+        asked = {"answer": "chosen-for-the-paper", "chosen": "yes", "next": f"/job/{job}/hand"}
+        assert client.post(path, data=asked).headers["Location"].endswith(f"/job/{job}/hand")
+        ((_, small),) = shop.store.job(job).photos_for_paper
+        data = base64.b64decode(shop.store.text(small.hash) or "")
+        picture = Image.open(io.BytesIO(data))
+        assert max(picture.size) == 1000 and len(data) <= 80_000 and not picture.getexif()
+        page = client.get(f"/job/{job}/photos").text
+        assert "On the document." in page and f"Adds {-(-len(data) // 1000)} kB" in page
+        hand = client.get(f"/job/{job}/hand").text
+        assert "Photos on the document: 1 of 1" in hand and "Take it off the document" in hand
+        estimate = client.get(f"/job/{job}/estimate")
+        assert estimate.status_code == 200
+        asked = {"answer": "taken-off-the-paper-1", "chosen": "no", "next": "//example.org"}
+        assert client.post(path, data=asked).headers["Location"].endswith(f"/job/{job}/photos")
+        assert shop.store.job(job).photos_for_paper == ()
+        assert "Photos on the document: 0 of 1" in client.get(f"/job/{job}/hand").text
+
+
 def test_a_photo_is_destroyed_with_the_persons(empty_shop: Path) -> None:
     shop = Shop(empty_shop)
     client = work_app(Van(shop.context), NoAuth()).test_client()
@@ -238,13 +278,13 @@ def test_pictures_are_decoded_one_at_a_time(monkeypatch: pytest.MonkeyPatch) -> 
     at_once, most = 0, 0
     upright = photo._upright
 
-    def watched(picture: Any) -> Any:
+    def watched(picture: Any, side: int) -> Any:
         nonlocal at_once, most
         at_once += 1
         most = max(most, at_once)
         time.sleep(0.02)
         try:
-            return upright(picture)
+            return upright(picture, side)
         finally:
             at_once -= 1
 

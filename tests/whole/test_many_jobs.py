@@ -284,6 +284,7 @@ def test_each_screen_touches_as_much_among_many_jobs_as_among_few(shops: Shops) 
             (f"/job/{looked}/samples/battery.drain_log", {"answer": "a-record-0123456789"}),
             ("/scan", {"photo": base64.b64decode(photo())}),
             (f"/job/{looked}/photo", {"photo": base64.b64decode(photo()), "answer": "a-photo-0123456789"}),
+            (f"/job/{looked}/photo/gone/choice", {"chosen": "yes", "answer": "a-choice-0123456789"}),
         ):
             rule, _ = adapter.match(path, method="POST", return_rule=True)
             asked[rule.rule, "POST"] = Asked(path, form)

@@ -219,7 +219,7 @@ class Visit:
         if self.state == self.truth.state:
             chance = 0.97
         else:
-            chance = tables.shown(self.state) / tables.shown(self.truth.state) if self.state else 0.0
+            chance = tables.told(self.state) / tables.told(self.truth.state) if self.state else 0.0
         return self.draw.random() < min(0.97, max(0.03, chance)) * self.truth.complaint.shows
 
 
@@ -296,17 +296,24 @@ def decided(visit: Visit, plugins: Plugins, *, all_made: bool = False) -> str:
                 return work
         elif held >= WORK_AT and not (held < SURE and telling):
             return work
-    clear = 1.0 - chance_of(states, tables.faults.keys())
-    if clear >= WORK_AT and visit.latest and not (clear < SURE and telling):
+    if is_clear(visit) and visit.latest and not (clear_of_faults(visit) < SURE and telling):
         return "-"
     return ""
 
 
+def clear_of_faults(visit: Visit) -> float:
+    """The chance that none of these systems has a fault."""
+    return 1.0 - chance_of(now(visit.beliefs), visit.beliefs.tables.faults.keys())
+
+
+def is_clear(visit: Visit) -> bool:
+    """Whether nothing in these systems explains the complaint, most likely."""
+    return clear_of_faults(visit) >= WORK_AT
+
+
 def telling_step(visit: Visit) -> bool:
-    """Whether the next step shown beside what is likely is so quick and telling that anybody would make it
-    first.
-    """
-    return any(test.bits >= 0.1 and test.minutes <= 10 for test in next_tests(visit.evidence)[:1])
+    """Whether a step shown beside what is likely is so quick and telling that anybody would make it first."""
+    return any(test.bits >= 0.1 and test.minutes <= 10 for test in next_tests(visit.evidence))
 
 
 def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = False) -> Ended:
@@ -340,6 +347,9 @@ def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = Fal
                 break
             continue
         one = None if all_first else policy(visit)
+        if one is None and is_clear(visit):
+            how = "right" if visit.state <= {OUTSIDE} else "wrong"
+            break
         if one is None or visit.minutes + one.test.minutes > MINUTES:
             break
         visit.make(one)

@@ -40,6 +40,7 @@ from . import (
     regulator,
     starting,
     starting_declarations,
+    substitution,
     tables,
     vehicle_data,
 )
@@ -85,6 +86,7 @@ __all__ = [
     "regulator",
     "starting",
     "starting_declarations",
+    "substitution",
     "tables",
     "vehicle_data",
 ]

@@ -606,6 +606,31 @@ def alternator_lead(car: Car, at: At) -> str:
     return "current flows" if _own(car).through_alternator >= 0.05 else "no current"
 
 
+@practice.sees("engine_by_hand")
+def engine_by_hand(car: Car, at: At) -> str:
+    return "turns as usual"
+
+
+@practice.sees("booster")
+def booster(car: Car, at: At) -> str:
+    now = _own(car)
+    helped = attrs.evolve(now, charge=1.0, left=1.0, posts=0.0005, cables=0.0005, dead_cells=0)
+    how = {"normal": 0, "slow": 1}
+    with_it = how.get(turns(helped), 2)
+    if with_it == 0:
+        return "cranks well"
+    return "cranks better" if with_it < how.get(turns(now), 2) else "as before"
+
+
+@practice.sees("loan")
+def loan(car: Car, at: At) -> str:
+    now = _own(car)
+    if now.left < 0.6 or now.dead_cells or now.holds > 0.1:
+        return "gone with it, back with the old one"
+    elsewhere = now.starter == "open" or not now.command or not now.wired or now.asleep > 0.1
+    return "made no difference" if elsewhere else "gone, and not back with the old one"
+
+
 @practice.sees("told")
 def told(car: Car, at: At) -> str:
     now = _own(car)

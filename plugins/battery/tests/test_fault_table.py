@@ -17,7 +17,7 @@ from corekit.testing import Shown, shown
 FOLDER = Path(corekit_battery.__file__).parent
 TABLE = battery.faults
 assert TABLE is not None
-DIRECT = {"load", "cell_spread", "night", "case", "capacity"}
+DIRECT = {"load", "cell_spread", "night", "case", "capacity", "loan"}
 FLAT = {"open_circuit_voltage": "low"}
 REST = {"rest_time": "9 h", "temperature": "10 °C"}
 
@@ -50,7 +50,7 @@ def test_what_is_tested_and_not_sold_says_where_it_goes() -> None:
 # ---- what calls for a battery
 
 
-def test_nothing_but_load_cells_case_capacity_and_a_night_alone_speaks_directly_against_a_battery() -> None:
+def test_nothing_but_load_cells_case_capacity_a_night_and_a_loan_speaks_directly_against_a_battery() -> None:
     direct = {
         (key, TABLE.faults[fault].calls_for)
         for key, test in TABLE.tests.items()
