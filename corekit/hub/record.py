@@ -289,11 +289,13 @@ def _texts_for(line: Line, key: HubKey, device: str, entries: Sequence[Entry]) -
     return {one.hash: one for one in beside}
 
 
-def texts(line: Line, key: HubKey, hashes: Iterable[str], jobs: Iterable[str]) -> dict[str, str]:
-    """Hash → text of those that are there, of these jobs: who names the hash of another's is not shown it."""
-    known = set(jobs)
+def texts(line: Line, key: HubKey, hashes: Iterable[str], jobs: Iterable[str] | None) -> dict[str, str]:
+    """Hash → text of those that are there, of these jobs: who names the hash of another's is not shown it.
+    None: of all jobs, for what the hub itself reads.
+    """
+    known = None if jobs is None else set(jobs)
     found = _opened(line, key, "hash = ANY(%s)", list(hashes))
-    return {one.hash: one.text for one in found if one.job in known}
+    return {one.hash: one.text for one in found if known is None or one.job in known}
 
 
 def _opened(line: Line, key: HubKey, where: Any, value: Any) -> list[SentPerson]:

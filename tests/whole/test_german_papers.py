@@ -1,5 +1,5 @@
-"""The demo's jobs in a German shop: every paper of the battery's, the EGR's and the ignition's work is in German
-as a whole, evidence and figures included.
+"""The demo's jobs in a German shop: every paper of the battery's, the EGR's and the ignition's work is in
+German as a whole, evidence and figures included.
 """
 
 from __future__ import annotations
