@@ -17,7 +17,7 @@ from ..errors import CorekitError
 from ..model.canonical import canonical
 from ..store.errors import ForkError
 from ..store.exchange import Parcel
-from ..sync.message import CONTENT_TYPE, LARGEST, OFFICE, SyncError, packed, unpacked
+from ..sync.message import CONTENT_TYPE, LARGEST, OFFICE, SMALL, SyncError, packed, unpacked
 from ..web.address import bare_host
 from ..web.rate_limit import RateLimit
 from . import devices, record
@@ -151,12 +151,14 @@ def hub_app(
 
     @app.post("/sync/hello")
     def hello() -> flask.Response:
-        letters = str(_asked(flask.request.get_data()).get("letters", ""))
+        letters = str(_asked(flask.request.get_data(), SMALL).get("letters", ""))
         return _packed({"challenge": devices.challenge(hub.key, letters)})
 
     @app.post("/sync/enrol")
     def enrol() -> flask.Response:
-        asked = _asked(flask.request.get_data())
+        asked = _asked(flask.request.get_data(), SMALL)
+        if not isinstance(books := asked.get("books", []), list):
+            raise HubError("The device did not say what it issued under. Bring it up to date.")
         if bool(asked.get("demo")) != is_demo(hub):
             raise HubError("A demo and a real shop never share a hub.")
         try:
@@ -165,7 +167,7 @@ def hub_app(
                 str(asked.get("code", "")),
                 str(asked.get("key", "")),
                 wish=str(asked.get("letters", "")),
-                books=[str(one) for one in asked.get("books", ())],
+                books=list(map(str, books)),
                 now=hub.clock(),
             )
         except UnknownDeviceError:
@@ -233,8 +235,8 @@ _HEADERS = {
 }
 
 
-def _asked(body: bytes) -> dict[str, Any]:
-    data = unpacked(body)
+def _asked(body: bytes, largest: int = LARGEST) -> dict[str, Any]:
+    data = unpacked(body, largest)
     if not isinstance(data, dict):
         raise SyncError("What came says nothing that the hub knows.")
     return data

@@ -44,7 +44,7 @@ class HubJobs:
             HubError: one cannot be read with this hub's key.
         """
         with self.hub.database.line() as line:
-            return record.texts(line, self.hub.key, {ref.hash for ref in refs})
+            return record.texts(line, self.hub.key, {ref.hash for ref in refs}, None)
 
     def books_entry(self, id_: str) -> Entry:
         """An entry of the books, by its id.
