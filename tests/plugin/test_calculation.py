@@ -79,6 +79,21 @@ def test_the_bare_function_gives_the_same_number(volts: float, amperes: float) -
     )
 
 
+def test_its_title_is_the_whole_first_paragraph_on_however_many_lines_it_stands() -> None:
+    @horn.calculation(source="ohm")
+    def reach(
+        volts: Annotated[float, ck.Input("V", "Voltage across it", 0, 60)],
+    ) -> Annotated[float, ck.Output("m", "Distance")]:
+        """How far a horn is heard: the square root of
+        its voltage.
+
+        More words.
+        """
+        return math.sqrt(volts)
+
+    assert reach.title == "How far a horn is heard: the square root of its voltage."
+
+
 def test_the_declaration_can_be_read_off_it() -> None:
     assert (resistance.key, resistance.title, resistance.source) == (
         "horn.resistance",
