@@ -1,7 +1,7 @@
 """What the reasoning is worth: simulated visits, from the complaint to the work, beside plain policies.
 
 Run it: python tests/benchmarks/bench_reasoning.py [--visits 1000] [--seed 20261128] [--joint] [SYSTEM …]
-With --fitted TRAIT=ANSWER (several times) every vehicle is of that kind, and its mechanic knows it.
+With --fitted TRAIT=ANSWER (several times) every vehicle is of that kind; else each is of a kind of its own.
 
 How a visit goes stands in corekit/testing/kit/simulated.py.
 
@@ -38,7 +38,6 @@ from corekit.testing.kit.simulated import (
     Visit,
     ended_visits,
     in_order,
-    of_kind,
     open_tests,
     ranked,
     wilson,
@@ -92,11 +91,7 @@ def main() -> None:
     asked = parser.parse_args()
     plugins = load()
     fitted = dict(one.split("=", 1) for one in asked.fitted)
-    tables = {
-        key: of_kind(system.faults, fitted)
-        for key, system in plugins.systems.items()
-        if system.faults is not None
-    }
+    tables = {key: system.faults for key, system in plugins.systems.items() if system.faults is not None}
     groups = [[key] for key in asked.systems] or [*([key] for key in tables), list(tables)]
     groups = groups[-1:] if asked.joint else groups
     for group in groups:
@@ -115,7 +110,9 @@ def main() -> None:
             }
         for name, (policy, first) in policies.items():
             began = time.perf_counter()
-            made = list(ended_visits(some, plugins, policy, asked.visits, asked.seed, all_first=first))
+            made = list(
+                ended_visits(some, plugins, policy, asked.visits, asked.seed, all_first=first, fitted=fitted)
+            )
             truths, ended = [truth for truth, _ in made], [one for _, one in made]
             report(name, ended)
             if asked.lost:

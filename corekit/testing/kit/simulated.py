@@ -2,10 +2,10 @@
 
 A visit draws what is wrong from the prevalences, what the customer tells from the symptoms, and every outcome
 from the table with all its numbers moved at random by up to ×/÷ 1.5: the product reasons with numbers that
-are wrong. Of readings that are measured some lie near an edge and share their weight; some complaints show
-now and then only. Work that is called for is done, fails by its way, and the complaint is looked at again; a
-visit ends when the complaint is gone, when it is said that nothing is wrong or that it lies outside or with
-somebody else, when 90 minutes of hands-on work are used, or undecided.
+are wrong. Each vehicle is of one kind, drawn as well. Of readings that are measured some lie near an edge and
+share their weight; some complaints show now and then only. Work that is called for is done, fails by its way,
+and the complaint is looked at again; a visit ends when the complaint is gone, when it is said that nothing is
+wrong or that it lies outside or with somebody else, when 90 minutes of hands-on work are used, or undecided.
 """
 
 from __future__ import annotations
@@ -35,11 +35,12 @@ SURE = 0.95
 
 @attrs.frozen(kw_only=True)
 class Truth:
-    """What is wrong, what is told, and the tables that the vehicle goes by."""
+    """What is wrong, what is told, the tables that the vehicle goes by, and those that its mechanic knows."""
 
     state: Hypothesis
     complaint: Complaint
     tables: Tables
+    known: Mapping[str, FaultTable]
 
 
 @attrs.frozen(kw_only=True)
@@ -75,34 +76,77 @@ def moved(table: FaultTable, draw: random.Random) -> FaultTable:
     return attrs.evolve(table, tests={key: test(one) for key, one in table.tests.items()})
 
 
-def visits(tables: Mapping[str, FaultTable], count: int, seed: int) -> Iterator[Truth]:
-    draw = random.Random(seed)
-    everything = joint(tables, None, {}, tables)
-    states, weights = zip(*everything.prior.items(), strict=True)
-    listed = [
-        key
-        for key, symptom in symptoms().symptoms.items()
-        if key not in (CHECK_UP, SOMETHING_ELSE)
-        and any(
-            max(one.symptoms.get(key, {}).values(), default=0) >= 3 * symptom.none for one in tables.values()
-        )
-    ]
-    ways = [Complaint(symptoms=(key,)) for key in listed]
-    told = [attrs.evolve(everything, complaint=one) for one in ways]
-    pairs = [(state, one.complaint) for one in told for state in states]
-    chances = [everything.prior[state] * one.told(state) for one in told for state in states]
-    for _ in range(count):
-        table = {key: moved(one, draw) for key, one in tables.items()}
-        if not told or draw.random() < CHECK_UPS:
+@attrs.frozen
+class _Kind:
+    """Vehicles fitted alike: their tables, what may be wrong with them, and what is told of it."""
+
+    tables: Mapping[str, FaultTable]
+    everything: Tables
+    pairs: Sequence[tuple[Hypothesis, Complaint]]
+    chances: Sequence[float]
+
+    @classmethod
+    def of(cls, tables: Mapping[str, FaultTable]) -> _Kind:
+        everything = joint(tables, None, {}, tables)
+        listed = [
+            key
+            for key, symptom in symptoms().symptoms.items()
+            if key not in (CHECK_UP, SOMETHING_ELSE)
+            and any(
+                max(one.symptoms.get(key, {}).values(), default=0) >= 3 * symptom.none
+                for one in tables.values()
+            )
+        ]
+        pairs, chances = list[tuple[Hypothesis, Complaint]](), list[float]()
+        for key in listed:
+            complaint = Complaint(symptoms=(key,))
+            told = attrs.evolve(everything, complaint=complaint)
+            pairs += [(state, complaint) for state in everything.prior]
+            chances += [chance * told.told(state) for state, chance in everything.prior.items()]
+        return cls(tables, everything, pairs, chances)
+
+    def truth(self, draw: random.Random) -> Truth:
+        table = {key: moved(one, draw) for key, one in self.tables.items()}
+        if not self.pairs or draw.random() < CHECK_UPS:
+            states, weights = zip(*self.everything.prior.items(), strict=True)
             state: Hypothesis = draw.choices(states, weights)[0]
             complaint = Complaint(symptoms=(CHECK_UP,))
         else:
-            state, found = draw.choices(pairs, chances)[0]
-            assert found is not None
+            state, found = draw.choices(self.pairs, self.chances)[0]
             shows = SHOWS if draw.random() < NOW_AND_THEN else 1.0
             complaint = attrs.evolve(found, shows=shows)
         told_of = {key: one.after_told(complaint.symptoms) for key, one in table.items()}
-        yield Truth(state=state, complaint=complaint, tables=attrs.evolve(everything, systems=told_of))
+        own = attrs.evolve(self.everything, systems=told_of)
+        return Truth(state=state, complaint=complaint, tables=own, known=self.tables)
+
+
+def visits(
+    tables: Mapping[str, FaultTable], count: int, seed: int, fitted: Mapping[str, str] | None = None
+) -> Iterator[Truth]:
+    """Vehicles with what is wrong with them. Each is of one kind, which its mechanic knows: of every trait
+    that the tables ask for it has one of the answers that they name, each as likely, or the one that is
+    `fitted`.
+    """
+    draw, kinds = random.Random(seed), dict[tuple[str, ...], _Kind]()
+    fixed = dict(fitted or {})
+    asked = {trait: answers for trait, answers in sorted(_named(tables).items()) if trait not in fixed}
+    for _ in range(count):
+        drawn = {trait: draw.choice(answers) for trait, answers in asked.items()}
+        key = tuple(drawn.values())
+        if key not in kinds:
+            kinds[key] = _Kind.of({name: of_kind(one, fixed | drawn) for name, one in tables.items()})
+        yield kinds[key].truth(draw)
+
+
+def _named(tables: Mapping[str, FaultTable]) -> dict[str, list[str]]:
+    """Trait → the answers that faults and tests of the tables name."""
+    found: dict[str, dict[str, None]] = {}
+    for table in tables.values():
+        rules = [*(one.only for one in table.faults.values()), *(one.only for one in table.tests.values())]
+        for only in rules:
+            for trait, answers in only.items():
+                found.setdefault(trait, {}).update(dict.fromkeys(answers))
+    return {trait: list(answers) for trait, answers in found.items()}
 
 
 @attrs.define(kw_only=True)
@@ -431,8 +475,9 @@ def ended_visits(
     seed: int,
     *,
     all_first: bool = False,
+    fitted: Mapping[str, str] | None = None,
 ) -> Iterator[tuple[Truth, Ended]]:
     """So many visits and how each ended; the same for the same seed."""
-    for n, truth in enumerate(visits(tables, count, seed)):
-        visit = Visit(truth=truth, tables=tables, draw=random.Random(seed + n), plugins=plugins)
+    for n, truth in enumerate(visits(tables, count, seed, fitted)):
+        visit = Visit(truth=truth, tables=truth.known, draw=random.Random(seed + n), plugins=plugins)
         yield truth, run(visit, policy, plugins, all_first=all_first)
