@@ -9,6 +9,7 @@ from typing import Any, Generic, TypeVar
 
 import attrs
 
+from ..errors import InputError
 from .approval import Approval, estimate_of, operations_of
 from .canonical import digest
 from .entry import Entry
@@ -113,7 +114,7 @@ class Job:
     def opened(self) -> Opened:
         first = self.last(Opened)
         if first is None:
-            raise ValueError(f"Job {self.id} has no beginning in its journal.")
+            raise InputError(f"Job {self.id} has no beginning in its journal; nothing can be shown of it.")
         return first.record
 
     @property
