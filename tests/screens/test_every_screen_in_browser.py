@@ -145,8 +145,9 @@ def test_no_screen_speaks_the_language_of_files_or_promises_anything(
     ), "and it would be seen"
 
 
+@pytest.mark.parametrize("nonsense", [("12 quux", "-99999999"), ("1e400", "~")])
 def test_what_is_typed_wrongly_is_answered_in_the_words_of_the_screen(
-    everywhere: Everywhere, tmp_path: Path
+    nonsense: tuple[str, ...], everywhere: Everywhere, tmp_path: Path
 ) -> None:
     copied = Path(shutil.copytree(everywhere.shop.context.folder, tmp_path / "shop"))
     found: dict[str, list[str]] = {}
@@ -158,15 +159,15 @@ def test_what_is_typed_wrongly_is_answered_in_the_words_of_the_screen(
             *[one for one in kinds(everywhere.screens) if one.rule.startswith("/job/<job>/test/")],
         ]:
             forms = forms_of(client.get(screen.path, follow_redirects=True).text)
-            for nonsense in ("12 quux", "-99999999", "1e400", "~"):
+            for typed in nonsense:
                 for form in (one for one in forms if one.texts):
-                    reply = client.post(form.action, data=form.filled(nonsense))
+                    reply = client.post(form.action, data=form.filled(typed))
                     if reply.status_code == 422:
                         texts = re.findall(r'class="fault">([^<]*)', html.unescape(reply.text))
                         said += texts
                         wrong = unsaid(texts)
-                        found |= {f"{screen.rule} with {nonsense}": wrong} if wrong else {}
-    assert len(said) > 50 and all(text.strip() for text in said)
+                        found |= {f"{screen.rule} with {typed}": wrong} if wrong else {}
+    assert len(said) > 25 and all(text.strip() for text in said)
     assert not found
 
 
