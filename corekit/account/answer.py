@@ -21,10 +21,13 @@ _FAULTS = (
     (State.DONE, "Done, not shown yet"),
     (State.NOT_RIGHT, "Not put right"),
     (State.PROPOSED, "Found"),
+    (State.FOUND, "Found, no work proposed"),
     (State.APPROVED, "Found, work approved"),
     (State.PUT_OFF, "Put off"),
     (State.DECLINED, "Found, work declined"),
 )
+#: Said where the mechanic looked for it until the visit was over: nothing more is to come.
+NO_FAULT = "Looked for, no fault found"
 _POINTS = (
     (State.SHOWN, "Gone"),
     (State.NOT_RIGHT, "Still there"),
@@ -54,7 +57,9 @@ def answer_of(rows: Sequence[Row], told: Told) -> str:
         parts.append(f"Proposed: {_names(wanted)}.")
     if no_cure:
         parts.append(f"Done, but not the cure: {joined_words(no_cure)}.")
+    was_looked_for = told.job.ended is not None and told.job.ended.record.how == "no fault found"
     for state, words in _POINTS:
+        words = NO_FAULT if state is State.NOT_FOUND and was_looked_for else words
         quoted = [_quotation(row, told) for row in points if row.state is state]
         if quoted:
             parts.append(f"{words}: {joined_words(quoted)}.")

@@ -196,10 +196,11 @@ def _speaking_now(
     key: str, called: Sequence[Finding], last: RepairProof | None, told: Told
 ) -> Iterable[Finding]:
     """What is found of it as the vehicle stands now: by the checks that called for the work at any place, and
-    by whatever reads what shows that it helped.
+    by whatever reads what shows, or will show, that it helped.
     """
     codes = {finding.code for finding in called}
-    retest = last.retest if last else ""
+    operation = told.plugins.operations.get(key)
+    retest = last.retest if last else operation.shown_by if operation is not None else ""
     for finding in told.assessment.current:
         if finding.calls_for not in ("", key):
             continue
@@ -325,6 +326,7 @@ def _without_work(told: Told, covered: set[int]) -> list[FaultRow]:
             operation="",
             what=findings[0].check,
             cause=customers_words(findings[0]),
+            is_before_work=told.is_proposal and not told.job.repairs,
             now=tuple(findings),
             readings=tuple(
                 Shown(name=read_as(finding, told), before=_first(finding, told), now=finding)

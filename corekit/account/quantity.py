@@ -18,4 +18,4 @@ def quantity_words(quantity: Decimal, unit: str) -> str:
     number = plain_number(quantity)
     if unit != PIECE:
         return f"{number} {unit}".strip()
-    return number if "." in number else f"{number} {PIECE}{'' if quantity == 1 else 's'}"
+    return number if "." in number else f"{number} {PIECE}{'' if abs(quantity) == 1 else 's'}"

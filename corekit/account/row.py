@@ -90,6 +90,7 @@ class FaultRow:
         is_put_off: The visit ended with the job open.
         is_ended: The customer decided against (further) repair.
         since: The stage that began with the last work on it: what was found earlier says nothing of the work.
+        is_before_work: It stands on an estimate, and nothing was repaired yet: nobody failed to put it right.
         next: What is to be done about it, with its price where it has one.
         is_service: Work of the shop's own, an oil change: done is all that can be said of it.
     """
@@ -110,6 +111,7 @@ class FaultRow:
     is_put_off: bool = False
     is_ended: bool = False
     since: int = 0
+    is_before_work: bool = False
     next: str = ""
     is_service: bool = False
 
@@ -127,7 +129,9 @@ class FaultRow:
             return State.APPROVED
         if self.is_ended:
             return State.DECLINED
-        return State.NOT_RIGHT if any(map(still_fails, self.now)) else State.PUT_OFF
+        if not any(map(still_fails, self.now)):
+            return State.PUT_OFF
+        return State.FOUND if self.is_before_work else State.NOT_RIGHT
 
     @property
     def _state_of_done_work(self) -> State:

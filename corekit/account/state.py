@@ -16,6 +16,7 @@ class State(StrEnum):
     NOT_LOOKED_AT = "not looked at"
     PUT_OFF = "put off"
     PROPOSED = "proposed"
+    FOUND = "found, no work proposed"
     APPROVED = "approved, not done yet"
     SERVICED = "done"
 

@@ -15,10 +15,12 @@ from .faults import Told, customers_words, price_note
 from .noted import is_noted, unanswered_words
 from .prices import DIAGNOSIS
 from .row import FaultRow, PointRow, Row, still_fails
-from .state import State
+from .state import OPEN, State
 
 #: So many things that nobody looked at are named on the first sheet; all of them stand behind it.
 NAMED = 3
+#: Under this label stands what must be known or done before the vehicle drives.
+BEFORE_YOU_DRIVE = "Before you drive"
 #: So many tests are named as the next step.
 TESTS = 2
 
@@ -59,7 +61,7 @@ def _warnings(told: Told) -> Iterable[Step]:
         if finding.urgency is Urgency.BEFORE_DRIVING and finding.verdict is not Verdict.PASS
     ]
     if texts:
-        yield Step.of("Before you drive", " ".join(dict.fromkeys(texts)))
+        yield Step.of(BEFORE_YOU_DRIVE, " ".join(dict.fromkeys(texts)))
 
 
 def _open_work_steps(told: Told) -> Iterable[Step]:
@@ -83,7 +85,12 @@ _ENDS = {
     "referred": "Referred to somebody else",
 }
 #: Under which label rows of a state stand; what is approved and not done stands under its own.
-_OPEN = ((State.NOT_RIGHT, "Not put right"), (State.PUT_OFF, "Put off"), (State.DONE, "To be shown"))
+_OPEN = (
+    (State.NOT_RIGHT, "Not put right"),
+    (State.FOUND, "No work proposed"),
+    (State.PUT_OFF, "Put off"),
+    (State.DONE, "To be shown"),
+)
 APPROVED = "Approved, not done yet"
 
 
@@ -102,10 +109,14 @@ def _open(rows: Sequence[Row], told: Told) -> Iterable[Step]:
         titles = [told.plugins.title(key) for key in to_do]
         yield Step.of(APPROVED, f"{'; '.join(titles)}; not charged.")
     covered = {id(finding) for row in rows for finding in row.now}
+    put_right = bool(rows) and not any(row.state in OPEN for row in rows)
     texts = [
         customers_words(finding)
         for finding in told.assessment.current
-        if id(finding) not in covered and finding.urgency is not Urgency.BEFORE_DRIVING and _is_open(finding)
+        if id(finding) not in covered
+        and finding.urgency is not Urgency.BEFORE_DRIVING
+        and _is_open(finding)
+        and not (put_right and _only_pointed(finding, told))
     ]
     said = [
         lower_first(told.plugins.title(one.of)) if one.of else "a remark"
@@ -122,6 +133,16 @@ def _free_words(of: str, told: Told) -> str:
 
 def _is_open(finding: Finding) -> bool:
     return finding.verdict is Verdict.UNDECIDED or still_fails(finding)
+
+
+def _only_pointed(finding: Finding, told: Told) -> bool:
+    """True of advice from before the last work that names no part and no work: it said where to look."""
+    return (
+        finding.verdict is Verdict.ADVICE
+        and not finding.part
+        and not finding.calls_for
+        and finding.stage < told.job.stage
+    )
 
 
 def _was_no_cure(row: Row) -> bool:
@@ -207,10 +228,11 @@ def _not_looked_at(rows: Sequence[Row], told: Told) -> Iterable[Step]:
         if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH)
         and gap.about
         and not is_noted(gap, told.job)
+        and not told.assessment.was_looked_at_before(gap)
     ]
     names = list(dict.fromkeys(gaps))
     if len(names) > NAMED:  # what comes first of many says nothing of the rest
-        names = [f"{len(names)} things that can be read or looked at; the evidence names them"]
+        names = [f"{len(names)} more things, each named further on"]
     if points or names:
         yield Step.of("Not looked at", f"{'; '.join((*points, *names))}.")
     looked = dict.fromkeys(finding.system for finding in told.assessment.findings)

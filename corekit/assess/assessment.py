@@ -10,7 +10,7 @@ import attrs
 
 from ..model.finding import Finding, Gap, Reason, Text, Urgency, Verdict
 from ..model.job import Job
-from ..model.records import Measured
+from ..model.records import Measured, Seen
 from ..plugin import intact
 from ..plugin.barred import bars, under_bars
 from ..plugin.case import Case
@@ -126,6 +126,16 @@ class Assessment:
             if gap.reason is Reason.PLUGIN_FAILED or (gap.system, gap.check) not in answered:
                 kept.setdefault((gap.system, gap.check, gap.wants or gap.text), gap)
         return tuple(kept.values())
+
+    def was_looked_at_before(self, gap: Gap) -> bool:
+        """Whether what a gap after a repair asks for was read or seen at an earlier stage: then it was not
+        looked at again, and nobody may say that it was not looked at.
+        """
+        return any(
+            reading.measurand.key == gap.wants for stage in self.readings[: gap.stage] for reading in stage
+        ) or any(
+            noted.record.of == gap.wants and noted.record.stage < gap.stage for noted in self.job.all(Seen)
+        )
 
     @property
     def not_repeated(self) -> tuple[Gap, ...]:

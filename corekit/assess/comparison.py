@@ -20,7 +20,7 @@ class Change(StrEnum):
     WORSE = "worse"
     UNCHANGED = "unchanged"
     CHANGED = "changed"
-    CANNOT_TELL = "cannot tell"
+    CANNOT_TELL = "too close to tell apart"
 
 
 @attrs.frozen(kw_only=True)

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from ..complaints import AGAIN, SymptomList, symptoms, trials
 from ..fault import Place, any_of, quotation
 from ..model.job import stage_name
+from ..model.public_words import SWAPPED_WITH
 from ..model.records import Complained, Retold, Tried, body_of
 from .drafts import Drafts, personal
 from .form import ComplaintAgainStep, ComplaintRow, TriedStep
@@ -79,7 +80,7 @@ class ComplaintRows(Drafts):
             how=how,
             result=result,
             place=place,
-            swapped_with=row.with_ or "",
+            swapped_with=_swapped_with(row.with_ or "", part.places),
             stage=self.stage,
             before=bool(row.before),
             ago=ago.number if ago is not None else None,
@@ -113,6 +114,17 @@ class ComplaintRows(Drafts):
             return alike[0]
         self.faults.add(path, f"{quotation(text or '')} is not {what}", listed, listed)
         return ""
+
+
+def _swapped_with(text: str, places: tuple[str, ...]) -> str:
+    """A place of the part or an answer of the closed list, as it is; whatever else is typed may name a
+    person, and is kept with the persons.
+    """
+    declared = {place.casefold(): place for place in places}
+    place = declared.get(" ".join(text.casefold().split()))
+    if place is not None or not text.strip() or SWAPPED_WITH.holds(text):
+        return place or text
+    return SWAPPED_WITH.own(text)
 
 
 #: Words without which a sentence still says the same. No word that denies is among them.

@@ -33,15 +33,22 @@ class PublicWords:
 
     def read(self, raw: Any) -> Any:
         """The answer as it was said, or own words as `KeptWords`."""
-        if isinstance(raw, (KeptWords, SpokenWords)):
-            return raw
+        kept = self.kept(raw)
+        if isinstance(kept, (KeptWords, SpokenWords)) or not isinstance(kept, str):
+            return kept
+        return kept if not kept.strip() or self.holds(kept) else self.own(kept)
+
+    def kept(self, raw: Any) -> Any:
+        """Own words that are kept with the persons as `KeptWords`; a text as it is, for a field whose other
+        answers a plugin declares: there whoever takes in a row tells which words are a person's.
+        """
         if isinstance(raw, Mapping):
             return KeptWords(self.instead, Personal(raw["personal"], raw["hash"]))
-        if isinstance(raw, (Personal, PersonalText)):
-            return KeptWords(self.instead, raw)
-        if not isinstance(raw, str) or not raw.strip() or self.holds(raw):
-            return raw
-        return KeptWords(self.instead, PersonalText("note", raw))
+        return KeptWords(self.instead, raw) if isinstance(raw, (Personal, PersonalText)) else raw
+
+    def own(self, text: str) -> KeptWords:
+        """A person's own words, on their way in."""
+        return KeptWords(self.instead, PersonalText("note", text))
 
     def holds(self, text: str) -> bool:
         """True when the text is one of the answers."""
@@ -126,6 +133,11 @@ WHERE_FROM = PublicWords(
     ),
     instead="a document that is noted with the shop",
     cited=True,
+)
+#: What a part was swapped with, where that is no place of it.
+SWAPPED_WITH = PublicWords(
+    answers=("another vehicle", "another car", "the other side", "a spare", "a new one", "a known good one"),
+    instead="one that is noted with the shop",
 )
 CLEARED = PublicWords(
     answers=("cleaned off", "repaired", "renewed", "done", "gone", "as it was", "told the customer"),

@@ -22,6 +22,7 @@ from .public_words import (
     HOW_APPROVED,
     HOW_PAID,
     NO_VIN,
+    SWAPPED_WITH,
     WHERE_FROM,
     WHY_CHANGED,
     WHY_CREDITED,
@@ -66,6 +67,11 @@ def _public(words: PublicWords, *, required: bool = False, later: bool = False) 
     )
 
 
+def _declared_or(words: PublicWords) -> Any:
+    """A field that says what a plugin declares or one of a closed list; other words are a person's."""
+    return attrs.field(default="", converter=words.kept, metadata={"public": words})
+
+
 @attrs.frozen(kw_only=True)
 class Opened:
     """A job begins. `origin` is the name that the file or screen gives it, which may name a person; a plain
@@ -102,17 +108,17 @@ class Retold:
 class Tried:
     """Something was changed to see what comes of it.
 
-    `part`: key of the part; `how` and `result`: keys of shared/trials.toml; `swapped_with`: the place (or
-    vehicle) it was exchanged with. `before`: it was done before this visit, and the complaint stood before it
-    and after it, unless `result` says otherwise. `ago`: how long since, in seconds, with what was typed.
-    `words`: what came of it in words, where no result fits.
+    `part`: key of the part; `how` and `result`: keys of shared/trials.toml; `swapped_with`: the place it was
+    exchanged with, one of a closed list, or a person's own words for it. `before`: it was done before this
+    visit, and the complaint stood before it and after it, unless `result` says otherwise. `ago`: how long
+    since, in seconds, with what was typed. `words`: what came of it in words, where no result fits.
     """
 
     part: str
     how: str
     result: str
     place: str = ""
-    swapped_with: str = ""
+    swapped_with: str = _declared_or(SWAPPED_WITH)
     stage: int = 0
     before: bool = False
     ago: float | None = _later(None)
@@ -436,10 +442,12 @@ class Photographed:
 @attrs.frozen(kw_only=True)
 class PhotoChosen:
     """A photo (`photo` is its entry) stands on the evidence sheet of the papers made from now on: `image` is
-    the small copy for it as base64 text, kept with the persons.
+    the small copy for it as base64 text, kept with the persons, `width` and `height` its pixels.
     """
 
     photo: str
+    width: int
+    height: int
     image: _Person = _words()
 
 

@@ -7,9 +7,9 @@ from collections.abc import Iterable, Sequence
 from .. import units
 from ..account.account import Account
 from ..account.answer import lower_first
-from ..account.row import FaultRow, PointRow, Row, Shown, Work
+from ..account.row import FaultRow, PointRow, Row, Shown, Work, still_fails
 from ..account.state import State
-from ..account.steps import Step
+from ..account.steps import BEFORE_YOU_DRIVE, Step
 from ..assess.assessment import Assessment
 from ..model import document as blocks
 from ..model.document import Answer, ApprovalForm, NextSteps, Words
@@ -22,6 +22,8 @@ from .dates import days_in
 from .readings import strip_of_finding
 from .sheet import Sheet
 
+#: Points of a complaint stand beside each other as they are written, each with its capital.
+BETWEEN_POINTS = " · "
 #: The row of call-out, travel and diagnosis.
 CAME = "You asked us to come and look"
 #: So long may what is next be to stand directly under the answer; what is longer stands below.
@@ -33,7 +35,7 @@ def answer_block(job: Job, account: Account, facts: Sequence[tuple[str, str, boo
     words = job.opened.words
     return Answer(
         said=(words,) if isinstance(words, Personal) else (),
-        symptoms="; ".join(account.points) if job.complained is not None else "",
+        symptoms=BETWEEN_POINTS.join(account.points) if job.complained is not None else "",
         text=account.answer,
         proof=account.proof,
         facts=(*facts, ("Next", _next_in_short(account.steps), False)),
@@ -45,6 +47,8 @@ def _next_in_short(steps: Sequence[Step]) -> str:
     text = _text_of(first)
     if first.short:
         return first.short
+    if first.label == "What next" and any(step.label == BEFORE_YOU_DRIVE for step in steps):
+        return f"{text} {BEFORE_YOU_DRIVE}: see below."
     if first.label in ("What next", "Next step"):
         return text if len(text) <= _SHORT else "See below."
     if len(text) <= _SHORT:
@@ -66,7 +70,7 @@ def account_rows(account: Account, assessment: Assessment, before: str = "") -> 
     """The rows; `before` stands before each point, where a paper is over several vehicles."""
     for row in account.rows:
         yield blocks.AccountRow(
-            point=f"{before}{'; '.join(row.points)}" if row.points or before else "",
+            point=f"{before}{BETWEEN_POINTS.join(row.points)}" if row.points or before else "",
             what=_what(row),
             cause=row.cause if row.cause != row.what else "",
             proofs=tuple(_proof(shown, assessment) for shown in row.shown),
@@ -179,7 +183,12 @@ def _otherwise(account: Account) -> str:
     """What happens if nothing is done."""
     proposed = [row for row in account.rows if row.state is State.PROPOSED]
     urgencies = {finding.urgency for row in proposed for finding in row.now}
-    if Urgency.BEFORE_DRIVING in urgencies:
+    # Whichever row says so: no paper says that work can wait beside a vehicle that must not drive.
+    if any(
+        finding.urgency is Urgency.BEFORE_DRIVING and still_fails(finding)
+        for row in account.rows
+        for finding in row.now
+    ):
         return "If nothing is done: do not drive the vehicle until it is."
     if not any(isinstance(row, FaultRow) for row in proposed):
         return "If nothing is done: nobody looks for the cause, and you owe nothing for it."

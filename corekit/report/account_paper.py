@@ -32,6 +32,8 @@ _HOPELESS = 2  # sheets: what takes more in any measures fits on one in none
 _PART = 10.0  # a gap of this or more parts two things, and may be wider
 _TOTALS_START = 0.6  # of the width, where no account stands above the totals
 _MOST_WHITE = 12.0  # what is added to such a gap at most
+_LITTLE = 0.22  # of a sheet: with less on it the last one is not worth its paper
+_LESS_WHITE = (0.75, 0.5)  # shares of the white between the boxes of the sheets behind
 
 
 def account_pages(
@@ -77,8 +79,30 @@ def account_pages(
         _stand_at_foot(pages[-1], min(rooms))
     if behind < len(blocks):
         behind_setter = attrs.evolve(setter, measures=EVIDENCE)
-        pages += paginate(list(_boxes_behind(behind_setter, blocks[behind:])), rooms[1])
+        pages += _sheets_behind(list(_boxes_behind(behind_setter, blocks[behind:])), rooms[1])
     return pages
+
+
+def _sheets_behind(boxes: Sequence[Box], room: float) -> list[list[Placed]]:
+    """The sheets behind the first. A last one with little on it is saved, where less white between the others
+    makes room for it.
+    """
+    pages = paginate(boxes, room)
+    box, down = pages[-1][-1]
+    if len(pages) == 1 or down + box.height > _LITTLE * room:
+        return pages
+    for share in _LESS_WHITE:
+        closer = paginate([_with_less_white(one, share) for one in boxes], room)
+        if len(closer) < len(pages):
+            return closer
+    return pages
+
+
+def _with_less_white(box: Box, share: float) -> Box:
+    closer = attrs.evolve(box, gap=box.gap * share, pad=box.pad * share)
+    if closer.on_new_page is not None:
+        closer.on_new_page = _with_less_white(closer.on_new_page, share)
+    return closer
 
 
 def _spread(page: Sequence[Placed], room: float) -> list[Placed]:

@@ -192,8 +192,8 @@ def add_scale(
     below_lines = setter.own(below, voice, column.width) if below else ()
     _add_label(column, strip, above_lines, strip.reading)
     column.add_figure(setter.scale(strip, clean(name), column.width, numbered=numbered))
+    column.skip(_BELOW_NUMBERS if numbered else 0.0)
     if below_lines:
-        column.skip(_BELOW_NUMBERS if numbered else 0.0)
         _add_label(column, strip, below_lines, strip.low_end if strip.before is None else strip.before)
 
 

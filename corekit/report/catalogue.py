@@ -41,6 +41,7 @@ _BETWEEN = (
     re.compile(r"(, )"),
     re.compile(r"( )(?=\()"),
     re.compile(r"(: )"),
+    re.compile(r"( · )"),
 )
 #: So many parts of one text are looked up.
 _MOST_STEPS = 4000

@@ -13,6 +13,7 @@ from ..model.personal import run_of
 from . import cost, sections
 from .dates import day_words
 from .sheet import Sheet
+from .text import amount_text
 
 
 def credit_note(
@@ -39,7 +40,8 @@ def credit_note(
     """
     rows = [("Net", str(totals.net), False)]
     rows += [
-        (f"Tax {row.percent.normalize():f} % on {row.base}", str(row.tax), False) for row in totals.per_rate
+        (f"Tax {row.percent.normalize():f} % on {amount_text(str(row.base))}", str(row.tax), False)
+        for row in totals.per_rate
     ]
     if total != totals.gross:
         rows.append(("Rounding, to the invoice", str(total - totals.gross), False))

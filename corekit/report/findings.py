@@ -18,13 +18,13 @@ from ..model.document import (
     Picture,
     Readings,
 )
-from ..model.finding import Finding, Reason, Urgency, Verdict
-from ..model.job import Job, stage_name
+from ..model.finding import Finding, Gap, Reason, Urgency, Verdict
+from ..model.job import Job
 from ..model.limit import Limit, Scope
 from ..model.personal import Personal
 from ..plugin.limit_words import limit_with_basis, limit_words
 from ..plugin.uncertainty import overdue
-from .readings import how_read, reading_rows
+from .readings import how_read, reading_rows, stage_words
 from .records import record_pictures
 from .sheet import Sheet
 from .statements import code_sentences
@@ -69,26 +69,38 @@ def what_was_found(assessment: Assessment, sheet: Sheet) -> list[Block]:
 
 
 def what_asks_for(operations: Collection[str], assessment: Assessment) -> list[Block]:
-    """The findings that these pieces of work rest on, and the readings."""
-    found = [finding for finding in assessment.current if finding.calls_for in operations]
-    if not found:
+    """The findings that these pieces of work rest on and what else is open, the readings, and what nobody
+    looked at; nothing before anything was looked at.
+    """
+    if not assessment.findings and not any(assessment.readings):
         return []
+    found = [
+        finding
+        for finding in assessment.current
+        if finding.calls_for in operations
+        or finding.verdict in (Verdict.FAIL, Verdict.UNDECIDED)
+        or finding.urgency is not Urgency.NOTHING
+    ]
     sources = Sources()
     rows = tuple(finding_row(finding, assessment, sources) for finding in found)
-    return [
-        Heading(text=TRADES_WORDS),
-        Findings(rows=rows),
-        *readings(assessment, sources),
-        *sources.blocks,
-    ]
+    blocks: list[Block] = [Heading(text=TRADES_WORDS), Findings(rows=rows)] if rows else []
+    blocks += readings(assessment, sources)
+    blocks += [Paragraph(words=(sentence,), tone="small") for sentence in not_looked_at(assessment)]
+    return blocks + sources.blocks
 
 
 def told_findings(assessment: Assessment) -> list[Finding]:
-    """The findings worth a row on paper: not that a part was sound which was taken out since."""
+    """The findings worth a row on paper: of a part that was taken out since only what speaks for that work.
+
+    That the old part was sound at one place, in doubt at another, or might be short of something, is no
+    longer anybody's business.
+    """
     return [
         finding
         for finding in story(assessment)
-        if not (assessment.is_dealt_with(finding) and finding.verdict is Verdict.PASS)
+        if not assessment.is_dealt_with(finding)
+        or finding.verdict is Verdict.FAIL
+        or (finding.verdict is Verdict.ADVICE and finding.calls_for)
     ]
 
 
@@ -108,8 +120,15 @@ def readings(assessment: Assessment, sources: Sources) -> list[Block]:
 
 
 def _figures(assessment: Assessment) -> list[Block]:
-    """The figure of every finding that has one; what a check drew before and after stands together."""
-    drawn = [finding for finding in assessment.findings if finding.figure is not None]
+    """The figure of every finding that has one; what a check drew before and after stands together. What is
+    not told any more is not drawn either.
+    """
+    told = {(finding.code, finding.place) for finding in told_findings(assessment)}
+    drawn = [
+        finding
+        for finding in assessment.findings
+        if finding.figure is not None and (finding.code, finding.place) in told
+    ]
     order = list(dict.fromkeys((finding.code, finding.place) for finding in drawn))
     drawn.sort(key=lambda finding: (order.index((finding.code, finding.place)), finding.stage))
     return [
@@ -145,14 +164,6 @@ class Sources:
             return []
         rows = tuple((f"[{n}]", (name,)) for n, name in enumerate(self.names, 1))
         return [Heading(text="Sources"), Pairs(rows=rows)]
-
-
-def stage_words(stage: int, assessment: Assessment) -> str:
-    """When in the visit: on arrival, or after which work."""
-    done = [repair.title for repair in assessment.repairs if repair.stage == stage]
-    if stage == 0 or not done:
-        return "on arrival" if stage == 0 else stage_name(stage)
-    return f"after: {done[0][:1].lower()}{done[0][1:]}"
 
 
 def _free_words(job: Job, sheet: Sheet) -> list[Block]:
@@ -202,18 +213,30 @@ def not_looked_at(assessment: Assessment) -> list[str]:
         for gap in assessment.open_gaps
         if gap.reason in (Reason.NOT_MEASURED, Reason.COULD_NOT_REACH) and not is_noted(gap, assessment.job)
     ]
-    # An abbreviation keeps its capitals.
-    every = dict.fromkeys(
-        gap.about if gap.about[:2].isupper() else gap.about[0].lower() + gap.about[1:]
-        for gap in gaps
-        if gap.about
-    )
+    before = [gap for gap in gaps if assessment.was_looked_at_before(gap)]
+    every = _about(gap for gap in gaps if gap not in before)
+    again = _about(before)
     other_texts = " ".join(dict.fromkeys(gap.text for gap in gaps if not gap.about))
     return [
         sentence
-        for sentence in (f"Not looked at: {'; '.join(every)}." if every else "", other_texts)
+        for sentence in (
+            f"Not looked at: {every}." if every else "",
+            f"Not looked at again since the work: {again}." if again else "",
+            other_texts,
+        )
         if sentence
     ]
+
+
+def _about(gaps: Iterable[Gap]) -> str:
+    """What gaps are about, each once; an abbreviation keeps its capitals."""
+    return "; ".join(
+        dict.fromkeys(
+            gap.about if gap.about[:2].isupper() else gap.about[0].lower() + gap.about[1:]
+            for gap in gaps
+            if gap.about
+        )
+    )
 
 
 def _failed_names(assessment: Assessment) -> list[str]:

@@ -327,10 +327,10 @@ def _finding(row: FindingRow) -> dict[str, str]:
 
 def _line(row: PricedRow) -> dict[str, str]:
     counted = (
-        f"{clean(row.quantity)} × {clean(row.price)}"
+        f"{amount_text(row.quantity)} × {clean(row.price)}"
         if row.quantity and row.price
         else clean(row.quantity or row.price)
     )
     taxed = f"{wording()['lines']['tax'].lower()} {clean(row.tax)}" if row.tax else ""
-    texts = {name: clean(getattr(row, name)) for name in ("text", "ground", "note", "net")}
-    return {**texts, "counted": ", ".join(filter(None, (counted, taxed)))}
+    texts = {name: clean(getattr(row, name)) for name in ("text", "ground", "note")}
+    return {**texts, "net": amount_text(row.net), "counted": ", ".join(filter(None, (counted, taxed)))}

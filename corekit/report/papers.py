@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..account.account import Account
+from ..account.row import FaultRow
 from ..assess.assessment import Assessment
 from ..billing.line import Line
 from ..billing.totals import BillTotals, Payable
@@ -50,7 +51,7 @@ def estimate_document(
         *sections.parties_and_vehicle(job, sheet),
         answer_block(job, account, facts),
         account_block(account, assessment, sheet.currency),
-        approval_form(account, _pieces(lines, sheet), until),
+        approval_form(account, _pieces(lines, account, sheet), until),
         next_steps(account, sheet),
         *cost.sums(lines, totals, None, sheet, approved=approved),
         Paragraph(words=(_covers(stage, cap, sheet, lines),), tone="small"),
@@ -76,13 +77,16 @@ def estimate_document(
     )
 
 
-def _pieces(lines: Sequence[Line], sheet: Sheet) -> list[tuple[str, Money]]:
-    """What is approved or declined as one piece, and what its lines come to."""
+def _pieces(lines: Sequence[Line], account: Account, sheet: Sheet) -> list[tuple[str, Money]]:
+    """What is approved or declined as one piece, in the words of the account, and what its lines come to."""
+    told = {
+        row.operation: row.works[0].text for row in account.rows if isinstance(row, FaultRow) and row.works
+    }
     pieces: dict[str, list[Line]] = {}
     for line in lines:
         pieces.setdefault(line.operation, []).append(line)
     return [
-        (_CAME if not key else group[0].text, total((line.net for line in group), sheet.currency))
+        (told.get(key, group[0].text) if key else _CAME, total((line.net for line in group), sheet.currency))
         for key, group in pieces.items()
     ]
 

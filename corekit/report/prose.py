@@ -64,8 +64,8 @@ def paragraph(setter: Typesetter, block: Paragraph) -> list[Box]:
     ]
 
 
-#: So wide is the column of names, and wider where a word would break.
-_LABEL = 50.0
+#: So wide is the column of names at least, and so wide before a name goes over several lines.
+_LABEL, _WIDEST_LABEL = 50.0, 86.0
 
 
 def _widest_word(setter: Typesetter, name: str) -> float:
@@ -76,23 +76,26 @@ def _widest_word(setter: Typesetter, name: str) -> float:
 
 def pairs(setter: Typesetter, block: Pairs) -> Iterator[Box]:
     """Two pairs a row, read from left to right; what is too long for half the sheet has a row of its own."""
+    small, body = setter.measures.small, setter.measures.body
+    names = [line for name, _ in block.rows for line in setter.own(name, small, setter.width)]
+    whole = max((line.text.width + 8.0 for line in names), default=_LABEL)
+    unbroken = max((_widest_word(setter, name) + 6.5 for name, _ in block.rows), default=_LABEL)
+    label = max(_LABEL, min(whole, _WIDEST_LABEL), unbroken)
     gutter = 16.0
     half = (setter.width - gutter) / 2
-    small, body = setter.measures.small, setter.measures.body
-    label = max((_LABEL, *(_widest_word(setter, name) + 6.5 for name, _ in block.rows)))
     waiting: list[tuple[Cell, Cell]] = []
     for name, words in block.rows:
-        pieces, names = setter.pieces(words), setter.own(name, small, label - 6)
+        pieces, label_lines = setter.pieces(words), setter.own(name, small, label - 6)
         values = setter.lines(pieces, body, half - label)
         if len(values) > 2:
             yield from (Box(cells=pair, gap=1.2) for pair in waiting)
             waiting.clear()
             wide = setter.width - label
             across = Cell(label, wide, setter.lines(pieces, body, wide))
-            yield Box(cells=(Cell(0, label - 6, names), across), gap=1.2)
+            yield Box(cells=(Cell(0, label - 6, label_lines), across), gap=1.2)
             continue
         start = half + gutter if waiting else 0.0
-        pair = Cell(start, label - 6, names), Cell(start + label, half - label, values)
+        pair = Cell(start, label - 6, label_lines), Cell(start + label, half - label, values)
         if waiting:
             yield Box(cells=(*waiting.pop(), *pair), gap=1.2)
         else:

@@ -37,6 +37,7 @@ def reading_rows(assessment: Assessment) -> list[ReadingRow]:
                 pair,
                 judging_finding(latest, assessment),
                 "as above" if conditions == last_conditions != "" else conditions,
+                late=f"read {stage_words(before.stage, assessment)}" if before.stage else "",
             )
         )
         last_conditions = conditions
@@ -51,15 +52,25 @@ def row_of(reading: Reading, assessment: Assessment) -> ReadingRow:
     """
     pair = next((pair for pair in assessment.comparisons if _is_same_reading(pair.after, reading)), None)
     before, after = (pair.before, pair.after) if pair else (reading, None)
-    return _row(before, pair, judging_finding(reading, assessment), _conditions(before, after))
+    late = f"read {stage_words(before.stage, assessment)}" if before.stage else ""
+    return _row(before, pair, judging_finding(reading, assessment), _conditions(before, after), late=late)
 
 
-def _row(before: Reading, pair: Comparison | None, finding: Finding | None, conditions: str) -> ReadingRow:
+def stage_words(stage: int, assessment: Assessment) -> str:
+    """When in the visit: on arrival, or after which work."""
+    done = [repair.title for repair in assessment.repairs if repair.stage == stage]
+    if stage == 0 or not done:
+        return "on arrival" if stage == 0 else stage_name(stage)
+    return f"after: {done[0][:1].lower()}{done[0][1:]}"
+
+
+def _row(
+    before: Reading, pair: Comparison | None, finding: Finding | None, conditions: str, *, late: str
+) -> ReadingRow:
+    """A row; `late` says when it was read first, where that was not on arrival."""
     after = pair.after if pair else None
     measurand = before.measurand
     limit = finding.limits[0] if finding else None
-    # What was read for the first time after a repair says nothing of how it was on arrival.
-    late = f"read {stage_name(before.stage)}" if before.stage else ""
     series = [_series(reading) for reading in (before, after) if reading is not None]
     return ReadingRow(
         name=f"{measurand.title}, {before.place}" if before.place else measurand.title,
@@ -104,6 +115,7 @@ def _setup(reading: Reading) -> str:
         f"{lower_first(beside.measurand.title)}"
         f" {units.show(beside.value, beside.measurand.unit, uncertainty=False)}"
         for beside in reading.setup.values()
+        if beside.measurand.key != reading.measurand.key
     )
 
 

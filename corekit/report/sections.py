@@ -51,11 +51,14 @@ from ..model.records import (
 )
 from .cost import priced_lines
 from .dates import day_words, distance_words
-from .findings import stage_words, what_asks_for, what_was_found
+from .findings import what_asks_for, what_was_found
+from .readings import stage_words
 from .sheet import WHO_APPROVES, ApprovalRow, Sheet
 
 #: Where the sheets behind begin.
 BEHIND = "How we know"
+#: In its place where nothing was looked at yet.
+IN_DETAIL = "In detail"
 
 
 def parties_and_vehicle(job: Job, sheet: Sheet) -> list[Block]:
@@ -197,11 +200,12 @@ def grounds(
     """Everything behind an estimate's first sheet: the vehicle in full, what asks for the work, and the work
     line by line.
     """
+    known = what_asks_for({line.operation for line in lines if line.ground.finding_code}, assessment)
     return [
-        Evidence(title=BEHIND),
+        Evidence(title=BEHIND if known else IN_DETAIL),
         Pairs(rows=tuple(vehicle(job))),
         *_remarks(job),
-        *what_asks_for({line.operation for line in lines if line.ground.finding_code}, assessment),
+        *known,
         *_photos(job, sheet),
         *work_in_full(job, lines, totals, sheet),
         *_own_reasons(job, sheet),
@@ -223,8 +227,14 @@ def _remarks(job: Job) -> list[Block]:
 def _photos(job: Job, sheet: Sheet) -> list[Block]:
     """The photos that were chosen for the paper, with what they show and when."""
     rows = tuple(
-        PhotoRow(image=(small,), what=_shown_on(noted.record, sheet), when=_photographed(noted, sheet))
-        for noted, small in job.photos_for_paper
+        PhotoRow(
+            image=(chosen.image,) if isinstance(chosen.image, Personal) else (),
+            width=chosen.width,
+            height=chosen.height,
+            what=_shown_on(noted.record, sheet),
+            when=_photographed(noted, sheet),
+        )
+        for noted, chosen in job.photos_for_paper
     )
     return [Heading(text="Photos"), Photos(rows=rows)] if rows else []
 
@@ -343,12 +353,18 @@ def retest_results(assessment: Assessment) -> list[Block]:
     rows = [
         FindingRow(
             text=_retest_words(repair, assessment.job),
-            verdict=stage_words(repair.stage, assessment),
+            verdict=_after_other_work(repair, assessment),
             urgency=repair.title,
         )
         for repair in assessment.repairs
     ]
     return [Heading(text="Result of the repair"), Findings(rows=tuple(rows))]
+
+
+def _after_other_work(repair: RepairProof, assessment: Assessment) -> str:
+    """When it was shown, where that is told by the name of other work: its own stands beside it already."""
+    said = stage_words(repair.stage, assessment)
+    return "" if said.endswith(f": {repair.title[:1].lower()}{repair.title[1:]}") else said
 
 
 def _retest_words(repair: RepairProof, job: Job) -> str:

@@ -136,7 +136,7 @@ def _priced_line(setter: Typesetter, row: PricedRow, columns: Sequence[Column]) 
         cells = [Cell(*text, sum(about, what))]
     values = zip((row.quantity, row.price, row.tax, row.net), numbers, strict=True)
     cells += [
-        Cell(*column, setter.own(value, measures.row, column[1], "right"))
+        Cell(*column, setter.own(amount_text(value), measures.row, column[1], "right"))
         for value, column in values
         if value
     ]

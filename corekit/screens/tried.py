@@ -50,7 +50,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 text=tried_words(noted.record, personal_words(noted.record.words, texts)),
                 entry=noted.id,
             )
-            for noted in record.tried
+            for noted in record.in_words(texts).tried
         ]
         groups = _parts(van.assessed(record, wishes.minutes, wishes.about), plugins)
         return job_page("tried.html", record, van, wishes=wishes, groups=groups, done=done)

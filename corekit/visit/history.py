@@ -366,7 +366,8 @@ def _retold(asked: _Context, record: Retold) -> _Row:
 
 
 def _tried_row(asked: _Context, record: Tried) -> _Row:
-    return asked.title(record.part, record.place), tried_words(record, asked.text(record.words)), record.stage
+    told = attrs.evolve(record, swapped_with=asked.own(record.swapped_with))
+    return asked.title(record.part, record.place), tried_words(told, asked.text(record.words)), record.stage
 
 
 _TELL: dict[type, Callable[[_Context, Any], _Row]] = {

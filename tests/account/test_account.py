@@ -287,7 +287,10 @@ def test_what_was_put_off_or_declined_says_so() -> None:
 def test_a_fault_that_was_looked_for_and_did_not_show_is_not_found() -> None:
     story = Story().complain("squeals")
     story.say(Ended(how="no fault found", because="it did not show in an hour"), "end")
-    assert point(account(story), "It squeals").state is State.NOT_FOUND
+    told = account(story)
+    assert point(told, "It squeals").state is State.NOT_FOUND
+    assert told.answer == "Looked for, no fault found: “It squeals”."
+    assert "yet" not in told.answer, "nothing more is to come"
 
 
 def test_a_check_up_without_a_fault_says_that_nothing_was_found_and_of_what() -> None:

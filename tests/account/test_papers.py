@@ -37,6 +37,7 @@ from corekit.model.document import (
 )
 from corekit.plugin.host import load
 from corekit.reference import data_path
+from corekit.report.account_blocks import BETWEEN_POINTS
 from corekit.report.dates import GROUP, day_words, distance_words
 
 JOBS = sorted((data_path("demo") / "jobs").glob("*.toml"))
@@ -143,8 +144,8 @@ def test_five_plain_questions_are_answered_at_once(invoice: Document) -> None:
 def test_every_point_of_the_complaint_stands_in_the_account_with_a_state(invoice: Document) -> None:
     answer, account = of(invoice, Answer), of(invoice, Account)
     assert isinstance(answer, Answer) and isinstance(account, Account)
-    rows = {point: row for row in account.rows for point in row.point.split("; ")}
-    for point in answer.symptoms.split("; "):
+    rows = {point: row for row in account.rows for point in row.point.split(BETWEEN_POINTS)}
+    for point in answer.symptoms.split(BETWEEN_POINTS):
         assert rows[point].state
     assert not {row.state for row in account.rows} & {"pass", "fail", "undecided", "advice"}
     assert {row.state for row in account.rows} <= {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import re
 from collections.abc import Callable
 
@@ -11,12 +12,16 @@ import pypdf
 import pytest
 from flask.testing import FlaskClient
 
+from corekit.hub import desk as desk_of_hub
 from corekit.hub import people, record
 from corekit.hub.app import Hub, hub_app
 from corekit.hub.errors import HubError
 from corekit.model.entry import Draft
 from corekit.model.records import Paid, PaymentTaken, Planned, body_of
+from corekit.reference import data_path
 
+from ..screens.everywhere import forms_of
+from ..screens.word_fields import WordField, all_fields_of_words
 from ..store.conftest import reading, said
 from ..store.writing import append, pay
 from .conftest import VanAt
@@ -246,6 +251,53 @@ def test_a_call_taken_in_the_office_is_on_the_vans_list_and_goes_on_there(
     assert not scene.a.store.is_here(job)
     assert scene.a.store.verify() == scene.b.store.verify() == record.faults(hub.database, hub.key) == []
     assert "Cleo Example" in desk.sees("/office/find?q=cleo")
+
+
+#: Pages of the office with a field of words, and why no secret of a customer is kept from there.
+OTHER_PAGES = {
+    "door.html": "who signs in, which is no customer",
+    "rows.html": "what is searched for, which is kept nowhere",
+}
+
+
+def test_every_page_of_the_office_that_takes_words_is_typed_into_below() -> None:
+    pages = all_fields_of_words(data_path("templates") / "office", but=tuple(OTHER_PAGES))
+    assert pages == {WordField("call.html", "")}, "a new field belongs into the test below"
+
+
+def test_a_secret_in_every_field_of_a_call_is_with_its_customer_alone_and_gone_once_forgotten(
+    hub: Hub, scene: Scene, sign_in: Callable[..., Desk], caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level(logging.DEBUG)
+    desk = sign_in("Kim", "office")
+    asked = forms_of(desk.sees("/office/call"), also=("tel",))[-1]
+    secrets = {name: f"Zebedee{n}" for n, name in enumerate(asked.texts) if name not in ("day", "time")}
+    assert set(secrets) == {field.name for field in attrs.fields(desk_of_hub.Call)} - {"day", "time", "van"}
+    status, where = desk.sends("/office/call", **secrets, day="2026-12-02", time="14:00", van="B")
+    assert status == 303
+    job = where.rpartition("/")[2]
+    assert scene.b.sync().handed == (job,)
+    kept = scene.b.store.texts(scene.b.store.job(job).persons()).values()
+    assert set(secrets.values()) <= set(kept), "else this test shows nothing"
+    assert "Zebedee" not in repr([entry.body for entry in scene.b.store.journal(job)])
+    assert "Zebedee" not in everything_in(hub)
+    assert "Zebedee" in desk.sees(where)
+    scene.b.store.forget(job)
+    scene.b.sync()
+    for page in (where, "/office", "/office/day", "/office/find?q=zebedee"):
+        assert not re.search(r"Zebedee\d", desk.sees(page)), page
+    assert scene.b.store.texts(scene.b.store.job(job).persons()) == {}
+    for path in scene.b.store.path.parent.rglob("*"):
+        assert not path.is_file() or b"Zebedee" not in path.read_bytes(), path
+    assert "Zebedee" not in caplog.text
+    assert record.faults(hub.database, hub.key) == []
+
+
+def everything_in(hub: Hub) -> str:
+    """All rows of all tables, as the database gives them."""
+    with hub.database.line() as line:
+        names = line.execute("SELECT tablename FROM pg_tables WHERE schemaname = 'public'").fetchall()
+        return "".join(repr(line.execute(f"SELECT * FROM {name}".encode()).fetchall()) for (name,) in names)
 
 
 def test_the_office_hands_a_job_on_and_two_that_differ_are_shown_side_by_side(

@@ -551,8 +551,8 @@ class Screen:
 
 
 def crawl(app: Any) -> tuple[dict[str, int], list[Screen]]:
-    """From the first screen by every own link; what is one test, one limit, one entry only once and not again
-    in each job.
+    """From the first screen by every own link; what is one test, limit, trial or entry only once and not
+    again in each job.
     """
     client, adapter = app.test_client(), app.url_map.bind("")
     statuses: dict[str, int] = {}
@@ -568,6 +568,8 @@ def crawl(app: Any) -> tuple[dict[str, int], list[Screen]]:
         once = (
             (rule, arguments.get("key", ""), "place=" in path)
             if "key" in arguments
+            else (rule, arguments["part"], arguments.get("how", ""), "place=" in path)
+            if "part" in arguments
             else (rule, arguments["job"])
             if "entry" in arguments
             else (path,)
@@ -647,9 +649,10 @@ class Form:
 
 
 class _Forms(HTMLParser):
-    def __init__(self) -> None:
+    def __init__(self, *also: str) -> None:
         super().__init__()
         self.forms: list[Form] = []
+        self._of_text = ("text", "date", *also)
         self._open = False
 
     def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
@@ -662,7 +665,7 @@ class _Forms(HTMLParser):
         if not self._open or not name:
             return
         form, kind = self.forms[-1], given.get("type", "text")
-        if tag == "textarea" or (tag == "input" and kind in ("text", "date")):
+        if tag == "textarea" or (tag == "input" and kind in self._of_text):
             form.texts.append(name)
         elif tag == "input" and kind != "checkbox":
             form.fields.append((name, given.get("value", "")))
@@ -674,8 +677,8 @@ class _Forms(HTMLParser):
             self._open = False
 
 
-def forms_of(text: str) -> list[Form]:
-    """The forms of a page that are posted."""
-    parser = _Forms()
+def forms_of(text: str, *, also: tuple[str, ...] = ()) -> list[Form]:
+    """The forms of a page that are posted; `also`: further types of fields that take text."""
+    parser = _Forms(*also)
     parser.feed(text)
     return parser.forms

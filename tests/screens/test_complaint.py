@@ -159,6 +159,25 @@ def test_a_swap_names_the_place_it_came_from_and_where_it_went(real: Visit) -> N
     assert tried(real) == [expected]
 
 
+def test_what_a_part_was_swapped_with_in_own_words_is_kept_with_the_persons(real: Visit) -> None:
+    form = real.get("tried/battery.battery/swapped").form_of("step[0].tried.with")
+    real.send(form, {"step[0].tried.with": "that of Cleo Example", "step[0].tried.result": "gone"})
+    (noted,) = [entry for entry in real.shop.store.journal(real.id) if entry.kind == "tried"]
+    assert "Cleo" not in repr(noted.body)
+    assert "that of Cleo Example" in real.get("tried").text, "the shop's own screen"
+    real.shop.forget(real.id, because="asked to")
+    assert "Cleo" not in real.get("tried").text
+
+
+@pytest.mark.parametrize("said", ["another vehicle", "Another  vehicle", "a spare"])
+def test_what_a_part_was_swapped_with_is_printed_where_it_is_of_the_closed_list(
+    real: Visit, said: str
+) -> None:
+    form = real.get("tried/battery.battery/swapped").form_of("step[0].tried.with")
+    real.send(form, {"step[0].tried.with": said, "step[0].tried.result": "gone"})
+    assert tried(real)[0].swapped_with == said
+
+
 def test_a_swap_without_its_other_place_comes_back(real: Visit) -> None:
     form = real.get("tried/ignition.coil/swapped?place=coil+2").form_of("step[0].tried.with")
     page = real.send(form, {"step[0].tried.result": "moved"}, status=422)

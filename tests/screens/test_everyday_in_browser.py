@@ -301,7 +301,7 @@ def test_a_visit_that_found_no_fault_pays_for_the_call_out_alone(drive: Driveway
     assert "Still to pay: 24.00 EUR" in hand.text
     drive.issue("Cash")
     paper = drive.paper("Invoice as a PDF")
-    assert "Cause not found yet: what you told us." in paper
+    assert "Looked for, no fault found: what you told us." in paper
     assert "No fault found The fault did not show in an hour. The diagnosis is not charged." in paper
     assert "Call-out" in paper
     assert "Diagnosis, flat price" not in paper

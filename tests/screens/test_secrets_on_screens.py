@@ -7,7 +7,7 @@ from __future__ import annotations
 import base64
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from corekit.desk.publishing import token
 from corekit.desk.settings import PUBLISHED
 from corekit.desk.shop import Shop
 from corekit.plugin.host import load
+from corekit.reference import data_path
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 from corekit.share.published import PublishedFolder
@@ -26,11 +27,12 @@ from corekit.web.page_app import page_app
 
 from ..whole.chain import paper_text
 from .everywhere import Form, forms_of, photo
+from .word_fields import WordField, all_fields_of_words, bare, fields_of_words
 
 SECRET = "Zebedee at 12 Hidden Lane"
 #: Printed and published because their type says so; what is typed there names nobody. Prices are the shop's,
 #: and so is what its own work and its parts are called.
-PUBLIC = re.compile(r"(requested|ended)\.because$|repaired\.cause$|^work$|^parts\[\d+\]\.(name|number)$")
+PUBLIC = re.compile(r"(requested|ended)\.because$|^because$|repaired\.cause$|^work$|^parts\.(name|number)$")
 NUMBER = re.compile(
     r"(\.is|odometer|amount|low|high|minutes|vin|percent|hours|net|price|quantity|\.of|wait|ago)$"
 )
@@ -67,6 +69,23 @@ WORDS = {
     *("said", "own"),
 }
 
+#: Screens with fields of words that are none of a job, and why no secret of a customer is typed there.
+OTHER_SCREENS = {
+    "door.html": "the passcode, of which only a hash is kept",
+    "job_row.html": "what is searched for, which is kept nowhere",
+    "log.html": "names of an adapter of this machine, kept with no job",
+    "shop.html": "what the shop says of itself, printed on every paper",
+    "form.html": "the macros that make the fields",
+}
+
+
+def not_typed_into(typed: Mapping[str, set[str]]) -> set[WordField]:
+    """Fields of words of all templates of screens into which no secret was typed, and none was withheld
+    because its type is public.
+    """
+    every = all_fields_of_words(data_path("templates") / "screens", but=tuple(OTHER_SCREENS))
+    return {field for field in every if not field.is_met_by(typed.get(field.template, set()))}
+
 
 @attrs.define
 class Typist:
@@ -74,7 +93,35 @@ class Typist:
 
     client: Any
     taken: set[str] = attrs.field(factory=set)
+    used: set[str] = attrs.field(factory=set)
+    typed: dict[str, set[str]] = attrs.field(factory=dict)
     last: str = ""
+
+    @classmethod
+    def at(cls, app: Any) -> Typist:
+        """Somebody who types into these screens, and knows from which templates each was made."""
+        typist = cls(app.test_client())
+        load = app.jinja_env.get_template
+
+        def get_template(name: Any, *rest: Any, **more: Any) -> Any:
+            typist.used.add(getattr(name, "name", name))
+            return load(name, *rest, **more)
+
+        app.jinja_env.get_template = get_template
+        return typist
+
+    def shown(self, path: str, chosen: Collection[str] = ()) -> list[Form]:
+        """The forms of a screen; what is typed into them is typed into all templates that made it. What was
+        chosen instead is not, unless its type is public.
+        """
+        self.used.clear()
+        forms = forms_of(self.client.get(path, follow_redirects=True).text)
+        names = {name for form in forms for name in form.texts}
+        for template in self.used:
+            self.typed.setdefault(template, set()).update(
+                name for name in names if name not in chosen or PUBLIC.search(bare(name))
+            )
+        return forms
 
     def screen(self, path: str, *choices: tuple[str, str]) -> None:
         """Every form of a screen: the secret in each field of numbers by itself, then in all that take words
@@ -83,9 +130,9 @@ class Typist:
         Args:
             choices: Answers that a form needs besides.
         """
-        for form in forms_of(self.client.get(path, follow_redirects=True).text):
-            chosen = dict(choices)
-            fields = [name for name in form.texts if not PUBLIC.search(name) and name not in chosen]
+        chosen = dict(choices)
+        for form in self.shown(path, chosen):
+            fields = [name for name in form.texts if not PUBLIC.search(bare(name)) and name not in chosen]
             words = [name for name in fields if not NUMBER.search(name)]
             for name in set(fields) - set(words):
                 self._send(form, {name: SECRET}, choices)
@@ -115,7 +162,7 @@ def shop(empty_shop: Path) -> Iterator[Shop]:
 
 
 def test_a_secret_in_every_field_of_every_screen_is_nowhere_but_with_its_customer(shop: Shop) -> None:
-    typist = Typist(work_app(Van(shop.context), NoAuth()).test_client())
+    typist = Typist.at(work_app(Van(shop.context), NoAuth()))
     typist.screen("/new", ("complaint.symptoms|list", "cranks_slowly"))
     (job,) = [row.id for row in shop.store.open_jobs(9)]
     typist.screen(f"/job/{job}/arrive")
@@ -127,6 +174,7 @@ def test_a_secret_in_every_field_of_every_screen_is_nowhere_but_with_its_custome
         "test/battery.case",
         "codes",
         "tried/battery.battery/renewed",
+        "tried/battery.battery/swapped",
         "requested",
         "waive",
         "photos",
@@ -138,6 +186,7 @@ def test_a_secret_in_every_field_of_every_screen_is_nowhere_but_with_its_custome
     limit = (("specification[0].low", "14.2 V"), ("specification[0].high", "14.9 V"))
     typist.screen(f"/job/{job}/limit/battery.charging_voltage", *limit)
     picture = (io.BytesIO(base64.b64decode(photo())), "photo.jpg")
+    typist.typed["photos.html"] = {"what"}
     sent = {"photo": picture, "what": SECRET, "answer": "a-photo-of-a-scratch"}
     assert typist.client.post(f"/job/{job}/photo", data=sent).status_code == 303
     seen = next(noted for noted in shop.store.job(job).standing if noted.entry.kind == "seen")
@@ -148,7 +197,18 @@ def test_a_secret_in_every_field_of_every_screen_is_nowhere_but_with_its_custome
         typist.screen(f"/job/{job}/{path}", ("keep", "job"), ("hours", "0.5"), *own, *part)
     assert set(shop.store.job(job).priced) == {"battery.replace", "Wipers"}
     typist.screen(f"/job/{job}/plan", ("on", "2030-01-02"))
+    drain = typist.client.get(f"/job/{job}/samples/battery.drain_log")
+    assert drain.status_code == 200
+    points = {"points": SECRET, "answer": "points-that-are-no-numbers"}
+    assert typist.client.post(f"/job/{job}/samples/battery.drain_log", data=points).status_code == 422
+    typist.typed["samples.html"] = {"points"}
+    repair = shop.estimate(job, "repair")
+    typist.shown(f"/job/{job}/estimate")  # takes why all is declined, which is public
+    shop.approve(repair, by="customer", how="in person")
+    typist.shown(f"/job/{job}/repair")  # takes a cause, which is public
+    typist.shown(f"/job/{job}/end")  # takes how a job ended, which is public
     assert typist.taken >= WORDS
+    assert not_typed_into(typist.typed) == set()
     invoice = shop.issue(job)
     assert "Zebedee" in paper_text(invoice.pdf), "else this test shows nothing"
     shop.publish()
@@ -167,3 +227,29 @@ def test_a_secret_in_every_field_of_every_screen_is_nowhere_but_with_its_custome
     for path in shop.context.folder.rglob("*"):
         if path.is_file():
             assert b"Zebedee" not in path.read_bytes(), path
+
+
+@pytest.mark.parametrize(
+    "planted",
+    [
+        '{{ form.words("step[0].remarked.gossip", "What the neighbours say", rows=2) }}',
+        '{% if often %}{{ form.line(row ~ ".gossip", "What the neighbours say") }}{% endif %}',
+        '<input id="g" name="{{ row }}.gossip" type="text" maxlength="80">',
+        '<textarea name="gossip" rows="2"></textarea>',
+    ],
+)
+def test_a_field_of_words_that_is_planted_into_a_screen_is_found_missing(planted: str) -> None:
+    (field,) = fields_of_words(f"<form>{planted}</form>", "guided.html")
+    assert field.ending.endswith("gossip")
+    assert not field.is_met_by({"step[0].remarked.words", "step[3].seen.words", "reason"})
+    assert field.is_met_by({"step[0].remarked.gossip", "step[0].gossip"})
+
+
+def test_fields_that_take_no_words_are_not_asked_for() -> None:
+    source = (
+        '{{ form.line("hours", "Hours", mode="decimal") }}{{ form.line("on", "Day", type="date") }}'
+        '{{ form.quantity("a.is", "Voltage", units) }}<input type="radio" name="b">'
+        '<input name="c" type="file">'
+        '<input type="hidden" name="d"><input id="sought" type="text">'
+    )
+    assert fields_of_words(source, "guided.html") == set()

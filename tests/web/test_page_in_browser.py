@@ -6,17 +6,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from corekit.model.document import Code, Document, from_data, to_data
 from corekit.model.mark import UNMARKED, content_mark, document_with_mark
+from corekit.reference import data_path
 from corekit.report.fonts import typeface
 from corekit.share.link import token, token_hash
 from corekit.share.published import seal_envelope
 
 from ..conftest import Watched, settled
+from ..desk.visits_by_answer import by_file, demo_shop
 from ..report.account_papers import invoice, three_faults
 from .conftest import KEY, NOON, Served, a_document, plain_renderers
 
@@ -325,6 +328,18 @@ def test_the_first_screen_answers_what_was_wrong_and_done_whether_it_holds_its_c
     assert page.evaluate("document.documentElement.scrollHeight") <= 3.5 * 740
     assert page.title() == paper().title
     assert watched.errors == []
+
+
+def test_the_whole_page_of_the_demos_longest_job_is_at_most_three_and_a_half_screens(
+    served: Callable[..., Served], phone: Callable[..., Watched], tmp_path: Path
+) -> None:
+    with demo_shop(tmp_path / "shop") as shop:
+        (worn,) = (data_path("demo") / "jobs").glob("*-worn-battery.toml")
+        document = shop.issue(by_file(shop, worn)).document
+    running, watched = served(renderers=None, document=document), phone(width=360, height=740)
+    watched.open(f"{running.address}/v#{running.desk.code}")
+    assert watched.page.is_visible("text=The page sets no cookies"), "with all that stands around it"
+    assert watched.page.evaluate("document.documentElement.scrollHeight") <= 3.5 * 740
 
 
 def with_mark() -> Document:

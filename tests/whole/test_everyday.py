@@ -151,7 +151,8 @@ def test_a_visit_that_found_no_fault_pays_for_the_call_out_and_not_for_the_diagn
     )
     assert "Call-out" in text
     assert "Diagnosis, flat price" not in text
-    assert "Cause not found yet: what you told us." in text  # it is still unanswered, and the paper says so
+    # It is still unanswered, and the paper says so.
+    assert "Looked for, no fault found: what you told us." in text
 
 
 def test_a_repair_declined_after_the_diagnosis_leaves_the_diagnosis_on_the_invoice(shop: Shop) -> None:

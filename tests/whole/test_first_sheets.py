@@ -18,7 +18,7 @@ import pytest
 import zxingcpp
 
 from corekit.desk.shop import Shop
-from corekit.model.document import Picture, from_data
+from corekit.model.document import Document, Paragraph, Picture, Readings, from_data
 from corekit.report.pdf import ATTACHMENT
 from corekit.testing.visits import assessed
 
@@ -59,6 +59,11 @@ def said(words: list[Word]) -> str:
     return " ".join(word.text for word in words)
 
 
+def document_of(path: Path) -> Document:
+    (attached,) = pypdf.PdfReader(path).attachments[ATTACHMENT]
+    return from_data(json.loads(attached))
+
+
 def papers() -> Iterator[tuple[str, str]]:
     for job in JOBS:
         yield job, ""
@@ -78,8 +83,69 @@ def job(request: pytest.FixtureRequest) -> str:
 
 
 def test_the_account_is_one_sheet_and_the_evidence_begins_on_the_next(paper: Path) -> None:
-    assert "How we know" not in said(words_on(paper))
-    assert "How we know" in said(words_on(paper, 1))
+    # Before anybody looked there is nothing that we know.
+    behind = "In detail" if "diagnosis" in paper.stem else "How we know"
+    assert behind not in said(words_on(paper))
+    assert behind in said(words_on(paper, 1))
+
+
+REPAIRS = [(job, name) for job, name in papers() if name.startswith("repair")]
+
+
+@pytest.mark.parametrize(("job", "name"), REPAIRS)
+def test_an_estimate_before_any_work_says_of_nothing_that_it_was_not_put_right(
+    job: str, name: str, demo_out: Path
+) -> None:
+    sheet = said(words_on(estimate_of(job, name, demo_out)))
+    assert "Not put right" not in sheet and "Proposed" in sheet
+
+
+@pytest.mark.parametrize(("job", "name"), REPAIRS)
+def test_a_reading_stands_on_an_estimate_once_beside_the_work_that_it_shall_show(
+    job: str, name: str, demo_out: Path
+) -> None:
+    sheet = said(words_on(estimate_of(job, name, demo_out)))
+    proofs = re.findall(r"usual: (?:at least|at most|[0-9.]+ \S+ to) [0-9.]+ \S+", sheet)
+    assert proofs and len(proofs) == len(set(proofs))
+
+
+@pytest.mark.parametrize(("job", "name"), REPAIRS)
+def test_no_estimate_says_that_work_can_wait_beside_a_warning_about_driving(
+    job: str, name: str, demo_out: Path
+) -> None:
+    sheet = said(words_on(estimate_of(job, name, demo_out)))
+    warns = "Before you drive" in sheet
+    assert warns is (job in ("high-speed", "not-the-cure")), "7 sparks in 100 are missing there"
+    assert ("If nothing is done: do not drive the vehicle until it is." in sheet) is warns
+    assert ("Your answer to this estimate. Before you drive: see below." in sheet) is warns
+    assert ("Do not drive on" in sheet) is warns
+
+
+@pytest.mark.parametrize(("job", "name"), REPAIRS)
+def test_what_an_estimate_says_was_not_looked_at_is_named_behind_it(
+    job: str, name: str, demo_out: Path
+) -> None:
+    path = estimate_of(job, name, demo_out)
+    pages = len(pypdfium2.PdfDocument(path))
+    named = " ".join(said(words_on(path, nth)) for nth in range(1, pages)).partition("Not looked at: ")[2]
+    counted = re.search(r"Not looked at (\d+) more things", said(words_on(path)))
+    assert counted is not None
+    assert named.partition(".")[0].count(";") + 1 >= int(counted[1])
+
+
+def test_nothing_that_was_read_is_said_not_to_have_been_looked_at(job: str, demo_out: Path) -> None:
+    document = document_of(invoice_of(job, demo_out))
+    (read,) = [block for block in document.blocks if isinstance(block, Readings)]
+    told = [
+        str(block.words[0])
+        for block in document.blocks
+        if isinstance(block, Paragraph) and str(block.words[0]).startswith("Not looked at: ")
+    ]
+    unseen = {
+        one.casefold() for text in told for one in text.removeprefix("Not looked at: ")[:-1].split("; ")
+    }
+    assert unseen
+    assert {row.name.casefold() for row in read.rows} & unseen == set()
 
 
 def test_the_first_sheet_has_at_most_450_words(paper: Path) -> None:

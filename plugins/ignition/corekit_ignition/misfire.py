@@ -124,7 +124,7 @@ def misfire(
             passes=(
                 "Sparks that did not fire in {turns} turns of the engine: {total}, no more than is allowed."
             ),
-            fails=("Sparks that did not fire in {turns} turns of the engine: {total}, more than is allowed."),
+            fails="Missing sparks in {turns} turns: {total}, more than is allowed.{stop}",
             undecided="Missing sparks in {turns} turns: {total}, about what is allowed; counted again.",
         ),
         values={
@@ -135,6 +135,9 @@ def misfire(
                 " So much unburned fuel overheats the catalyst: off the throttle, and not driven on with it."
                 if share.number - 2 * share.u > RUINS
                 else ""
+            ),
+            "stop": (
+                " Do not drive on: the exhaust can overheat." if share.number - 2 * share.u > RUINS else ""
             ),
             "pattern": _pattern(counts, total, int(number.number), how, bool(coils_of(pairs)))
             + _on_one_bank(counts, total, int(number.number), heads)
@@ -269,7 +272,7 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
         )
     if _alike(counts, total, number):
         return (
-            "They are spread over all cylinders alike. Usual causes are what all share: first the"
+            "They are spread over all cylinders alike. Usual causes are what all share: plugs worn alike, the"
             " coil supply, then fuel, air and timing."
         )
     many = _many(counts, total, number)

@@ -375,7 +375,10 @@ def _picture(asked: tuple[float, float], given: tuple[float, float]) -> ck.Figur
             ck.Band(*corners[0], *corners[1], 0.25 if row else 0.12),
             chart.words(low / 1000, 1.0 + 1.3 * row, words, "start", 1.5),
         ]
-    apart = "The two ranges overlap." if asked[0] <= given[1] else "The two ranges do not meet."
+    if asked[0] > given[1]:
+        apart = "Less is available than the gap requires."
+    else:
+        apart = "More is available than required." if asked[1] < given[0] else "The two ranges overlap."
     return chart.figure(
         marks,
         "Required and available voltage",
