@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -59,7 +60,7 @@ def test_every_paper_is_in_german(papers: list[Document]) -> None:
 def own_words() -> Iterator[str]:
     """What shop, customer and mechanic said, and the titles of documents that limits are from."""
     yield from (
-        "12 months on parts and work of this invoice, beside your rights by law.",
+        tomllib.loads((ROOT / "demo/shop/shop.toml").read_text("utf-8"))["guarantee"],
         "a glove-box lamp that stayed on",
         "a passage choked with carbon, not the sensor",
         "worn spark plugs, not the coil",
