@@ -7,6 +7,7 @@ import random
 import re
 import subprocess
 import sys
+from fractions import Fraction
 
 import pytest
 from hypothesis import given
@@ -660,3 +661,20 @@ def test_reading_and_showing_never_load_pint() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@given(
+    st.sampled_from([one.text for one in ALL]),
+    st.floats(allow_nan=False, allow_infinity=False, min_value=-1e300, max_value=1e300),
+)
+def test_a_number_is_rounded_once_on_its_way_into_a_unit(text: str, number: float) -> None:
+    one = unit(text)
+    expected = (Fraction(number) - one.offset_exact) / one.factor_exact
+    try:
+        rounded = float(expected)
+    except OverflowError:
+        with pytest.raises(OverflowError):
+            from_coherent(number, text)
+        return
+    assert from_coherent(number, text) == rounded
+    assert str(from_coherent(number, text)) != "-0.0"

@@ -15,7 +15,7 @@ from .faults import Told, customers_words, price_note
 from .noted import is_noted, unanswered_words
 from .prices import DIAGNOSIS
 from .row import FaultRow, PointRow, Row, still_fails
-from .state import State
+from .state import OPEN, State
 
 #: So many things that nobody looked at are named on the first sheet; all of them stand behind it.
 NAMED = 3
@@ -109,10 +109,14 @@ def _open(rows: Sequence[Row], told: Told) -> Iterable[Step]:
         titles = [told.plugins.title(key) for key in to_do]
         yield Step.of(APPROVED, f"{'; '.join(titles)}; not charged.")
     covered = {id(finding) for row in rows for finding in row.now}
+    put_right = bool(rows) and not any(row.state in OPEN for row in rows)
     texts = [
         customers_words(finding)
         for finding in told.assessment.current
-        if id(finding) not in covered and finding.urgency is not Urgency.BEFORE_DRIVING and _is_open(finding)
+        if id(finding) not in covered
+        and finding.urgency is not Urgency.BEFORE_DRIVING
+        and _is_open(finding)
+        and not (put_right and _only_pointed(finding, told))
     ]
     said = [
         lower_first(told.plugins.title(one.of)) if one.of else "a remark"
@@ -129,6 +133,16 @@ def _free_words(of: str, told: Told) -> str:
 
 def _is_open(finding: Finding) -> bool:
     return finding.verdict is Verdict.UNDECIDED or still_fails(finding)
+
+
+def _only_pointed(finding: Finding, told: Told) -> bool:
+    """True of advice from before the last work that names no part and no work: it said where to look."""
+    return (
+        finding.verdict is Verdict.ADVICE
+        and not finding.part
+        and not finding.calls_for
+        and finding.stage < told.job.stage
+    )
 
 
 def _was_no_cure(row: Row) -> bool:

@@ -8,6 +8,7 @@ the same from one piece of evidence to the next.
 from __future__ import annotations
 
 import math
+import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 
@@ -37,6 +38,9 @@ class Kinds:
     of: Sequence[int]
     own: Sequence[frozenset[str]]
     changed: Sequence[int]
+
+
+_NUMBERING = threading.Lock()
 
 
 class Rows:
@@ -70,10 +74,14 @@ class Rows:
         found = self.ids[kind]
         if found < 0:
             row = tuple(self._row(kind))
-            found = self.ids[kind] = self._known.setdefault(row, len(self.each))
-            if found == len(self.each):
-                self.each.append(row)
-                self.logs.append(math.fsum(p * math.log2(p) for p in row if p > 0.0))
+            with _NUMBERING:  # two screens may ask at once: a number is told only when its row is there
+                found = self._known.get(row, -1)
+                if found < 0:
+                    found = len(self.each)
+                    self.each.append(row)
+                    self.logs.append(math.fsum(p * math.log2(p) for p in row if p > 0.0))
+                    self._known[row] = found
+                self.ids[kind] = found
         return found
 
 

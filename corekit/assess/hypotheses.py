@@ -128,8 +128,18 @@ class Tables:
 
         Of several symptoms the mean, as of one of which nobody knows which is meant. Several faults each give
         their chance by themselves. What shows now and then only was seen all the same before it was told: it
-        is a reading that may be taken while it hides.
+        is a reading that may be taken while it hides. It is worked out once for each.
         """
+        found = self._told.get(hypothesis)
+        if found is None:
+            found = self._told[hypothesis] = self._told_by(hypothesis)
+        return found
+
+    @cached_property
+    def _told(self) -> dict[Hypothesis, float]:
+        return {}
+
+    def _told_by(self, hypothesis: Hypothesis) -> float:
         if self.complaint is None:
             return 1.0
         listed = self.complaint.listed

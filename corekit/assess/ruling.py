@@ -39,6 +39,7 @@ from .timeline import (
     complaint_of,
     events,
     let_in,
+    let_in_by_trials,
     renewed_before,
     table_of,
     was_touched,
@@ -112,21 +113,23 @@ def rule(
         complaint_of(job),
         stages[-1].fitted,
         about,
-        let_in(counted, plugins.systems),
+        let_in(counted, plugins.systems) | let_in_by_trials(job, plugins.systems),
         renewed_before(job),
         asked,
     )
     counted = [shown for shown in counted if shown.system in tables.systems]
     order = events(job, plugins, tables, counted)
+    known = _Followed.of(tables)
     beliefs, done, calls = start(tables), list[Event](), list[Call]()
     evidence: Evidence | None = None
     for stage in stages:
         here = [event for event in order if event.stage == stage.stage]
         for event in here:
-            beliefs = step(beliefs, event.step)
+            beliefs = known.after(beliefs, event)
         done += here
         evidence = _evidence(job, plugins, beliefs, done, counted, stage, asked)
         calls += _calls(plugins, stage, evidence)
+    known.keep()
     assert evidence is not None, "a job has at least the stage of arrival"
     ahead = {(test.system, test.wants, test.place): test for test in reversed(stages[-1].ahead)}
     tests = [] if _is_put_right(job, beliefs) else next_tests(evidence)
@@ -143,6 +146,35 @@ def rule(
         ),
         contradictions=misfits(evidence),
     )
+
+
+class _Followed:
+    """What was believed after each event, as far as it was followed for the job that was assessed last: a job
+    is assessed again after every answer, mostly with the same events before it.
+    """
+
+    _last: tuple[Tables | None, Sequence[tuple[object, Beliefs]]] = (None, ())
+
+    def __init__(self, tables: Tables, before: Sequence[tuple[object, Beliefs]]) -> None:
+        self._tables, self._before = tables, before
+        self._made: list[tuple[object, Beliefs]] = []
+        self._is_same = True
+
+    @classmethod
+    def of(cls, tables: Tables) -> _Followed:
+        last, before = cls._last  # at once: several threads may assess
+        return cls(tables, before if last is tables else ())
+
+    def after(self, beliefs: Beliefs, event: Event) -> Beliefs:
+        """`step`, or what is known of it."""
+        place = len(self._made)
+        self._is_same &= place < len(self._before) and self._before[place][0] == event.step
+        found = self._before[place][1] if self._is_same else step(beliefs, event.step)
+        self._made.append((event.step, found))
+        return found
+
+    def keep(self) -> None:
+        _Followed._last = (self._tables, self._made)
 
 
 def _is_put_right(job: Job, beliefs: Beliefs) -> bool:

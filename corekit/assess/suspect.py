@@ -158,7 +158,7 @@ def suspects(evidence: Evidence) -> list[Suspect]:
     """All faults of the tables, nothing and something outside among them, likeliest first."""
     states = now(evidence.beliefs)
     chances = chances_of_each(states)
-    tables = evidence.tables
+    tables, speaking = evidence.tables, _speaking(evidence)
     found = [
         Suspect(
             system=full.partition(".")[0],
@@ -167,8 +167,8 @@ def suspects(evidence: Evidence) -> list[Suspect]:
             probability=chances.get(full, 0.0),
             calls_for=fault.calls_for,
             refer=fault.refer,
-            speaks_for=_speaking(evidence, full, 1),
-            speaks_against=_speaking(evidence, full, -1),
+            speaks_for=speaking[full][1],
+            speaks_against=speaking[full][-1],
         )
         for full, fault in tables.faults.items()
     ]
@@ -193,18 +193,36 @@ def suspects(evidence: Evidence) -> list[Suspect]:
     return sorted(found, key=lambda suspect: -suspect.probability)
 
 
-def _speaking(evidence: Evidence, fault: str, sign: int) -> tuple[str, ...]:
-    """What speaks for a fault (sign 1) or against it (-1): outcomes of the vehicle as it is now."""
-    tables, found = evidence.tables, []
+def _speaking(evidence: Evidence) -> dict[str, dict[int, tuple[str, ...]]]:
+    """Fault → what speaks for it (sign 1) and against it (-1): outcomes of the vehicle as it is now."""
+    tables = evidence.tables
+    found: dict[str, list[tuple[float, str]]] = {full: [] for full in tables.faults}
     for key in evidence.current:
         shown = evidence.latest[key]
-        test = shown.outcome.test
-        theirs = _fit(fresh_row(tables, shown.system, test, frozenset({fault})), shown.outcome)
-        usual = _fit(tables.row(shown.system, test, SOUND), shown.outcome)
-        weight = sign * math.log(theirs / usual)
-        if weight >= math.log(SPEAKS):
-            found.append((weight, f"{test.question} {shown.outcome.likeliest}"))
-    return tuple(text for _, text in sorted(found, key=lambda pair: (-pair[0], pair[1])))
+        test, outcome = shown.outcome.test, shown.outcome
+        usual = _fit(tables.row(shown.system, test, SOUND), outcome)
+        weights: dict[int, float] = {}  # by row: those that a test does not speak of share one
+        for full, said in found.items():
+            row = tables.row(shown.system, test, frozenset({full}))
+            weight = weights.get(id(row))
+            if weight is None:
+                theirs = _fit(fresh_row(tables, shown.system, test, frozenset({full})), outcome)
+                weight = weights[id(row)] = math.log(theirs / usual)
+            if abs(weight) >= math.log(SPEAKS):
+                said.append((weight, f"{test.question} {outcome.likeliest}"))
+    return {
+        full: {
+            sign: tuple(
+                text
+                for _, text in sorted(
+                    ((sign * weight, text) for weight, text in said if sign * weight > 0.0),
+                    key=lambda pair: (-pair[0], pair[1]),
+                )
+            )
+            for sign in (1, -1)
+        }
+        for full, said in found.items()
+    }
 
 
 def _fit(row: Sequence[float], outcome: Outcome) -> float:
@@ -340,16 +358,17 @@ def _unconfirmed_faults(evidence: Evidence, beliefs: Beliefs) -> frozenset[str]:
     """The faults of parts that most likely are at fault and that no test or trial has shown directly so far:
     without that they may not be called for.
     """
-    tables, states = evidence.tables, now(beliefs)
-    works = {fault.calls_for for fault in tables.faults.values() if fault.calls_for}
+    tables = evidence.tables
+    held: dict[str, list[float]] = {}
+    for state, chance in now(beliefs).items():
+        for work in tables.work(state):
+            held.setdefault(work, []).append(chance)
     found: set[str] = set()
-    for faults in map(tables.of_work, works):
-        if (
-            chance_of(states, faults) >= HALF
-            and not any(_direct(evidence, key) for key in faults)
-            and not tried_out(evidence, faults)
-        ):
-            found |= faults
+    for work, chances in held.items():
+        if math.fsum(chances) >= HALF:
+            faults = tables.of_work(work)  # none, where it is passed on to somebody else
+            if not any(_direct(evidence, key) for key in faults) and not tried_out(evidence, faults):
+                found |= faults
     return frozenset(found)
 
 
@@ -378,15 +397,24 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
         return None
     if table.is_barred(operation.key, evidence.seen, evidence.found):
         return None
+    done = evidence.done | {operation.key}
+    opened = [
+        (key, one)
+        for key, one in tables.tests.items()
+        if _is_opened(evidence, one, done)
+        and one.test.proposed
+        and not tables.systems[one.system].is_barred(one.test.key, evidence.seen, evidence.found)
+        and applies(one.test.only, evidence.fitted)
+    ]
+    if not opened:
+        return None
     after = step(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
-    ranking, done = Ranking(after), evidence.done | {operation.key}
-    unconfirmed = _unconfirmed_faults(evidence, after)
+    ranking, unconfirmed = Ranking(after), _unconfirmed_faults(evidence, after)
     minutes, waits = operation.as_test
     best: tuple[float, NextTest] | None = None
-    for key, one in tables.tests.items():
+    for key, one in opened:
         allowed = _opening_chance(evidence, after, one, done)
-        barred = tables.systems[one.system].is_barred(one.test.key, evidence.seen, evidence.found)
-        if not allowed or barred or not one.test.proposed or not applies(one.test.only, evidence.fitted):
+        if not allowed:
             continue
         bits = information(ranking, one.system, one.test)
         bits = allowed * (bits + _confirmation(unconfirmed, after, one))
@@ -403,23 +431,29 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     return best[1] if best is not None else None
 
 
-def _opening_chance(evidence: Evidence, after: Beliefs, one: JointTest, done: Collection[str]) -> float:
-    """The chance that a test can be made after some work which cannot be made before it; 0 for all others.
-
-    Either it means something only after that work, or what it needs first does.
+def _is_opened(evidence: Evidence, one: JointTest, done: Collection[str]) -> bool:
+    """Whether a test that cannot be made now can be made after some work: either it means something only
+    after that work, or what it needs first does.
     """
+    return one.test.is_due(done) and (
+        not one.test.is_due(evidence.done) or bool(_needed_first(evidence, one, done))
+    )
+
+
+def _needed_first(
+    evidence: Evidence, one: JointTest, done: Collection[str]
+) -> list[tuple[FaultTest, Collection[str]]]:
+    """The tests that come before it and that some work opens, with their outcomes that allow it."""
     table = evidence.tables.systems[one.system]
-    if not one.test.is_due(done):
-        return 0.0
+    firsts = [(table.tests[first], names) for first, names in one.test.after.items()]
+    return [(test, names) for test, names in firsts if test.is_due(done) and not test.is_due(evidence.done)]
+
+
+def _opening_chance(evidence: Evidence, after: Beliefs, one: JointTest, done: Collection[str]) -> float:
+    """The chance that a test which some work opens can be made after it."""
     if not one.test.is_due(evidence.done):
         return 1.0
-    needed = [
-        (table.tests[first], names)
-        for first, names in one.test.after.items()
-        if table.tests[first].is_due(done) and not table.tests[first].is_due(evidence.done)
-    ]
-    if not needed:
-        return 0.0
+    needed = _needed_first(evidence, one, done)
     return min(_chance_of_outcome(after, one.system, test, names) for test, names in needed)
 
 

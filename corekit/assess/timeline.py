@@ -240,6 +240,26 @@ def let_in(outcomes: Sequence[StageOutcome], systems: Mapping[str, System]) -> f
     return frozenset(found)
 
 
+def let_in_by_trials(job: Job, systems: Mapping[str, System]) -> frozenset[str]:
+    """Full keys of the faults of every part that a trial speaks for, by the same measure: a wire that makes
+    the engine die when it is moved is in question, whatever was told.
+    """
+    parts = {
+        noted.record.part
+        for noted in job.tried
+        if (way := trials().ways.get(noted.record.how)) is not None
+        and noted.record.result in way.telling
+        and speaks_for(way.this_part, way.none)
+    }
+    return frozenset(
+        f"{key}.{fault}"
+        for key, system in systems.items()
+        if system.faults is not None
+        for fault, one in system.faults.faults.items()
+        if one.part in parts
+    )
+
+
 def table_of(plugins: Plugins, system: str) -> FaultTable:
     """The fault table of a system that has outcomes."""
     table = plugins.systems[system].faults

@@ -7,6 +7,7 @@ With --draft no number is taken: a file or a job becomes a document marked DRAFT
 from __future__ import annotations
 
 import argparse
+import sys
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -96,6 +97,8 @@ def _draft(args: argparse.Namespace) -> int:
         out=draft_path(args),
         as_text=args.text,
     )
+    for remark in draft.remarks:
+        print(remark, file=sys.stderr)
     if draft.path is None:
         print(draft.text, end="")
         return 0

@@ -17,7 +17,7 @@ from ..plugin.record import record_words
 from ..plugin.uncertainty import shares
 from ..report.records import records_of
 from .brought import brought_lines
-from .causes import chance_words, pair_of
+from .causes import chance_words, pair_of, visits_behind, visits_behind_finding
 from .check import CheckView
 from .complaint import complaint_data
 from .next_step import again_words
@@ -99,6 +99,7 @@ def as_data(seen: CheckView) -> dict[str, Any]:
                 "met": call.met,
                 "why": call.why,
                 "chance": round(call.chance, 4),
+                "learned": visits_behind(call.operation, seen.plugins),
                 "stage": stage_name(call.stage),
             }
             for call in assessment.calls
@@ -178,6 +179,7 @@ def _finding_data(finding: Finding, seen: CheckView) -> dict[str, Any]:
         "evidence": list(finding.evidence),
         "limits": [_limit_data(limit, finding.unit) for limit in finding.limits],
         "calls_for": finding.calls_for,
+        "learned": visits_behind_finding(finding, seen.plugins),
         "next_test": finding.next_test,
         "rule": finding.rule,
     }

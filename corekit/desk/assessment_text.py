@@ -24,7 +24,7 @@ from ..report.records import record_lines, records_of
 from ..report.statements import code_sentences, nothing_found, reasons_not_said
 from ..signs import visible
 from .brought import brought_lines
-from .causes import cause_lines
+from .causes import cause_lines, visits_behind, visits_behind_finding
 from .check import CheckView
 from .complaint import complaint_sentences
 from .next_step import again_words, begins_at
@@ -190,6 +190,8 @@ def _finding(finding: Finding, many: bool, seen: CheckView) -> str:
     needed = _needed_uncertainty(finding)
     if needed:
         beside.append(f"read to {needed} (k = 2) or better, the same value would be decided")
+    visits = visits_behind_finding(finding, seen.plugins)
+    beside += [f"how likely what it calls for is: {visits}"] if visits else []
     beside += [f"read with {instrument}" for instrument in overdue(finding.evidence, seen.readings)]
     return _item(*lines, "; ".join(beside))
 
@@ -281,9 +283,10 @@ def _worth(seen: CheckView, call: Call) -> Iterator[str]:
     """How likely it is what the work cures, beside what it costs; nothing without a price."""
     net = seen.net(call.operation)
     if call.met and net and seen.prices is not None and call.chance > 0:
+        visits = visits_behind(call.operation, seen.plugins)
         yield (
-            f"What it cures is there in {10 * call.chance:.0f} of 10; it usually costs"
-            f" {net:.2f} {seen.prices.currency} {'with' if seen.prices.with_tax else 'without'} tax."
+            f"What it cures is there in {10 * call.chance:.0f} of 10{visits and f', {visits}'}; it usually"
+            f" costs {net:.2f} {seen.prices.currency} {'with' if seen.prices.with_tax else 'without'} tax."
         )
 
 

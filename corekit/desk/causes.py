@@ -9,6 +9,7 @@ import attrs
 from ..assess.assessment import Assessment
 from ..assess.suspect import Suspect
 from ..complaints import trials
+from ..model.finding import Finding, Verdict
 from ..model.job import Job
 from ..model.records import Tried
 from ..plugin.faults import NONE, OUTSIDE, Fault
@@ -100,6 +101,19 @@ def _cause(one: Suspect, job: Job, plugins: Plugins) -> Cause:
         speaks_for=(*_trials(one, job, plugins, _tells_for), *one.speaks_for),
         speaks_against=(*_trials(one, job, plugins, _tells_against), *one.speaks_against),
     )
+
+
+def visits_behind_finding(finding: Finding, plugins: Plugins) -> str:
+    """The same of a finding that speaks for a work; nothing of one that passes."""
+    return "" if finding.verdict is Verdict.PASS else visits_behind(finding.calls_for, plugins)
+
+
+def visits_behind(operation: str, plugins: Plugins) -> str:
+    """What the reasoning that leads to a work rests on, where that is jobs of the shop; else nothing."""
+    system = plugins.systems.get(operation.partition(".")[0])
+    faults = system.faults.faults.values() if system is not None and system.faults is not None else ()
+    visits = max((fault.visits for fault in faults if fault.calls_for == operation), default=0)
+    return f"from {visits} retested visits" if visits else ""
 
 
 def _fault_of(one: Suspect, plugins: Plugins) -> Fault | None:

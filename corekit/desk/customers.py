@@ -8,6 +8,7 @@ import csv
 import hashlib
 import io
 from collections.abc import Iterable, Sequence
+from itertools import islice
 from pathlib import Path
 
 import attrs
@@ -22,6 +23,8 @@ from .errors import DeskError
 CUSTOMER_FILE = "customers.csv"
 #: Larger files are no list of one shop's customers.
 LARGEST, MOST_ROWS = 5_000_000, 20_000
+#: Lines of a file, its first and empty ones among them.
+_MOST_LINES = 2 * MOST_ROWS
 _SHORTEST = {"name": 3, "phone": PHONE_TAIL, "plate": 3}
 _MOST_FAULTS = 20
 
@@ -67,11 +70,14 @@ def read_customers(data: bytes, name: str) -> list[ListedCustomer]:
         ) from error
     head = text.partition("\n")[0]
     try:
-        rows = list(
-            csv.reader(io.StringIO(text, newline=""), delimiter=";" if ";" in head else ",", strict=True)
-        )
+        read = csv.reader(io.StringIO(text, newline=""), delimiter=";" if ";" in head else ",", strict=True)
+        rows = list(islice(read, _MOST_LINES + 1))  # millions of short ones would take half a gibibyte
     except csv.Error as error:
         raise CustomerListError(f"{name} is no CSV: {error}. Save it again as CSV.") from error
+    if len(rows) > _MOST_LINES:
+        raise CustomerListError(
+            f"{name} has more than {_MOST_LINES} lines; at most {MOST_ROWS} customers are taken. Divide it."
+        )
     columns = [column.strip().lower() for column in rows[0]] if rows else []
     strange = [column for column in columns if column not in COLUMNS]
     if strange or len(set(columns)) < len(columns) or not {"name", "phone"} & set(columns):

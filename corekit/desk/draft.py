@@ -20,7 +20,7 @@ from ..billing.payment import payable_after
 from ..billing.totals import totals
 from ..billing.waiver import waive, waivers
 from ..files import write_over
-from ..intake.visit import read_visit
+from ..intake.visit import VisitFile, read_visit
 from ..model.document import Document
 from ..model.job import Job
 from ..model.mark import UNMARKED
@@ -33,10 +33,11 @@ from .bill import Bill
 from .context import open_context
 from .errors import DeskError
 from .in_memory import scratch_job
-from .jobs import job_named, texts_of
+from .jobs import job_named, pictures_of, texts_of
 from .learned import with_learned
 from .offerable import approved_before, cap_of, done_without_estimate, requested_work
 from .settings import Settings, declared, jurisdiction_of, read_prices, read_settings, with_settings
+from .stated_approvals import differing_totals
 
 #: Columns of a paper in the terminal.
 PAPER_WIDTH = 96
@@ -44,11 +45,14 @@ PAPER_WIDTH = 96
 
 @attrs.frozen(kw_only=True)
 class DraftPaper:
-    """A draft: its file, or its text where that was asked for instead."""
+    """A draft: its file, or its text where that was asked for instead; `remarks` is what a person should know
+    of it, one sentence each.
+    """
 
     document: Document
     path: Path | None = None
     text: str = ""
+    remarks: tuple[str, ...] = ()
 
 
 def draft_estimate(
@@ -132,7 +136,7 @@ def draft_invoice(
         link=1,
         record_mark=UNMARKED,
     )
-    return bench.write(document, out, as_text)
+    return attrs.evolve(bench.write(document, out, as_text), remarks=bench.remarks(km))
 
 
 class _Bench:
@@ -144,18 +148,26 @@ class _Bench:
         self.plugins: Plugins = with_learned(with_settings(load(), self.settings), folder)
         self.book: PriceBook = read_prices(folder)
         self.rule = jurisdiction_of(self.settings, self.plugins).limit
+        self.visit: VisitFile | None = None
         self.job, self.texts = self._from_file(visit) if is_file else self._from_store(visit, folder)
         self.assessment: Assessment = assess(self.job, self.plugins)
 
     def _from_file(self, visit: str) -> tuple[Job, dict[str, str]]:
         read = read_visit(Path(visit), declared(self.plugins, self.settings, self.book.currency, self.book))
+        self.visit = read
         return scratch_job(read, paper.instruments_for(read, self.settings))
+
+    def remarks(self, km: Decimal | None) -> tuple[str, ...]:
+        """What does not fit what the file says was approved; a job's approvals are bound to its estimates."""
+        if self.visit is None:
+            return ()
+        return tuple(differing_totals(self.visit, self.plugins, self.settings, self.book, km))
 
     def _from_store(self, visit: str, folder: Path) -> tuple[Job, dict[str, str]]:
         shop = open_context(folder, plugins=self.plugins)
         with shop.store:
             job = job_named(shop, visit)
-            return job, texts_of(shop, job) | shop.store.texts(small for _, small in job.photos_for_paper)
+            return job, texts_of(shop, job) | pictures_of(shop, job, "photo")
 
     def looking(self, km: Decimal | None, call_out: bool | None = None) -> tuple[Line, ...]:
         """The lines of call-out and diagnosis; without the call-out where another job is charged for it."""

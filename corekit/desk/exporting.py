@@ -22,7 +22,7 @@ from ..model.money import Money, total
 from ..model.personal import Personal
 from ..model.records import InvoiceIssued
 from ..plugin.guard import failure_words, guarded
-from ..report.language import catalogue
+from ..report.catalogue import catalogue
 from . import paper
 from .context import ShopContext
 from .errors import DeskError

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from ..model.document import Document, Photos
 from ..model.entry import Draft, Entry, own_subject
 from ..model.job import Job
-from ..model.jpeg import LARGEST_ON_PAPER, MOST_ON_PAPER, SIDE_ON_PAPER, JpegError, read_jpeg
+from ..model.jpeg import LARGEST_ON_PAPER, MOST_ON_PAPER, SIDE_ON_PAPER, Jpeg, JpegError, read_jpeg
 from ..model.personal import Personal, PersonalText
 from ..model.records import PhotoChosen, Withdrawn, body_of
 from ..store.mark import random_id
@@ -32,7 +32,7 @@ def choose_photo(shop: ShopContext, job: str, photo: str, image: str, *, request
             photos are chosen as a paper takes.
         RequestConflictError: the id is another request's.
     """
-    _refuse_unfit(image)
+    picture = _read_small(image)
     job = shop.store.find(job)
     content = {"photo for paper": photo, "copy": hashlib.sha256(image.encode()).hexdigest()}
     with shop.store.transaction(job, request=request_of(request_id, content)) as transaction:
@@ -50,9 +50,11 @@ def choose_photo(shop: ShopContext, job: str, photo: str, image: str, *, request
                 f"A document takes at most {MOST_ON_PAPER} photos, and as many are chosen. Take one off"
                 " first. Nothing was changed."
             )
-        body = body_of(PhotoChosen(photo=photo, image=PersonalText("photo", image)))
+        chosen = PhotoChosen(
+            photo=photo, width=picture.width, height=picture.height, image=PersonalText("photo", image)
+        )
         subject = own_subject("photo_chosen", random_id(12))
-        return transaction.append([Draft(kind="photo_chosen", subject=subject, body=body)])[0]
+        return transaction.append([Draft(kind="photo_chosen", subject=subject, body=body_of(chosen))])[0]
 
 
 def leave_photo_off(shop: ShopContext, job: str, photo: str, *, request_id: str = "") -> None:
@@ -82,7 +84,7 @@ def leave_photo_off(shop: ShopContext, job: str, photo: str, *, request_id: str 
             transaction.note_standing()
 
 
-def _refuse_unfit(image: str) -> None:
+def _read_small(image: str) -> Jpeg:
     try:
         data = base64.b64decode(image, validate=True)
         picture = read_jpeg(data)
@@ -94,6 +96,7 @@ def _refuse_unfit(image: str) -> None:
             f" kB; this one has {picture.width} × {picture.height} and {-(-len(data) // 1000)} kB."
             " Nothing was changed."
         )
+    return picture
 
 
 def texts_on(shop: ShopContext, document: Document, *jobs: Job) -> dict[str, str]:

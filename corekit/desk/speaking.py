@@ -9,7 +9,8 @@ from ..languages import ENGLISH
 from ..model.account_number import grouped
 from ..model.document import Document
 from ..model.job import Job
-from ..report.language import in_language
+from ..model.source import PUBLISHED
+from ..report.language import Translated, in_language
 from .context import ShopContext
 
 
@@ -29,7 +30,7 @@ def spoken(
     language = language_of(shop, jobs[0])
     if language == ENGLISH:
         return document
-    found = in_language(document, language, tuple(_own_texts(shop, jobs, lines)))
+    found = _translated(shop, jobs, document, lines, language)
     return document if found.missing else found.document
 
 
@@ -40,7 +41,15 @@ def untranslated(
     language = language_of(shop, jobs[0])
     if language == document.language:
         return ()
-    return in_language(document, language, tuple(_own_texts(shop, jobs, lines))).missing
+    return _translated(shop, jobs, document, lines, language).missing
+
+
+def _translated(
+    shop: ShopContext, jobs: Sequence[Job], document: Document, lines: Iterable[Line], language: str
+) -> Translated:
+    """Each system has its own texts beside its tables."""
+    folders = tuple(system.folder for system in shop.plugins.systems.values())
+    return in_language(document, language, tuple(_own_texts(shop, jobs, lines)), folders)
 
 
 def paper_language(shop: ShopContext, ids: Sequence[str], document: Document) -> str:
@@ -69,8 +78,13 @@ def _own_texts(shop: ShopContext, jobs: Sequence[Job], lines: Iterable[Line]) ->
     yield from (part.name for work in book.operations.values() for part in work.parts)
     yield from (part.number for work in book.operations.values() for part in work.parts)
     yield book.outside_tax
+    for system in shop.plugins.systems.values():
+        published = (source.title for source in system.sources.values() if source.basis in PUBLISHED)
+        yield from (name for title in published for name in (title, *title.split(", ")))
+    yield from shop.settings.instruments
     for job in jobs:
         yield job.name
+        yield from (noted.record.cause for noted in job.repairs)
         yield from (noted.record.operation for noted in job.requested if "." not in noted.record.operation)
         yield from (noted.record.because for noted in job.requested)
         parts = [part for priced in job.priced.values() for part in priced.parts]

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import attrs
 
+from ..assess.assessment import Assessment
 from ..desk.assessing import assessment_of
 from ..desk.context import ShopContext
 from ..errors import InputError
 from ..files import flush_folder
+from ..model.entry import Entry
 from ..model.job import Job
 from ..model.personal import Personal
 from ..model.records import RECORDS, InvoiceIssued
+from ..plugin.host import Plugins
 from ..reference import data_path
 from .extra import needs
 from .rows import Past, Row, comebacks, known_names, past_of, rows_of
@@ -119,34 +124,113 @@ class TableWriter:
         self._held[name] = []
 
 
-def write_tables(shop: ShopContext, folder: Path) -> Written:
+class Jobs(Protocol):
+    """The jobs that tables are written of: of a van's own store, or of all vans on their hub."""
+
+    def jobs(self) -> Sequence[str]:
+        """Ids of the jobs, the first that began first."""
+
+    def job(self, job: str) -> Job:
+        """The job as its journal tells it."""
+
+    def texts(self, refs: Iterable[Personal]) -> Mapping[str, str]:
+        """Hash → text of those references whose text is here."""
+
+    def books_entry(self, id_: str) -> Entry:
+        """An entry of the books, by its id."""
+
+
+def write_tables(shop: ShopContext, folder: Path, *, by_month: bool = False) -> Written:
     """Write the tables of all jobs of a shop. In a real shop jobs for trying out are left out.
 
+    Args:
+        by_month: As `write_tables_of`.
+
     Raises:
-        InputError: the extra is not installed. OSError: the folder cannot be written.
+        InputError: the extra is not installed, or the folder holds tables of the other kind. OSError: the
+            folder cannot be written.
     """
-    plugins = shop.plugins
-    ids = set(shop.store.jobs())
+
+    def assess(job: Job) -> Assessment:
+        return assessment_of(shop, job)
+
+    return write_tables_of(
+        shop.store, folder, shop.plugins, assess, demo=shop.demo, now=shop.now, by_month=by_month
+    )
+
+
+def write_tables_of(
+    record: Jobs,
+    folder: Path,
+    plugins: Plugins,
+    assess: Callable[[Job], Assessment],
+    *,
+    demo: bool,
+    now: datetime,
+    by_month: bool = False,
+) -> Written:
+    """Write the tables of all jobs of a record. A vehicle that several vans were at is one vehicle, where the
+    record knows its plate.
+
+    Args:
+        by_month: A folder for the jobs of each month (`2026-03`), so that years are many files, of which
+            those of one shop lie side by side; they are asked as one folder is.
+
+    Raises:
+        InputError: the extra is not installed, or the folder holds tables of the other kind. OSError: the
+            folder cannot be written.
+    """
+    _must_be_of_one_kind(folder, by_month)
+    order = record.jobs()
+    ids = set(order)
     vehicles: dict[str, str] = {}
     pasts: list[Past] = []
-    with TableWriter(folder, known_names(plugins, ids)) as writer:
-        for id_ in shop.store.jobs():
-            job = shop.store.job(id_)
-            if not job.entries or (job.demo and not shop.demo):
+    known = known_names(plugins, ids)
+    writers: dict[str, TableWriter] = {}
+    months: dict[str, str] = {}
+    with contextlib.ExitStack() as stack:
+
+        def writer_of(month: str) -> TableWriter:
+            if month not in writers:
+                writers[month] = stack.enter_context(TableWriter(folder / month, known))
+            return writers[month]
+
+        if not by_month:
+            writer_of("")  # a shop without a job has tables without a row
+        for id_ in order:
+            job = record.job(id_)
+            if not job.entries or (job.demo and not demo):
                 continue
-            past = past_of(job, _vehicle_of(shop, job, vehicles))
+            past = past_of(job, _vehicle_of(record, job, vehicles))
             pasts.append(past)
-            begun_in = job.entries[0].chain  # one chain a record
+            begun_in = job.entries[0].chain  # one chain a van
             ids.add(begun_in)
-            writer.add(rows_of(assessment_of(shop, job), plugins, past, begun_in, _invoices_of(shop, job)))
-        writer.add(comebacks(pasts, shop.now))
-    return Written(folder=folder, rows=writer.rows, left_out=writer.left_out)
+            months[job.id] = past.opened.strftime("%Y-%m") if by_month else ""
+            rows = rows_of(assess(job), plugins, past, begun_in, _invoices_of(record, job))
+            writer_of(months[job.id]).add(rows)
+        for name, row in comebacks(pasts, now):
+            writer_of(months[row["job"]]).add([(name, row)])
+    return Written(
+        folder=folder,
+        rows={name: sum(one.rows[name] for one in writers.values()) for name in schemas()},
+        left_out={name: sum(one.left_out[name] for one in writers.values()) for name in schemas()},
+    )
 
 
-def _vehicle_of(shop: ShopContext, job: Job, vehicles: dict[str, str]) -> str:
+def _must_be_of_one_kind(folder: Path, by_month: bool) -> None:
+    """Return when no table in a folder would be counted twice."""
+    other = folder.glob("*/jobs.parquet") if not by_month else folder.glob("jobs.parquet")
+    if any(other):
+        kind = "by month" if not by_month else "of all months together"
+        raise InputError(
+            f"{folder} holds tables {kind}, and each job would be in it twice. Name another folder."
+        )
+
+
+def _vehicle_of(record: Jobs, job: Job, vehicles: dict[str, str]) -> str:
     """The id of the first job of the same vehicle; one that nobody can tell any more is one by itself."""
     references = [one for one in (job.vehicle.vin, job.vehicle.plate) if isinstance(one, Personal)]
-    texts = shop.store.texts(references)
+    texts = record.texts(references)
     for one in references:
         text = "".join(sign for sign in texts.get(one.hash, "").upper() if sign.isalnum())
         if text:
@@ -154,10 +238,10 @@ def _vehicle_of(shop: ShopContext, job: Job, vehicles: dict[str, str]) -> str:
     return job.id
 
 
-def _invoices_of(shop: ShopContext, job: Job) -> dict[str, InvoiceIssued]:
+def _invoices_of(record: Jobs, job: Job) -> dict[str, InvoiceIssued]:
     found = {}
     for noted in job.issued:
-        entry = shop.store.books_entry(noted.record.books_entry)
+        entry = record.books_entry(noted.record.books_entry)
         found[entry.id] = RECORDS["invoice"](**entry.body)
     return found
 

@@ -17,7 +17,7 @@ from ..errors import CorekitError
 from ..model.canonical import canonical
 from ..store.errors import ForkError
 from ..store.exchange import Parcel
-from ..sync.message import CONTENT_TYPE, LARGEST, OFFICE, SyncError, packed, unpacked
+from ..sync.message import CONTENT_TYPE, LARGEST, OFFICE, SMALL, SyncError, packed, unpacked
 from ..web.address import bare_host
 from ..web.rate_limit import RateLimit
 from . import devices, record
@@ -37,8 +37,11 @@ class Hub:
     clock: Callable[[], datetime] = lambda: datetime.now(UTC)
 
 
-def open_hub(address: str, key: HubKey, *, demo: bool = False) -> Hub:
+def open_hub(address: str, key: HubKey, *, demo: bool | None = False) -> Hub:
     """A hub on a database, its tables up to date.
+
+    Args:
+        demo: Whether it is a demo's; None for whoever only reads.
 
     Raises:
         HubError: the database cannot be used, its texts were encrypted with another key, or it is a demo's
@@ -54,7 +57,7 @@ def open_hub(address: str, key: HubKey, *, demo: bool = False) -> Hub:
                 " bring it"
                 " back from its backup; without it no name and no plate can be read."
             )
-        if _meta(line, "demo", "1" if demo else "0") != ("1" if demo else "0"):
+        if demo is not None and _meta(line, "demo", "1" if demo else "0") != ("1" if demo else "0"):
             raise HubError("A demo and a real shop never share a hub. Name another database.")
         line.execute(
             "INSERT INTO device (letters, name, public_key, enrolled) VALUES (%s, 'Office', '', %s)"
@@ -148,12 +151,14 @@ def hub_app(
 
     @app.post("/sync/hello")
     def hello() -> flask.Response:
-        letters = str(_asked(flask.request.get_data()).get("letters", ""))
+        letters = str(_asked(flask.request.get_data(), SMALL).get("letters", ""))
         return _packed({"challenge": devices.challenge(hub.key, letters)})
 
     @app.post("/sync/enrol")
     def enrol() -> flask.Response:
-        asked = _asked(flask.request.get_data())
+        asked = _asked(flask.request.get_data(), SMALL)
+        if not isinstance(books := asked.get("books", []), list):
+            raise HubError("The device did not say what it issued under. Bring it up to date.")
         if bool(asked.get("demo")) != is_demo(hub):
             raise HubError("A demo and a real shop never share a hub.")
         try:
@@ -162,7 +167,7 @@ def hub_app(
                 str(asked.get("code", "")),
                 str(asked.get("key", "")),
                 wish=str(asked.get("letters", "")),
-                books=[str(one) for one in asked.get("books", ())],
+                books=list(map(str, books)),
                 now=hub.clock(),
             )
         except UnknownDeviceError:
@@ -185,6 +190,7 @@ def hub_app(
         arrived, own = asked.get("arrived"), asked.get("own")
         if not isinstance(arrived, int) or not isinstance(own, list):
             raise HubError("The van did not say how far it has come.")
+        record.must_have_counted(hub.database, arrived, str(asked.get("at", "")))
         return _packed(record.parcel_for(hub.database, hub.key, device, arrived, list(map(str, own))).data())
 
     @app.post("/sync/push")
@@ -229,8 +235,8 @@ _HEADERS = {
 }
 
 
-def _asked(body: bytes) -> dict[str, Any]:
-    data = unpacked(body)
+def _asked(body: bytes, largest: int = LARGEST) -> dict[str, Any]:
+    data = unpacked(body, largest)
     if not isinstance(data, dict):
         raise SyncError("What came says nothing that the hub knows.")
     return data

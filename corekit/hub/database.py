@@ -43,7 +43,7 @@ class HubDatabase:
         """One transaction: everything in the block is kept when it ends, or, if it raises, nothing is.
 
         Raises:
-            HubError: the database cannot be reached.
+            HubError: the database cannot be reached, or cannot hold what it is given.
         """
         line = self._taken()
         try:
@@ -54,6 +54,10 @@ class HubDatabase:
             if isinstance(error, psycopg.OperationalError):
                 raise HubError(
                     f"The database of the hub is in trouble ({_words(error)}). Try again."
+                ) from error
+            if isinstance(error, psycopg.DataError):  # a sign or a size that no column holds
+                raise HubError(
+                    f"What came holds a value that cannot be kept ({_words(error)}). Nothing was taken in."
                 ) from error
             raise
         with self._lock:

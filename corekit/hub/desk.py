@@ -15,7 +15,7 @@ import attrs
 from psycopg import sql
 
 from ..model.document import Document, from_data
-from ..model.entry import Draft, Entry, own_subject, utc_text
+from ..model.entry import Draft, Entry, jobs_of, own_subject, utc_text
 from ..model.job import Job, fold
 from ..model.money import Money
 from ..model.personal import PersonalText
@@ -83,7 +83,8 @@ def _jobs(hub: Hub, person: Person, where: LiteralString, *values: Any) -> list[
     with hub.database.line() as line:
         asked = sql.SQL("WHERE {} AND {}").format(sql.SQL(allowed), sql.SQL(where))
         found = rows_of(line, asked, (*own, *values))
-        texts = record.texts(line, hub.key, {row[name] for row in found for name in _TEXTS if row[name]})
+        hashes = {row[name] for row in found for name in _TEXTS if row[name]}
+        texts = record.texts(line, hub.key, hashes, {row["id"] for row in found})
     return [
         OfficeRow(
             **{field: row[field] for field in attrs.fields_dict(OfficeRow) if field not in ("texts", "name")},
@@ -124,14 +125,12 @@ def found_jobs(hub: Hub, person: Person, asked: str, today: date) -> list[Office
     """Jobs by what is known of one: a plate, a name, a number, a day."""
     found: dict[str, OfficeRow] = {}
     for words in asked_words(asked, today):
-        keys = [hub.key.word(word) for word in words]
+        keys = list(dict.fromkeys(hub.key.word(word) for word in words))
         if not keys:
             continue
-        together = (
-            "id IN (SELECT job FROM job_word WHERE word = ANY(%s) GROUP BY job HAVING count(DISTINCT word) ="
-            " %s) ORDER BY began DESC LIMIT %s"
-        )
-        for row in _jobs(hub, person, together, keys, len(set(keys)), MOST):
+        has: LiteralString = "EXISTS (SELECT 1 FROM job_word WHERE word = %s AND job_word.job = job.id)"
+        together: LiteralString = " AND ".join([has] * len(keys)) + " ORDER BY began DESC LIMIT %s"
+        for row in _jobs(hub, person, together, *keys, MOST):
             found.setdefault(row.id, row)
     return list(found.values())[:MOST]
 
@@ -186,7 +185,8 @@ def paper(hub: Hub, person: Person, entry: str) -> tuple[str, bytes]:
         if kept is None or not _may_have(line, person, kept):
             raise HubError("There is no such paper.")
         document: Document = from_data(kept.body["document"])
-        texts = record.texts(line, hub.key, {ref.hash for ref in references(kept.body)})
+        hashes = {ref.hash for ref in references(kept.body)}
+        texts = record.texts(line, hub.key, hashes, jobs_of(kept))
     return str(kept.body["number"]), render_pdf(document, resolver(texts), None)
 
 
@@ -236,7 +236,7 @@ def job(hub: Hub, person: Person, id_: str) -> OfficeJob:
             str(chain): str(letters) for chain, letters in line.execute("SELECT name, device FROM chain")
         }
         hashes = {ref.hash for entry in folded.entries for ref in references(entry.body)}
-        texts = record.texts(line, hub.key, hashes)
+        texts = record.texts(line, hub.key, hashes, [id_])
     issued = [noted.record for noted in folded.issued]
     return OfficeJob(
         row=found[0],

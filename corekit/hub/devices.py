@@ -8,6 +8,7 @@ import re
 import secrets
 import time
 from datetime import UTC, datetime
+from typing import Any
 
 import attrs
 
@@ -90,16 +91,20 @@ def enrolled(
             raise ValueError
     except ValueError as error:
         raise HubError("The device sent no key. Bring it up to date.") from error
+    told = _hash(normalise_id(re.sub(r"[\s-]", "", code)))
+    with database.line() as line:  # whoever guesses keeps no writer waiting
+        _must_be_invited(
+            line.execute(
+                "SELECT 1 FROM invitation WHERE code_hash = %s AND expires > now()", (told,)
+            ).fetchone()
+        )
     with database.writing() as line:
-        found = line.execute(
-            "DELETE FROM invitation WHERE code_hash = %s AND expires > now() RETURNING name, instead_of",
-            (_hash(normalise_id(re.sub(r"[\s-]", "", code))),),
-        ).fetchone()
-        if found is None:
-            raise UnknownDeviceError(
-                "This code is unknown, used or over. Ask for another one: `corekit hub --invite NAME`"
-                " prints it."
-            )
+        found = _must_be_invited(
+            line.execute(
+                "DELETE FROM invitation WHERE code_hash = %s AND expires > now() RETURNING name, instead_of",
+                (told,),
+            ).fetchone()
+        )
         name, instead_of = str(found[0]), str(found[1])
         taken = _taken_letters(line, besides=instead_of)
         for letters in books:
@@ -134,6 +139,14 @@ def enrolled(
         lost = line.execute("SELECT letters FROM device WHERE successor = %s ORDER BY letters", (letters,))
         was = tuple(str(one) for (one,) in lost)
     return letters, name, was
+
+
+def _must_be_invited(found: tuple[Any, ...] | None) -> tuple[Any, ...]:
+    if found is None:
+        raise UnknownDeviceError(
+            "This code is unknown, used or over. Ask for another one: `corekit hub --invite NAME` prints it."
+        )
+    return found
 
 
 def revoke(database: HubDatabase, letters: str, now: datetime) -> None:

@@ -74,6 +74,11 @@ def add_office(app: flask.Flask, hub: Hub, clock: Callable[[], float]) -> None:
     def office_style() -> flask.Response:
         return flask.Response(style, mimetype="text/css")
 
+    @app.get("/favicon.ico")
+    def icon() -> flask.Response:
+        """Browsers ask for one of their own accord; there is none."""
+        return flask.Response(status=204)
+
     @app.get("/")
     def root() -> flask.Response:
         return flask.Response(status=302, headers={"Location": "/office"})

@@ -7,6 +7,7 @@ job's list says that there is a dispute.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -36,9 +37,8 @@ from .sealing import HubKey
 
 #: What an entry's row holds, after the number it arrived as.
 _COLUMNS = sql.SQL(", ").join(map(sql.Identifier, rows.COLUMNS))
-_INSERT = sql.SQL("INSERT INTO entry ({}) VALUES ({})").format(
-    _COLUMNS, sql.SQL(", ").join(sql.Placeholder() for _ in rows.COLUMNS)
-)
+#: Rows are counted up in the order they are sent in.
+_COPY = sql.SQL("COPY entry ({}) FROM STDIN").format(_COLUMNS)
 SELECT = sql.SQL("SELECT {} FROM entry ").format(_COLUMNS)
 _SELECT_ARRIVED = sql.SQL("SELECT arrived, {} FROM entry ").format(
     sql.SQL(", ").join(sql.Identifier("entry", name) for name in rows.COLUMNS)
@@ -78,10 +78,12 @@ def accepted(database: HubDatabase, key: HubKey, device: str, parcel: Parcel) ->
 def _taken_in(line: Line, key: HubKey, device: str, parcel: Parcel) -> list[Entry]:
     beside = texts_beside(parcel, parcel.entries)
     new = new_entries(_There(line), parcel.entries)
+    _must_be_its_jobs(line, device, new)
     _may_write(line, device, new)
     try:
-        with line.cursor() as cursor:
-            cursor.executemany(_INSERT, [rows.sealed_row(entry)[1] for entry in new])
+        with line.cursor() as cursor, cursor.copy(_COPY) as copy:
+            for entry in new:
+                copy.write_row(rows.sealed_row(entry)[1])
     except psycopg.errors.UniqueViolation as error:
         numbers = ", ".join(str(one.body.get("number")) for one in new if one.kind == "invoice")
         raise HubError(TAKEN.format(numbers=numbers)) from error
@@ -96,6 +98,41 @@ def _taken_in(line: Line, key: HubKey, device: str, parcel: Parcel) -> list[Entr
         )
     refresh(line, key, new)
     return new
+
+
+def _must_be_its_jobs(line: Line, device: str, new: Sequence[Entry]) -> None:
+    """A device writes in jobs that it began or that were handed to it, as its own store has it
+    (`store.exchange.must_go_on_here`). Else one phone in the wrong hands could hand every job to itself, and
+    read of whom each is. Only that somebody is forgotten is said from anywhere.
+    """
+    jobs = {job: entry for entry in new if entry.kind != "forgotten" for job in jobs_of(entry)}
+    found = line.execute(
+        "SELECT DISTINCT job FROM entry WHERE job = ANY(%s)"
+        " EXCEPT SELECT job FROM job_device WHERE device = %s",
+        (list(jobs), device),
+    ).fetchall()
+    for (job,) in found if device != OFFICE else ():
+        raise HubError(
+            f"Entry {jobs[job].n} of chain {jobs[job].chain} is of job {job}, which is not a job of device"
+            f" {device}. Have it handed to this van. Nothing was taken in."
+        )
+
+
+#: Letters within the number of an invoice, such as those of the device that gives it.
+_LETTERS = re.compile("[A-Z]+")
+
+
+def _must_be_its_number(line: Line, letters: str, number: str) -> None:
+    """A number that names another device and not this one is that one's, which else could never sync."""
+    named = set(_LETTERS.findall(number))
+    found = line.execute(
+        "SELECT letters FROM device WHERE letters = ANY(%s) AND letters <> %s", (sorted(named), OFFICE)
+    ).fetchone()
+    if letters not in named and found is not None:
+        raise HubError(
+            f"Invoice {number} has the letters of device {found[0]} in its number, and stands in the books of"
+            f" {letters}. Nothing was taken in."
+        )
 
 
 def _may_write(line: Line, device: str, new: Sequence[Entry]) -> None:
@@ -119,6 +156,8 @@ def _may_write(line: Line, device: str, new: Sequence[Entry]) -> None:
                 " taken in."
             )
         for entry in of_chain:
+            if entry.kind == "invoice":
+                _must_be_its_number(line, parts[1], str(entry.body.get("number")))
             if (told := rows.place_of(entry.kind, entry.body)) is not None and entry.journal == BOOKS:
                 place += 1
                 if told != place:
@@ -156,6 +195,26 @@ def chains_of(line: Line, device: str) -> dict[str, tuple[int, str]]:
     return {str(name): (int(n), str(head)) for name, n, head in found}
 
 
+def must_have_counted(database: HubDatabase, arrived: int, at: str) -> None:
+    """Return when this hub counted an entry of this id as that many, as a van says it did.
+
+    A database that came back from a backup would count other entries up to where the van has come, and the
+    van would never be given them.
+
+    Raises:
+        HubError: it did not.
+    """
+    if not at:
+        return
+    with database.line() as line:
+        if not line.execute("SELECT 1 FROM entry WHERE arrived = %s AND id = %s", (arrived, at)).fetchone():
+            raise HubError(
+                "The hub's database is an older copy: this van has had more from it than is there. Bring the"
+                " newest backup back, with what was archived since; the van works on meanwhile, and keeps"
+                " everything."
+            )
+
+
 def parcel_for(
     database: HubDatabase, key: HubKey, device: str, arrived: int, own: Sequence[str] = ()
 ) -> Parcel:
@@ -190,11 +249,13 @@ def parcel_for(
             "SELECT name, device FROM chain WHERE name = ANY(%s) AND device <> %s",
             (list({entry.chain for entry in entries}), device),
         ).fetchall()
+        at = line.execute("SELECT id FROM entry WHERE arrived = %s", (reached,)).fetchone()
     return Parcel(
         entries=tuple(entries),
         persons=tuple(texts.values()),
         owners={str(chain): str(letters) for chain, letters in owners},
         arrived=reached,
+        at=str(at[0]) if at else "",
         is_last=is_last,
     )
 
@@ -208,25 +269,33 @@ def _texts_for(line: Line, key: HubKey, device: str, entries: Sequence[Entry]) -
         "SELECT job FROM job_device WHERE job = ANY(%s) AND device = %s", (list(jobs), device)
     )
     theirs = {str(job) for (job,) in found}
+    # A text is given with the job it is of: else who names the hash of another's would be told it.
     refs = {
-        ref.hash
+        (ref.hash, job)
         for entry in entries
         if not theirs.isdisjoint(jobs_of(entry))
         for ref in references(entry.body)
+        for job in jobs_of(entry)
     }
     handed = {
         entry.job
         for entry in entries
         if entry.kind == "handed" and now_of(line, str(entry.body.get("to"))) == device
     }
-    beside = _opened(line, key, "hash = ANY(%s)", list(refs)) if refs else []
+    hashes = list({hash_ for hash_, _ in refs})
+    beside = _opened(line, key, "hash = ANY(%s)", hashes) if refs else []
+    beside = [one for one in beside if (one.hash, one.job) in refs]
     beside += _opened(line, key, "job = ANY(%s)", list(handed)) if handed else []
     return {one.hash: one for one in beside}
 
 
-def texts(line: Line, key: HubKey, hashes: Iterable[str]) -> dict[str, str]:
-    """Hash → text of those that are there."""
-    return {one.hash: one.text for one in _opened(line, key, "hash = ANY(%s)", list(hashes))}
+def texts(line: Line, key: HubKey, hashes: Iterable[str], jobs: Iterable[str] | None) -> dict[str, str]:
+    """Hash → text of those that are there, of these jobs: who names the hash of another's is not shown it.
+    None: of all jobs, for what the hub itself reads.
+    """
+    known = None if jobs is None else set(jobs)
+    found = _opened(line, key, "hash = ANY(%s)", list(hashes))
+    return {one.hash: one.text for one in found if known is None or one.job in known}
 
 
 def _opened(line: Line, key: HubKey, where: Any, value: Any) -> list[SentPerson]:

@@ -8,9 +8,9 @@ hash is kept.
 
 from __future__ import annotations
 
-import hashlib
 import hmac
 import os
+from functools import lru_cache
 from pathlib import Path
 
 import attrs
@@ -67,7 +67,7 @@ class HubKey:
 
     def word(self, word: str) -> bytes:
         """What stands for a word where jobs are looked up."""
-        return hmac.new(self._derived("words"), word.encode(), hashlib.sha256).digest()[:10]
+        return hmac.digest(self._derived("words"), word.encode(), "sha256")[:10]
 
     def beginnings(self, word: str) -> set[bytes]:
         """What a word is found by: itself, and its beginnings."""
@@ -82,11 +82,21 @@ class HubKey:
         return self._derived("sessions")
 
     def _derived(self, what: str) -> bytes:
-        return hmac.new(self.secret, f"corekit hub {what}".encode(), hashlib.sha256).digest()
+        return _derived(self.secret, what)
 
     @property
     def _cipher(self) -> AESGCM:
-        return AESGCM(self.secret)
+        return _cipher(self.secret)
+
+
+@lru_cache(maxsize=16)
+def _derived(secret: bytes, what: str) -> bytes:
+    return hmac.digest(secret, f"corekit hub {what}".encode(), "sha256")
+
+
+@lru_cache(maxsize=8)
+def _cipher(secret: bytes) -> AESGCM:
+    return AESGCM(secret)
 
 
 def hub_key(path: Path) -> HubKey:

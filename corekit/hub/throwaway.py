@@ -33,9 +33,19 @@ def programs() -> Path | None:
     return versions[-1] if versions else None
 
 
+#: Waits until whoever holds the other end of its input is gone, however it went, and clears up: the server is
+#: stopped, its folder removed.
+_CLEAR_UP = 'read -r _; "$0" -D "$1/data" -m immediate -w stop; rm -rf "$1"'
+
+
 @contextlib.contextmanager
-def throwaway_server() -> Iterator[str]:
-    """The address of an empty database, on a server that runs as long as the block lasts.
+def throwaway_server(parent: Path = Path("/tmp")) -> Iterator[str]:
+    """The address of an empty database, on a server that runs as long as the block lasts, and no longer than
+    this process, even if that is killed.
+
+    Args:
+        parent: Where its folder is made; a short path, because that of a socket is at most about a hundred
+            letters, and one that everybody may enter.
 
     Raises:
         HubError: PostgreSQL is not installed here, or does not start.
@@ -46,50 +56,41 @@ def throwaway_server() -> Iterator[str]:
             "PostgreSQL is not installed on this machine. Install it, on Debian with `apt install"
             " postgresql`."
         )
-    # Short, because the path of a socket is at most about a hundred letters.
-    folder = Path(tempfile.mkdtemp(prefix="corekit-pg-", dir="/tmp" if Path("/tmp").is_dir() else None))
+    folder = Path(tempfile.mkdtemp(prefix="corekit-pg-", dir=parent if parent.is_dir() else None))
     # PostgreSQL refuses to run as root.
     user = "postgres" if os.name == "posix" and os.geteuid() == 0 else None
-    try:
+    with _cleared_up(user, folder, bin_):
         if user:
             shutil.chown(folder, user)
         options = (
             f"-c listen_addresses= -c unix_socket_directories={folder} -c fsync=off -c full_page_writes=off"
         )
-        _run(
-            user,
-            folder,
-            bin_ / "initdb",
-            "-D",
-            folder / "data",
-            "-U",
-            "corekit",
-            "-A",
-            "trust",
-            "-N",
-            "-E",
-            "UTF8",
-            "--no-locale",
-        )
-        start = (
-            "-D",
-            folder / "data",
-            "-l",
-            folder / "log",
-            "-w",
-            "-t",
-            str(_PATIENCE),
-            "-o",
-            options,
-            "start",
-        )
-        _run(user, folder, bin_ / "pg_ctl", *start)
-        try:
-            yield f"host={folder} user=corekit dbname=postgres"
-        finally:
-            _run(user, folder, bin_ / "pg_ctl", "-D", folder / "data", "-m", "immediate", "-w", "stop")
+        new = ("-U", "corekit", "-A", "trust", "-N", "-E", "UTF8", "--no-locale")
+        _run(user, folder, bin_ / "initdb", "-D", folder / "data", *new)
+        log = ("-l", folder / "log", "-w", "-t", str(_PATIENCE))
+        _run(user, folder, bin_ / "pg_ctl", "-D", folder / "data", *log, "-o", options, "start")
+        yield f"host={folder} user=corekit dbname=postgres"
+
+
+@contextlib.contextmanager
+def _cleared_up(user: str | None, folder: Path, bin_: Path) -> Iterator[None]:
+    """Behind the block, or when this process ends before that, server and folder are gone."""
+    watcher = subprocess.Popen(
+        ["sh", "-c", _CLEAR_UP, str(bin_ / "pg_ctl"), str(folder)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        user=user,
+        cwd="/",
+        start_new_session=True,  # Ctrl-C is for us; this one goes when we are gone
+    )
+    try:
+        yield
     finally:
-        shutil.rmtree(folder, ignore_errors=True)
+        assert watcher.stdin is not None
+        watcher.stdin.close()
+        watcher.wait()
+        shutil.rmtree(folder, ignore_errors=True)  # what its own user may not remove
 
 
 def _run(user: str | None, folder: Path, *words: str | Path) -> None:

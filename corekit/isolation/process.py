@@ -6,7 +6,6 @@ import multiprocessing
 import os
 import signal
 import threading
-import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from multiprocessing.connection import wait
@@ -18,6 +17,7 @@ import attrs
 from ..assess.assessment import CHECK_SECONDS
 from ..plugin.host import LOAD_SECONDS, LOADING
 from ..readers.files import READING, SECONDS
+from ..stopwatch import PATIENCE, Stopwatch
 from .last_words import place_words
 from .messages import (
     PluginCode,
@@ -40,8 +40,8 @@ _CONTEXT = multiprocessing.get_context("spawn")
 
 @attrs.frozen(kw_only=True)
 class Timeouts:
-    """Seconds that the server waits without a sign of progress; each time beyond what the alarm in the worker
-    allows.
+    """Seconds that a piece of code may compute until the server ends it, each beyond what the alarm in the
+    worker allows; a plugin's may wait `patience` times as long.
 
     Attributes:
         start: Until the process says anything, and between pieces of plugins' code.
@@ -53,6 +53,7 @@ class Timeouts:
     load: float = LOAD_SECONDS + 3.0
     check: float = CHECK_SECONDS + 3.0
     read: float = SECONDS + 3.0
+    patience: float = PATIENCE
 
     @property
     def last_resort(self) -> float:
@@ -62,7 +63,7 @@ class Timeouts:
         return 3.0 * max(self.load, self.check, self.read)
 
     def of(self, code: PluginCode | None) -> float:
-        """How long to wait for this piece of code."""
+        """How long this piece of code may compute."""
         if code is None:
             return self.start
         if code.part.startswith(READING):
@@ -142,7 +143,7 @@ class WorkerProcess:
     def _next_reply(self) -> Reply:
         self._wait_for_data()
         try:
-            with self._killed_after(self._timeouts.check):
+            with self._killed_after(self._timeouts.check * self._timeouts.patience):
                 data = self._pipe.recv_bytes(_LARGEST)
         except (EOFError, OSError):
             raise self._lost_error(self._end_words()) from None
@@ -153,13 +154,18 @@ class WorkerProcess:
 
     def _wait_for_data(self) -> None:
         """Return when something is in the pipe; time begins anew with each piece of code that begins."""
-        count, deadline = self._progress.count, time.monotonic() + self._timeout
+        count, watch = self._progress.count, Stopwatch(str(self.pid))
         while not (ready := wait([self._pipe, self._process.sentinel], _LOOK)):
             if self._progress.count != count:
-                count, deadline = self._progress.count, time.monotonic() + self._timeout
-            elif time.monotonic() > deadline:
+                count, watch = self._progress.count, Stopwatch(str(self.pid))
+                continue
+            seconds = self._timeout
+            patience = self._timeouts.patience if self._running_code is not None else 1.0
+            computing, waiting = watch.left(seconds, patience)
+            if min(computing, waiting) < 0:
+                passed = seconds if computing < 0 else seconds * patience
                 self._abort()
-                raise self._lost_error(f"gave no answer within {self._timeout:g} s and was ended")
+                raise self._lost_error(f"gave no answer within {passed:g} s and was ended")
         if self._pipe not in ready and not self._pipe.poll():
             raise self._lost_error(self._end_words())
 

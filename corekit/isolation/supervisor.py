@@ -23,6 +23,7 @@ import sys
 import time
 from collections.abc import Callable
 
+from .. import stopwatch
 from .board import SIZE, Board
 
 TYPE_CHECKING = False
@@ -186,10 +187,9 @@ def _kill(pid: int, number: int) -> None:
 
 def _watch(pid: int, board: Board, told: int) -> tuple[str, str]:
     """Look on until the process has ended; gives what it said about where it was, and how it was ended if it
-    had to be. Time is counted in looks, so that a command that was stopped from outside has as much left as
-    before.
+    had to be.
     """
-    told_so_far, ended, count, looks = b"", "", -1, 0
+    told_so_far, ended, looks, to_tell = b"", "", _Looks(pid, board), _TO_TELL / _TICK
     while True:
         if select.select([told], [], [], _TICK)[0]:
             more = os.read(told, 65536)
@@ -199,19 +199,40 @@ def _watch(pid: int, board: Board, told: int) -> tuple[str, str]:
             continue
         if os.waitid(os.P_PID, pid, os.WEXITED | os.WNOHANG | os.WNOWAIT) is not None:
             break
-        allowed = board.seconds
-        count, looks = (
-            (count, looks + 1) if allowed is not None and board.count == count else (board.count, 0)
-        )
-        if allowed is None or looks * _TICK < allowed + GRACE:
-            continue
-        if not ended:
-            ended = _ended_words(allowed)
+        if ended:
+            to_tell -= 1
+            if to_tell <= 0:
+                _kill(pid, signal.SIGKILL)
+        elif ended := looks.one_more():
             _kill(pid, signal.SIGABRT)  # says first where it is
-            looks = int((allowed + GRACE - _TO_TELL) / _TICK)
-        else:
-            _kill(pid, signal.SIGKILL)
     return told_so_far.decode(errors="replace"), ended
+
+
+class _Looks:
+    """Looks at the piece of code that runs. What passes is counted in looks, so that a command that was
+    stopped from outside has as much left as before.
+    """
+
+    def __init__(self, pid: int, board: Board) -> None:
+        self._pid, self._board = pid, board
+        self._count, self._looks = -1, 0
+        self._watch = self._new_watch()
+
+    def _new_watch(self) -> stopwatch.Stopwatch:
+        return stopwatch.Stopwatch(str(self._pid), clock=lambda: self._looks * _TICK)
+
+    def one_more(self) -> str:
+        """Why it is ended now; empty while it may go on."""
+        allowed = self._board.seconds
+        if allowed is None or self._board.count != self._count:
+            self._count, self._watch = self._board.count, self._new_watch()
+            return ""
+        self._looks += 1
+        computing, waiting = self._watch.left(allowed)
+        if min(computing, waiting) + GRACE > 0:
+            return ""
+        passed = allowed if computing + GRACE <= 0 else allowed * stopwatch.PATIENCE
+        return f"gave no answer within {passed + GRACE:g} s and was ended"
 
 
 # ---- without fork
@@ -269,7 +290,7 @@ def _waited_for(process: subprocess.Popen[bytes], board: Board) -> str:
     """How it was ended, if it had to be."""
     import subprocess
 
-    ended, count, looks = "", -1, 0
+    ended, looks = "", _Looks(process.pid, board)
     while True:
         try:
             process.wait(_TICK)
@@ -277,14 +298,6 @@ def _waited_for(process: subprocess.Popen[bytes], board: Board) -> str:
             pass
         else:
             return ended
-        allowed = board.seconds
-        count, looks = (
-            (count, looks + 1) if allowed is not None and board.count == count else (board.count, 0)
-        )
-        if allowed is not None and looks * _TICK >= allowed + GRACE:
-            ended = ended or _ended_words(allowed)
+        ended = ended or looks.one_more()
+        if ended:
             process.kill()
-
-
-def _ended_words(allowed: float) -> str:
-    return f"gave no answer within {allowed + GRACE:g} s and was ended"

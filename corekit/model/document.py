@@ -12,6 +12,7 @@ from typing import Any
 
 import attrs
 
+from ..errors import InputError
 from .canonical import digest
 from .figure import Band, Dot, Figure, Label, Mark, Polyline, Strip
 from .personal import Personal
@@ -100,9 +101,13 @@ class Picture:
 
 @attrs.frozen(kw_only=True)
 class PhotoRow:
-    """A photo: `image` is personal text that holds it, `what` it shows, `when` as printed."""
+    """A photo: `image` is personal text that holds it, `width` and `height` its pixels, so that a paper has
+    the same sheets where it may not be shown; `what` it shows, `when` as printed.
+    """
 
     image: Words
+    width: int
+    height: int
     what: Words
     when: str
 
@@ -414,6 +419,12 @@ def _converter() -> Any:
         rest = dict(data)
         return converter.structure(rest, PARTS[rest.pop("is")])
 
+    def personal_of(data: Any) -> Personal:
+        kind, hash_ = data["personal"], data["hash"]
+        if type(kind) is not str or type(hash_) is not str or len(data) > 2:
+            raise ValueError(f"{data!r:.60} is no reference to a personal text")
+        return Personal(kind, hash_)
+
     def as_it_stands(data: Any, kind: Any) -> Any:
         """Nothing is turned into text or into yes and no: what is hashed is what is shown."""
         if kind is float and type(data) is int:
@@ -433,7 +444,7 @@ def _converter() -> Any:
     )
     converter.register_structure_hook(
         str | Personal,
-        lambda data, _: data if isinstance(data, str) else Personal(data["personal"], data["hash"]),
+        lambda data, _: data if isinstance(data, str) else personal_of(data),
     )
     return converter
 
@@ -455,14 +466,14 @@ def from_data(data: dict[str, Any]) -> Document:
     """The Document that plain JSON data describes.
 
     Raises:
-        ValueError: the data does not describe a Document.
+        InputError: the data does not describe a Document.
     """
     for kind in (Document, *PARTS.values(), *_ROWS):
         attrs.resolve_types(kind)
     try:
         return _converter().structure(data, Document)  # type: ignore[no-any-return]
     except Exception as error:
-        raise ValueError(f"This is not a document of corekit: {error}") from error
+        raise InputError(f"This is not a document of corekit: {error}") from error
 
 
 def document_hash(document: Document) -> str:

@@ -9,6 +9,7 @@ from typing import Any, Generic, TypeVar
 
 import attrs
 
+from ..errors import InputError
 from .approval import Approval, estimate_of, operations_of
 from .canonical import digest
 from .entry import Entry
@@ -113,7 +114,7 @@ class Job:
     def opened(self) -> Opened:
         first = self.last(Opened)
         if first is None:
-            raise ValueError(f"Job {self.id} has no beginning in its journal.")
+            raise InputError(f"Job {self.id} has no beginning in its journal; nothing can be shown of it.")
         return first.record
 
     @property
@@ -473,14 +474,12 @@ class Job:
         return self.all(Photographed)
 
     @property
-    def photos_for_paper(self) -> tuple[tuple[Noted[Photographed], Personal], ...]:
-        """The photos chosen for the evidence sheet, each once with its small copy, in the order in which they
+    def photos_for_paper(self) -> tuple[tuple[Noted[Photographed], PhotoChosen], ...]:
+        """The photos chosen for the evidence sheet, each once with what chose it, in the order in which they
         were taken.
         """
-        chosen = {noted.record.photo: noted.record.image for noted in self.all(PhotoChosen)}
-        return tuple(
-            (photo, small) for photo in self.photos if isinstance(small := chosen.get(photo.id), Personal)
-        )
+        chosen = {noted.record.photo: noted.record for noted in self.all(PhotoChosen)}
+        return tuple((photo, chosen[photo.id]) for photo in self.photos if photo.id in chosen)
 
     def disputed(self, entry: str) -> tuple[Noted[object], ...]:
         """What else is said of the subject of an entry that stands, while nothing settles it."""

@@ -442,10 +442,12 @@ class Photographed:
 @attrs.frozen(kw_only=True)
 class PhotoChosen:
     """A photo (`photo` is its entry) stands on the evidence sheet of the papers made from now on: `image` is
-    the small copy for it as base64 text, kept with the persons.
+    the small copy for it as base64 text, kept with the persons, `width` and `height` its pixels.
     """
 
     photo: str
+    width: int
+    height: int
     image: _Person = _words()
 
 

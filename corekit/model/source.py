@@ -41,6 +41,10 @@ BASIS_WORDS = {
 }
 
 
+#: What has a title that one finds it by, the same in every language.
+PUBLISHED = frozenset({Basis.STANDARD, Basis.LAW, Basis.HANDBOOK, Basis.MEASURED})
+
+
 @attrs.frozen(kw_only=True)
 class Source:
     """One document, or the honest absence of one ("common practice, no source").

@@ -106,7 +106,7 @@ class Calculation(Generic[P]):
         self.si: Callable[P, float] = function
         self.key = key
         self.source = source
-        self.title = (inspect.getdoc(function) or key).split("\n", 1)[0]
+        self.title = " ".join((inspect.getdoc(function) or key).partition("\n\n")[0].split())
         self.__doc__ = function.__doc__
         self.__name__ = function.__name__
         self.__wrapped__ = function

@@ -88,6 +88,7 @@ def _adds(system: System) -> Iterator[str]:
         "limits": list(system.limits),
         "faults": [fault.name for fault in system.faults.faults.values()] if system.faults else [],
         "units": [own.unit.text for own in system.units],
+        "channels": list(system.channels),
         "wants": [f"{one.key} of another system" for one in system.foreign_wants],
     }
     for what, names in named.items():

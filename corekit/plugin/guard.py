@@ -13,6 +13,7 @@ from pathlib import Path
 from types import FrameType
 from typing import Protocol
 
+from .. import stopwatch
 from . import intact
 
 _LONGEST = 2000  # characters of one failure: room for every fault of a data file, not for a dump
@@ -23,8 +24,8 @@ _STANDARD = str(Path(os.__file__).parent) + os.sep
 MEMORY = 512 * 1024 * 1024
 
 
-#: How long after an alarm that nobody heard it rings again, [s].
-_AGAIN = 1.0
+#: How long after an alarm that nobody heard it rings again, and the shortest time to set it to, [s].
+_AGAIN, _SHORTEST = 1.0, 0.005
 
 
 class Overrun(BaseException):
@@ -41,7 +42,8 @@ class Overrun(BaseException):
 
 @contextmanager
 def time_limit(seconds: float) -> Iterator[None]:
-    """Stop what runs inside after so many seconds of wall time.
+    """Stop what runs inside once it has computed for so many seconds, or has waited `stopwatch.PATIENCE`
+    times as long.
 
     By the alarm of Unix systems in their main thread; elsewhere by another thread, which reaches code of
     Python's own between two of its steps, and no call that waits in C. Neither can stop code that catches
@@ -53,15 +55,20 @@ def time_limit(seconds: float) -> Iterator[None]:
             yield
         return
 
-    runs = [True]
+    runs, watch = [True], stopwatch.of_this_thread()
 
     def ring(signum: int, frame: FrameType | None) -> None:
-        if runs:
-            raise Overrun(_too_long(seconds))
+        if not runs:
+            return
+        left = watch.left(seconds)
+        if min(left) <= 0:
+            raise Overrun(_too_long(seconds, left))
+        signal.setitimer(signal.ITIMER_REAL, max(min(left), _SHORTEST), again)
 
-    before = signal.signal(signal.SIGALRM, ring)
     # Python drops what is raised while it collects garbage, and the alarm with it: so it rings again.
-    signal.setitimer(signal.ITIMER_REAL, seconds, max(seconds, _AGAIN))
+    again = max(seconds, _AGAIN)
+    before = signal.signal(signal.SIGALRM, ring)
+    signal.setitimer(signal.ITIMER_REAL, seconds, again)
     try:
         yield
     finally:
@@ -72,8 +79,10 @@ def time_limit(seconds: float) -> Iterator[None]:
             signal.signal(signal.SIGALRM, before)
 
 
-def _too_long(seconds: float) -> str:
-    return f"it took longer than {seconds:g} s"
+def _too_long(seconds: float, left: tuple[float, float]) -> str:
+    if left[0] <= 0:
+        return f"it took longer than {seconds:g} s"
+    return f"it took longer than {seconds * stopwatch.PATIENCE:g} s, and most of it was waiting"
 
 
 @contextmanager
@@ -86,30 +95,35 @@ def _limited_by_thread(seconds: float) -> Iterator[None]:
         threading.get_ident(),
         threading.Lock(),
     )
-    is_over = has_rung = False
+    watch, is_over = stopwatch.of_this_thread(), threading.Event()
+    has_rung, words = False, ""
 
     class TimeIsUp(Overrun):  # made by the interpreter, without anything to say
         def __init__(self) -> None:
-            super().__init__(_too_long(seconds))
+            super().__init__(words)
 
     def ring() -> None:
-        nonlocal has_rung
-        with lock:
-            if not is_over:
-                has_rung = True
-                raising(ctypes.c_ulong(thread), ctypes.py_object(TimeIsUp))
+        nonlocal has_rung, words
+        wait = seconds
+        while not is_over.wait(wait):
+            left = watch.left(seconds)
+            wait = max(min(left), _SHORTEST)
+            if min(left) > 0:
+                continue
+            with lock:
+                if not is_over.is_set():
+                    has_rung, words = True, _too_long(seconds, left)
+                    raising(ctypes.c_ulong(thread), ctypes.py_object(TimeIsUp))
+            return
 
-    timer = threading.Timer(seconds, ring)
-    timer.daemon = True
-    timer.start()
+    threading.Thread(target=ring, daemon=True).start()
     try:
         yield
     finally:
         with lock:
-            is_over = True
+            is_over.set()
             if has_rung:  # and perhaps not raised yet: it must not come out of what follows
                 raising(ctypes.c_ulong(thread), None)
-        timer.cancel()
 
 
 class Listener(Protocol):

@@ -15,6 +15,7 @@ from typing import Any
 
 import attrs
 
+from ..complaints import symptoms
 from ..datafile import Positive, required_field, structured, table
 from ..fault import Faults, Place
 from ..model.canonical import digest
@@ -25,6 +26,9 @@ from .host import Failure, Plugins
 #: Rows of a test that are no fault's.
 OTHERWISE = "otherwise"
 _SUM_TO = 1e-6
+#: What a file may say: no fault so rare that it is none, nor on (nearly) every vehicle; no more visits than
+#: there are vehicles.
+_LEAST_CHANCE, _MOST_PER_1000, _MOST_VISITS = 1e-9, 900.0, 10**9
 
 
 @attrs.frozen(kw_only=True)
@@ -177,17 +181,25 @@ def read_learned(data: Mapping[str, Any], where: str) -> tuple[Learned, ...]:
     faults, found = Faults(), []
     for system, raw in data.items():
         form = structured(raw, _SystemRow, faults, (system,))
+        _check_visits(faults, (system,), form.visits)
         for key, number in form.per_1000.items():
-            if not 0 < number.now < 1000:
-                _odd(faults, (system, "per_1000", key, "now"), number.now, "a number above 0 and below 1000")
+            _check_visits(faults, (system, "per_1000", key), number.visits)
+            if not _LEAST_CHANCE <= number.now <= _MOST_PER_1000:
+                wanted = f"a number above 0, up to {_MOST_PER_1000:g}"
+                _odd(faults, (system, "per_1000", key, "now"), number.now, wanted)
         for symptom, given in form.symptoms.items():
             for key, number in given.items():
-                if not 0 < number.now < 1:
+                _check_visits(faults, (system, "symptoms", symptom, key), number.visits)
+                if not _LEAST_CHANCE <= number.now < 1:
                     _odd(faults, (system, "symptoms", symptom, key, "now"), number.now, "a chance")
         for name, rows in form.test.items():
             for key, row in rows.items():
-                whole = math.isclose(math.fsum(row.now), 1, abs_tol=_SUM_TO)
-                if not whole or len(row.now) != len(row.was) or min(row.now) < LEAST * (1 - _SUM_TO):
+                _check_visits(faults, (system, "test", name, key), row.visits)
+                # Each is a chance by itself first: floats beyond all bounds cannot be added up.
+                whole = all(LEAST * (1 - _SUM_TO) <= p <= 1 for p in row.now) and math.isclose(
+                    math.fsum(row.now), 1, abs_tol=_SUM_TO
+                )
+                if not whole or len(row.now) != len(row.was):
                     wanted = f"as many chances as the table has, none below {LEAST}, 1 in all"
                     _odd(faults, (system, "test", name, key, "now"), row.now, wanted)
         found.append(
@@ -214,6 +226,12 @@ def read_learned(data: Mapping[str, Any], where: str) -> tuple[Learned, ...]:
         )
     faults.refuse(dict(data), where)
     return tuple(found)
+
+
+def _check_visits(faults: Faults, at: Place, visits: int) -> None:
+    if not 0 <= visits <= _MOST_VISITS:
+        got = str(visits) if abs(visits) <= _MOST_VISITS else "a number beyond all vehicles"
+        _odd(faults, (*at, "visits"), got, f"how many retested visits, 0 to {_MOST_VISITS}")
 
 
 def _odd(faults: Faults, at: Place, got: object, expected: str) -> None:
@@ -261,4 +279,5 @@ def _fits(faults: FaultTable, learned: Learned) -> bool:
         and len(row.p) == len(faults.tests[row.under].outcomes)
         for row in learned.tests
     )
-    return learned.table == fingerprint(faults) and keys <= faults.faults.keys() and rows
+    told = {row.under for row in learned.symptoms} <= symptoms().symptoms.keys()
+    return learned.table == fingerprint(faults) and keys <= faults.faults.keys() and told and rows

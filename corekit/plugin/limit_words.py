@@ -35,8 +35,8 @@ def limit_words(limit: Limit, unit: str) -> str:
 
 def _end_words(end: Value, unit: str) -> tuple[str, str]:
     """An end as printed, and the ± behind it."""
-    number = units.show(end, unit, uncertainty=False)
-    return number, units.show(end, unit).removeprefix(number).removesuffix(" (k = 2)")
+    number, mark, width = units.show(end, unit).partition(" ± ")
+    return number, f"{mark}{width}".removesuffix(" (k = 2)")
 
 
 def limit_with_basis(limit: Limit, unit: str) -> str:

@@ -60,13 +60,14 @@ class Driven:
 
 @attrs.define(kw_only=True)
 class Visit:
-    """The visit as it goes: the car, the rows of its file, and whether the complaint was there when it was
-    last looked for.
+    """The visit as it goes: the car, the systems that somebody asks about, the rows of its file, and whether
+    the complaint was there when it was last looked for.
     """
 
     car: Car
     plugins: Plugins
     draw: random.Random
+    about: Sequence[str] = ()
     told: tuple[str, ...] = ()
     steps: list[str] = attrs.field(factory=list)
     traits: dict[str, str] = attrs.field(factory=dict)
@@ -105,7 +106,7 @@ class Visit:
         """What is made of it so far."""
         file = read_visit(self.text.encode(), Declared.of(self.plugins, currency="EUR"))
         job, _ = scratch_job(file)
-        return assess(job, self.plugins, about=sorted(self.car.practices))
+        return assess(job, self.plugins, about=self.about)
 
     def read_labels(self) -> None:
         """What the vehicle is fitted with, as far as somebody asks on arrival: of most cars, not of all."""
@@ -231,9 +232,22 @@ def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
 
-def visited(car: Car, plugins: Plugins, *, minutes: float = MINUTES) -> Driven:
-    """One visit to a car, driven to its end by the program's own next steps."""
-    visit = Visit(car=car, plugins=plugins, draw=random.Random(f"meters/{car.seed}"), told=car.complaints)
+def visited(
+    car: Car, plugins: Plugins, *, minutes: float = MINUTES, about: Sequence[str] | None = None
+) -> Driven:
+    """One visit to a car, driven to its end by the program's own next steps.
+
+    Args:
+        about: Keys of systems that somebody asks about, whatever is told; without a word those that this car
+            has. None of them: the complaint alone says where to look.
+    """
+    visit = Visit(
+        car=car,
+        plugins=plugins,
+        draw=random.Random(f"meters/{car.seed}"),
+        told=car.complaints,
+        about=sorted(car.practices) if about is None else about,
+    )
     visit.read_labels()
     visit.read_codes()
     how = _drive(visit, minutes)
@@ -305,7 +319,8 @@ def drive(
     """So many visits to invented cars, each with its own seed: `seed`, `seed + 1`, …
 
     Args:
-        systems: Systems that the cars have; all with a practice vehicle where none is named.
+        systems: Systems that the cars have, and that are asked about; all with a practice vehicle where none
+            is named, and then the complaint alone says where to look.
         system: The faults are of this one alone. faults: How many each car has. hard: As `invented`.
 
     Raises:
@@ -313,7 +328,11 @@ def drive(
     """
     parts = practices(plugins, systems)
     return [
-        visited(invented(parts, one, faults=faults, system=system, hard=hard), plugins)
+        visited(
+            invented(parts, one, faults=faults, system=system, hard=hard),
+            plugins,
+            about=None if systems else (),
+        )
         for one in range(seed, seed + n)
     ]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from typing import Any
 
 import attrs
@@ -73,32 +74,50 @@ def trial_of(record: Tried) -> Trial:
     return Trial(part=record.part, how=record.how, place=record.place, other=record.swapped_with)
 
 
-def outcome_of(car: Car, job: Job, plugins: Plugins, assess: Callable[[Job], Assessment]) -> Outcome:
+def outcome_of(
+    car: Car,
+    job: Job,
+    plugins: Plugins,
+    assess: Callable[[Job], Assessment],
+    ask: Callable[[Callable[[], Any]], Any] = lambda asked: asked(),
+) -> Outcome:
     """What became of a visit.
 
     Args:
         car: As it came. assess: What is made of a job; asked for each moment at which something was new.
+        ask: Calls what asks the car, whose plugins' code may fail or hang.
     """
-    wrong: list[str] = []
-    vain: list[str] = []
-    now = car
-    for noted in job.standing:
-        if isinstance(noted.record, Repaired) and now.needs(noted.record.operation) is False:
-            declared = plugins.operations.get(noted.record.operation)
-            (wrong if declared is not None and declared.replaces else vain).append(noted.record.operation)
-        now = _after(now, noted.record, plugins)
+    now, wrong, vain = ask(lambda: _worked_on(car, job, plugins))
     untrue: dict[tuple[str, str], Untrue] = {}
     for moment in _moments(job):
-        added(untrue, untrue_statements(assess(moment), car_after(car, moment, plugins)))
+        made = assess(moment)
+        added(untrue, ask(partial(_contradicted, made, car, moment, plugins)))
+    left, complains = ask(lambda: (now.needed, bool(set(now.complaints) & set(car.complaints))))
     return Outcome(
         hidden=tuple(map(str, car.hidden)),
-        left=now.needed,
+        left=left,
         minutes=minutes_of(job, plugins),
         wrong_parts=tuple(wrong),
         in_vain=tuple(vain),
         untrue=tuple(untrue.values()),
-        complains=bool(set(now.complaints) & set(car.complaints)),
+        complains=complains,
     )
+
+
+def _worked_on(car: Car, job: Job, plugins: Plugins) -> tuple[Car, list[str], list[str]]:
+    """The car after all the work, the parts that were sound, and the other work that was not needed."""
+    wrong: list[str] = []
+    vain: list[str] = []
+    for noted in job.standing:
+        if isinstance(noted.record, Repaired) and car.needs(noted.record.operation) is False:
+            declared = plugins.operations.get(noted.record.operation)
+            (wrong if declared is not None and declared.replaces else vain).append(noted.record.operation)
+        car = _after(car, noted.record, plugins)
+    return car, wrong, vain
+
+
+def _contradicted(made: Assessment, car: Car, moment: Job, plugins: Plugins) -> list[Untrue]:
+    return untrue_statements(made, car_after(car, moment, plugins))
 
 
 def _moments(job: Job) -> Iterator[Job]:

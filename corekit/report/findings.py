@@ -90,11 +90,17 @@ def what_asks_for(operations: Collection[str], assessment: Assessment) -> list[B
 
 
 def told_findings(assessment: Assessment) -> list[Finding]:
-    """The findings worth a row on paper: not that a part was sound which was taken out since."""
+    """The findings worth a row on paper: of a part that was taken out since only what speaks for that work.
+
+    That the old part was sound at one place, in doubt at another, or might be short of something, is no
+    longer anybody's business.
+    """
     return [
         finding
         for finding in story(assessment)
-        if not (assessment.is_dealt_with(finding) and finding.verdict is Verdict.PASS)
+        if not assessment.is_dealt_with(finding)
+        or finding.verdict is Verdict.FAIL
+        or (finding.verdict is Verdict.ADVICE and finding.calls_for)
     ]
 
 
@@ -114,8 +120,15 @@ def readings(assessment: Assessment, sources: Sources) -> list[Block]:
 
 
 def _figures(assessment: Assessment) -> list[Block]:
-    """The figure of every finding that has one; what a check drew before and after stands together."""
-    drawn = [finding for finding in assessment.findings if finding.figure is not None]
+    """The figure of every finding that has one; what a check drew before and after stands together. What is
+    not told any more is not drawn either.
+    """
+    told = {(finding.code, finding.place) for finding in told_findings(assessment)}
+    drawn = [
+        finding
+        for finding in assessment.findings
+        if finding.figure is not None and (finding.code, finding.place) in told
+    ]
     order = list(dict.fromkeys((finding.code, finding.place) for finding in drawn))
     drawn.sort(key=lambda finding: (order.index((finding.code, finding.place)), finding.stage))
     return [

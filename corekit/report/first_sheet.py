@@ -77,7 +77,7 @@ def answer(setter: Typesetter, measures: SheetMeasures, block: Answer) -> list[B
     words = setter.wording["account"]
     quiet = attrs.evolve(measures.body, colour=GREY)
     told = setter.pieces(block.said) if block.said else [(clean(block.symptoms), not setter.strict)]
-    marks = ("“", "”") if block.said else ("", "")
+    marks = words["quoted"].split("{words}") if block.said else ("", "")
     lead = words["told"]
     said = setter.lines(
         [(f"{lead} {marks[0]}", False), *told, (marks[1], False)], quiet, setter.width, balanced=True

@@ -11,12 +11,19 @@ from .wording import wording
 
 def mask(reference: Personal) -> str:
     """For the copy that others may see: says which kind of text stands on the customer's own paper."""
-    return wording()["mask"][reference.kind]
+    return _words("mask", reference)
 
 
 def removal_note(reference: Personal) -> str:
     """For a Document whose personal text was destroyed: says which kind of text it was."""
-    return wording()["removed"][reference.kind]
+    return _words("removed", reference)
+
+
+def _words(what: str, reference: Personal) -> str:
+    """Another van may keep a kind of text that this program has no word for: it is a note here."""
+    words = wording()[what]
+    found: str = words.get(reference.kind, words["note"])
+    return found
 
 
 def resolver(texts: Mapping[str, str]) -> Resolve:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..model.document import Photos
-from ..model.jpeg import Jpeg
 from .layout import Box, Cell
 from .pen import MM, Pen
 from .photos import ShownPhoto, shown_photo
@@ -26,34 +25,37 @@ def photo_boxes(setter: Typesetter, block: Photos) -> list[Box]:
 
 
 def _row(setter: Typesetter, row: Sequence[ShownPhoto]) -> Box:
+    """Photos beside each other; where one may not be shown its room stays, so that every copy of a paper has
+    the same sheets.
+    """
     measures, columns = setter.measures, setter.columns((50, 50))
-    cells = [
-        Cell(
-            *column,
-            setter.typed(photo.what, bold(measures.row), column[1])
-            + setter.own(photo.when, measures.small, column[1])
-            + (setter.own(photo.instead, measures.row, column[1]) if photo.instead else ()),
-        )
+    words = [
+        setter.typed(photo.what, bold(measures.row), column[1])
+        + setter.own(photo.when, measures.small, column[1])
         for photo, column in zip(row, columns, strict=False)
     ]
-    words = Box(cells=tuple(cells)).height
-    placed = [
-        (photo.picture, column[0], *_fitted(photo.picture, column[1]))
-        for photo, column in zip(row, columns, strict=False)
-        if photo.picture is not None
-    ]
-    if not placed:
-        return Box(cells=tuple(cells), gap=measures.between + 2)
+    cells, placed = [], []
+    below = Box(cells=tuple(Cell(*at, lines) for at, lines in zip(columns, words, strict=False))).height
+    for photo, column, lines in zip(row, columns, words, strict=False):
+        instead = setter.own(photo.instead, measures.row, column[1]) if photo.instead else ()
+        cells.append(Cell(*column, lines + instead))
+        placed.append((photo.picture, column[0], *_fitted(photo, column[1])))
 
     def draw(pen: Pen, x: float, top: float) -> None:
         for picture, at, width, height in placed:
-            pen.photo(picture, x + at, top - words - _BELOW_WORDS - height, width, height)
+            if picture is not None:
+                pen.photo(picture, x + at, top - below - _BELOW_WORDS - height, width, height)
 
-    tall = words + _BELOW_WORDS + max(height for *_, height in placed)
-    return Box(cells=tuple(cells), gap=measures.between + 2, min_height=tall, decoration=draw)
+    room = max(2 * measures.row.leading, *(height for *_, height in placed))
+    return Box(
+        cells=tuple(cells),
+        gap=measures.between + 2,
+        min_height=below + _BELOW_WORDS + room,
+        decoration=draw,
+    )
 
 
-def _fitted(picture: Jpeg, room: float) -> tuple[float, float]:
-    """Width and height of a picture in a column, its sides in proportion."""
-    scale = min(room / picture.width, _TALLEST_MM * MM / picture.height)
-    return picture.width * scale, picture.height * scale
+def _fitted(photo: ShownPhoto, room: float) -> tuple[float, float]:
+    """Width and height of a photo in a column, its sides in proportion."""
+    scale = min(room / photo.width, _TALLEST_MM * MM / photo.height)
+    return photo.width * scale, photo.height * scale

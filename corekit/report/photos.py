@@ -18,9 +18,13 @@ from .text import Resolve, clean, plain_text
 
 @attrs.frozen(kw_only=True)
 class ShownPhoto:
-    """A photo as one reader gets it: `picture`, or what stands in its place; what it shows, and when."""
+    """A photo as one reader gets it: `picture`, or what stands in its place; its size in pixels, what it
+    shows, and when.
+    """
 
     picture: Jpeg | None
+    width: int
+    height: int
     instead: str
     what: str
     when: str
@@ -37,6 +41,8 @@ def shown_photo(row: PhotoRow, resolve: Resolve) -> ShownPhoto:
             instead = clean(said)
     return ShownPhoto(
         picture=picture,
+        width=max(row.width, 1),
+        height=max(row.height, 1),
         instead="" if picture is not None else instead,
         what=plain_text(row.what, resolve),
         when=clean(row.when),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import attrs
@@ -63,15 +64,23 @@ def paragraph(setter: Typesetter, block: Paragraph) -> list[Box]:
     ]
 
 
-#: In points; a longer label goes over several lines.
-_WIDEST_LABEL = 86.0
+#: So wide is the column of names at least, and so wide before a name goes over several lines.
+_LABEL, _WIDEST_LABEL = 50.0, 86.0
+
+
+def _widest_word(setter: Typesetter, name: str) -> float:
+    return max(
+        setter.own(word, setter.measures.small, math.inf)[0].text.width for word in name.split() or [name]
+    )
 
 
 def pairs(setter: Typesetter, block: Pairs) -> Iterator[Box]:
     """Two pairs a row, read from left to right; what is too long for half the sheet has a row of its own."""
     small, body = setter.measures.small, setter.measures.body
     names = [line for name, _ in block.rows for line in setter.own(name, small, setter.width)]
-    label = min(max([line.text.width + 8.0 for line in names] + [50.0]), _WIDEST_LABEL)
+    whole = max((line.text.width + 8.0 for line in names), default=_LABEL)
+    unbroken = max((_widest_word(setter, name) + 6.5 for name, _ in block.rows), default=_LABEL)
+    label = max(_LABEL, min(whole, _WIDEST_LABEL), unbroken)
     gutter = 16.0
     half = (setter.width - gutter) / 2
     waiting: list[tuple[Cell, Cell]] = []

@@ -227,8 +227,14 @@ def _remarks(job: Job) -> list[Block]:
 def _photos(job: Job, sheet: Sheet) -> list[Block]:
     """The photos that were chosen for the paper, with what they show and when."""
     rows = tuple(
-        PhotoRow(image=(small,), what=_shown_on(noted.record, sheet), when=_photographed(noted, sheet))
-        for noted, small in job.photos_for_paper
+        PhotoRow(
+            image=(chosen.image,) if isinstance(chosen.image, Personal) else (),
+            width=chosen.width,
+            height=chosen.height,
+            what=_shown_on(noted.record, sheet),
+            when=_photographed(noted, sheet),
+        )
+        for noted, chosen in job.photos_for_paper
     )
     return [Heading(text="Photos"), Photos(rows=rows)] if rows else []
 

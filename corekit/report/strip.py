@@ -13,7 +13,7 @@ from functools import lru_cache
 import attrs
 
 from ..model.figure import Band, Dot, Figure, Label, Mark, Polyline, Strip
-from .wording import wording
+from .wording import decimal_mark, wording
 
 # A strip in its own units: 100 wide, points of print high. Everything on it is placed from these.
 _WIDTH = 100.0
@@ -221,7 +221,8 @@ def _round_numbers(low: float, high: float, wanted_step: float) -> list[tuple[fl
 def number(value: float, decimals: int) -> str:
     """A number on a scale, with a true minus sign and never a minus zero."""
     text = f"{abs(value):.{decimals}f}"
-    return f"−{text}" if value < 0 and float(text) != 0 else text
+    sign = "−" if value < 0 and float(text) != 0 else ""
+    return f"{sign}{text.replace('.', decimal_mark())}"
 
 
 def _decimals(strip: Strip) -> int:

@@ -62,6 +62,7 @@ _WORDS: dict[str, dict[str, frozenset[str]]] = {
         "before": frozenset({"value"}),
         "now": frozenset({"value"}),
         "usual": frozenset({"usual"}),
+        "quoted": frozenset({"words"}),
     },
     "code": {
         **{
@@ -135,6 +136,20 @@ def words_in(language: str) -> Iterator[None]:
         yield
     finally:
         _language.reset(before)
+
+
+def decimal_mark() -> str:
+    """What stands before the decimals in the language of what is drawn just now (Unicode CLDR, by babel)."""
+    return _decimal_mark(_language.get())
+
+
+@lru_cache(maxsize=8)
+def _decimal_mark(language: str) -> str:
+    if language == "en":
+        return "."
+    from babel.numbers import get_decimal_symbol
+
+    return str(get_decimal_symbol(language))
 
 
 def wording() -> Wording:

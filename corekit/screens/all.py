@@ -13,6 +13,7 @@ from . import (
     hand_over,
     jobs,
     log,
+    other_van,
     papers,
     photos,
     practice,
@@ -51,6 +52,7 @@ def add_screens(app: flask.Flask, van: Van) -> None:
         tried,
         repair,
         hand_over,
+        other_van,
         record,
         calculators,
     ):

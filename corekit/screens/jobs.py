@@ -6,6 +6,7 @@ import flask
 
 from ..desk import jobs as desk_jobs
 from ..desk.finding import found_jobs
+from ..desk.syncing import vans
 from ..visit.progress import standing
 from .context import Van
 from .done import done_steps
@@ -63,6 +64,7 @@ def add(app: flask.Flask, van: Van) -> None:
             done=done_steps(record),
             reach=reach,
             earlier=bool(van.earlier(record)),
+            other_vans=bool(vans(van.shop)),
         )
 
 

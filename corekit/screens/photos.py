@@ -165,7 +165,9 @@ def _upload_bytes(data: bytes) -> bytes:
 def photos_of(van: Van, job: Job) -> list[Taken]:
     """The photos that stand, the latest first."""
     texts, there = van.texts(job), jobs.pictures_of(van.shop, job, "photo")
-    chosen = {noted.id: small.hash for noted, small in job.photos_for_paper}
+    chosen = {
+        noted.id: one.image.hash for noted, one in job.photos_for_paper if isinstance(one.image, Personal)
+    }
     found = []
     for noted in reversed(job.photos):
         record = noted.record

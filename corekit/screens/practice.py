@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
+from typing import TypeVar
 
 import flask
 from werkzeug.datastructures import MultiDict
@@ -15,10 +17,13 @@ from ..practice import answers
 from ..practice.car import NOT_TRIED, Car
 from ..practice.declared import PracticeError, Trial
 from ..practice.folder import NEAR, Guess, PracticeFolder, Wish, drawn_seed
+from ..practice.guard import answered
 from ..practice.outcome import outcome_of
 from . import forms
 from .context import Van
 from .page import job_page
+
+T = TypeVar("T")
 
 log = logging.getLogger("corekit.screens")
 
@@ -47,13 +52,13 @@ def add(app: flask.Flask, cars: PracticeFolder, van: Van) -> None:
 
     def record_and_car(job: str) -> tuple[Job, Car]:
         record = van.job(job)
-        return record, cars.as_it_stands(record) or flask.abort(404)
+        return record, _asked(lambda: cars.as_it_stands(record)) or flask.abort(404)
 
     @app.post("/practice/new")
     def another_car() -> flask.Response:
         """Another car, of the kind of the last one."""
         try:
-            job = cars.begin(Wish(seed=drawn_seed(), **cars.kind_of_last))
+            job = _asked(lambda: cars.begin(Wish(seed=drawn_seed(), **cars.kind_of_last)))
         except CorekitError as error:
             return forms.form_with_faults(error)
         return forms.redirect(f"/job/{job}")
@@ -68,13 +73,7 @@ def add(app: flask.Flask, cars: PracticeFolder, van: Van) -> None:
         """The same screen again, with what the car shows filled in."""
         record, car = record_and_car(job)
         asked, typed = flask.request.args, flask.request.form
-        try:
-            shown = _shown(record, car, asked)
-        except (CorekitError, HTTPException):
-            raise
-        except Exception as error:  # a plugin's practice car may fail; it costs this answer alone
-            log.exception("practice car")
-            raise PracticeError(f"The practice car could not answer: {type(error).__name__}.") from error
+        shown = _asked(lambda: _shown(record, car, asked))
         flask.g.given = MultiDict([*typed.items(multi=True)])
         for name, text in shown.fields.items():
             flask.g.given.setlist(name, [text])
@@ -133,10 +132,10 @@ def add(app: flask.Flask, cars: PracticeFolder, van: Van) -> None:
     def practice_end(job: str) -> str:
         """What was wrong with the car, and what was made of it."""
         record = van.job(job)
-        car, wish = cars.as_it_came(record), cars.wish(record.id)
+        car, wish = _asked(lambda: cars.as_it_came(record)), cars.wish(record.id)
         if car is None or wish is None:
             flask.abort(404)
-        outcome = outcome_of(car, record, plugins, lambda moment: assessment_of(van.shop, moment))
+        outcome = outcome_of(car, record, plugins, lambda moment: assessment_of(van.shop, moment), _asked)
         return job_page(
             "practice.html",
             record,
@@ -147,6 +146,17 @@ def add(app: flask.Flask, cars: PracticeFolder, van: Van) -> None:
             elsewhere=any(not one.defect.mends for one in car.hidden),
             title=title,
         )
+
+
+def _asked(ask: Callable[[], T]) -> T:
+    """What a practice car answers; its plugins' code may fail or hang, and that costs this answer alone."""
+    try:
+        return answered(ask)
+    except (CorekitError, HTTPException):
+        raise
+    except Exception as error:
+        log.exception("practice car")
+        raise PracticeError(f"The practice car could not answer: {type(error).__name__}.") from error
 
 
 def _with_unit(form: MultiDict[str, str], name: str) -> str:

@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from ..desk import preview
 from ..desk.assessing import Assessment
+from ..desk.causes import visits_behind_finding
 from ..desk.errors import VisitError
 from ..desk.preview import reason_not_a_number
 from ..errors import CorekitError
@@ -87,16 +88,18 @@ def trial_of(van: Van, job: str, given: Mapping[str, str], pairs: Iterable[tuple
         noted = _own_words(van, given)
         faults = [fault for fault in wrongs(VisitError(made.faults)) if given.get(fault.place, "").strip()]
         return Trial(wrong=() if noted else tuple(faults), noted=noted)
-    return _trial(made)
+    return _trial(made, van)
 
 
-def _trial(made: preview.Preview) -> Trial:
+def _trial(made: preview.Preview, van: Van) -> Trial:
     # What it was read with stands in its own field beside it; here only what was asked for is said again.
     first = [one for one in made.readings if one.reading.measurand == made.readings[0].reading.measurand]
     own_strip = any(one.row.strip is not None for one in first)
     return Trial(
         readings=tuple(_understood(one, n) for n, one in enumerate(first)),
-        findings=tuple(_finding_words(one, n, own_strip) for n, one in enumerate(made.found[:_FINDINGS])),
+        findings=tuple(
+            _finding_words(one, n, own_strip, van) for n, one in enumerate(made.found[:_FINDINGS])
+        ),
         more=max(0, len(made.found) - _FINDINGS),
         missing=(
             tuple(dict.fromkeys(gap.about or gap.text.rstrip(".") for gap in made.gaps))
@@ -119,22 +122,28 @@ def _understood(one: preview.UnderstoodReading, n: int) -> Understood:
     )
 
 
-def _finding_words(one: preview.ShownFinding, n: int, own_strip: bool) -> FindingWords:
+def _finding_words(one: preview.ShownFinding, n: int, own_strip: bool, van: Van) -> FindingWords:
     finding = one.finding
     strip = None if own_strip else _strip_svg(one.strip, finding.check, f"trial-found-{n}")
     return FindingWords(
         verdict=verdict_word(finding),
-        text=str(finding.text),
+        text=_learned(finding, van),
         basis=one.row.basis,
         strip=strip,
     )
 
 
-def finding_words(finding: Finding, assessment: Assessment) -> FindingWords:
+def _learned(finding: Finding, van: Van) -> str:
+    """What a finding says, and on how many jobs of the shop it rests how likely what it calls for is."""
+    visits = visits_behind_finding(finding, van.shop.plugins)
+    return f"{finding.text} How likely what it calls for is: {visits}." if visits else str(finding.text)
+
+
+def finding_words(finding: Finding, assessment: Assessment, van: Van) -> FindingWords:
     """A finding as the mechanic reads it."""
     return FindingWords(
         verdict=verdict_word(finding),
-        text=str(finding.text),
+        text=_learned(finding, van),
         basis=finding_row(finding, assessment).basis,
     )
 

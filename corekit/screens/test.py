@@ -375,7 +375,7 @@ def add(app: flask.Flask, van: Van) -> None:
         meant = guidance.last_meaning(assessment, plugins, van.texts(assessment.job))
         return {
             "meant": meant,
-            "means": [finding_words(finding, assessment) for finding in meant.findings]
+            "means": [finding_words(finding, assessment, van) for finding in meant.findings]
             if meant is not None
             else [],
         }

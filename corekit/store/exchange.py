@@ -7,6 +7,7 @@ the line was cut.
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Protocol
@@ -16,6 +17,7 @@ import attrs
 from ..model.canonical import digest
 from ..model.entry import BOOKS, JOB, Draft, Entry, jobs_of
 from ..model.job import fold
+from ..model.record_types import misfit
 from ..model.records import RECORDS
 from . import listing, persons, queries, rows, seals, vans
 from .errors import ForkError, refusal
@@ -29,6 +31,9 @@ TAKEN = (
     "An invoice number is taken by another van ({numbers}). Every van needs {{device}} in `number` of its"
     " shop.toml. Nothing was taken in."
 )
+
+#: What a job or the books may be called: these names stand in messages, subjects and file names.
+NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/-]{0,63}")
 
 _TEXTS = ("id", "journal", "job", "chain", "prev", "taken", "recorded", "kind", "subject", "reason")
 _FIELDS = {*_TEXTS, "n", "seen", "body", "replaces"}
@@ -49,6 +54,7 @@ class Parcel:
     Attributes:
         owners: Chain → letters of the device that writes it, for every chain of another device in it.
         arrived: How far the hub's entries are here with this parcel; None where it is no matter.
+        at: The id of the entry that the hub counts as that many; empty where it says none.
         is_last: Nothing was there behind it.
     """
 
@@ -56,6 +62,7 @@ class Parcel:
     persons: tuple[SentPerson, ...] = ()
     owners: Mapping[str, str] = attrs.field(factory=dict)
     arrived: int | None = None
+    at: str = ""
     is_last: bool = True
 
     def data(self) -> dict[str, Any]:
@@ -65,6 +72,7 @@ class Parcel:
             "persons": [[getattr(person, name) for name in _PERSON] for person in self.persons],
             "owners": dict(self.owners),
             "arrived": self.arrived,
+            "at": self.at,
             "last": self.is_last,
         }
 
@@ -81,9 +89,10 @@ class Parcel:
                 persons=tuple(_person(one) for one in data["persons"]),
                 owners={_told(chain): _told(letters) for chain, letters in data["owners"].items()},
                 arrived=data["arrived"] if isinstance(data["arrived"], int) else None,
+                at=_told(data.get("at", "")),
                 is_last=data["last"] is True,
             )
-        except (KeyError, TypeError, ValueError, AttributeError) as error:
+        except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
             raise refusal(f"What came is no parcel of entries ({error}).") from error
 
 
@@ -94,7 +103,7 @@ def _told(text: Any) -> str:
 
 
 def _entry(data: Any) -> Entry:
-    if set(data) != _FIELDS or not isinstance(data["n"], int) or not isinstance(data["body"], dict):
+    if set(data) != _FIELDS or type(data["n"]) is not int or not isinstance(data["body"], dict):
         raise ValueError("an entry has other fields than entries have")
     told = Entry(
         **{name: _told(data[name]) for name in _TEXTS},
@@ -174,8 +183,11 @@ def _must_be_readable(entry: Entry, where: str) -> None:
             f"{where} is a statement of the kind {entry.kind!r:.40}, which this program does not know. Bring"
             " it up to date."
         )
+    if not all(map(NAME.fullmatch, (entry.chain, *([entry.job] if entry.job else ())))):
+        raise refusal(f"{where} has a name that no job and no chain has.")
     try:
-        RECORDS[entry.kind](**entry.body)
+        if wrong := misfit(RECORDS[entry.kind](**entry.body)):
+            raise TypeError(wrong)
     except (TypeError, ValueError, KeyError, AttributeError) as error:
         raise refusal(f"{where} cannot be read as {entry.kind}: {error}.") from error
     if "document" in entry.body and digest(entry.body["document"]) != entry.body.get("document_hash"):
@@ -272,7 +284,9 @@ def take_in(connection: sqlite3.Connection, parcel: Parcel, destroy: Callable[[s
         listing.refresh_job(connection, job)
     if parcel.arrived is not None:
         before = connection.execute("SELECT value FROM meta WHERE key = ?", (vans.ARRIVED,)).fetchone()
-        _note(connection, vans.ARRIVED, str(max(parcel.arrived, int(before[0]) if before else 0)))
+        if parcel.arrived >= (int(before[0]) if before else 0):
+            _note(connection, vans.ARRIVED, str(parcel.arrived))
+            _note(connection, vans.ARRIVED_AT, parcel.at)
     handed = tuple(dict.fromkeys(one.job for one in new if one.kind == "handed" and one.body["to"] in own))
     return TakenIn(entries=tuple(new), handed=handed, forgotten=forgotten)
 

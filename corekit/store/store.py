@@ -311,6 +311,11 @@ class Store(Lists):
         return int(self._noted(vans.ARRIVED) or 0)
 
     @property
+    def arrived_at(self) -> str:
+        """Id of the entry that the hub counted as the last that came; empty where it said none."""
+        return self._noted(vans.ARRIVED_AT)
+
+    @property
     def hub(self) -> str:
         """The address of the hub that this van syncs with; empty where it has none."""
         return self._noted(vans.HUB)

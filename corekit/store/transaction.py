@@ -4,7 +4,6 @@ nothing is.
 
 from __future__ import annotations
 
-import re
 import sqlite3
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
@@ -33,8 +32,6 @@ from .requests import Request, RequestOutcome
 
 #: What the journal of the first job alone says of a credit note over several.
 _OF_FIRST = ("credited", "because")
-#: What a job or the books may be called: these names stand in messages, subjects and file names.
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/-]{0,63}")
 
 
 class Transaction:
@@ -364,11 +361,11 @@ class Transaction:
                 f"There is no job {job!r} in {self._where}, and a new one begins with an `opened` statement."
                 f" {queries.overview(self._connection)}"
             )
-        if not _NAME.fullmatch(job):
+        if not exchange.NAME.fullmatch(job):
             raise refusal(f"{job!r} cannot be the id of a job; take one from new_job.")
 
     def _may_hold_books(self, chain: str) -> None:
-        if not _NAME.fullmatch(chain):
+        if not exchange.NAME.fullmatch(chain):
             raise refusal(
                 f"The books cannot be called {chain!r}: take letters, digits, dots, dashes and strokes, 64 at"
                 " most."

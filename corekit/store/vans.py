@@ -16,6 +16,8 @@ CHAIN = "chain/"
 #: How far the hub's entries are here; the address it is found at; before a job whose persons are destroyed
 #: here while something of them may still lie about.
 ARRIVED, HUB, TO_SWEEP = "hub/arrived", "hub/address", "sweep/"
+#: The id of the entry that the hub counts as so many, so that an older copy of its database is known for one.
+ARRIVED_AT = "hub/arrived at"
 #: How the devices are called.
 NAMES = "hub/vans"
 #: Before letters of a lost device in whose place this one came.

@@ -66,7 +66,9 @@ def synced(store: Store, line: HubLine) -> Synced:
             raise SyncError(_OLDER.format(count="entries"))
     taken: list[TakenIn] = []
     while True:
-        parcel = Parcel.of(line.ask("/sync/pull", {"arrived": store.arrived, "own": behind}))
+        parcel = Parcel.of(
+            line.ask("/sync/pull", {"arrived": store.arrived, "at": store.arrived_at, "own": behind})
+        )
         taken.append(store.take_in(parcel))
         if parcel.is_last:
             break

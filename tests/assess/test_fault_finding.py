@@ -561,4 +561,4 @@ def test_the_row_of_one_reading_shows_the_reading_before_it_where_there_is_one()
     assert (row.before[:5], row.after[:6]) == ("90 Pa", "300 Pa")
     assert row.strip is not None
     assert (row.strip.before, row.strip.reading) == (90, 300)
-    assert row_of(right, told.assessment).note == "read after 1"
+    assert row_of(right, told.assessment).note == "read after: replace the motor"

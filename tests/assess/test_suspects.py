@@ -268,8 +268,21 @@ def test_the_next_tests_are_ranked_by_what_they_tell_of_the_work_per_minute(
     settled = {test for test, weights in made.items() if max(weights) >= 0.95}
     assert not settled & {test.key for test in estimated}
     left_out = set(raw["test"]) - settled - {test.key for test in estimated}
+    if there(bayes(raw, made, table), FAULTS) < 0.05:  # hardly anything is at fault: what was made alone
+        assert {test.key for test in estimated} <= set(made)
+        left_out &= set(made)
     for test in left_out:
         assert -1e-9 < promised(raw, made, test, table) < 0.03 + UNLIKELY
+
+
+def test_a_system_with_hardly_a_fault_is_not_taken_up_for_what_it_would_tell_of_others() -> None:
+    """Outside is about as likely as no fault here, and the pedal would tell them well apart."""
+    raw = deepcopy(RAW)
+    raw["test"]["pedal"]["outside"] = [0.05, 0.90, 0.05]
+    assert next_tests(over_brakes({}, raw))[0].key == "pedal"
+    for fault in ("air", "worn_master", "soft_hose"):
+        raw["faults"][fault]["per_1000"] = 0.5  # together 1 in 100, once somebody complains
+    assert next_tests(over_brakes({}, raw)) == []
 
 
 @SLOWLY

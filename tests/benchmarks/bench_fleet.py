@@ -1,13 +1,13 @@
 """Questions over many jobs, and learning from them, with their times.
 
 Run it: python tests/benchmarks/bench_fleet.py [--drawn 10000] [--tables FOLDER] [--seed 20261129]
-[--engines duckdb,spark] [--postgres ADDRESS] [--learn]
+[--engines duckdb,postgres,spark] [--spark-most 10000] [--learn]
 
 Tables of so many generated jobs are drawn (how a job goes stands in tests/fleet/generated.py), or taken from
 a folder; then ten times as many are made of them, the same ones under other ids, so that growth by ten is
 shown. Every question is asked of both on each engine, and the answers of the engines are held against each
 other. Before that, what a real job costs that is assessed for its rows: of the demo's. Times are seconds of
-the clock, with the machine's load beside them.
+processor of this program and what it started (Spark), and of PostgreSQL; beside them those by the clock.
 """
 
 from __future__ import annotations
@@ -16,12 +16,9 @@ import argparse
 import contextlib
 import io
 import math
-import os
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -39,22 +36,17 @@ from corekit.fleet.questions import QUESTIONS
 from corekit.fleet.schema import ColumnKind, schemas
 from corekit.fleet.tables import write_tables
 from corekit.fleet.visits import retested_visits
+from corekit.hub.throwaway import throwaway_server
 from corekit.plugin.host import load
+from tests.benchmarks.processor import Clock, folder_of
 from tests.fleet.generated import fault_tables, generated
 
 
-@contextmanager
-def timed(what: str) -> Iterator[None]:
-    began = time.perf_counter()
-    yield
-    print(f"  {what:<28s} {time.perf_counter() - began:8.2f} s   (load {os.getloadavg()[0]:.1f})", flush=True)
-
-
-def asked(engine: str, place: Any, count: int) -> dict[str, Answer]:
+def asked(clock: Clock, engine: str, place: Any, count: int) -> dict[str, Answer]:
     found = {}
     with place as tables:
         for key, question in QUESTIONS.items():
-            with timed(f"{engine}, {key}, {count}"):
+            with clock.timed(f"{engine}, {key}, {count}"):
                 found[key] = answer_of(question, tables)
     return found
 
@@ -103,18 +95,23 @@ def main() -> None:
     parser.add_argument("--drawn", type=int, default=10_000)
     parser.add_argument("--tables", default="", help="start from these")
     parser.add_argument("--seed", type=int, default=20261129)
-    parser.add_argument("--engines", default="duckdb,spark")
-    parser.add_argument("--postgres", default="", help="postgresql://… of a database that may be written")
+    parser.add_argument("--engines", default="duckdb,postgres,spark")
+    parser.add_argument("--spark-most", type=int, default=10_000, help="of more jobs Spark is not asked")
     parser.add_argument("--learn", action="store_true", help="learn from the tables as well")
     args = parser.parse_args()
     plugins = load()
     faults = fault_tables(plugins)
     real_jobs()
     spark = local_spark() if "spark" in args.engines else None
-    with tempfile.TemporaryDirectory() as made:
+    with contextlib.ExitStack() as stack:
+        made, address, clock = stack.enter_context(tempfile.TemporaryDirectory()), "", Clock()
+        if "postgres" in args.engines:
+            server = stack.enter_context(throwaway_server(Path(tempfile.gettempdir())))
+            address = f"postgresql://corekit@/postgres?host={folder_of(server)}"
+            clock = Clock(folder_of(server))
         small, large = Path(args.tables or Path(made, "drawn")), Path(made, "ten times")
         if not args.tables:
-            with timed(f"draw and write {args.drawn} jobs"):
+            with clock.timed(f"draw and write {args.drawn} jobs"):
                 generated(small, plugins, faults, args.drawn, args.seed)
         tenfold(small, large)
         for folder in (small, large):
@@ -124,21 +121,24 @@ def main() -> None:
             print(f"{count} jobs, {told}", flush=True)
             answers = {}
             if "duckdb" in args.engines:
-                answers["duckdb"] = asked("duckdb", on_duckdb(folder), count)
-            if args.postgres:
-                with timed(f"load into PostgreSQL, {count}"):
-                    load_postgres(args.postgres, folder)
-                answers["postgres"] = asked("postgres", on_postgres(args.postgres), count)
-            if spark is not None:
-                answers["spark"] = asked("spark", on_spark(folder, spark), count)
+                answers["duckdb"] = asked(clock, "duckdb", on_duckdb(folder), count)
+            if address:
+                with clock.timed(f"load into PostgreSQL, {count}"):
+                    load_postgres(address, folder)
+                answers["postgres"] = asked(clock, "postgres", on_postgres(address), count)
+            if spark is not None and count <= args.spark_most:
+                answers["spark"] = asked(clock, "spark", on_spark(folder, spark), count)
             first, *others = answers
             for other in others:
                 apart = sum(differ(answers[first][key], answers[other][key]) for key in QUESTIONS)
-                print(f"  {first} and {other}: {apart} numbers differ")
+                rows = sum(len(answer.rows) for answer in answers[first].values())
+                print(
+                    f"  {first} and {other}, {rows} rows of {count} jobs: {apart} numbers differ", flush=True
+                )
             if args.learn:
-                with on_duckdb(folder) as tables, timed(f"read visits, {count}"):
+                with on_duckdb(folder) as tables, clock.timed(f"read visits, {count}"):
                     visits = retested_visits(tables, faults)
-                with timed(f"learn from {len(visits)} visits"):
+                with clock.timed(f"learn from {len(visits)} visits"):
                     learning = learn(visits, faults)
                 changes = learning.changes
                 print(f"  proposed: {len(changes.odds)} faults, {len(changes.rows)} rows of tests")

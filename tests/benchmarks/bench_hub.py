@@ -1,16 +1,21 @@
 """What a hub costs as its jobs become many.
 
-    .venv/bin/python tests/benchmarks/bench_hub.py [MOST]
+    .venv/bin/python tests/benchmarks/bench_hub.py [MOST] [--whole JOBS]
 
-A van writes invented jobs (twelve entries each: call, vehicle, customer, four readings, estimate, approval,
-repair, invoice) and syncs them; at 1,000 jobs and ten times as many each, up to MOST (100,000), a second van
-pulls all of them, and the office looks jobs up. Printed are times by the wall clock, and sizes. The database
-server is one of its own, with fsync off, so the disk is not in the times.
+At 1,000 jobs and ten times as many each, up to MOST (100,000): a van that is up to date writes a hundred jobs
+(twelve entries each: call, vehicle, customer, four readings, estimate, approval, repair, invoice) and pushes
+them, another one pulls them, and the office looks jobs up. The jobs before those are copied onto the hub
+(hub_jobs.py); that the copies are as good as what a van sent is checked first. Up to JOBS of them (1,000) are
+also written on a van, pushed, and pulled whole by a new one.
+
+Printed are times by the wall clock and, because a machine has other things to do, seconds of processor of van
+and hub together with those of PostgreSQL. The database server is one of its own, with fsync off, so the disk
+is not in the times.
 """
 
 from __future__ import annotations
 
-import statistics
+import argparse
 import sys
 import tempfile
 import time
@@ -21,113 +26,26 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from corekit.hub import desk, devices
+import psycopg
+
+from corekit.hub import desk, devices, record
 from corekit.hub.app import Hub, open_hub
 from corekit.hub.people import Person, Role
 from corekit.hub.sealing import HubKey
 from corekit.hub.serving import hub_server
 from corekit.hub.throwaway import throwaway_server
-from corekit.model.canonical import digest
-from corekit.model.entry import Draft
-from corekit.model.personal import PersonalText
-from corekit.model.records import (
-    Approved,
-    Customer,
-    Estimated,
-    InvoiceIssued,
-    Measured,
-    Opened,
-    Repaired,
-    Vehicle,
-    body_of,
-)
 from corekit.share.signing import SigningKey
+from corekit.store.exchange import Parcel
 from corekit.store.store import Store
 from corekit.sync.client import HubLine
 from corekit.sync.message import base32
 from corekit.sync.van import synced
 from corekit.web.server import running
+from tests.benchmarks.hub_jobs import Copies, write_jobs
+from tests.benchmarks.processor import Clock, folder_of
 
-#: Of an estimate's or an invoice's Document: as many bytes of text as the demo's have, about.
-FILLING = "The reading lies within what is usual for this vehicle. " * 160
-
-
-def document(name: str) -> dict[str, str]:
-    return {"id": name, "title": name, "text": FILLING}
-
-
-def job_drafts(name: str, n: int) -> list[Draft]:
-    paper = document(f"estimate-{name}")
-    volts = [
-        Measured(of="battery.open_circuit_voltage", typed=f"12.{n % 90 + 10} V", kind="voltage", number=12.5)
-        for _ in range(4)
-    ]
-    words = PersonalText("words", f"Cranks slowly, since day {n}.")
-    plate, vehicle = PersonalText("plate", f"DEMO-{n}"), PersonalText("description", "van")
-    who, phone = PersonalText("name", f"Person{n} Example"), PersonalText("phone", f"000 {n:07}")
-    told: list[tuple[str, object]] = [
-        ("opened", Opened(origin=name, demo=True, words=words)),
-        ("vehicle", Vehicle(plate=plate, description=vehicle)),
-        ("customer", Customer(name=who, phone=phone)),
-        *(("measured", reading) for reading in volts),
-        (
-            "estimated",
-            Estimated(
-                name="repair 1",
-                stage="repair",
-                lines=[],
-                total=12000,
-                currency="EUR",
-                document_id=paper["id"],
-                document=paper,
-                document_hash=digest(paper),
-                versions={},
-                heads=[],
-            ),
-        ),
-        (
-            "approved",
-            Approved(
-                estimate="repair 1",
-                document_hash=digest(paper),
-                total=12000,
-                currency="EUR",
-                by="customer",
-                how="in person",
-            ),
-        ),
-        ("repaired", Repaired(operation="battery.replace", stage=1)),
-    ]
-    return [
-        Draft(kind=kind, subject=f"{name}:{kind}#{at}", body=body_of(record))
-        for at, (kind, record) in enumerate(told)
-    ]
-
-
-def write_jobs(store: Store, first: int, last: int) -> None:
-    chain = f"books/{store.device}/2026"
-    for n in range(first, last):
-        with store.transaction(store.new_job()) as transaction:
-            transaction.append(job_drafts(f"job-{store.device}-{n}", n))
-            place = transaction.next_number(chain)
-            paper = document(f"invoice-{store.device}-{place}")
-            transaction.issue(
-                chain,
-                InvoiceIssued(
-                    place=place,
-                    number=f"2026-{store.device}{place:06}",
-                    document_id=paper["id"],
-                    document=paper,
-                    document_hash=digest(paper),
-                    total=12000,
-                    currency="EUR",
-                    versions={},
-                    heads=[],
-                    job_name="job",
-                    day="2026-03-01",
-                    due_on="2026-03-15",
-                ),
-            )
+#: Jobs of which a sync is timed.
+SOME = 100
 
 
 def van(hub: Hub, address: str, folder: Path, name: str) -> tuple[Store, HubLine]:
@@ -141,27 +59,36 @@ def van(hub: Hub, address: str, folder: Path, name: str) -> tuple[Store, HubLine
     return store, HubLine(address=address, key=key, letters=letters, timeout=600)
 
 
-def milliseconds(ask: Callable[[], object]) -> float:
-    times = []
-    for _ in range(5):
+def look(clock: Clock, what: str, ask: Callable[[], object]) -> None:
+    """Prints what a look-up takes of the processor, and the shortest time by the clock, which is the one that
+    other programs took least of.
+    """
+    before, times = clock.spent(), []
+    for _ in range(_LOOKS):
         began = time.perf_counter()
         ask()
         times.append(time.perf_counter() - began)
-    return statistics.median(times) * 1000
+    own, server = (1000 * (now - then) / _LOOKS for now, then in zip(clock.spent(), before, strict=True))
+    print(
+        f"  {what:<38s} {own:.1f} ms + PostgreSQL {server:.1f} ms of processor;"
+        f" {1000 * min(times):.1f} ms by the clock at best",
+        flush=True,
+    )
 
 
-SIZES = ("entries", "words", "persons")
+#: How often each look-up is made.
+_LOOKS = 20
 
 
-def looked_up(hub: Hub, size: int) -> dict[str, float]:
-    """What is looked up in the office -> how long it takes, [ms]."""
+def looked_up(clock: Clock, hub: Hub, size: int) -> None:
+    """What is looked up in the office."""
     office = Person(name="Kim", role=Role.OFFICE)
     mechanic = Person(name="Max", role=Role.MECHANIC, device="B")
     today = date(2026, 3, 1)
     asked = {
-        "search by name": f"person{size // 2}",
-        "search by plate": f"DEMO-{size // 3}",
-        "search by two words": f"person{size // 2} exam",
+        "search by name": f"person{size // 2:07}",
+        "search by plate": f"DEMO-{size // 3:07}",
+        "search by two words": f"person{size // 2:07} exam",
         "search for what all have": "example",
     }
     looks: dict[str, Callable[[], object]] = {
@@ -173,54 +100,138 @@ def looked_up(hub: Hub, size: int) -> dict[str, float]:
         "a mechanic's": partial(desk.open_jobs, hub, mechanic),
         "debts": partial(desk.debts, hub, office),
     }
-    return {name: milliseconds(look) for name, look in looks.items()}
+    for name, ask in looks.items():
+        look(clock, name, ask)
 
 
-def main(most: int) -> None:
-    with throwaway_server() as database, tempfile.TemporaryDirectory() as temporary:
-        hub = open_hub(database, HubKey(b"k" * 32), demo=True)
-        with running(hub_server(hub)) as server:
-            address = f"http://127.0.0.1:{server.bind_addr[1]}"
-            store, line = van(hub, address, Path(temporary), "one")
-            written, size = 0, 1000
-            while size <= most:
-                began = time.perf_counter()
-                write_jobs(store, written, size)
-                wrote = time.perf_counter() - began
-                began = time.perf_counter()
-                went = synced(store, line).went
-                pushed = time.perf_counter() - began
-                again = milliseconds(lambda: synced(store, line))
-                other, other_line = van(hub, address, Path(temporary), f"other-{size}")
-                began = time.perf_counter()
-                came = synced(other, other_line).came
-                pulled = time.perf_counter() - began
-                with hub.database.line() as asked:
-                    found = asked.execute(
-                        "SELECT pg_database_size(current_database()), (SELECT count(*) FROM entry),"
-                        " pg_total_relation_size('entry'), pg_total_relation_size('job_word'),"
-                        " pg_total_relation_size('person')"
-                    ).fetchone()
-                assert found is not None
-                looks = looked_up(hub, size)
-                print(f"{size} jobs, {found[1]} entries", flush=True)
-                print(f"  written on the van in {wrote:.0f} s")
-                print(
-                    f"  pushed in {pushed:.0f} s ({went / pushed:.0f} entries/s); nothing new: {again:.0f} ms"
+def up_to_date(store: Store, hub: Hub) -> Store:
+    """A store that has nothing and goes on as if it had all that the hub has."""
+    with hub.database.line() as line:
+        found = line.execute("SELECT max(arrived) FROM entry").fetchone()
+    store.take_in(Parcel(arrived=int(found[0]) if found and found[0] else 0))
+    return store
+
+
+def sizes_of(hub: Hub, jobs: int) -> None:
+    with hub.database.line() as line:
+        found = line.execute(
+            "SELECT pg_database_size(current_database()), pg_total_relation_size('entry'),"
+            " pg_total_relation_size('job_word'), pg_total_relation_size('person'),"
+            " pg_total_relation_size('job'), (SELECT count(*) FROM entry)"
+        ).fetchone()
+    assert found is not None
+    names = ("entries", "words", "persons", "rows of jobs")
+    sizes = ", ".join(f"{name} {size / 1e6:.0f} MB" for name, size in zip(names, found[1:5], strict=True))
+    print(f"  hub {found[0] / 1e6:.0f} MB, {found[0] / jobs / 1000:.1f} kB a job ({sizes})", flush=True)
+
+
+def first_jobs(hub: Hub, address: str, folder: Path) -> Copies:
+    """Two jobs that a van sends, to be copied."""
+    store, line = van(hub, address, folder, "first")
+    write_jobs(store, Copies.FIRST, Copies.FIRST + 2)
+    synced(store, line)
+    device = store.device
+    store.close()
+    return Copies(hub, device)
+
+
+def copies_are_as_good(folder: Path, database: str) -> None:
+    hub = open_hub(database, HubKey(b"k" * 32), demo=True)
+    with running(hub_server(hub)) as server:
+        at = f"http://127.0.0.1:{server.bind_addr[1]}"
+        first_jobs(hub, at, folder).make(3, 20)
+        if found := record.faults(hub.database, hub.key):
+            raise SystemExit("\n".join(["copied jobs are not as good as those that a van sent:", *found[:5]]))
+        store, line = van(hub, at, folder, "checks")
+        synced(store, line)
+        if found := store.verify():
+            raise SystemExit("\n".join(["a van that pulled copied jobs finds:", *map(str, found[:5])]))
+        store.close()
+    hub.database.close()
+
+
+def grown(clock: Clock, hub: Hub, address: str, folder: Path, most: int) -> None:
+    copies = first_jobs(hub, address, folder)
+    made, size = 3, 1000
+    while size <= most:
+        print(f"{size} jobs", flush=True)
+        copies.make(made, size + 1 - SOME)
+        made = size + 1 - SOME
+        with hub.database.line() as line:
+            line.execute("ANALYZE")
+        writer, line_of_writer = van(hub, address, folder, f"writer-{size}")
+        reader, line_of_reader = van(hub, address, folder, f"reader-{size}")
+        up_to_date(writer, hub)
+        up_to_date(reader, hub)
+        write_jobs(writer, 8_000_000 + size, 8_000_000 + size + SOME)
+        with clock.timed(f"pushed by a van, {SOME} jobs", SOME):
+            synced(writer, line_of_writer)
+        with clock.timed(f"pulled by another, {SOME} jobs", SOME):
+            synced(reader, line_of_reader)
+        with clock.timed("nothing new"):
+            synced(reader, line_of_reader)
+        for where, arrived in (("first", 0), ("middle", size * 6)):
+            with clock.timed(f"the {where} parcel of all"):
+                record.parcel_for(hub.database, hub.key, reader.device, arrived)
+        sizes_of(hub, size)
+        looked_up(clock, hub, size)
+        writer.close()
+        reader.close()
+        size *= 10
+
+
+def whole(clock: Clock, hub: Hub, address: str, folder: Path, most: int) -> None:
+    store, line = van(hub, address, folder, "one")
+    size, written = 1000, 0
+    size = min(size, most)
+    while 0 < size <= most:
+        new = size - written
+        print(f"{size} jobs, each written on a van", flush=True)
+        with clock.timed(f"written, {new} jobs", new):
+            write_jobs(store, written, size)
+        with clock.timed(f"pushed, {new} jobs", new):
+            synced(store, line)
+        other, other_line = van(hub, address, folder, f"other-{size}")
+        with clock.timed(f"pulled by a new van, {size} jobs", size):
+            synced(other, other_line)
+        with clock.timed("nothing new"):
+            synced(store, line)
+        print(f"  van {store.path.stat().st_size / 1e6:.0f} MB", flush=True)
+        sizes_of(hub, size)
+        other.close()
+        other.path.unlink()
+        written, size = size, size * 10
+    store.close()
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("most", type=int, nargs="?", default=100_000)
+    parser.add_argument("--whole", type=int, default=1000, metavar="JOBS")
+    args = parser.parse_args()
+    with (
+        throwaway_server(Path(tempfile.gettempdir())) as database,
+        tempfile.TemporaryDirectory() as temporary,
+    ):
+        clock, made = Clock(folder_of(database)), Path(temporary)
+        for name, most in (("whole", args.whole), ("grown", args.most)):
+            with psycopg.connect(database, autocommit=True) as line:
+                line.execute(f"CREATE DATABASE {name}".encode())
+                line.execute(f"CREATE DATABASE {name}_check".encode())
+            (made / name).mkdir()
+            if name == "grown":
+                (made / "check").mkdir()
+                copies_are_as_good(
+                    made / "check", database.replace("dbname=postgres", f"dbname={name}_check")
                 )
-                print(f"  pulled by a new van in {pulled:.0f} s ({came / pulled:.0f} entries/s)")
-                sizes = [
-                    f"{name} {bytes_ / 1e6:.0f} MB" for name, bytes_ in zip(SIZES, found[2:], strict=True)
-                ]
-                per_job = found[0] / size / 1000
-                print(f"  hub {found[0] / 1e6:.0f} MB, {per_job:.1f} kB a job ({', '.join(sizes)})")
-                print(f"  van {store.path.stat().st_size / 1e6:.0f} MB")
-                print("  " + "; ".join(f"{name} {took:.1f} ms" for name, took in looks.items()), flush=True)
-                other.close()
-                written, size = size, size * 10
-            store.close()
-        hub.database.close()
+            hub = open_hub(
+                database.replace("dbname=postgres", f"dbname={name}"), HubKey(b"k" * 32), demo=True
+            )
+            with running(hub_server(hub)) as server:
+                address = f"http://127.0.0.1:{server.bind_addr[1]}"
+                (whole if name == "whole" else grown)(clock, hub, address, made / name, most)
+            hub.database.close()
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100_000)
+    main()

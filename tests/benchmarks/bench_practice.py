@@ -1,9 +1,10 @@
 """What practice cars say of the program: visits driven by its own next steps, each statement held to the car.
 
 Run it: python tests/benchmarks/bench_practice.py [--visits 100] [--seed 5000] [SYSTEM …]
+With --fitted TRAIT=ANSWER (several times) the cars are of that kind alone, and so many of them.
 With --hard the cars have two faults as a rule, and some show now and then alone; with --joint every car has
 all systems, and the faults are of one of them. With --moved each estimate is moved by a third, up and down,
-in visits of its own (--visits of each; the whole takes half an hour at 4).
+in visits and cars of its own (--visits of each; the whole takes half an hour at 4).
 
 Printed for each system: right (the work that was needed was done, or passed on to whom it belongs, and
 nothing else), wrong part, work in vain, left over, undecided, visits with an untrue statement, with 95 %
@@ -20,22 +21,22 @@ import statistics
 import sys
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import count as numbers
+from itertools import islice
 from pathlib import Path
+from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from corekit.plugin.host import load
-from corekit.practice.car import invented
-from corekit.practice.declared import THIRD, practices
-from corekit.practice.driving import Driven, counts, drive, visited
+from corekit.practice.car import Car, invented
+from corekit.practice.declared import THIRD, Practice, practices
+from corekit.practice.driving import Driven, counts, visited
 from corekit.testing.kit.simulated import wilson
 
 #: Kinds of untrue statements that are known and stay, by a word of theirs, each with the reason.
 KNOWN = {
-    "egr.stem": "a stem that stands still under a hand pump is called carbon before it was seen whether the"
-    " diaphragm holds; asking for that first would cost every stuck valve a test",
-    "egr.clean": "the work that the stem's finding proposes, as above",
     "soot_valve": "a motor valve that moves a part of its way looks like soot until it is off; nine in ten"
     " such are, and nine in ten are said",
 }
@@ -79,6 +80,14 @@ def report(name: str, made: Sequence[Driven], seconds: float) -> None:
     print(flush=True)
 
 
+def cars(
+    parts: Mapping[str, Practice[Any]], system: str, seed: int, fitted: Mapping[str, str], *, hard: bool
+) -> Iterator[Car]:
+    """Cars of this kind without end, from this seed on."""
+    made = (invented(parts, one, system=system, hard=hard) for one in numbers(seed))
+    return (car for car in made if all(car.fitted(trait) == answer for trait, answer in fitted.items()))
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -89,36 +98,34 @@ def main() -> None:
     parser.add_argument("--hard", action="store_true")
     parser.add_argument("--joint", action="store_true")
     parser.add_argument("--moved", action="store_true")
+    parser.add_argument("--fitted", action="append", default=[], metavar="TRAIT=ANSWER", help="of one kind")
     asked = parser.parse_args()
     plugins = load()
+    fitted = dict(one.split("=", 1) for one in asked.fitted)
+    kind = "".join(f", {trait} {answer}" for trait, answer in fitted.items())
     for system in asked.systems or practices(plugins):
         if asked.moved:
-            moved(system, asked.visits, asked.seed)
+            moved(system, asked.visits, asked.seed, fitted)
             continue
+        parts = practices(plugins, () if asked.joint else (system,))
+        chosen = list(islice(cars(parts, system, asked.seed, fitted, hard=asked.hard), asked.visits))
         began = time.process_time()
-        made = drive(
-            asked.visits,
-            asked.seed,
-            plugins,
-            systems=() if asked.joint else (system,),
-            system=system,
-            hard=asked.hard,
-        )
-        report(system, made, time.process_time() - began)
+        made = [visited(car, plugins, about=() if asked.joint else None) for car in chosen]
+        report(f"{system}{kind}", made, time.process_time() - began)
 
 
-def moved(system: str, visits: int, seed: int) -> None:
+def moved(system: str, visits: int, seed: int, fitted: Mapping[str, str]) -> None:
     """Visits with each estimate moved by a third: whether the aims are still met."""
     plugins = load()
     practice = practices(plugins, [system])[system]
     every: list[Driven] = []
     began = time.process_time()
-    for name in practice.estimates:
+    for nth, name in enumerate(practice.estimates):
         made: list[Driven] = []
         for factor in (THIRD, 1.0 / THIRD):
             parts = {system: practice.with_estimate_moved(name, factor)}
-            cars = (invented(parts, one) for one in range(seed, seed + visits))
-            made += [visited(car, plugins) for car in cars]
+            chosen = islice(cars(parts, system, seed + nth * visits, fitted, hard=False), visits)
+            made += [visited(car, plugins) for car in chosen]
         every += made
         found = counts(made)
         odd = {what: found[what] for what in ("wrong part", "said something untrue", "wrong") if found[what]}

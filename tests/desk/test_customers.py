@@ -64,6 +64,8 @@ def test_taken_in_again_everybody_is_there_once(tmp_path: Path) -> None:
         ("name,email\n,a@b\n", "neither a name nor a phone"),
         ('name\n"A\n', "no CSV"),
         ("name\n" + "A\n" * (MOST_ROWS + 1), "at most 20000"),
+        ("name,phone\n" + "A\n" * 1_500_000, "more than 40000 lines"),
+        ("name,phone\n" + "\n" * 40_000, "more than 40000 lines"),
     ],
 )
 def test_a_list_with_a_fault_is_not_taken_in_and_says_where(tmp_path: Path, text: str, words: str) -> None:
@@ -71,6 +73,10 @@ def test_a_list_with_a_fault_is_not_taken_in_and_says_where(tmp_path: Path, text
         take_in(tmp_path, text.encode(), "old.csv")
     assert words in str(caught.value)
     assert not (tmp_path / CUSTOMER_FILE).exists()
+
+
+def test_empty_lines_between_customers_are_no_fault() -> None:
+    assert len(read_customers(b"name\n" + b"A\n\n" * 19_999, "old.csv")) == 19_999
 
 
 def test_every_faulty_row_is_named_at_once() -> None:

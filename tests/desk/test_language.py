@@ -33,7 +33,8 @@ from corekit.languages import languages
 from corekit.model.document import Document
 from corekit.model.money import Money
 from corekit.model.records import InvoiceIssued
-from corekit.report.language import catalogue, in_language, read_catalogue
+from corekit.report.catalogue import catalogue, read_catalogue
+from corekit.report.language import in_language
 from corekit.report.page import render_page
 from corekit.report.pdf import check_glyphs
 from corekit.report.personal_text import mask
@@ -228,8 +229,10 @@ def test_a_job_may_have_a_language_of_its_own(shop: Shop) -> None:
 
 
 def test_a_paper_with_a_text_that_has_no_translation_is_in_english_and_says_which(
-    shop: Shop, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    shop: Shop, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    # A system as one that came without German texts.
+    monkeypatch.setattr(shop.context.plugins.systems["battery"], "folder", tmp_path)
     job = begin(shop)
     say(shop, job, requested={"operation": "battery.charge", "ground": "customer"})
     document = shop.estimate(job, "repair").document

@@ -19,6 +19,7 @@ from PIL import Image
 from corekit.desk.errors import DeskError
 from corekit.desk.issuing import invoice_draft, invoice_of
 from corekit.desk.jobs import job_named, photograph
+from corekit.desk.opening import open_paper
 from corekit.desk.photos import choose_photo, leave_photo_off
 from corekit.desk.setup import create_shop
 from corekit.desk.shop import Shop
@@ -130,15 +131,30 @@ def test_page_terminal_and_masked_paper_say_that_there_is_a_photo_and_show_none(
     choose_photo(shop.context, job, one, jpeg())
     document = shop.issue(job).document
     page = render_page(document, mask, "https://example.org/v#A")
-    assert "<img" not in page and "data:image" not in page and "(photo: with the shop)" in page
+    assert "<img" not in page and "data:image" not in page and "(photo: on the original)" in page
     masked = render_pdf(document, mask, None)
-    assert pictures(masked) == [] and "(photo: with the shop)" in words(masked)
+    assert pictures(masked) == [] and "(photo: on the original)" in words(masked)
     text = render_text(document, mask, None, width=72)
-    assert "(photo: with the shop)" in text
+    assert "(photo: on the original)" in text
     held = str(to_data(document))
     for public in (page, words(masked), text, held):
         assert SECRET not in public and jpeg()[:60] not in public
     assert content_mark(document) == document.mark, "the page computes the same mark without the photo"
+
+
+@pytest.mark.parametrize("sizes", [[(400, 300)], [(300, 400)] * 5, [(1000, 10), (10, 1000), (400, 300)]])
+def test_a_paper_with_photos_prints_what_it_carries_sheet_for_sheet(
+    sizes: list[tuple[int, int]], shop: Shop, job: str
+) -> None:
+    for entry, size in zip(taken(shop, job, len(sizes), what="a crack"), sizes, strict=True):
+        choose_photo(shop.context, job, entry, jpeg(size))
+    invoice = shop.issue(job)
+    opened = open_paper(invoice.pdf)
+    assert opened.differences == () and opened.states_its_mark
+    sheets = len(pypdf.PdfReader(invoice.pdf).pages)
+    shop.forget(job)
+    drawn = invoice_of(shop.context, job_named(shop.context, job)).pdf
+    assert len(pypdf.PdfReader(drawn).pages) == sheets, "nor does a sheet come or go with the photos"
 
 
 def test_forgetting_the_persons_destroys_the_photo_on_paper_too(shop: Shop, job: str) -> None:

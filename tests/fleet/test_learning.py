@@ -260,6 +260,15 @@ def test_what_was_learned_on_another_table_is_not_used_and_that_is_said(plugins:
     assert "another fault table" in changed.failures[-1].what
 
 
+def test_what_was_learned_of_a_complaint_that_nobody_knows_is_not_used_and_that_is_said(
+    plugins: Plugins,
+) -> None:
+    (learned,) = a_learned(plugins)
+    strange = attrs.evolve(learned, symptoms=(attrs.evolve(learned.symptoms[0], under="no_such"),))
+    changed = plugins_with(plugins, (strange,))
+    assert (changed.learned, len(changed.failures)) == ((), len(plugins.failures) + 1)
+
+
 @pytest.mark.parametrize(
     "text",
     [
@@ -269,7 +278,15 @@ def test_what_was_learned_on_another_table_is_not_used_and_that_is_said(plugins:
         'battery = { table = "x", visits = 9, test.a.b = { now = [1.0, 0.0], was = [0.5, 0.5] } }',
         'battery = { table = "x", visits = 9, test.a.b = { now = [1.0], was = [0.5, 0.5] } }',
         "battery = { visits = 9 }",
+        'battery = { table = "x", visits = 9, test.a.b = { now = [1e308, 1e308], was = [0.5, 0.5] } }',
+        'battery = { table = "x", visits = 9, test.a.b = { now = [inf, -inf], was = [0.5, 0.5] } }',
+        'battery = { table = "x", visits = 9, per_1000.drain = { now = 901, was = 24, visits = 9 } }',
+        'battery = { table = "x", visits = 9, per_1000.drain = { now = 5e-324, was = 24, visits = 9 } }',
+        'battery = { table = "x", visits = 9, per_1000.drain = { now = 2, was = 24, visits = -1 } }',
+        'battery = { table = "x", visits = 0x' + "f" * 9000 + " }",
+        "battery = 5",
     ],
+    ids=range(13),
 )
 def test_a_file_that_cannot_be_meant_is_refused_with_its_place(text: str) -> None:
     with pytest.raises(CorekitError, match="battery"):

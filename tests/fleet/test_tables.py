@@ -10,9 +10,10 @@ import pyarrow.parquet as pq
 import pytest
 
 from corekit.desk.shop import Shop
+from corekit.errors import InputError
 from corekit.fleet.rows import Past, comebacks
 from corekit.fleet.schema import Column, ColumnKind, Known, schemas
-from corekit.fleet.tables import write_tables
+from corekit.fleet.tables import table_files, write_tables
 from corekit.model.records import Customer, Opened, Vehicle
 from corekit.plugin.host import Plugins
 
@@ -183,3 +184,22 @@ def test_what_a_job_was_invoiced_stands_together_beside_its_estimates(tmp_path: 
         None: (5000, 5000),
         WORK: (22000, 22000),
     }
+
+
+def test_tables_by_month_hold_the_same_rows_and_are_asked_as_one_folder_is(
+    demo_out: Path, tables: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "shop"
+    with Shop(demo_out) as shop:
+        written = write_tables(shop.context, folder, by_month=True)
+        with pytest.raises(InputError, match="would be in it twice"):
+            write_tables(shop.context, folder)
+        with pytest.raises(InputError, match="would be in it twice"):
+            write_tables(shop.context, tables, by_month=True)
+    months = set(pq.read_table(tables / "jobs.parquet").column("month").to_pylist())
+    assert {one.name for one in folder.iterdir()} == months
+    for name, files in table_files(folder).items():
+        (whole,) = table_files(tables)[name]
+        rows = [str(row) for file in files for row in pq.read_table(file).to_pylist()]
+        assert sorted(rows) == sorted(map(str, pq.read_table(whole).to_pylist())), name
+        assert written.rows[name] == len(rows)

@@ -161,6 +161,12 @@ def test_a_shop_learns_accepts_and_says_from_how_many_retested_visits(
     assert (demo_copy / LEARNED_FILE).is_file()
     _, after = say("check", "undecided", "--shop", demo_copy)
     assert f"from {visits[1]} retested visits" in after
+    # A finding that calls for work says it as well; one that passes does not.
+    _, worn = say("check", "worn-battery", "--shop", demo_copy)
+    now, _, before = worn.partition("Findings of earlier stages")
+    now, before = (" ".join(part.partition("Repairs\n")[0].split()) for part in (now, before))
+    assert f"how likely what it calls for is: from {visits[1]} retested visits" in before
+    assert "retested visits" not in now
 
 
 def test_nothing_is_accepted_that_was_not_proposed(demo_copy: Path, say: Say) -> None:

@@ -7,11 +7,13 @@ from __future__ import annotations
 import contextlib
 import shutil
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, LiteralString, cast
 
 import attrs
 import hypothesis
+import pytest
 from flask.testing import FlaskClient
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
@@ -23,6 +25,7 @@ from corekit.hub.sealing import HubKey
 from corekit.model.personal import PersonalText
 from corekit.model.records import Customer, Paid, PaymentTaken
 from corekit.share.signing import SigningKey
+from corekit.store.exchange import Parcel
 from corekit.store.store import Store
 from corekit.sync.client import HubLine
 from corekit.sync.message import SyncError, base32, unpacked
@@ -208,7 +211,7 @@ class Fleet(RuleBasedStateMachine):
     def each_van_verifies(self) -> None:
         if len(self.written) % 7 == 0:
             for van in self.vans:
-                assert van.store.verify() == []
+                assert van.store.verify() == [], "every van verifies"
 
     def synced(self, van: int) -> None:
         at = self.vans[van]
@@ -231,37 +234,46 @@ class Fleet(RuleBasedStateMachine):
             for _ in range(3):
                 for van in range(3):
                     self.synced(van)
-            with self.hub.database.line() as line:
-                there = [str(id_) for (id_,) in line.execute("SELECT id FROM entry ORDER BY arrived")]
-                numbers = [str(number) for (number,) in line.execute("SELECT number FROM invoice")]
-            assert len(there) == len(set(there))
-            assert set(there) == self.written
-            assert sorted(numbers) == sorted(self.numbers)
-            assert len(set(numbers)) == len(numbers)
-            assert record.faults(self.hub.database, self.hub.key) == []
-            jobs: dict[str, Any] = {}
-            for van in self.vans:
-                here = {str(id_) for (id_,) in van.store._connection.execute("SELECT id FROM entry")}
-                assert here == set(there)
-                assert van.store.verify() == []
-                for (job,) in van.store._connection.execute("SELECT DISTINCT job FROM entry WHERE job <> ''"):
-                    folded = van.store.job(job)
-                    # What it is called is a person's, and is known where its texts are.
-                    plain = attrs.evolve(folded, called="")
-                    assert jobs.setdefault(job, plain) == plain, "the same job on every van"
-                    if not van.store.is_here(job):
-                        assert van.store.texts(folded.persons()) == {}
-            for job in self.forgotten - self.known_again:
-                with self.hub.database.line() as line:
-                    count = line.execute("SELECT count(*) FROM person WHERE job = %s", (job,)).fetchone()
-                texts = [van.store.texts(van.store.job(job).persons()) for van in self.vans]
-                assert count == (0,), "forgotten on the hub"
-                assert texts == [{}, {}, {}], "forgotten on every van"
+            self.hub_is_whole()
+            self.vans_are_whole()
+            self.what_was_forgotten_is_gone()
         finally:
             for van in self.vans:
                 van.store.close()
             self.hub.database.close()
             shutil.rmtree(self.folder, ignore_errors=True)
+
+    def hub_is_whole(self) -> None:
+        with self.hub.database.line() as line:
+            there = [str(id_) for (id_,) in line.execute("SELECT id FROM entry ORDER BY arrived")]
+            numbers = [str(number) for (number,) in line.execute("SELECT number FROM invoice")]
+        assert len(there) == len(set(there)), "each entry once"
+        assert set(there) == self.written, "what was acknowledged, and nothing else"
+        assert sorted(numbers) == sorted(self.numbers), "the numbers that were given"
+        assert len(set(numbers)) == len(numbers), "no number twice"
+        assert record.faults(self.hub.database, self.hub.key) == [], "the hub verifies"
+
+    def vans_are_whole(self) -> None:
+        jobs: dict[str, Any] = {}
+        for van in self.vans:
+            here = {str(id_) for (id_,) in van.store._connection.execute("SELECT id FROM entry")}
+            assert here == self.written, "every entry on every van"
+            assert van.store.verify() == [], "every van verifies"
+            for (job,) in van.store._connection.execute("SELECT DISTINCT job FROM entry WHERE job <> ''"):
+                folded = van.store.job(job)
+                # What it is called is a person's, and is known where its texts are.
+                plain = attrs.evolve(folded, called="")
+                assert jobs.setdefault(job, plain) == plain, "the same job on every van"
+                if not van.store.is_here(job):
+                    assert van.store.texts(folded.persons()) == {}, "texts where the job is alone"
+
+    def what_was_forgotten_is_gone(self) -> None:
+        for job in self.forgotten - self.known_again:
+            with self.hub.database.line() as line:
+                count = line.execute("SELECT count(*) FROM person WHERE job = %s", (job,)).fetchone()
+            texts = [van.store.texts(van.store.job(job).persons()) for van in self.vans]
+            assert count == (0,), "forgotten on the hub"
+            assert texts == [{}, {}, {}], "forgotten on every van"
 
 
 def test_whatever_vans_hub_and_office_do_the_record_is_whole_on_all_sides(new_database: Any) -> None:
@@ -276,3 +288,127 @@ def test_whatever_vans_hub_and_office_do_the_record_is_whole_on_all_sides(new_da
             suppress_health_check=list(hypothesis.HealthCheck),
         ),
     )
+
+
+# ── that each of these claims can fail ──────────────────────────────────────────────────────────────────────
+
+
+def on_the_hub(*statements: LiteralString) -> Callable[[Fleet], None]:
+    def plant(fleet: Fleet) -> None:
+        with fleet.hub.database.line() as line:
+            for statement in statements:
+                line.execute(statement)
+
+    return plant
+
+
+def in_a_van(statement: str) -> Callable[[Fleet], None]:
+    return lambda fleet: (fleet.vans[1].store._connection.execute(statement), None)[1]
+
+
+def texts_for_everybody(fleet: Fleet) -> None:
+    """A van is given the texts of a job that is another's."""
+    job = next(iter(fleet.vans[0].store.jobs()))
+    told = fleet.vans[0].store.parcel_behind({}).persons
+    with fleet.vans[2].store.transaction() as transaction:
+        transaction.take_in(Parcel(persons=tuple(one for one in told if one.job == job)))
+
+
+def forgotten_text_stays_on_the_hub(fleet: Fleet) -> None:
+    fleet.forget(0, 0)
+    (job,) = fleet.forgotten
+    with fleet.hub.database.line() as line:
+        line.execute("CREATE TABLE kept AS SELECT * FROM person WHERE job = %s", (job,))
+    fleet.synced(0)
+    with fleet.hub.database.line() as line:
+        line.execute("INSERT INTO person SELECT * FROM kept WHERE kind = 'words'")
+
+
+def forgotten_text_stays_on_a_van(fleet: Fleet) -> None:
+    told = fleet.vans[0].store.parcel_behind({}).persons
+    fleet.forget(0, 0)
+    (job,) = fleet.forgotten
+    for van in range(3):
+        fleet.synced(van)
+    with fleet.vans[0].store.transaction() as transaction:
+        transaction.take_in(Parcel(persons=tuple(one for one in told if one.job == job)))
+
+
+def another_job_on_a_van(fleet: Fleet) -> None:
+    """A van reads something else out of the same entries."""
+    fleet.vans[1].store = cast("Store", Misread(fleet.vans[1].store))
+
+
+class Misread:
+    def __init__(self, store: Store) -> None:
+        self.store = store
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.store, name)
+
+    def job(self, id_: str) -> Any:
+        return attrs.evolve(self.store.job(id_), entries=self.store.job(id_).entries[:-1])
+
+
+def a_number_twice(fleet: Fleet) -> None:
+    fleet.numbers = [fleet.numbers[0]] * len(fleet.numbers)
+    with fleet.hub.database.line() as line:
+        line.execute("UPDATE invoice SET number = %s", (fleet.numbers[0],))
+
+
+_LAST: LiteralString = "(SELECT max(arrived) FROM entry WHERE kind = 'measured')"
+
+
+@pytest.mark.parametrize(
+    ("plant", "claim"),
+    [
+        (
+            on_the_hub(
+                "ALTER TABLE entry DROP CONSTRAINT entry_id_key",
+                "ALTER TABLE entry DROP CONSTRAINT entry_chain_n_key",
+                "ALTER TABLE entry ALTER arrived SET GENERATED BY DEFAULT",
+                "CREATE TABLE more AS SELECT * FROM entry WHERE kind = 'measured' LIMIT 1",
+                "UPDATE more SET arrived = 9999",
+                "INSERT INTO entry SELECT * FROM more",
+            ),
+            "each entry once",
+        ),
+        (on_the_hub(f"DELETE FROM entry WHERE arrived = {_LAST}"), "what was acknowledged, and nothing else"),
+        (on_the_hub("UPDATE invoice SET number = 'other'"), "the numbers that were given"),
+        (a_number_twice, "no number twice"),
+        (on_the_hub("UPDATE entry SET taken = 'then'"), "the hub verifies"),
+        (on_the_hub("UPDATE job SET state = 'closed'"), "the hub verifies"),
+        (on_the_hub("UPDATE invoice SET owed = 1"), "the hub verifies"),
+        (on_the_hub("DELETE FROM job_word"), "the hub verifies"),
+        (in_a_van("DELETE FROM entry WHERE kind = 'measured'"), "every entry on every van"),
+        (in_a_van("UPDATE entry SET taken = 'then' WHERE kind = 'measured'"), "every van verifies"),
+        (another_job_on_a_van, "the same job on every van"),
+        (texts_for_everybody, "texts where the job is alone"),
+        (forgotten_text_stays_on_the_hub, "forgotten on the hub"),
+        (forgotten_text_stays_on_a_van, "forgotten on every van"),
+    ],
+)
+def test_a_planted_fault_is_found_by_the_claim_it_breaks(
+    new_database: Any, plant: Callable[[Fleet], None], claim: str
+) -> None:
+    fleet = type("FleetHere", (Fleet,), {"address": new_database()})()
+    fleet.enrol()
+    fleet.begin(0)
+    fleet.begin(1)
+    fleet.bill(0, 0)
+    fleet.bill(1, 0)
+    for van in (0, 1, 2, 0, 1):
+        fleet.synced(van)
+    for check in CHECKS:
+        check(fleet)
+    plant(fleet)
+    with pytest.raises(AssertionError, match=claim):
+        for check in CHECKS:
+            check(fleet)
+    for at in fleet.vans:
+        at.store.close()
+    fleet.hub.database.close()
+    shutil.rmtree(fleet.folder, ignore_errors=True)
+
+
+CHECKS = (Fleet.hub_is_whole, Fleet.vans_are_whole, Fleet.what_was_forgotten_is_gone)

@@ -18,10 +18,12 @@ import attrs
 #: Commands whose plugins may take less time than those of a person.
 BARE = """
 import os, sys
+from corekit import stopwatch
 from corekit.assess import assessment
 from corekit.isolation import supervisor
 from corekit.plugin import host
-assessment.CHECK_SECONDS, host.LOAD_SECONDS, supervisor.GRACE = 3.0, 5.0, 1.0
+assessment.CHECK_SECONDS, host.LOAD_SECONDS, supervisor.GRACE = 2.0, 4.0, 0.5
+stopwatch.PATIENCE = 1.5
 from corekit.cli import main
 """.strip().replace("\n", "; ")
 COREKIT = [sys.executable, "-c", BARE + "; sys.exit(main())"]

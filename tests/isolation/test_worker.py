@@ -46,7 +46,7 @@ from corekit.screens.serve import opened
 from ..assess.story import Story
 
 QUICK = Timeouts(
-    start=60.0, load=20.0, check=1.0
+    start=60.0, load=20.0, check=1.0, patience=1.0
 )  # shorter than the alarm in the worker, so that the process is what ends
 DEADLINE = 60.0
 

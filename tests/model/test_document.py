@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from corekit.errors import InputError
 from corekit.model.canonical import canonical
 from corekit.model.document import (
     Account,
@@ -102,7 +103,12 @@ BLOCK = st.one_of(
         ),
     ),
     st.builds(Picture, figure=FIGURE),
-    st.builds(Photos, rows=rows(st.builds(PhotoRow, image=WORDS, what=WORDS, when=TEXT))),
+    st.builds(
+        Photos,
+        rows=rows(
+            st.builds(PhotoRow, image=WORDS, width=st.integers(), height=st.integers(), what=WORDS, when=TEXT)
+        ),
+    ),
     st.builds(
         PricedLines,
         rows=rows(
@@ -241,7 +247,15 @@ FULL = Document(
             )
         ),
         Photos(
-            rows=(PhotoRow(image=(Personal("photo", "ph"),), what=("The left door",), when="On arrival"),)
+            rows=(
+                PhotoRow(
+                    image=(Personal("photo", "ph"),),
+                    width=4,
+                    height=3,
+                    what=("The left door",),
+                    when="On arrival",
+                ),
+            )
         ),
         PricedLines(
             rows=(
@@ -419,3 +433,21 @@ def test_a_document_kept_before_forms_were_counted_keeps_its_data_and_its_hash()
     assert "form" not in plain(old)
     assert from_data(plain(old)) == old
     assert document_hash(old) != document_hash(FULL)
+
+
+@pytest.mark.parametrize("odd", [{"hash": {}}, {"personal": None}, {"hash": ["a"]}, {"more": 1}])
+def test_a_reference_to_a_personal_text_is_two_texts_and_nothing_else(odd: dict[str, Any]) -> None:
+    data = plain(FULL)
+    reference = next(_references(data))
+    from_data(data)
+    reference.update(odd)
+    with pytest.raises(InputError, match="not a document of corekit"):
+        from_data(data)
+
+
+def _references(data: Any) -> Iterator[dict[str, Any]]:
+    if isinstance(data, dict) and set(data) == {"personal", "hash"}:
+        yield data
+    elif isinstance(data, dict | list):
+        for item in data.values() if isinstance(data, dict) else data:
+            yield from _references(item)

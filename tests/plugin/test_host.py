@@ -17,6 +17,7 @@ import attrs
 import pytest
 
 import corekit as ck
+from corekit import stopwatch
 from corekit.assess import assessment
 from corekit.assess.assessment import assess
 from corekit.desk.assessment_data import as_data
@@ -110,7 +111,11 @@ BAD: dict[str, tuple[str, dict[str, str], list[str]]] = {
         {},
         ["RuntimeError: not now"],
     ),
-    "sleeps at import": ("import time\ntime.sleep(30)", {}, ["Overrun", "longer than 0.5 s"]),
+    "sleeps at import": (
+        "import time\ntime.sleep(30)",
+        {},
+        ["Overrun", "longer than 1 s, and most of it was waiting"],
+    ),
     "catches everything it can at import": (
         "while True:\n    try:\n        pass\n    except Exception:\n        pass",
         {},
@@ -226,6 +231,7 @@ BAD: dict[str, tuple[str, dict[str, str], list[str]]] = {
 def test_a_plugin_that_does_not_make_it_is_named_with_its_cost_and_all_else_is_unchanged(
     kind: str, install: Callable[..., EntryPoint], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(stopwatch, "PATIENCE", 2.0)
     monkeypatch.setattr(host, "LOAD_SECONDS", 0.5 if "import" in kind and "error" not in kind else 10.0)
     source, files, words = BAD[kind]
     lamps, shaky = install("lamps", LAMPS, sources=SOURCES, limits=LIMITS), install("shaky", source, **files)
@@ -476,7 +482,7 @@ def no_unit(case: ck.Case) -> Iterator[Any]:
 
 CHECKS: list[tuple[Callable[..., Iterator[Any]], str]] = [
     (half_way, "in the middle"),
-    (for_ever, "longer than 0.5 s"),
+    (for_ever, "longer than 1 s, and most of it was waiting"),
     (yields_for_ever, "more than 1000"),
     (leaves, "SystemExit"),
     (deeper_and_deeper, "RecursionError"),
@@ -501,6 +507,7 @@ CHECKS: list[tuple[Callable[..., Iterator[Any]], str]] = [
 def test_a_check_that_fails_is_a_gap_and_nothing_of_it_is_kept(
     function: Callable[..., Iterator[Any]], words: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(stopwatch, "PATIENCE", 2.0)
     monkeypatch.setattr(assessment, "CHECK_SECONDS", 0.5 if function is for_ever else 5.0)
     plugins = Plugins(systems={"brakes": brakes, "shaky": shaky})
     story = Story(plugins=plugins).read("brakes.travel", "90 mm").read("shaky.level", "20 mm")

@@ -9,6 +9,7 @@ import pytest
 import corekit as ck
 from corekit.intake.declared import Declared
 from corekit.intake.rows import read_rows
+from corekit.plugin.explained import _adds
 from corekit.plugin.host import Plugins
 from corekit.readers.draft import LogDraft, draft_of, rows_of
 from corekit.readers.errors import LogError
@@ -190,6 +191,10 @@ def test_what_an_addition_declares_belongs_to_the_system_it_is_added_to() -> Non
     added.from_channel(own, added.channel("hub_speed", "km/h", "Hub speed", possible=(0, 300), bare="km/h"))
     assert set(plugins(added.onto(base)).channels.channels) >= {"wheels.log_hub_speed", "engine_speed"}
     assert speed.key in base.measurands
+
+
+def test_what_a_plugin_adds_names_its_channels() -> None:
+    assert "  channels  1: wheel_speed" in list(_adds(wheels()))
 
 
 SPAN: dict[str, Any] = {"possible": (0, 300)}

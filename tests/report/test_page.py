@@ -175,3 +175,8 @@ def test_on_a_phone_whatever_was_typed_shows_literally_and_breaks_nothing(phone:
     assert page.locator("img").count() == 0
     assert trouble == []
     page.close()
+
+
+def test_a_kind_of_personal_text_that_this_program_has_no_word_for_is_a_note() -> None:
+    strange = Personal("shoe size", "ab" * 32)
+    assert (mask(strange), removal_note(strange)) == ("(note: on the original)", "(note removed)")

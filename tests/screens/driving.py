@@ -151,7 +151,7 @@ def hard_to_use(page: Any) -> list[str]:
     wrong = [violation["id"] for violation in axe.run(page).response["violations"]]
     wrong += (
         ["wider than the screen"]
-        if page.evaluate("document.documentElement.scrollWidth > innerWidth")
+        if page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth")
         else []
     )
     wrong += page.evaluate(_SMALL)

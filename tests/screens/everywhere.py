@@ -551,8 +551,8 @@ class Screen:
 
 
 def crawl(app: Any) -> tuple[dict[str, int], list[Screen]]:
-    """From the first screen by every own link; what is one test, one limit, one entry only once and not again
-    in each job.
+    """From the first screen by every own link; what is one test, limit, trial or entry only once and not
+    again in each job.
     """
     client, adapter = app.test_client(), app.url_map.bind("")
     statuses: dict[str, int] = {}
@@ -568,6 +568,8 @@ def crawl(app: Any) -> tuple[dict[str, int], list[Screen]]:
         once = (
             (rule, arguments.get("key", ""), "place=" in path)
             if "key" in arguments
+            else (rule, arguments["part"], arguments.get("how", ""), "place=" in path)
+            if "part" in arguments
             else (rule, arguments["job"])
             if "entry" in arguments
             else (path,)

@@ -195,7 +195,7 @@ def test_every_screen_is_for_everybody_and_for_a_thumb(
         wrong = [violation["id"] for violation in axe.run(page).response["violations"]]
         wrong += (
             ["wider than the screen"]
-            if page.evaluate("document.documentElement.scrollWidth > innerWidth")
+            if page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth")
             else []
         )
         wrong += page.evaluate(

@@ -179,7 +179,7 @@ LOOK = """
   const first = document.querySelectorAll("h1:not([aria-level])").length;
   if (first !== 1) wrong.push(`${first} first headings`);
   if (!document.title.trim()) wrong.push("no title");
-  const wide = document.documentElement.scrollWidth - innerWidth;
+  const wide = document.documentElement.scrollWidth - document.documentElement.clientWidth;
   if (wide > 0) {
     const out = [...main.querySelectorAll("*")].find((one) => seen(one)
       && one.getBoundingClientRect().right > innerWidth + 1);
@@ -254,10 +254,18 @@ class Eye:
 
     def for_everybody(self) -> list[str]:
         """What axe-core finds, with all its rules but those marked experimental or for another
-        kind of page.
+        kind of page; in the dark its rule of colours, since nothing else is different there.
         """
         found = self.axe.run(self.page, options={"resultTypes": ["violations"]}).response["violations"]
-        return [f"{one['id']}: {one['help']}: {one['nodes'][0]['html'][:160]}" for one in found]
+        self.page.emulate_media(color_scheme="dark")
+        options = {"resultTypes": ["violations"], "runOnly": ["color-contrast"]}
+        dark = self.axe.run(self.page, options=options).response["violations"]
+        self.page.emulate_media(color_scheme="light")
+        return [
+            f"{one['id']}{scheme}: {one['help']}: {one['nodes'][0]['html'][:160]}"
+            for scheme, wrong in (("", found), (" in the dark", dark))
+            for one in wrong
+        ]
 
 
 @pytest.fixture
@@ -278,7 +286,7 @@ def looked_at(eye: Eye, screens: list[Screen]) -> str:
     found = {}
     shown = new_in(screens)
     for screen in screens:
-        # axe-core takes longer than all else: it looks where an element stands that it has not seen there yet.
+        # axe-core takes longest: it looks where an element stands that it has not seen there yet.
         wrong = [*eye.open(screen.path), *eye.look(with_axe=screen.path in shown)]
         if wrong:
             found[f"{screen.rule} at {screen.path}"] = wrong
@@ -348,7 +356,7 @@ LARGE = """
     if (!one.checkVisibility() || !clips || one.matches("textarea, input, .unseen, .skip")) return false;
     return one.scrollWidth > one.clientWidth + 1 || one.scrollHeight > one.clientHeight + 1;
   }).map((one) => `cut off: ${one.tagName} ${one.textContent.trim().slice(0, 40)}`);
-  const wide = document.documentElement.scrollWidth - innerWidth;
+  const wide = document.documentElement.scrollWidth - document.documentElement.clientWidth;
   const bar = document.querySelector(".thumb"), covered = bar
     ? bar.getBoundingClientRect().height / innerHeight : 0;
   return [...cut, ...(wide > 0 ? [`${wide} px wider than the screen`] : []), ...(covered > 0.5

@@ -113,3 +113,32 @@ def test_a_misfire_goes_from_its_code_to_an_invoice_without_the_old_plugs(real: 
     assert "next test: ," not in told and "Undecided: Cylinder" not in told
     for word in ("too close to an end of", "Test again plug gaps"):
         assert word not in told
+
+
+def test_after_a_cure_nothing_of_the_old_plugs_is_in_doubt_and_no_code_tells_where_to_begin(
+    real: Visit,
+) -> None:
+    real.rows(
+        complaint={"symptoms": ["misses_at_high_speed"]},
+        traits={"ignition.kind": "coil on plug", "ignition.cylinders": "4"},
+        specification=[{"of": GAP, "low": "0.8 mm", "high": "0.9 mm", "from": "plate on the part"}],
+        step=[
+            {"codes": {"stored": ["P0300", "P0302"]}},
+            {"seen": [{"of": "ignition.where", "is": "one cylinder"}]},
+        ],
+    )
+    for number, text in ((2, "1.35"), (3, "0.90"), (4, "0.85"), (1, "0.85")):
+        gap(real, number, text)
+    count(real, {2: "38"})
+    said = " ".join(str(finding.text) for finding in real.shop.assess(real.id).findings)
+    assert "testing starts at cylinder 2" in said and "too close to an end of" in said
+
+    real.shop.approve(real.shop.estimate(real.id), by="customer", how="in person")
+    real.rows(step=[{"repaired": {"operation": "ignition.replace_plugs"}}])
+    count(real, {2: "0"})
+    real.rows(step=[{"complaint_again": {"is": "Gone"}}])
+    told = wording(real.shop.issue(real.id).document)
+    assert "1.35 mm" in told, "what the work rests on stays"
+    for words in ("too close to an end of", "testing starts there", "It misfires", "Required voltage of"):
+        assert words not in told, words
+    assert "Nothing is open" in told

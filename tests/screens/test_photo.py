@@ -21,6 +21,7 @@ from hypothesis import strategies as st
 from corekit.desk.jobs import job_named, pictures_of
 from corekit.desk.rows import add_rows, withdraw_entry
 from corekit.desk.shop import Shop
+from corekit.model.personal import Personal
 from corekit.screens import photo
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
@@ -210,8 +211,9 @@ def test_a_photo_is_put_on_the_document_and_taken_off_where_it_is_shown_and_at_h
         path = f"/job/{job}/photo/{entry}/choice"
         asked = {"answer": "chosen-for-the-paper", "chosen": "yes", "next": f"/job/{job}/hand"}
         assert client.post(path, data=asked).headers["Location"].endswith(f"/job/{job}/hand")
-        ((_, small),) = shop.store.job(job).photos_for_paper
-        data = base64.b64decode(shop.store.text(small.hash) or "")
+        ((_, chosen),) = shop.store.job(job).photos_for_paper
+        assert isinstance(chosen.image, Personal)
+        data = base64.b64decode(shop.store.text(chosen.image.hash) or "")
         picture = Image.open(io.BytesIO(data))
         assert max(picture.size) == 1000 and len(data) <= 80_000 and not picture.getexif()
         page = client.get(f"/job/{job}/photos").text

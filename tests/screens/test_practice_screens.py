@@ -4,6 +4,7 @@ the end says what was wrong.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -278,6 +279,40 @@ def test_a_practice_car_that_fails_costs_its_answer_alone(
     reply = visit.client.post(f"/job/{visit.id}/car?look=battery.case", data={})
     assert reply.status_code == 404 and "could not answer: KeyError" in reply.text
     assert visit.get("test/battery.case").text
+
+
+@pytest.mark.parametrize("hangs", ["it sleeps", "it computes"])
+def test_a_practice_car_that_never_comes_back_costs_its_answer_alone(
+    joint: tuple[Visit, PracticeFolder], monkeypatch: pytest.MonkeyPatch, hangs: str
+) -> None:
+    visit, cars = joint
+    ends = threading.Event()
+
+    def looked_at(car: object, at: object) -> str:
+        if hangs == "it sleeps":
+            ends.wait(60.0)
+        while not ends.is_set():
+            pass
+        return "sound"
+
+    monkeypatch.setitem(cars.parts["battery"].sight, "battery.case", looked_at)
+    monkeypatch.setattr("corekit.practice.guard.answered.__defaults__", (0.05,))
+    monkeypatch.setattr("corekit.practice.guard.GRACE", 0.5)
+    try:
+        reply = visit.client.post(f"/job/{visit.id}/car?look=battery.case", data={})
+    finally:
+        ends.set()
+    assert reply.status_code == 404 and "did not answer: it took longer than 0.05 s" in reply.text
+    assert visit.get("test/battery.case").text
+
+
+def test_a_practice_car_that_fails_at_the_end_says_so(
+    joint: tuple[Visit, PracticeFolder], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    visit, cars = joint
+    monkeypatch.setitem(cars.parts["battery"].need, "battery.replace", lambda car: {}["a mistake"])
+    reply = visit.client.get(f"/job/{visit.id}/practice")
+    assert reply.status_code == 404 and "could not answer: KeyError" in reply.text
 
 
 def test_another_car_is_of_the_kind_of_the_last(shop: Shop) -> None:

@@ -275,6 +275,10 @@ def test_a_misfire_at_high_speed_takes_two_thirds_of_the_taps_and_half_of_the_ty
 ) -> None:
     misfire(hand)
     assert "Everything is paid" in hand.text
+    paper = hand.page.text_content("main")
+    for words in ("too close to an end of", "testing starts there", "Required voltage of", "Still open"):
+        assert words not in paper, "of the plugs that lie in the bin nothing is left but why they went"
+    assert "Not in the price book" not in paper and "1.35 mm" in paper
     is_within(hand, MISFIRE, "a misfire at high speed", capsys)
 
 

@@ -19,6 +19,7 @@ from corekit.cli import main
 from corekit.plugin.host import load
 from corekit.testing import conformance, nonconformities
 from corekit.testing.kit import REQUIREMENTS
+from corekit.testing.kit.declared import nonconforming_declarations
 from corekit.testing.kit.side_effects import watched
 
 ROOT = Path(__file__).parents[2]
@@ -386,6 +387,15 @@ def test_a_planted_fault_is_told_with_its_cure(
     told = [line for line in lines if line.startswith(begins)]
     assert told, f"{begins}: {lines}"
     assert all(part in told[0] for part in says), told[0]
+
+
+def test_a_channel_that_nothing_is_taken_from_is_told(tmp_path: Path) -> None:
+    system = sample(tmp_path)
+    channel = system.channel("sent_voltage", "V", "Voltage sent", possible=(0, 32))
+    (said,) = map(str, nonconforming_declarations(system))
+    assert said.startswith(f"channel {channel.key}") and "system.from_channel(…)" in said
+    system.from_channel(next(iter(system.measurands.values())), channel)
+    assert list(nonconforming_declarations(system)) == []
 
 
 def test_a_check_that_never_ends_is_stopped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

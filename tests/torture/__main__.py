@@ -12,7 +12,10 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Callable
+from importlib.util import find_spec
 from pathlib import Path
+
+from corekit.hub.throwaway import programs
 
 from . import (
     bombs,
@@ -38,6 +41,12 @@ def _many(count: int, share: float) -> int:
     return max(1, round(count * share))
 
 
+def _parcels(count: int, place: Path) -> Counts:
+    from . import parcels  # PostgreSQL's driver comes with the extra `hub`
+
+    return parcels.on_a_hub(count, place)
+
+
 #: Name → the part at its whole count. Places of an I/O fault have no count of their own: all of them at 1.
 PARTS: dict[str, Part] = {
     "kill-saving": lambda share, place: kills.saving(_many(300, share), place),
@@ -54,6 +63,7 @@ PARTS: dict[str, Part] = {
     "strings": lambda share, place: strings.strings(_many(1000, share), place),
     "fields": lambda share, place: fields.fields(_many(1000, share), place),
     "memory": lambda share, place: memory.memory(_many(60, share), place),
+    "parcels": lambda share, place: _parcels(_many(2000, share), place),
     "writers": lambda share, place: writers.writers(_many(12, share), place),
     "clock": lambda share, place: clock.jumps(place),
 }
@@ -69,6 +79,10 @@ def main(words: list[str] | None = None) -> int:
     for name in args.only:
         if name in ("power", "io") and (reason := reason_it_cannot_run()):
             print(f"{name}: not run: {reason}", flush=True)
+            wrong += bool(os.environ.get("CI"))
+            continue
+        if name == "parcels" and (programs() is None or find_spec("psycopg") is None):
+            print(f"{name}: not run: PostgreSQL or its driver is not installed here", flush=True)
             wrong += bool(os.environ.get("CI"))
             continue
         place = Path(tempfile.mkdtemp(prefix="corekit-torture-"))

@@ -25,7 +25,17 @@ from corekit.store.store import Store
 from corekit.web.server import server_for
 
 from .counts import Counts
-from .work import Acknowledger, answered, child, faults_after, new_shop, plugins, ready
+from .work import (
+    Acknowledger,
+    answered,
+    charged_twice,
+    child,
+    faults_after,
+    more,
+    new_shop,
+    plugins,
+    ready,
+)
 
 
 def _killed(
@@ -87,9 +97,13 @@ def _issuing(folder: Path, files: Path, seed: int) -> Callable[[Acknowledger], N
         with Shop(folder, plugins=plugins()) as shop:
             say("ready", "-")
             for number in range(1000):
-                invoice = shop.issue(ready(shop, f"job-{seed}-{number}", files), date_is_right=True)
-                say("invoice", invoice.number)
-                say("paper", invoice.pdf.name)
+                job = ready(shop, f"job-{seed}-{number}", files)
+                for nth in range(1 + number % 3):  # up to three in one job
+                    if nth:
+                        more(shop, job, nth)
+                    invoice = shop.issue(job, date_is_right=True)
+                    say("invoice", invoice.number)
+                    say("paper", invoice.pdf.name)
 
     return work
 
@@ -134,6 +148,7 @@ def issuing(count: int, folder: Path, seed: int = 2) -> Counts:
         counts.tries += was_killed
         counts.seen["invoices promised"] += sum(kind == "invoice" for kind, _ in new)
         counts.wrong += faults_after(folder / "shop", new)
+        counts.wrong += charged_twice(folder / "shop")
     return counts
 
 

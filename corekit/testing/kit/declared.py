@@ -124,6 +124,15 @@ def _for_nothing(system: System) -> Iterator[Nonconformity]:
                 fault="is offered to the customer and no fault of the table is told by it",
                 cure=f'Give its chance under the faults that make it, [symptoms."{key}"], or drop it.',
             )
+    taken = {one.channel for one in system.from_channels}
+    taken |= {key for one in system.from_channels for key in one.when}
+    for key in system.channels:
+        if key not in taken:
+            yield Nonconformity(
+                of=f"channel {key}",
+                fault="is declared and no reading comes from it",
+                cure="Say which reading does, system.from_channel(…), or drop it.",
+            )
     for key in system.limits:
         if key not in system.measurands and f'"{key}"' not in text:
             yield Nonconformity(

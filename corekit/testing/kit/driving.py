@@ -31,14 +31,14 @@ from .side_effects import ReachedOutsideError, watched
 
 #: How long one check may take over one bench, [s]: as long as in the product.
 MOST_SECONDS = 5.0
-#: So many times as long a check may take on a machine that is busy.
-_BUSY = 4.0
 #: How long a smaller example is looked for once one was found, [s].
 MOST_SHRINKING = 5.0
 #: How good a verdict is for the vehicle; advice is left out, for it decides nothing.
 _GOOD = {Verdict.FAIL: 0, Verdict.UNDECIDED: 1, Verdict.PASS: 2}
 #: A relative uncertainty for a calculation's inputs, and where an open range is taken to go.
 _DOUBT, _FAR = 0.01, 1e4
+#: The most of a declared range that is in doubt.
+_DOUBTED = 0.1
 #: The nearest to an end that does not belong to a range, and the smallest number but 0, as a share of it.
 _LEAST = 1e-6
 
@@ -205,22 +205,12 @@ def results_of(check: Check[...], before: Laid, system: System, of: str) -> list
 def _run_in_time(
     check: Check[...], case: Case, system: System
 ) -> tuple[list[Finding | Gap], BaseException | None]:
-    """What the check says, and what it raised. One that takes too long is given more time once, and then only
-    what it took of the processor counts: that a machine is busy is no fault of the check's.
-    """
-    first: Overrun | None = None
-    for seconds in (MOST_SECONDS, _BUSY * MOST_SECONDS):
-        began = time.thread_time()
-        try:
-            with guarded(system.key, check.title, seconds, check.where):
-                found = run(check, case)
-        except Overrun as raised:
-            first = first or raised
-            continue
-        except (Exception, SystemExit) as raised:
-            return [], raised
-        return found, first if time.thread_time() - began > MOST_SECONDS else None
-    return [], first
+    """What the check says, and what it raised."""
+    try:
+        with guarded(system.key, check.title, MOST_SECONDS, check.where):
+            return run(check, case), None
+    except (Exception, Overrun, SystemExit) as raised:
+        return [], raised
 
 
 def _draw_error(of: str, fault: str, cure: str, at: str = "") -> ShownError:
@@ -397,7 +387,7 @@ def _attack_calculation(
         Value(
             kind=declared.kind,
             number=numbers[name],
-            budget={name: abs(numbers[name]) * _DOUBT},
+            budget={name: _doubt(declared, numbers[name])},
             rests_on=frozenset({f"entry-{name}"}),
         )
         for name, declared in calculation.inputs.items()
@@ -405,6 +395,8 @@ def _attack_calculation(
     try:
         made = calculation(*values)
     except Exception as error:
+        if isinstance(error, ValueError) and _refuses(calculation):
+            return  # the next number is one of those that it refuses
         raise _draw_error(
             of,
             f"called with readings, raised {error_words(error)} with {said}",
@@ -429,7 +421,7 @@ def _bare_result(
             with guarded(system.key, calculation.key, MOST_SECONDS):
                 result = calculation.si(*numbers)
         except ValueError as raised:
-            if "Raises:" in (calculation.__doc__ or "") and "ValueError" in (calculation.__doc__ or ""):
+            if _refuses(calculation):
                 return None
             error = raised
         except Exception as raised:
@@ -452,6 +444,19 @@ def _bare_result(
     if not isinstance(result, (int, float)) or isinstance(result, bool):
         raise _draw_error(of, f"returns {result!r} with {said}", "A calculation returns one float.")
     return float(result)
+
+
+def _refuses(calculation: Calculation[...]) -> bool:
+    """Whether its docstring says that it refuses some inputs."""
+    return "Raises:" in (calculation.__doc__ or "") and "ValueError" in (calculation.__doc__ or "")
+
+
+def _doubt(declared: Input, number: float) -> float:
+    """The standard uncertainty of a reading: never so large that no number of the range could be meant."""
+    low = declared.low if declared.low is not None else declared.above
+    high = declared.high if declared.high is not None else declared.below
+    most = (high - low) * _DOUBTED if low is not None and high is not None else math.inf
+    return min(abs(number) * _DOUBT, most)
 
 
 def _within(declared: Input, chance: random.Random) -> float:

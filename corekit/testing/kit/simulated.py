@@ -19,7 +19,7 @@ import attrs
 from ...assess.hypotheses import Complaint, Hypothesis, JointTest, Tables, joint
 from ...assess.inference import Act, Beliefs, Retold, Shown, chance_of, now, start, step
 from ...assess.outcome import LIKELY, Outcome, allowance
-from ...assess.suspect import CALL_AT, WORK_AT, Evidence, next_tests
+from ...assess.suspect import CALL_AT, WORK_AT, Evidence, NextTest, next_tests
 from ...assess.timeline import StageOutcome
 from ...complaints import CHECK_UP, SOMETHING_ELSE, symptoms, trials
 from ...plugin.faults import OUTSIDE, FaultTable, FaultTest, OutcomeRow
@@ -121,6 +121,7 @@ class Visit:
     minutes: float = 0.0
     state: Hypothesis = frozenset()
     beliefs: Beliefs = attrs.field(init=False)
+    _ranked: tuple[int, Sequence[NextTest]] = (-1, ())
 
     def __attrs_post_init__(self) -> None:
         self.state = self.truth.state
@@ -153,6 +154,13 @@ class Visit:
                 if one.as_test and one.key.partition(".")[0] in self.beliefs.tables.systems
             ],
         )
+
+    @property
+    def next_tests(self) -> Sequence[NextTest]:
+        """What the product would do next; worked out once after each step."""
+        if self._ranked[0] != len(self.steps):
+            self._ranked = len(self.steps), next_tests(self.evidence)
+        return self._ranked[1]
 
     def make(self, one: JointTest) -> None:
         test = one.test
@@ -228,7 +236,7 @@ Policy = Callable[[Visit], JointTest | None]
 
 def ranked(visit: Visit) -> JointTest | None:
     """The product's own: information per hands-on minute."""
-    for test in next_tests(visit.evidence):
+    for test in visit.next_tests:
         if test.operation:
             find_out(visit, test.operation)
             return visit.beliefs.tables.tests[f"{test.system}.{test.key}"]
@@ -282,21 +290,25 @@ def decided(visit: Visit, plugins: Plugins, *, all_made: bool = False) -> str:
         for fault, row in shown.outcome.test.given.items():
             if shown.outcome.plain_among(row.direct):
                 direct.add(f"{shown.system}.{fault}")
-    telling = not all_made and telling_step(visit)
+
+    def is_sure(held: float) -> bool:
+        """Whether nothing is left that anybody would make first."""
+        return held >= WORK_AT and (held >= SURE or all_made or not telling_step(visit))
+
     works: dict[str, set[str]] = {}
     for fault in tables.faults:
         works.setdefault(next(iter(tables.work(frozenset({fault})))), set()).add(fault)
     for work, faults in works.items():
         held = chance_of(states, faults)
         if work.startswith("("):
-            if held >= WORK_AT and not (held < SURE and telling):
+            if is_sure(held):
                 return work
         elif plugins.operations[work].replaces:
             if held >= CALL_AT and direct & faults:
                 return work
-        elif held >= WORK_AT and not (held < SURE and telling):
+        elif is_sure(held):
             return work
-    if is_clear(visit) and visit.latest and not (clear_of_faults(visit) < SURE and telling):
+    if visit.latest and is_sure(clear_of_faults(visit)):
         return "-"
     return ""
 
@@ -313,7 +325,7 @@ def is_clear(visit: Visit) -> bool:
 
 def telling_step(visit: Visit) -> bool:
     """Whether a step shown beside what is likely is so quick and telling that anybody would make it first."""
-    return any(test.bits >= 0.1 and test.minutes <= 10 for test in next_tests(visit.evidence))
+    return any(test.bits >= 0.1 and test.minutes <= 10 for test in visit.next_tests)
 
 
 def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = False) -> Ended:

@@ -53,7 +53,8 @@ def nonconforming_visits(system: System, count: int) -> Iterator[Nonconformity]:
             of=of,
             fault=f"with every test made {_share(ceiling, count)} of {count} simulated visits end right,"
             f" where {CEILING:.0%} are wanted; {_not_found(best, system)}",
-            cure="Give the table tests that tell these faults apart, with rows that differ, or a direct row.",
+            cure="Give the table tests that tell these faults apart, with rows that differ, or a direct row;"
+            " what a test shows also while the complaint is away is lasting = true.",
         )
     made = list(ended_visits(tables, plugins, ranked, count, SEED))
     own, best_own = _with_own_fault(made), _with_own_fault(best)

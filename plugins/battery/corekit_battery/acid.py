@@ -89,7 +89,7 @@ def molality_of_concentration(
 
 @battery.calculation(source="acid-density")
 def molality_of_gravity(
-    gravity: Annotated[float, ck.Input("1", "Specific gravity, acid at 80 °F", 1.05, 1.32)],
+    gravity: Annotated[float, ck.Input("1", "Specific gravity, acid at 80 °F", 1.05, 1.318)],
 ) -> Annotated[float, ck.Output("mol/kg", "Molality of the acid")]:
     """Molality of acid from its gravity, acid at 80 °F against water at 60 °F.
 

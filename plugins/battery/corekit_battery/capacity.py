@@ -209,7 +209,7 @@ def cold_capacity_short(
     >>> round(cold_capacity_short.si(100 * 3600, 298.15) / 3600, 1)
     100.0
     """
-    return capacity / ck.interpolate(temperature, IEEE_485)
+    return capacity / ck.interpolate_clamped(temperature, IEEE_485)  # its ends are rounded above
 
 
 @battery.calculation(source="capacity-20-hour")

@@ -182,7 +182,7 @@ def time_to_one_percent(
     room: Annotated[float, ck.Input("m³", "Volume of the room", above=0)],
     current: Annotated[float, ck.Input("A", "Gas current", above=0)],
     cells: Annotated[float, ck.Input("1", "Number of cells", 1, 24)],
-    temperature: Annotated[float, ck.Input("K", "Air temperature")],
+    temperature: Annotated[float, ck.Input("K", "Air temperature", 243.15, 333.15)],
 ) -> Annotated[float, ck.Output("s", "Time until 1 % hydrogen")]:
     """Time until a closed, well mixed room holds 1 % of hydrogen, a quarter of what can burn.
 

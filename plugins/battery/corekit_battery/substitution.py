@@ -193,7 +193,8 @@ def with_a_loan(case: ck.Case, seen: Annotated[Loan, loan]) -> Iterator[ck.Findi
             Loan.NO_DIFFERENCE: "Another battery made no difference, so yours is not the cause.",
             Loan.BACK: "With another battery the trouble was gone; with yours it came back.",
             Loan.FOR_GOOD: (
-                "The trouble stayed away with your own battery once it was charged and its connections were tight."
+                "The trouble stayed away with your own battery once it was charged and its connections"
+                " were tight."
             ),
         }[seen],
     )

@@ -39,6 +39,13 @@ class Monitor(Enum):
     NOT_CLEARED = "codes not cleared since the repair"
 
 
+class MonitorResult(Enum):
+    PASSES = "passes"
+    NEAR = "passes close to a limit"
+    FAILS = "fails"
+    NOT_REACHED = "not reached"
+
+
 _HOW = "What this maker's description says of the code; a code of the public list is not told here again."
 maker_flow = egr.observation(
     "maker_flow",
@@ -87,6 +94,38 @@ monitor = egr.observation(
     },
 )
 
+monitor_result = egr.observation(  # source: test-results
+    "monitor_result",
+    "Test results of the EGR monitor",
+    MonitorResult,
+    how=(
+        "Scan tool, test results of monitored systems (service $06), the EGR monitor's lines: each value"
+        " against its own limits; all zeros, or none since clearing: not reached."
+    ),
+    tells="What the car's own test of the exhaust return showed last",
+    tells_each={
+        MonitorResult.PASSES: "The car's own last test found its exhaust return in order.",
+        MonitorResult.NEAR: "The car's own last test found its exhaust return just within its limits.",
+        MonitorResult.FAILS: "The car's own last test found a fault of its exhaust return.",
+        MonitorResult.NOT_REACHED: "The car has not tested its exhaust return lately.",
+    },
+)
+
+_RESULT: dict[Enum, Seen] = {
+    MonitorResult.PASSES: Seen(
+        True,
+        "The EGR monitor's last test results lie plainly within their limits: at that time exhaust flowed as"
+        " it should.",
+    ),
+    MonitorResult.NEAR: Seen(
+        True,
+        "The EGR monitor's last test results lie just within a limit.",
+    ),
+    MonitorResult.FAILS: Seen(
+        False,
+        "The EGR monitor's last test results lie outside a limit: the fault is there. They name no part.",
+    ),
+}
 _FLOW: dict[Enum, Seen] = {
     MakerFlow.LITTLE: Seen(
         False,
@@ -224,3 +263,14 @@ def monitor_read(case: ck.Case, seen: Annotated[Monitor, monitor]) -> Iterator[c
         says,
         tells=monitor.told(seen.value),
     )
+
+
+@egr.check("EGR monitor's test results")
+def monitor_result_read(
+    case: ck.Case, seen: Annotated[MonitorResult, monitor_result]
+) -> Iterator[ck.Finding | ck.Gap]:
+    """What the vehicle itself made of the flow the last time that it tried, later than a stored code."""
+    if seen is MonitorResult.NOT_REACHED:
+        yield case.gap(monitor_result, f"{monitor_result.title}: none there, so they say nothing.")
+        return
+    yield said(case, monitor_result, "egr.monitor_result", seen, _RESULT)

@@ -17,6 +17,7 @@ from .declarations import (
     clean,
     deposits,
     egr,
+    hold_loss,
     reaction,
     replace_sensing_hoses,
     replace_vacuum_hose,
@@ -26,7 +27,7 @@ from .declarations import (
     vacuum_hoses,
     valve_type,
 )
-from .observations import Raised, raised
+from .observations import Raised, StemByHand, raised, stem_by_hand
 
 AT_IDLE = (  # source: valve-by-hand
     "A back-pressure valve does not open at idle in any case, so this says nothing."
@@ -35,6 +36,19 @@ AT_IDLE = (  # source: valve-by-hand
 
 CLEAN_FIRST = "Carbon may be holding it: clean it first, then check again."
 AFTER_CLEANING = "It was cleaned, so carbon is not what holds it any more."
+
+
+#: What a stem that stands still says, by whether it was read how well the valve holds vacuum.
+_STANDS_STILL = {
+    False: (
+        "With vacuum on the valve its stem does not move: carbon holds it, or its diaphragm leaks. See"
+        " whether it holds vacuum, and press the stem by hand."
+    ),
+    True: (
+        "With vacuum on the valve its stem does not move, and its diaphragm is not known to hold: one that"
+        " leaks does not pull. Press the stem by hand."
+    ),
+}
 
 
 def cleaned(case: ck.Case) -> bool:
@@ -114,11 +128,26 @@ def stem_moves(
     seen: Annotated[Stem, stem],
     at_speed: Annotated[Raised | None, raised],
     valve: Annotated[Valve | None, valve_type],
+    loss: Annotated[ck.Reading | None, hold_loss],
+    pressed: Annotated[StemByHand | None, stem_by_hand],
 ) -> Iterator[ck.Finding | ck.Gap]:
-    """The direct look at the valve itself: it is cleaned before it is renewed."""
+    """The direct look at the valve itself: it is cleaned before it is renewed. One that stands still is held
+    by carbon only where its diaphragm is known to pull, or where it does not move by hand either.
+    """
     moves = seen is Stem.MOVES
     if valve is Valve.BACK_PRESSURE and not moves:
         yield _at_speed_only(case, stem, "egr.stem", at_speed)
+        return
+    pulls = loss is not None and case.side(loss, case.limit(hold_loss)) is ck.Side.INSIDE
+    held = pressed in (StemByHand.GRITTY, StemByHand.STICKS)
+    if seen is Stem.STICKS and not (pulls or held or cleaned(case)):
+        yield case.visual(
+            stem,
+            ck.Claim("egr.stem"),
+            _STANDS_STILL[loss is not None],
+            passes=False,
+            tells="The valve does not move as it should.",
+        )
         return
     yield case.visual(
         stem,

@@ -19,6 +19,7 @@ from .declarations import (
     NO_SPRAY,
     Cooler,
     Engine,
+    Valve,
     clean,
     cooler_fitted,
     egr,
@@ -76,6 +77,27 @@ class PositionByHand(Enum):
     FOLLOWS = "follows"
     JUMPS = "jumps"
     STAYS = "stays"
+
+
+class Sound(Enum):
+    EVEN = "runs evenly"
+    STRAINS = "strains against something"
+    SLIPS = "runs on, clicks or rattles"
+    SILENT = "silent"
+
+
+class DrivenOff(Enum):
+    ALL = "moves all the way with force"
+    WEAK = "slips, or stops short"
+    NOT = "does not move"
+    NOT_REACHED = "not reached"
+
+
+class Stops(Enum):
+    LEARNED = "as learned at both"
+    BOTH = "off at both by as much"
+    ONE = "off at one of them"
+    NOT_REACHED = "not reached"
 
 
 class AirDrop(Enum):
@@ -191,6 +213,60 @@ position_by_hand = egr.observation(
         PositionByHand.FOLLOWS: "The valve's position sensor works.",
         PositionByHand.JUMPS: "The valve's position sensor does not work as it should.",
         PositionByHand.STAYS: "The valve's position sensor does not work as it should.",
+    },
+)
+sound = egr.observation(
+    "sound",
+    "Sound of the valve's motor while commanded",
+    Sound,
+    only={valve_type: (Valve.ELECTRIC,)},
+    part=egr_valve,
+    how="Key on, engine off; a scan tool that commands it; ear or stethoscope at its housing.",
+    hazard=FINGERS,
+    tells="How the valve's motor sounds",
+    tells_each={
+        Sound.EVEN: "The valve's motor runs evenly.",
+        Sound.STRAINS: "The valve's motor works against something.",
+        Sound.SLIPS: "The valve's motor turns without moving the valve as it should.",
+        Sound.SILENT: "The valve's motor does not run.",
+    },
+)
+driven_off = egr.observation(
+    "driven_off",
+    "Removed valve while it is commanded",
+    DrivenOff,
+    only={valve_type: ELECTRIC},
+    part=egr_valve,
+    how=(
+        "Only where it moves freely by hand: plugged in and held down away from the engine, a scan tool"
+        " commands it from end to end; a wooden rod feels its force."
+    ),
+    hazard=f"{FINGERS} {CARBON}",
+    tells="Whether the removed valve moves as it is told",
+    tells_each={
+        DrivenOff.ALL: "Taken out, the valve moves as it is told.",
+        DrivenOff.WEAK: "Taken out and free, the valve still does not move as it is told.",
+        DrivenOff.NOT: "Taken out and free, the valve still does not move.",
+        DrivenOff.NOT_REACHED: "This could not be looked at here.",
+    },
+)
+stops = egr.observation(
+    "stops",
+    "Position signal of the removed valve at both its stops",
+    Stops,
+    only={valve_type: ELECTRIC},
+    part=egr_valve,
+    how=(
+        "Only where it moves freely by hand: plugged in for the signal, not commanded; pressed to each stop"
+        " with a rod, against what was learned or the vehicle's own figures."
+    ),
+    hazard=f"{FINGERS} {CARBON}",
+    tells="What the valve says of its two ends",
+    tells_each={
+        Stops.LEARNED: "The valve says rightly where its two ends are.",
+        Stops.BOTH: "The valve's position sensor is off by a fixed amount.",
+        Stops.ONE: "The valve does not reach one of its ends as it should.",
+        Stops.NOT_REACHED: "This could not be looked at here.",
     },
 )
 air_drop = egr.observation(
@@ -315,6 +391,44 @@ _SAYS: dict[Enum, Seen] = {
         "Moved with a rod, the valve's position signal stays: with supply and wiring good, it is the sensor.",
         replace_valve,
     ),
+    Sound.EVEN: Seen(True, "Commanded, the valve's motor runs evenly."),
+    Sound.STRAINS: Seen(
+        False,
+        "Commanded, the valve's motor strains against something: soot mostly.",
+    ),
+    Sound.SLIPS: Seen(
+        False,
+        "Commanded, the valve's motor runs on, clicks or rattles: its gear slips, mostly. The removed valve"
+        " shows it.",
+    ),
+    Sound.SILENT: Seen(
+        False,
+        "Commanded, the valve's motor is silent: it is open, or nothing arrives. Feed and command first.",
+    ),
+    DrivenOff.ALL: Seen(True, "Removed and commanded, the valve moves all the way with force."),
+    DrivenOff.WEAK: Seen(
+        False,
+        "Removed, free by hand and commanded, the valve slips or stops short: motor or gear.",
+        replace_valve,
+    ),
+    DrivenOff.NOT: Seen(
+        False,
+        "Removed, free by hand and commanded, the valve does not move: with feed and command good it is its"
+        " motor.",
+        replace_valve,
+    ),
+    Stops.LEARNED: Seen(True, "Pressed to both its stops, the removed valve shows what was learned."),
+    Stops.BOTH: Seen(
+        False,
+        "Pressed to both its stops, the removed valve's position signal is off by as much at each: its sensor"
+        " has drifted.",
+        replace_valve,
+    ),
+    Stops.ONE: Seen(
+        False,
+        "Pressed to both its stops, the removed valve's position signal is off at one: soot or a bent flap"
+        " there, or its sensor.",
+    ),
     AirDrop.MUCH: Seen(
         True,
         "When the valve opens, the air mass falls by more than 25 %: exhaust flows.",
@@ -399,6 +513,38 @@ def position_tried(
 ) -> Iterator[ck.Finding | ck.Gap]:
     """Parts the position sensor from the motor."""
     yield from _sighting(case, position_by_hand, seen)
+
+
+@egr.check("Sound of the valve's motor")
+def motor_heard(case: ck.Case, heard: Annotated[Sound, sound]) -> Iterator[ck.Finding | ck.Gap]:
+    """Held from outside or slipping inside: an ear tells in a minute what else takes the valve off."""
+    yield from _sighting(case, sound, heard)
+
+
+@egr.check("Removed valve, commanded")
+def driven_while_off(
+    case: ck.Case, seen: Annotated[DrivenOff, driven_off], feed: Annotated[Fed | None, fed]
+) -> Iterator[ck.Finding | ck.Gap]:
+    """The direct look at motor and gear: nothing holds it now. One that stands still speaks of them only
+    where its feed is good.
+    """
+    if seen is DrivenOff.NOT and feed is not Fed.GOOD:
+        yield case.inconclusive(
+            ck.Claim(
+                driven_off.key, evidence=case.noted(driven_off), next_test=fed if feed is None else None
+            ),
+            "Removed, free by hand and commanded, the valve does not move. Supply, ground and command under"
+            " load before its motor is blamed.",
+            tells=driven_off.told(seen.value),
+        )
+        return
+    yield from _sighting(case, driven_off, seen)
+
+
+@egr.check("Position signal at both stops")
+def stops_read(case: ck.Case, seen: Annotated[Stops, stops]) -> Iterator[ck.Finding | ck.Gap]:
+    """Off at both by as much is the sensor, for the flap rests on metal at each."""
+    yield from _sighting(case, stops, seen)
 
 
 @egr.check("Fall of the air mass")

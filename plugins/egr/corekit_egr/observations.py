@@ -27,9 +27,11 @@ from .declarations import (
     egr,
     egr_ports,
     egr_regulator,
+    egr_sensor,
     egr_valve,
     egr_vent_filter,
     replace_regulator,
+    replace_sensor,
     replace_valve,
     sensor_type,
     valve_type,
@@ -78,6 +80,19 @@ class CoilPath(Enum):
 class VentFilter(Enum):
     CLEAN = "clean"
     BLOCKED = "blocked"
+
+
+class StemByHand(Enum):
+    SPRINGS = "moves and springs back"
+    GRITTY = "moves partly, or grates"
+    STICKS = "does not move"
+    NOT_REACHED = "not reached"
+
+
+class Beside(Enum):
+    SAME = "the same"
+    ANOTHER = "another by 0.2 V or more"
+    NOT_REACHED = "not reached"
 
 
 class Raised(Enum):
@@ -207,6 +222,43 @@ vent_filter = egr.observation(
     },
 )
 
+stem_by_hand = egr.observation(
+    "stem_by_hand",
+    "Valve stem pressed by hand",
+    StemByHand,
+    part=egr_valve,
+    only={valve_type: (Valve.VACUUM,)},
+    how=(
+        "Engine off and cold: press the stem or the diaphragm's plate up through the opening of the housing,"
+        " with a blunt tool, never with force."
+    ),
+    hazard=f"{HOT} {CARBON}",
+    tells="Whether the valve moves when it is pressed",
+    tells_each={
+        StemByHand.SPRINGS: "Pressed by hand, the valve moves freely.",
+        StemByHand.GRITTY: "Pressed by hand, the valve moves with difficulty.",
+        StemByHand.STICKS: "Even pressed by hand, the valve does not move.",
+        StemByHand.NOT_REACHED: "This could not be looked at here.",
+    },
+)
+sensor_beside = egr.observation(
+    "sensor_beside",
+    "Signal of a sensor known to be good beside this one",
+    Beside,
+    part=egr_sensor,
+    only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
+    how=(
+        "Key on, engine off, hoses off: both sensors of the same type one after the other on the same plug,"
+        " signal against sensor ground. None at hand: not reached."
+    ),
+    hazard=HOT,
+    tells="What a good sensor shows in its place",
+    tells_each={
+        Beside.SAME: "A good sensor shows the same, so this one reads right at rest.",
+        Beside.ANOTHER: "A good sensor shows something else in its place: this one reads wrong.",
+        Beside.NOT_REACHED: "This could not be looked at here.",
+    },
+)
 raised = egr.observation(
     "raised",
     "Back-pressure valve with vacuum at 2500 rpm",
@@ -348,6 +400,65 @@ _BYPASS: dict[Enum, Seen] = {
 def bypass_tried(case: ck.Case, felt: Annotated[Bypass, bypass]) -> Iterator[ck.Finding | ck.Gap]:
     """Parts the control from the valve behind it."""
     yield said(case, bypass, "egr.bypass", felt, _BYPASS)
+
+
+_BESIDE: dict[Enum, Seen] = {
+    Beside.SAME: Seen(
+        True,
+        "A sensor known to be good shows the same on the same plug, hoses off: this one's zero is right.",
+    ),
+    Beside.ANOTHER: Seen(
+        False,
+        "A sensor known to be good shows another signal on the same plug, hoses off: this one's zero is off.",
+        replace_sensor,
+    ),
+}
+
+
+@egr.check("Sensor beside one known to be good")
+def sensors_compared(case: ck.Case, found: Annotated[Beside, sensor_beside]) -> Iterator[ck.Finding | ck.Gap]:
+    """A drifted zero without any figure of its type: wiring and meter are the same for both."""
+    if found in _BESIDE:
+        yield said(case, sensor_beside, "egr.sensor_beside", found, _BESIDE)
+    else:
+        yield case.gap(sensor_beside, f"{sensor_beside.title}: not reached, so it says nothing.")
+
+
+_PRESSED: dict[Enum, Seen] = {
+    StemByHand.SPRINGS: Seen(
+        True,
+        "Pressed by hand, the valve's stem moves and springs back: nothing holds it.",
+    ),
+    StemByHand.GRITTY: Seen(
+        False,
+        "Pressed by hand, the valve's stem moves partly or grates: clean it, then try again.",
+        clean,
+    ),
+    StemByHand.STICKS: Seen(
+        False,
+        "Pressed by hand, the valve's stem does not move: clean it, then try again.",
+        clean,
+    ),
+}
+_PRESSED_CLEANED: dict[Enum, Seen] = {
+    StemByHand.SPRINGS: _PRESSED[StemByHand.SPRINGS],
+    StemByHand.GRITTY: Seen(
+        False, "Pressed by hand, the cleaned valve's stem still moves partly or grates.", replace_valve
+    ),
+    StemByHand.STICKS: Seen(
+        False, "Pressed by hand, the cleaned valve's stem still does not move.", replace_valve
+    ),
+}
+
+
+@egr.check("Valve stem pressed by hand")
+def stem_pressed(case: ck.Case, found: Annotated[StemByHand, stem_by_hand]) -> Iterator[ck.Finding | ck.Gap]:
+    """Parts a valve that is held from a diaphragm that does not pull."""
+    words = _PRESSED_CLEANED if clean.key in case.repairs else _PRESSED
+    if found in words:
+        yield said(case, stem_by_hand, "egr.stem_by_hand", found, words)
+    else:
+        yield case.gap(stem_by_hand, f"{stem_by_hand.title}: not reached, so it says nothing.")
 
 
 _FILTER: dict[Enum, Seen] = {

@@ -38,8 +38,11 @@ def discharge_coefficient(
 
     >>> round(discharge_coefficient.si(0.07391, 0.0222, 111742.0, 0.34366, 0.34366), 6)
     0.599033
+
+    Raises:
+        ValueError: the bore is no smaller than the pipe.
     """
-    b = bore / pipe
+    b = _bore_over_pipe(bore, pipe)
     a = (19000 * b / reynolds) ** 0.8
     m2 = 2 * downstream_tap / (1 - b)
     low = reynolds < 3700
@@ -106,10 +109,13 @@ def orifice_flow(
     >>> flow = orifice_flow.si(0.016, 0.008, 103000.0, 5000.0, 573.15, 287.0, 2.98e-5, 1.34, 0.0, 0.0)
     >>> round(flow * 1000, 4)
     2.5489
+
+    Raises:
+        ValueError: the bore is no smaller than the pipe, or the pressure falls by more than a fifth.
     """
     if across == 0.0:
         return 0.0
-    b = bore / pipe
+    b = _bore_over_pipe(bore, pipe)
     density = upstream / (gas * temperature)
     ideal = (
         expansibility.si(pipe, bore, upstream, upstream - across, kappa)
@@ -148,7 +154,8 @@ def pressure_for_flow(
     3011.0
 
     Raises:
-        ValueError: no fall of up to a fifth of the pressure is enough.
+        ValueError: the bore is no smaller than the pipe, or no fall of up to a fifth of the pressure is
+            enough.
     """
     return _crossing(
         lambda across: (
@@ -194,6 +201,15 @@ def bore_for_flow(
         0.1 * pipe,
         0.75 * pipe,
     )
+
+
+def _bore_over_pipe(bore: float, pipe: float) -> float:
+    if bore >= pipe:
+        raise ValueError(
+            f"The bore of an orifice is smaller than its pipe; got {bore * 1000:g} mm in a pipe of"
+            f" {pipe * 1000:g} mm. Look whether the two were exchanged."
+        )
+    return bore / pipe
 
 
 def _crossing(of: Callable[[float], float], low: float, high: float) -> float:

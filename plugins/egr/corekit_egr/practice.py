@@ -259,7 +259,7 @@ def position(car: Egr, size: float) -> Egr:
     named="valve_motor",
 )
 def gear(car: Egr, size: float) -> Egr:
-    return attrs.evolve(car, moves=size / 100.0, current=2.6, valve=MOTOR)
+    return attrs.evolve(car, moves=size / 100.0, valve=MOTOR)  # teeth that slip do not load the motor
 
 
 @practice.fault(
@@ -321,11 +321,18 @@ def _lifted(car: Egr, vacuum: float) -> float:
 def opening(car: Egr, *, by_hand: bool) -> float:
     """Share of its flow that the valve lets through when it is opened."""
     if car.valve == MOTOR:
-        lifted = car.moves if car.commanded and car.fed else 0.0
-        return max(car.shut, lifted * max(0.0, 1.0 - car.off / 60.0))  # held where it reads 60 %
+        return stands(car, 60.0) / 60.0
     vacuum = (1.0 if car.diaphragm > 5.0 else car.pulls) if by_hand else at_valve(car, outlet(car))
     lifted = _lifted(car, vacuum)
     return max(car.shut, lifted * car.moves)
+
+
+def stands(car: Egr, wanted: float) -> float:
+    """Where a motor valve stands, %, that is moved until it reads what is wanted: one whose sensor reads too
+    far stops short by that.
+    """
+    reached = max(0.0, wanted - car.off) * car.moves if car.commanded and car.fed else 0.0
+    return max(100.0 * car.shut, reached)
 
 
 def at_rest(car: Egr) -> float:
@@ -339,6 +346,11 @@ def at_rest(car: Egr) -> float:
 def flow(car: Egr, share: float) -> float:
     """Relative flow, 0 to 1, behind a restricted passage."""
     return share * car.passage
+
+
+def _good_zero(car: Egr) -> float:
+    """V of a new sensor of its type without pressure."""
+    return 1.0 if car.later else 0.46
 
 
 def signal(car: Egr, share: float) -> float:
@@ -540,8 +552,7 @@ def position_reported(car: Car, at: At) -> float | None:
     wanted = at.setup.get("egr.commanded", 60.0)
     if now.valve != MOTOR:
         return None
-    stands = max(100.0 * now.shut, wanted * now.moves if now.commanded and now.fed else 0.0)
-    return min(100.0, stands + now.off) if now.reported else 0.0
+    return min(100.0, stands(now, wanted) + now.off) if now.reported else 0.0
 
 
 @practice.reads("position_closed")
@@ -685,7 +696,8 @@ def sweep(car: Car, at: At) -> str | None:
         return None
     if not now.reported or not now.commanded or not now.fed or now.moves < 0.1:
         return "does not follow"
-    return "slow or short of the ends" if now.moves < 0.8 or now.shut > 0.05 else "follows"
+    short = now.moves < 0.8 or now.shut > 0.05 or now.off > 10.0  # it never reads what its closed end should
+    return "slow or short of the ends" if short else "follows"
 
 
 @practice.sees("learned")
@@ -715,6 +727,65 @@ def motor_current(car: Car, at: At) -> str | None:
 @practice.sees("position_by_hand")
 def position_by_hand(car: Car, at: At) -> str | None:
     return ("follows" if _own(car).reported else "stays") if _own(car).valve == MOTOR else None
+
+
+@practice.sees("sound")
+def sound(car: Car, at: At) -> str | None:
+    now = _own(car)
+    if now.valve != MOTOR:
+        return None
+    if not now.commanded or not now.fed or now.current < 0.1:
+        return "silent"
+    if now.moves < 0.7:
+        return "strains against something" if now.soot == "choked" else "runs on, clicks or rattles"
+    return "runs evenly"
+
+
+@practice.sees("driven_off")
+def driven_off(car: Car, at: At) -> str | None:
+    now = _own(car)
+    if now.valve != MOTOR:
+        return None
+    if not now.commanded or not now.fed or now.current < 0.1:
+        return "does not move"
+    return "moves all the way with force" if now.moves > 0.7 else "slips, or stops short"
+
+
+@practice.sees("stops")
+def stops(car: Car, at: At) -> str | None:
+    now = _own(car)
+    if now.valve != MOTOR:
+        return None
+    if now.off > 5.0:
+        return "off at both by as much"
+    return "off at one of them" if not now.reported or now.shut > 0.05 else "as learned at both"
+
+
+@practice.sees("stem_by_hand")
+def stem_by_hand(car: Car, at: At) -> str | None:
+    now = _own(car)
+    if now.valve != VACUUM:
+        return None
+    return (
+        "moves and springs back"
+        if now.moves > 0.7
+        else "moves partly, or grates"
+        if now.moves > 0.1
+        else "does not move"
+    )
+
+
+@practice.sees("sensor_beside")
+def sensor_beside(car: Car, at: At) -> str | None:
+    if not _is_vacuum(car):
+        return None
+    apart = abs(_own(car).zero - _good_zero(_own(car)))
+    return "another by 0.2 V or more" if apart >= 0.2 else "the same"
+
+
+@practice.sees("monitor_result")
+def monitor_result(car: Car, at: At) -> str:
+    return "fails" if codes(car) else "passes"
 
 
 @practice.sees("read_against")
@@ -854,7 +925,7 @@ def replace_valve(car: Egr, work: str) -> Egr:
 
 @practice.does("replace_sensor")
 def replace_sensor(car: Egr, work: str) -> Egr:
-    return attrs.evolve(car, zero=1.0 if car.later else 0.46, slope=1.0)
+    return attrs.evolve(car, zero=_good_zero(car), slope=1.0)
 
 
 @practice.does("replace_regulator")
@@ -904,7 +975,7 @@ def needs_valve(car: Car) -> bool:
 @practice.needs("replace_sensor")
 def needs_sensor(car: Car) -> bool:
     now = _own(car)
-    return now.valve == VACUUM and (now.slope < 0.6 or abs(now.zero - (1.0 if now.later else 0.46)) > 0.25)
+    return now.valve == VACUUM and (now.slope < 0.6 or abs(now.zero - _good_zero(now)) > 0.25)
 
 
 @practice.needs("replace_regulator")

@@ -230,11 +230,41 @@ def test_a_moving_valve_that_the_engine_ignores_has_a_blocked_passage(car: Any) 
     finding = car.see("stem", "moves").finding("egr.reaction")
     assert finding.verdict is ck.Verdict.FAIL and finding.calls_for == "egr.clean"
     assert car.see("stem", "does not move").finding("egr.reaction").calls_for == ""
-    assert car.finding("egr.stem").calls_for == "egr.clean"
     assert (
         car.repaired("clean").see("stem", "does not move").finding("egr.stem").calls_for
         == "egr.replace_valve"
     )
+
+
+def test_a_stem_that_stands_still_is_called_carbon_only_where_its_diaphragm_pulls(car: Any) -> None:
+    finding = car.see("stem", "does not move").finding("egr.stem")
+    assert finding.verdict is ck.Verdict.FAIL and finding.calls_for == ""
+    assert "or its diaphragm leaks" in str(finding)
+    assert car.read("hold_loss", "0.2 inHg").finding("egr.stem").calls_for == "egr.clean"
+
+
+def test_a_stem_that_stands_still_over_a_leaking_diaphragm_is_pressed_by_hand(car: Any) -> None:
+    finding = car.see("stem", "does not move").read("hold_loss", "9.5 inHg").finding("egr.stem")
+    assert finding.calls_for == "" and "Press the stem by hand" in str(finding)
+    assert car.finding("egr.hold").calls_for == "egr.replace_valve"
+    assert car.see("stem_by_hand", "moves and springs back").finding("egr.stem").calls_for == ""
+
+
+def test_a_stem_that_does_not_move_by_hand_either_is_cleaned_and_then_renewed(car: Any) -> None:
+    car.see("stem", "does not move").see("stem_by_hand", "does not move")
+    assert {car.finding(f"egr.{key}").calls_for for key in ("stem", "stem_by_hand")} == {"egr.clean"}
+    again = car.repaired("clean").see("stem_by_hand", "does not move")
+    assert again.finding("egr.stem_by_hand").calls_for == "egr.replace_valve"
+
+
+def test_a_removed_valve_that_stands_still_speaks_of_its_motor_only_where_its_feed_is_good(car: Any) -> None:
+    car.fit("valve", "electric motor").see("driven_off", "does not move")
+    finding = car.finding("egr.driven_off")
+    assert finding.verdict is ck.Verdict.UNDECIDED and finding.next_test == "egr.fed"
+    finding = car.see("fed", "bad").finding("egr.driven_off")
+    assert finding.verdict is ck.Verdict.UNDECIDED and not finding.calls_for
+    assert car.finding("egr.fed").calls_for == "egr.repair_wiring"
+    assert car.see("fed", "good under load").finding("egr.driven_off").calls_for == "egr.replace_valve"
 
 
 def test_a_stem_that_moves_partly_is_cleaned_before_a_valve_is_renewed(car: Any) -> None:

@@ -128,7 +128,20 @@ def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
     assert not re.findall(rf"\b{word}\b", everything, re.IGNORECASE)
 
 
-@pytest.mark.parametrize("key", ["sweep", "fed", "motor_current", "flap", "position_by_hand", "throttle"])
+@pytest.mark.parametrize(
+    "key",
+    [
+        "sweep",
+        "fed",
+        "motor_current",
+        "flap",
+        "position_by_hand",
+        "throttle",
+        "sound",
+        "driven_off",
+        "stops",
+    ],
+)
 def test_fingers_stay_out_of_a_valve_that_a_motor_closes_until_it_is_unplugged(key: str) -> None:
     assert "Unplug the valve before fingers" in egr.observations[f"egr.{key}"].hazard
 
@@ -230,6 +243,35 @@ def test_a_position_that_does_not_follow_the_hand_calls_for_the_valve() -> None:
     results = {"code_follow": "set", "sweep": "does not follow", "fed": "good", "flap": "free"}
     assert not shown(egr, MOTOR, LAMP, **results).calls_for("replace_valve")
     assert shown(egr, MOTOR, LAMP, **results, position_by_hand="jumps or stays").calls_for("replace_valve")
+
+
+def test_a_gear_that_slips_shows_with_the_valve_off_and_not_before() -> None:
+    results = {"code_follow": "set", "sweep": "slow or short", "sound": "slips", "flap": "thin soot"}
+    assert not shown(egr, MOTOR, LAMP, **results).calls_for("replace_valve")
+    assert shown(egr, MOTOR, LAMP, **results, driven_off="slips or short").calls_for("replace_valve")
+
+
+def test_a_position_that_is_off_at_both_stops_calls_for_the_valve_and_one_off_at_one_does_not() -> None:
+    results = {"code_follow": "set", "sweep": "slow or short", "learned": "off", "flap": "thin soot"}
+    more = {"fed": "good", "sound": "evenly", "position_by_hand": "follows", "driven_off": "moves"}
+    assert not shown(egr, MOTOR, LAMP, **results, **more, stops="off at one").calls_for("replace_valve")
+    assert shown(egr, MOTOR, LAMP, **results, **more, stops="off at both").calls_for("replace_valve")
+
+
+def test_a_small_drift_of_a_sensor_calls_for_it_beside_a_good_one_and_not_before() -> None:
+    results = {"code_sensor": "set", "supply": "right", "ground": "good", "zero": "near", "vented": "unusual"}
+    more = {"signal_wire": "the same", "answer": "responds"}
+    assert not shown(egr, VACUUM, LAMP, **results, **more).calls_for("replace_sensor")
+    assert shown(egr, VACUUM, LAMP, **results, **more, beside="another").calls_for("replace_sensor")
+
+
+def test_a_monitor_that_passed_speaks_for_a_system_that_works_and_names_no_part() -> None:
+    for table in (VACUUM, MOTOR):
+        before = shown(egr, table, LAMP, code_little="not set").chances["none"]
+        passed = shown(egr, table, LAMP, code_little="not set", monitor_result="passes")
+        assert passed.chances["none"] > before
+        failed = shown(egr, table, LAMP, code_little="set", monitor_result="fails")
+        assert failed.chances["none"] < 0.05 and not any(failed.calls_for(part) for part in PARTS)
 
 
 def test_a_free_and_well_fed_valve_that_does_not_follow_calls_for_a_valve_else_it_does_not() -> None:

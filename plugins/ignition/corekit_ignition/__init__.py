@@ -26,6 +26,7 @@ from . import (
     supply,
     swaps,
     vehicle_data,
+    wear,
     windings,
 )
 from .declarations import ignition
@@ -54,6 +55,7 @@ __all__ = [
     "supply",
     "swaps",
     "vehicle_data",
+    "wear",
     "windings",
 ]
 

@@ -43,5 +43,11 @@ NO_HYBRID = (
     " people trained for them."
 )
 OFF = "Key off, connector off before a resistance is read."
+THREAD = (  # source: plug-torque
+    "Engine cold, wells blown out before a plug is loosened. Plugs are started by hand, threads clean and"
+    " dry, and tightened as this engine's data say; without them, in an aluminium head: M10 10 to 12 Nm, M12"
+    " 15 to 20 Nm, M14 with a gasket 25 to 30 Nm, M14 with a cone 10 to 20 Nm. More tears the thread, less"
+    " lets the plug burn."
+)
 WORK = f"{HIGH_VOLTAGE} {HOT}"
 NEGATIVE_OFF = "Note codes, monitors and radio code, then battery negative off first."

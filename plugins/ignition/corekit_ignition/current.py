@@ -197,6 +197,9 @@ def inductance_of_trace(
 
     >>> round(inductance_of_trace.si(13.5, 0.001, 3.134071, 5.83159) * 1000, 2)
     4.0
+
+    Raises:
+        ValueError: the current does not bend down as a sound coil's does.
     """
     return resistance_of_trace.si(voltage, first, second) * time_constant.si(interval, first, second)
 

@@ -38,6 +38,7 @@ from .cautions import (
     NO_LAMP,
     OFF,
     TESTER,
+    THREAD,
     WORK,
 )
 
@@ -380,7 +381,7 @@ lead_resistance = ignition.measurand(
     "kΩ",
     "Lead resistance",
     possible=(0, 10000),
-    usual=(0.05, 200),
+    usual=(0.05, 2000),  # a broken lead reads some hundred kΩ; 5 kΩ typed in Ω are 5000
     accuracy="2 % + 0.1 kΩ",
     places=LEADS,
     only={kind: (Kind.DISTRIBUTOR, Kind.WASTED)},
@@ -662,14 +663,14 @@ replace_plugs = ignition.operation(
     shown_by=misfires,
     replaces=spark_plugs,
     tells="The old spark plugs come out, and new ones are fitted.",
-    hazard=f"{WORK} Engine cold, wells blown out before a plug is loosened.",
+    hazard=f"{WORK} {THREAD}",
 )
 set_gaps = ignition.operation(
     "set_gaps",
     "Set the plug gaps",
     shown_by=plug_gap,
     tells="The gaps of the spark plugs are set.",
-    hazard=WORK,
+    hazard=f"{WORK} {THREAD}",
 )
 replace_coil = ignition.operation(
     "replace_coil",

@@ -72,6 +72,11 @@ _TOLD = {
     Face.WORN: "worn, so the spark has too far to jump",
     Face.CRACKED: "cracked, so the spark jumps in the wrong place",
 }
+#: Where several are wet at once. Petrol in the cylinders makes vapour where sparks may be: dried in the open.
+_FLOODED = (
+    " Several wet alike: no spark at all, or flooded by short starts in the cold. Dry them in the open, away"
+    " from any spark; most ECUs cut the fuel while it is cranked with the throttle fully open."
+)
 _FAILS = (Face.CRACKED, Face.BURNT, Face.WORN)
 _SOUND = (Face.TAN, Face.NEW)
 
@@ -109,10 +114,15 @@ def plugs_looked_at(
         )
     else:
         evidence = case.noted(plug_face, *seen)
+        wet = len(groups.get(Face.FUEL, ())) > 1
         yield case.advise(
             ck.Claim("ignition.plug_face", evidence=evidence),
-            says + " Find the cause before replacing plugs.",
-            tells="The spark plugs show that something is amiss; first its cause is to be found.",
+            says + " Find the cause before replacing plugs." + (_FLOODED if wet else ""),
+            tells=(
+                "Several spark plugs are wet with petrol; they are dried, and the reason is looked for."
+                if wet
+                else "The spark plugs show that something is amiss; first its cause is to be found."
+            ),
             values={"text": text},
         )
 
@@ -188,7 +198,8 @@ def spark_seen(
             ck.Claim("ignition.spark", evidence=evidence, urgency=ck.Urgency.NOTHING),
             (
                 "At the spark tester there is a spark every time ({places}). That roughly rules out"
-                " coil and leads; under load a gap requires more voltage."
+                " coil and leads as they were then; what fails hot, wet or now and then is tried while it"
+                " fails, and under load a gap requires more voltage."
             ),
             tells="There is a spark every time where it was tried.",
             values={"places": _cylinder_list(list(seen))},

@@ -272,7 +272,7 @@ def _pattern(counts: list[ck.Reading], total: float, number: int, how: Kind | No
         )
     if _alike(counts, total, number):
         return (
-            "They are spread over all cylinders alike. Usual causes are what all share: first the"
+            "They are spread over all cylinders alike. Usual causes are what all share: plugs worn alike, the"
             " coil supply, then fuel, air and timing."
         )
     many = _many(counts, total, number)

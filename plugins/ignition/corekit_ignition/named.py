@@ -25,7 +25,9 @@ def named(
     heads: Annotated[Banks | None, banks],
 ) -> Iterator[ck.Finding | ck.Gap]:
     """A code says where the control unit saw it. P0300 beside it, or alone, leaves open whether it is one,
-    some or all.
+    some or all. It stays stored for 40 warm-up cycles, so it may speak of what was mended since.
+
+    source: code-kept
     """
     misses = {n: code for n in NAMED if (code := f"P{MISFIRE + n:04}") in case.codes}
     coils = {n: code for n in NAMED if (code := f"P{COIL + n:04}") in case.codes}
@@ -53,6 +55,9 @@ def named(
         if misses
         else f"the coil of cylinder {next(iter(coils))}, most likely"
     )
+    shared = how is Kind.WASTED and set(places) in [set(pair) for pair in coils_of(pairs).values()]
+    if shared:
+        first = "the coil that they share"
     if how is Kind.WASTED and pairs is None and len(misses) == 2:
         yield case.inconclusive(
             ck.Claim("ignition.named", evidence=list(dict.fromkeys(entries)), next_test=coil_pairs),

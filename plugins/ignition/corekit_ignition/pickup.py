@@ -1,15 +1,23 @@
-"""Pickup (trigger) windings, and the condenser of breaker points."""
+"""Pickup (trigger) windings, breaker points and their condenser."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from enum import Enum
 from typing import Annotated
 
 import corekit as ck
 
 from .answers import CoilType
 from .cautions import HIGH_VOLTAGE, OFF
-from .declarations import coil_switching, coil_type, crank_sensor, ignition, winding_temperature
+from .declarations import (
+    coil_switching,
+    coil_type,
+    crank_sensor,
+    ignition,
+    repair_switching,
+    winding_temperature,
+)
 from .windings import resistance_at_20
 
 PICKUPS = ("pickup 1", "pickup 2", "pickup 3", "pickup 4")
@@ -44,6 +52,65 @@ condenser = ignition.measurand(
     hazard=f"{OFF} {HIGH_VOLTAGE} A charged condenser gives a shock.",
     tells="a small part beside the contacts",
 )
+
+
+class Points(Enum):
+    SOUND = "even and grey, gap as set"
+    BURNT = "burnt or pitted"
+    CLOSED = "closed up, or dwell off"
+    OILY = "oily or dirty"
+
+
+points_look = ignition.observation(
+    "points_look",
+    "Breaker points",
+    Points,
+    only={coil_type: (CoilType.POINTS,)},
+    part=coil_switching,
+    how="Key off, cap off: turn the engine to the widest gap, look at both faces, read gap or dwell angle.",
+    hazard=f"{OFF} {HIGH_VOLTAGE}",
+    tells="the contacts that switch the ignition coil",
+    tells_each={
+        Points.SOUND: "The contacts that switch the ignition coil look as they should.",
+        Points.BURNT: "The contacts that switch the ignition coil are burnt.",
+        Points.CLOSED: "The contacts that switch the ignition coil open too little.",
+        Points.OILY: "The contacts that switch the ignition coil are dirty.",
+    },
+)
+
+
+@ignition.check("Breaker points")
+def points_looked_at(case: ck.Case, seen: Annotated[Points, points_look]) -> Iterator[ck.Finding | ck.Gap]:
+    """What eyes see of them is plain; that they look well does not clear the condenser."""
+    says = {
+        Points.SOUND: (
+            "The breaker points look even and open as set. A condenser that leaks warm does not show."
+        ),
+        Points.BURNT: (
+            "The breaker points are burnt or pitted. Renew them with their condenser, for a bad one burns the"
+            " next set; then set gap or dwell, and the timing after it."
+        ),
+        Points.CLOSED: (
+            "The breaker points open too little: their heel has worn. Set gap or dwell, grease the cam, and"
+            " set the timing after it; then look again."
+        ),
+        Points.OILY: (
+            "The breaker points are oily or dirty: clean them, set gap or dwell, and find where it comes"
+            " from."
+        ),
+    }[seen]
+    yield case.visual(
+        points_look,
+        ck.Claim("ignition.points_look", calls_for=repair_switching),
+        says,
+        passes=seen is Points.SOUND,
+        tells={
+            Points.SOUND: "The contacts that switch the ignition coil look as they should.",
+            Points.BURNT: "The contacts that switch the ignition coil are burnt; they are renewed and set.",
+            Points.CLOSED: "The contacts that switch the ignition coil open too little; they are set.",
+            Points.OILY: "The contacts that switch the ignition coil are dirty; they are cleaned and set.",
+        }[seen],
+    )
 
 
 @ignition.check("Pickup windings")

@@ -410,6 +410,11 @@ def plug_gap(car: Car, at: At) -> float | None:
     return now.gaps[_n(at)] if _n(at) < now.cylinders else None
 
 
+@practice.reads("plug_distance")
+def plug_distance(car: Car, at: At) -> float:
+    return 130000.0 if "worn, rounded electrodes" in _own(car).faces else 25000.0
+
+
 @practice.reads("plug_insulation")
 def plug_insulation(car: Car, at: At) -> float | None:
     now = _own(car)
@@ -577,6 +582,11 @@ def mist(car: Car, at: At) -> str | None:
         return None
     leaks = now.cap != "sound" or "burnt or tracked" in now.boots or max(now.leads) > 400.0
     return "sparks are seen" if leaks else "nothing changes"
+
+
+@practice.sees("points_look")
+def points_look(car: Car, at: At) -> str | None:
+    return None  # every practice car is switched by a module
 
 
 @practice.sees("rpm")

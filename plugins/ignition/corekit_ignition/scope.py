@@ -218,6 +218,9 @@ def available(
     limit = case.limit("ignition.available")
     weakest = min(reached, key=lambda one: one.number)
     side = case.side(weakest, limit)
+    others = [one for one in reached if one is not weakest]
+    # What several coils share is good where the others reach theirs with it.
+    alone = len(others) > 1 and all(case.side(one, limit) is ck.Side.INSIDE for one in others)
     yield case.judge(
         weakest,
         limit,
@@ -230,7 +233,10 @@ def available(
         ck.Says(
             passes="{it} reaches {read}; {limit} is asked for.",
             fails=(
-                "{it} reaches no more than {read}; {limit} is asked for. Supply, ground and dwell decide"
+                "{it} reaches no more than {read}; {limit} is asked for. The others reach theirs by the same"
+                " supply: it is that coil, its boot or lead, or its own wires."
+                if alone
+                else "{it} reaches no more than {read}; {limit} is asked for. Supply, ground and dwell decide"
                 " that as much"
                 " as the coil does: with those read and good it is the coil, its boot or its lead."
             ),
@@ -238,7 +244,11 @@ def available(
         ),
         ck.Tells(
             passes="The ignition coil can make as high a voltage as is asked for.",
-            fails="The ignition coil makes too little voltage; whether its supply is why is read first.",
+            fails=(
+                "One ignition coil makes too little voltage, and the others enough."
+                if alone
+                else "The ignition coil makes too little voltage; whether its supply is why is read first."
+            ),
             undecided="The ignition coil may make too little voltage; it is read beside another one.",
         ),
         values={

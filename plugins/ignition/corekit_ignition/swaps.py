@@ -8,7 +8,7 @@ from typing import Annotated
 import corekit as ck
 
 from .answers import Kind, Swap
-from .cautions import HIGH_VOLTAGE, HOT
+from .cautions import HIGH_VOLTAGE, HOT, THREAD
 from .declarations import (
     ignition,
     ignition_coil,
@@ -47,7 +47,7 @@ plug_swap = ignition.observation(
     Swap,
     part=spark_plugs,
     how="The coil comes first, for it comes off anyway." + _HOW,
-    hazard=_HAZARD,
+    hazard=f"{_HAZARD} {THREAD}",
     tells="whether the fault goes with the spark plug",
     tells_each={
         Swap.FOLLOWED: "The fault went along with the spark plug.",

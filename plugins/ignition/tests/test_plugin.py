@@ -64,7 +64,7 @@ def test_no_resistance_decides_anything_because_no_figure_on_file_is_citable() -
 
 
 def test_every_measurand_says_how_has_an_accuracy_and_where_work_can_hurt_a_hazard() -> None:
-    harmless = {"ignition.engine_speed", "ignition.revolutions", "ignition.lead_length"}
+    harmless = {f"ignition.{key}" for key in ("engine_speed", "revolutions", "lead_length", "plug_distance")}
     for measurand in ignition.measurands.values():
         assert measurand.accuracy.percent or measurand.accuracy.amount
         assert measurand.how, measurand.key
@@ -114,6 +114,25 @@ def test_a_word_that_promises_too_much_is_printed_nowhere(word: str) -> None:
         ]
     )
     assert not re.findall(rf"\b{word}\b", everything, re.IGNORECASE)
+
+
+@pytest.mark.parametrize("key", ["replace_plugs", "set_gaps"])
+def test_whoever_fits_plugs_is_told_how_tight_by_published_ranges_and_that_the_engines_own_data_win(
+    key: str,
+) -> None:
+    # of plug makers, lbf ft in an aluminium head
+    charts = {
+        "M10": (7.2, 8.7),
+        "M12": (10.8, 14.5),
+        "M14 with a gasket": (18.0, 21.6),
+        "M14 with a cone": (7.2, 14.5),
+    }
+    hazard = ignition.operations[f"ignition.{key}"].hazard
+    assert "as this engine's data say" in hazard and "started by hand" in hazard and "cold" in hazard
+    for thread, (low, high) in charts.items():
+        found = re.search(rf"{thread} (\d+) to (\d+) Nm", hazard)
+        assert found is not None, thread
+        assert [int(one) for one in found.groups()] == pytest.approx([low * 1.35582, high * 1.35582], abs=0.8)
 
 
 @pytest.mark.parametrize("key", ["inject", "pressure"])
