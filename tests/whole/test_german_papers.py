@@ -55,7 +55,7 @@ def test_every_paper_is_in_german(papers: list[Document]) -> None:
 
 def own_words(paper: Document) -> tuple[str, ...]:
     return (
-        "12 months on parts and work of this invoice, beside your rights by law.",
+        "12 months on parts and work, beside your rights by law.",
         "a glove-box lamp that stayed on",
         "a passage choked with carbon, not the sensor",
         "worn spark plugs, not the coil",
