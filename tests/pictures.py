@@ -154,7 +154,7 @@ def typing(browser: Browser, address: str, to: Path) -> None:
     page.wait_for_selector("[data-trial] svg")
     page.locator(".quantity").first.scroll_into_view_if_needed()
     page.evaluate(
-        "scrollTo(0, document.querySelector('.quantity').getBoundingClientRect().top + scrollY - 16)"
+        "scrollTo(0, document.querySelector('.quantity').getBoundingClientRect().top + scrollY - 8)"
     )
     page.screenshot(path=to)
     page.close()
