@@ -96,7 +96,7 @@ def misfire(
     )
     yield case.judge(
         share,
-        case.limit("ignition.misfires"),
+        case.system.limits["ignition.misfires"],  # a share; a figure of the vehicle's own would be a count
         ck.Claim(
             "ignition.misfire",
             of=misfires,
@@ -183,7 +183,9 @@ def _side_of(case: ck.Case, count: ck.Reading, turns: ck.Reading) -> ck.Side:
     counted = ck.Value(
         count.value.kind, max(0.0, count.number), {**count.value.budget, **chance}, count.value.rests_on
     )
-    return case.side(misfire_share(counted, turns, ck.exact("count", 1.0)), case.limit("ignition.misfires"))
+    return case.side(
+        misfire_share(counted, turns, ck.exact("count", 1.0)), case.system.limits["ignition.misfires"]
+    )
 
 
 def _where(
@@ -201,7 +203,7 @@ def _where(
     """
     if len(counts) < number or number < 2:
         return ""
-    if case.side(share, case.limit("ignition.misfires")) is ck.Side.INSIDE:
+    if case.side(share, case.system.limits["ignition.misfires"]) is ck.Side.INSIDE:
         return "none seen"
     worst = max(reading.number for reading in counts)
     if worst >= ONE * total:

@@ -714,6 +714,11 @@ def coil_pairs(car: Car) -> str | None:
     return "1 with 4, 2 with 3" if now.cylinders == 4 else "1 with 6, 2 with 5, 3 with 4"
 
 
+@practice.fits("electrodes")
+def electrodes(car: Car) -> str:
+    return "nickel"
+
+
 @practice.fits("coil_type")
 def coil_type(car: Car) -> str:
     return "electronic"
