@@ -749,11 +749,6 @@ def plug_type(car: Car) -> str:
     return "with resistor"
 
 
-@practice.fits("electrodes")
-def electrodes(car: Car) -> str:
-    return "nickel"
-
-
 # ---- what work does, and whether it is needed
 
 
