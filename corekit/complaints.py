@@ -235,7 +235,7 @@ def symptoms() -> SymptomList:
         DataFileError: everything that is wrong with the file, at once.
     """
     if _ADDED.listed is None:
-        _ADDED.listed = _with_own(_shared(), _ADDED.own)
+        _ADDED.listed = _with_own(_shared_symptoms(), _ADDED.own)
     return _ADDED.listed
 
 
@@ -251,7 +251,7 @@ def set_own_symptoms(own: Iterable[OwnSymptom]) -> None:
         SymptomError: two of them, or one and the list, say the same; or there is no such heading.
     """
     wanted = tuple({one.symptom.key: one for one in own}.values())
-    shared = _shared()
+    shared = _shared_symptoms()
     said = {symptom.words.casefold(): key for key, symptom in shared.symptoms.items()}
     headings = [group.key for group in shared.groups]
     for one in wanted:
@@ -287,7 +287,7 @@ def _with_own(shared: SymptomList, own: Iterable[OwnSymptom]) -> SymptomList:
 
 
 @lru_cache(maxsize=1)
-def _shared() -> SymptomList:
+def _shared_symptoms() -> SymptomList:
     """Those of shared/symptoms.toml."""
     name = "shared/symptoms.toml"
     return kept("symptoms", [data_path(name)], lambda: _read_symptoms(name))

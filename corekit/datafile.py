@@ -463,7 +463,7 @@ def _count(raw: Any, _: Any) -> Count:
     return Count(_decimal(str(raw) if whole else raw, _))
 
 
-def _moment(raw: Any, _: Any) -> Moment:
+def _moment_of(raw: Any, _: Any) -> Moment:
     expected = _EXPECTED[Moment]
     read = raw
     if isinstance(raw, str):
@@ -502,7 +502,7 @@ _HOOKS: dict[Any, Callable[[Any, Any], Any]] = {
     Words: _words,
     Decimal: _decimal,
     Count: _count,
-    Moment: _moment,
+    Moment: _moment_of,
     Day: _day,
     Quantity: _quantity,
 }

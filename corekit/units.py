@@ -235,7 +235,7 @@ def _typed_value(text: str, accepts: Sequence[str], decimal: str, *, loose: bool
     wanted, expected = _accepted_units(tuple(accepts), table())
     if len(text) > _LONGEST:
         raise TypedError(
-            f"{_quoted(text[:20] + '…')} has {len(text)} characters, too many for a reading", expected
+            f"{_in_quotes(text[:20] + '…')} has {len(text)} characters, too many for a reading", expected
         )
     plain = key_of(text)
     if loose:
@@ -259,12 +259,12 @@ def _typed_value(text: str, accepts: Sequence[str], decimal: str, *, loose: bool
             return read
         meant = unit(read.unit)
         write = (
-            _quoted(read.shown if meant.text in BARE else f"{read.shown} {_typed_text(meant)}")
+            _in_quotes(read.shown if meant.text in BARE else f"{read.shown} {_typed_text(meant)}")
             if read.shown
             else ""
         )
         raise TypedError(
-            f"{_quoted(text)} may have a letter where a digit belongs", expected, write
+            f"{_in_quotes(text)} may have a letter where a digit belongs", expected, write
         ) from None
 
 
@@ -354,16 +354,18 @@ def _several(split: numerals.Split, unit_of_head: str, asked: _Asked) -> Typed:
     lower = _one(split.head if unit_of_head else f"{split.head}{upper.label}", asked)
     if lower.unit.kind != upper.unit.kind:
         raise TypedError(
-            f"{_quoted(asked.text)} names two kinds of quantity", asked.expected, _example("…", asked.wanted)
+            f"{_in_quotes(asked.text)} names two kinds of quantity",
+            asked.expected,
+            _example("…", asked.wanted),
         )
     alike = lower.unit is upper.unit
     if split.mark == numerals.OWN:
         half = upper.value * upper.unit.factor_exact
         if half <= 0:
             raise TypedError(
-                f"{_quoted(asked.text)} allows for nothing with its ±",
+                f"{_in_quotes(asked.text)} allows for nothing with its ±",
                 asked.expected,
-                _quoted(f"{lower.shown}{lower.label}"),
+                _in_quotes(f"{lower.shown}{lower.label}"),
             )
         return attrs.evolve(
             lower.typed(asked),
@@ -379,7 +381,7 @@ def _several(split: numerals.Split, unit_of_head: str, asked: _Asked) -> Typed:
             else f"{upper.shown}{upper.label}"
         )
         what = "runs from the higher end to the lower" if backwards else "has both ends alike"
-        raise TypedError(f"{_quoted(asked.text)} {what}", asked.expected, _quoted(write))
+        raise TypedError(f"{_in_quotes(asked.text)} {what}", asked.expected, _in_quotes(write))
     middle, half = (lower.coherent + upper.coherent) / 2, (upper.coherent - lower.coherent) / 2
     shown = f"{lower.shown}{_to(upper)}{upper.shown}" if alike else ""
     return attrs.evolve(
@@ -396,7 +398,7 @@ def _number(plain: str, asked: _Asked) -> tuple[numerals.Numeral, str]:
     try:
         return numerals.leading(plain, asked.decimal)
     except numerals.NumberError as error:
-        got = f"{_quoted(asked.text)} {error.what}"
+        got = f"{_in_quotes(asked.text)} {error.what}"
         if error.what == numerals.SEVERAL:
             raise TypedError(
                 got, asked.expected, f"one reading, {_example(error.numbers[0], asked.wanted)}"
@@ -405,7 +407,7 @@ def _number(plain: str, asked: _Asked) -> tuple[numerals.Numeral, str]:
             raise TypedError(got, asked.expected, _example("…", asked.wanted)) from None
         named = error.tail if error.tail and len(error.tail) < 16 else declared_text(asked.wanted[0].text)
         raise TypedError(
-            got, asked.expected, any_of(_quoted(f"{one} {named}") for one in error.numbers)
+            got, asked.expected, any_of(_in_quotes(f"{one} {named}") for one in error.numbers)
         ) from None
 
 
@@ -413,19 +415,19 @@ def _refuse_what_is_no_value(plain: str, text: str, expected: str) -> None:
     """What a display shows beyond its range, bounds and judgements: worth noting, and not a number."""
     if numerals.bound(plain):
         raise NotAValue(
-            f"{_quoted(text)} says on which side of a number it lies, and not what it is",
+            f"{_in_quotes(text)} says on which side of a number it lies, and not what it is",
             expected,
             f"no number, only: {plain}",
         )
     if numerals.beyond(plain):
         raise NotAValue(
-            f"{_quoted(text)} is what a display shows beyond its range, and not a value",
+            f"{_in_quotes(text)} is what a display shows beyond its range, and not a value",
             expected,
             f"beyond the range, shows {plain}",
         )
     if numerals.judged(plain):
         raise NotAValue(
-            f"{_quoted(text)} is a judgement, and not a value", expected, f"no number noted, only: {plain}"
+            f"{_in_quotes(text)} is a judgement, and not a value", expected, f"no number noted, only: {plain}"
         )
 
 
@@ -433,35 +435,37 @@ def _find(rest: str, shown: str, asked: _Asked) -> Unit:
     there, text, wanted, expected = table(), asked.text, asked.wanted, asked.expected
     if not rest:
         raise TypedError(
-            f"{_quoted(text)} has no unit",
+            f"{_in_quotes(text)} has no unit",
             expected,
-            any_of(_quoted(f"{shown} {_typed_text(one)}") for one in _firsts(wanted)),
+            any_of(_in_quotes(f"{shown} {_typed_text(one)}") for one in _firsts(wanted)),
         )
     found = _meant(rest, [one.kind for one in _firsts(wanted)])
     if len(found) == 1:
         return found[0]
     if found:
         raise TypedError(
-            f"{_quoted(text)} leaves open which is meant",
+            f"{_in_quotes(text)} leaves open which is meant",
             expected,
-            any_of(_quoted(f"{shown} {one.text}") for one in found),
+            any_of(_in_quotes(f"{shown} {one.text}") for one in found),
         )
     if any(
         key_of(rest).casefold() in (spelling.casefold() for spelling in there.unmarked.get(one.kind, ()))
         for one in wanted
     ):
-        got = f"{_quoted(text)} does not say by which test it was rated"
-        raise TypedError(got, expected, any_of(_quoted(f"{shown} {one.text}") for one in _firsts(wanted)))
+        got = f"{_in_quotes(text)} does not say by which test it was rated"
+        raise TypedError(got, expected, any_of(_in_quotes(f"{shown} {one.text}") for one in _firsts(wanted)))
     others = sorted(kind for kind in there.kinds if rest in there.typed[kind]) or sorted(
         kind for kind, bare in there.unmarked.items() if rest in bare
     )
     if others:
         named = any_of(_in_a_sentence(there.kinds[kind].title) for kind in others)
-        raise TypedError(f"{_quoted(text)} is of the wrong kind ({named})", expected, _example("…", wanted))
+        raise TypedError(
+            f"{_in_quotes(text)} is of the wrong kind ({named})", expected, _example("…", wanted)
+        )
     # Every unit of the kind, never the nearest: MV is spelled most like mV, a thousand-millionth of it.
     same = [other for one in _firsts(wanted) for other in units_of(one.kind) if other.text not in BARE]
-    write = any_of(_quoted(f"{shown} {_typed_text(one)}") for one in same) or _example(shown, wanted)
-    raise TypedError(f"{_quoted(rest)} in {_quoted(text)} is not a unit known here", expected, write)
+    write = any_of(_in_quotes(f"{shown} {_typed_text(one)}") for one in same) or _example(shown, wanted)
+    raise TypedError(f"{_in_quotes(rest)} in {_in_quotes(text)} is not a unit known here", expected, write)
 
 
 def _meant(rest: str, wanted: Sequence[str]) -> list[Unit]:
@@ -528,9 +532,9 @@ def _rating(plain: str, asked: _Asked) -> tuple[str, _Asked] | None:
     else:
         what = "does not say by which of the tests known here it was rated"
     raise TypedError(
-        f"{_quoted(asked.text)} {what}",
+        f"{_in_quotes(asked.text)} {what}",
         asked.expected,
-        any_of(_quoted(f"{plainly} {one.text}") for one in strict),
+        any_of(_in_quotes(f"{plainly} {one.text}") for one in strict),
     )
 
 
@@ -545,7 +549,8 @@ def _typed_text(one: Unit) -> str:
 
 def _example(number: str, wanted: Sequence[Unit]) -> str:
     return any_of(
-        _quoted(f"{number} {_typed_text(one)}" if one.text not in BARE else number) for one in _firsts(wanted)
+        _in_quotes(f"{number} {_typed_text(one)}" if one.text not in BARE else number)
+        for one in _firsts(wanted)
     )
 
 
@@ -561,7 +566,7 @@ def _in_a_sentence(title: str) -> str:
     return title[:1].lower() + title[1:]
 
 
-def _quoted(text: str) -> str:
+def _in_quotes(text: str) -> str:
     """A text in quotation marks, with nothing in it that could disturb a terminal."""
     return '"' + "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in text) + '"'
 
@@ -591,7 +596,7 @@ def parse_accuracy(text: str, unit: str) -> Accuracy:
     """
     own = _by_name(unit)
     if len(text) > _LONGEST:
-        raise TypedError(f"{_quoted(text[:20] + '…')} is too long for an accuracy", _ACCURACY)
+        raise TypedError(f"{_in_quotes(text[:20] + '…')} is too long for an accuracy", _ACCURACY)
     plain = key_of(text).replace("+/-", "±").lstrip("± ").removeprefix("(").removesuffix(")").strip()
     sums = {"percent": Fraction(0), "digits": Fraction(0), "amount": Fraction(0)}
     for term in plain.split("+"):
@@ -599,7 +604,7 @@ def parse_accuracy(text: str, unit: str) -> Accuracy:
         sums[name] += amount
     if not any(sums.values()):
         raise TypedError(
-            f"{_quoted(text)} promises a reading without uncertainty, and there is none",
+            f"{_in_quotes(text)} promises a reading without uncertainty, and there is none",
             _ACCURACY,
             '"0.5 % + 2 digits"',
         )
@@ -613,24 +618,24 @@ def _by_name(text: str) -> Unit:
 def _accuracy_term(term: str, text: str, own: Unit) -> tuple[str, Fraction]:
     match = _PLAIN_NUMBER.match(term)
     if match is None:
-        raise TypedError(f"{_quoted(text)} is not an accuracy", _ACCURACY, '"0.5 % + 2 digits"')
+        raise TypedError(f"{_in_quotes(text)} is not an accuracy", _ACCURACY, '"0.5 % + 2 digits"')
     amount = Fraction(match[0].replace(",", "."))
     rest = term[match.end() :].strip()
     percent = _PERCENT.fullmatch(rest)
     if percent and own.kind == "ratio" and not percent["reading"]:
         raise TypedError(
-            f"{_quoted(text)} leaves open what the percent are of",
+            f"{_in_quotes(text)} leaves open what the percent are of",
             _ACCURACY,
             f'"{match[0]} % of reading" or "{match[0]} points"',
         )
     if percent and _has_offset(own.kind):
         raise TypedError(
-            f"{_quoted(text)} gives a percentage of a {own.kind}, which depends on where its scale begins",
+            f"{_in_quotes(text)} gives a percentage of a {own.kind}, which depends on where its scale begins",
             _ACCURACY,
             f'"2 {own.bare}"',
         )
     if percent and amount > 100:
-        raise TypedError(f"{_quoted(text)} is more than 100 %", _ACCURACY)
+        raise TypedError(f"{_in_quotes(text)} is more than 100 %", _ACCURACY)
     if percent:
         return "percent", amount
     if _DIGITS.fullmatch(rest):
@@ -644,9 +649,9 @@ def _accuracy_term(term: str, text: str, own: Unit) -> tuple[str, Fraction]:
     ]
     if len(found) != 1:
         unit_problem = (
-            f"{_quoted(rest)} in {_quoted(text)} is no unit of {own.kind}"
+            f"{_in_quotes(rest)} in {_in_quotes(text)} is no unit of {own.kind}"
             if rest
-            else f"{_quoted(term)} in {_quoted(text)} has no unit"
+            else f"{_in_quotes(term)} in {_in_quotes(text)} has no unit"
         )
         raise TypedError(unit_problem, f"%, digits or an amount in {own.bare}", f'"{match[0]} {own.bare}"')
     return "amount", amount * found[0].factor_exact
@@ -684,12 +689,12 @@ def show(value: Value, unit: str, uncertainty: bool = True) -> str:
     spread = _amount(2 * value.u, one)
     label = _label(one)
     if one.text == _COUNT:
-        return _signed(_rounded(number, 0))
+        return _with_sign(_round(number, 0))
     if spread <= max(1e-9 * _size(value.number, one), 10.0**_FINEST):
         return decimal_text(value.number, unit).replace("-", _MINUS) + label
     place = _place(spread)
-    shown = _signed(_rounded(number, place)) + label
-    return f"{shown} ± {_signed(_rounded(spread, place))}{label} (k = 2)" if uncertainty else shown
+    shown = _with_sign(_round(number, place)) + label
+    return f"{shown} ± {_with_sign(_round(spread, place))}{label} (k = 2)" if uncertainty else shown
 
 
 def show_uncertainty(u: float, unit: str) -> str:
@@ -700,7 +705,7 @@ def show_uncertainty(u: float, unit: str) -> str:
     """
     one = _by_name(unit)
     spread = _amount(2 * abs(u), one)
-    return f"± {_signed(_rounded(spread, _place(spread))) if spread else '0'}{_label(one)}"
+    return f"± {_with_sign(_round(spread, _place(spread))) if spread else '0'}{_label(one)}"
 
 
 def decimal_text(number: float, unit: str, digits: int = 6) -> str:
@@ -738,11 +743,11 @@ def _place(spread: float) -> int:
     return exactly.adjusted() - (0 if exactly.as_tuple().digits[0] >= 3 else 1)
 
 
-def _rounded(number: float, place: int) -> Decimal:
+def _round(number: float, place: int) -> Decimal:
     return numerals.rounded(Decimal(repr(number)), place)
 
 
-def _signed(number: Decimal) -> str:
+def _with_sign(number: Decimal) -> str:
     return f"{number:f}".replace("-", _MINUS)
 
 

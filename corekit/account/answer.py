@@ -65,7 +65,7 @@ def answer_of(rows: Sequence[Row], told: Told) -> str:
             parts.append(f"{words}: {joined_words(quoted)}.")
     if parts:
         return " ".join(parts)
-    return _nothing(rows, told)
+    return _nothing_wrong(rows, told)
 
 
 def _is_old(row: FaultRow, rows: Sequence[Row]) -> bool:
@@ -80,7 +80,7 @@ def _is_wanted(row: FaultRow) -> bool:
     return row.state is State.PROPOSED and not row.is_found
 
 
-def _nothing(rows: Sequence[Row], told: Told) -> str:
+def _nothing_wrong(rows: Sequence[Row], told: Told) -> str:
     if told.is_proposal:
         return "To be looked at, at the price below."
     if not told.assessment.findings:

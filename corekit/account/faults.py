@@ -60,7 +60,7 @@ def _operations(told: Told) -> list[str]:
         finding.calls_for for finding in assessment.current if finding.calls_for and _is_called(finding, told)
     ]
     keys += [call.operation for call in assessment.calls_at(job.stage) if call.met]
-    keys += [*job.approval.open, *job.approval.declined, *_pending(job)]
+    keys += [*job.approval.open, *job.approval.declined, *_waiting_operations(job)]
     return list(dict.fromkeys(keys))
 
 
@@ -69,7 +69,7 @@ def _is_called(finding: Finding, told: Told) -> bool:
     return finding.verdict is Verdict.FAIL or told.assessment.may_propose(finding.calls_for, finding.stage)
 
 
-def _pending(job: Job) -> list[str]:
+def _waiting_operations(job: Job) -> list[str]:
     waiting = set(job.approval.pending)
     return [
         key for noted in job.estimates if noted.record.name in waiting for key in operations_of(noted.record)
@@ -126,7 +126,7 @@ def _progress(key: str, told: Told) -> Progress:
         return Progress.DECLINED
     if key in approval.open:
         return Progress.APPROVED
-    if key in _pending(told.job) and told.job.ended is None:  # an end answers what had no answer
+    if key in _waiting_operations(told.job) and told.job.ended is None:  # an end answers what had no answer
         return Progress.PROPOSED
     return Progress.NONE
 

@@ -296,7 +296,7 @@ class _Evaluation:
         self.touched.add(system.key)
         kept = list(results)
         findings = [
-            *(self._settled(one) for one in broken),
+            *(self._with_disputes(one) for one in broken),
             *(one for one in kept if isinstance(one, Finding)),
         ]
         self.findings += findings
@@ -311,15 +311,17 @@ class _Evaluation:
     def _disputed(self) -> frozenset[str]:
         return frozenset(entry for dispute in self.job.disputes for entry in dispute.entries)
 
-    def _settled(self, finding: Finding) -> Finding:
-        return finding if self._disputed.isdisjoint(finding.evidence) else _unsettled(finding)
+    def _with_disputes(self, finding: Finding) -> Finding:
+        return finding if self._disputed.isdisjoint(finding.evidence) else _as_disputed(finding)
 
     def _with_derived(self, cases: Mapping[str, Case]) -> dict[str, Case]:
         """The cases with every reading that follows from others, of whichever system it is."""
         found: dict[tuple[str, str], Reading] = {}
         for key, case in cases.items():
             for one in self.plugins.systems[key].derived.values():
-                results = self._guarded(case, one.measurand.title, one.where, partial(_derived, one, found))
+                results = self._guarded_results(
+                    case, one.measurand.title, one.where, partial(_derived_readings, one, found)
+                )
                 self.gaps += [result for result in results if isinstance(result, Gap)]
                 found |= {
                     (result.measurand.key, result.place): result
@@ -340,7 +342,7 @@ class _Evaluation:
         ]
         for key, name, check in sorted(checks, key=lambda one: bool(one[2].not_while)):
             results = [
-                self._settled(held_open(result, cases[key].contradicted))
+                self._with_disputes(held_open(result, cases[key].contradicted))
                 if isinstance(result, Finding)
                 else result
                 for result in self._with_what_stands(check, cases[key], standing)
@@ -350,7 +352,9 @@ class _Evaluation:
                     *(one for findings in broken.values() for one in findings),
                     *(one for results in said.values() for one in results if isinstance(one, Finding)),
                 ]
-                barring = bars(check.not_while, self._standing(check.not_while, now, cases[key].stage))
+                barring = bars(
+                    check.not_while, self._standing_findings(check.not_while, now, cases[key].stage)
+                )
                 places = self.plugins.systems[key].places_of_all
                 results = [*under_bars(results, barring, key, check.title, cases[key].stage, places)]
             said[key, name] = results
@@ -363,16 +367,16 @@ class _Evaluation:
         """What a check makes of a stage; where that alone leads to no finding, what stands from earlier
         helps.
         """
-        results = self._guarded(case, check.title, check.where, partial(run, check), check.plugin)
+        results = self._guarded_results(case, check.title, check.where, partial(run, check), check.plugin)
         if any(isinstance(result, Finding) for result in results):
             return results
         more = standing.beside(check, case)
         if more is None:
             return results
-        found = self._guarded(more, check.title, check.where, partial(run, check), check.plugin)
+        found = self._guarded_results(more, check.title, check.where, partial(run, check), check.plugin)
         return [result for result in found if speaks_of_now(result, case)] or results
 
-    def _standing(self, codes: Collection[str], now: Iterable[Finding], stage: int) -> list[Finding]:
+    def _standing_findings(self, codes: Collection[str], now: Iterable[Finding], stage: int) -> list[Finding]:
         """The findings of these codes as they stand: of this stage, else the latest of an earlier one that no
         work has dealt with since.
         """
@@ -399,7 +403,7 @@ class _Evaluation:
             )
         ]
 
-    def _guarded(
+    def _guarded_results(
         self, case: Case, title: str, where: str, work: Callable[[Case], Sequence[_R]], plugin: str = ""
     ) -> Sequence[_R | Gap]:
         system = case.system
@@ -410,7 +414,9 @@ class _Evaluation:
         except KeyboardInterrupt:
             raise
         except BaseException as error:
-            return [_failed(self.plugins.systems[system.key], title, where, distribution, case.stage, error)]
+            return [
+                _failure_gap(self.plugins.systems[system.key], title, where, distribution, case.stage, error)
+            ]
 
     def about(self, named: Collection[str]) -> frozenset[str]:
         """Systems of which something was read, or is asked."""
@@ -459,13 +465,13 @@ def _is_answered(system: System, job: Job) -> bool:
     return not job.fitted(job.stage).keys().isdisjoint(system.traits)
 
 
-def _derived(
+def _derived_readings(
     one: Derivation, found: Mapping[tuple[str, str], Reading], case: Case
 ) -> Sequence[Reading | Gap]:
     return list(derive(one, with_derived(case, found)))
 
 
-def _failed(
+def _failure_gap(
     system: System, title: str, where: str, distribution: str, stage: int, error: BaseException
 ) -> Gap:
     origin = f" ({distribution})" if distribution else ""
@@ -483,7 +489,7 @@ def _failed(
     )
 
 
-def _unsettled(finding: Finding) -> Finding:
+def _as_disputed(finding: Finding) -> Finding:
     """A finding that rests on a dispute: two stores say different things, so nothing is decided until
     somebody settles it.
     """

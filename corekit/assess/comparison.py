@@ -86,7 +86,7 @@ def _findings_of_both(
     """The findings by which some check held these very readings against a limit; else those of one code that
     held against it what they formed of them and of others: a rise of pressure, of its two readings.
     """
-    first, last = _judging(before, findings), _judging(after, findings)
+    first, last = _finding_of(before, findings), _finding_of(after, findings)
     if first and last:
         return first, last
     codes = {one.code: one for one in _findings_of(after, findings)}
@@ -94,7 +94,7 @@ def _findings_of_both(
     return next((pair for pair in pairs if _value(pair[0]).kind == _value(pair[1]).kind), None)
 
 
-def _judging(reading: Reading, findings: Sequence[Finding]) -> Finding | None:
+def _finding_of(reading: Reading, findings: Sequence[Finding]) -> Finding | None:
     return next((one for one in _with_limit(findings) if one.value == reading.value), None)
 
 

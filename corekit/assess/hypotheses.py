@@ -193,7 +193,7 @@ class Tables:
         """
         odds = {fault: self._odds(fault) for fault in (*self.faults, OUTSIDE)}
         named = {
-            frozenset(full): pair.per_1000 / 1000 * math.prod(map(self._when, full))
+            frozenset(full): pair.per_1000 / 1000 * math.prod(map(self._circumstance_factor, full))
             for system, table in self.systems.items()
             for pair in table.pairs.values()
             if (full := [f"{system}.{fault}" for fault in pair.of])
@@ -212,9 +212,9 @@ class Tables:
             per_1000 = symptoms().outside_per_1000
             return per_1000 / (1000 - per_1000)
         per_1000 = self.faults[fault].per_1000
-        return per_1000 / (1000 - per_1000) * self._when(fault)
+        return per_1000 / (1000 - per_1000) * self._circumstance_factor(fault)
 
-    def _when(self, fault: str) -> float:
+    def _circumstance_factor(self, fault: str) -> float:
         """The factor of the circumstances told on the odds of a fault."""
         system, _, key = fault.partition(".")
         return math.prod(

@@ -165,7 +165,7 @@ def _likelihoods(beliefs: Beliefs, event: Retold | Shown | Hint) -> Iterable[flo
     """The chance of what was shown or told, for each branch."""
     layout = beliefs.branches.layout
     if isinstance(event, Retold):
-        return [_retold(beliefs, branch, branch.now, event.still) for branch in layout.branches]
+        return [_still_chance(beliefs, branch, branch.now, event.still) for branch in layout.branches]
     if isinstance(event, Hint):
         return [_hint_factor(branch.now, event) for branch in layout.branches]
     rows, kinds = _rows(beliefs, event.system, event.test, event.shows), layout.kinds(event.system)
@@ -278,7 +278,7 @@ def _after_act(beliefs: Beliefs, act: Act) -> Beliefs:
             continue
         for state, share in _states_after(branch.now, act, beliefs.tables):
             if act.undone is not None:
-                target, weight = branch, chance * share * _retold(beliefs, branch, state, act.undone)
+                target, weight = branch, chance * share * _still_chance(beliefs, branch, state, act.undone)
             else:
                 target = branch if state == branch.now else Branch(branch.first, state, number)
                 weight = chance * share
@@ -301,7 +301,7 @@ def _states_after(state: Hypothesis, act: Act, tables: Tables) -> Iterator[tuple
             yield left | {fault}, share * BRINGS_IN / len(new)
 
 
-def _retold(beliefs: Beliefs, branch: Branch, state: Hypothesis, still: bool) -> float:
+def _still_chance(beliefs: Beliefs, branch: Branch, state: Hypothesis, still: bool) -> float:
     """The chance that the complaint is found still there (or gone) in a state that the vehicle has been
     brought to.
 

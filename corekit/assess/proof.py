@@ -69,7 +69,7 @@ def repair_proofs(
             (finding.of for finding in called if finding.of in operation.or_shown_by), operation.shown_by
         )
         proof, why, finding = _proof(shown_by, called, stage, until, findings, plugins)
-        lacking = _lacking(job, shown_by, stage, findings, gaps, plugins) if finding is None else ""
+        lacking = _lack_words(job, shown_by, stage, findings, gaps, plugins) if finding is None else ""
         proofs.append(
             RepairProof(
                 operation=operation.key,
@@ -84,7 +84,7 @@ def repair_proofs(
     return proofs
 
 
-def _lacking(
+def _lack_words(
     job: Job,
     shown_by: str,
     stage: int,

@@ -232,7 +232,7 @@ def _evidence(
         made=made,
         barred=frozenset(stage.barred),
         fitted=stage.fitted,
-        seen=_standing(job, plugins, stage.stage),
+        seen=_answers_standing(job, plugins, stage.stage),
         found=frozenset(one.code for one in stage.findings if one.verdict is not Verdict.PASS),
         asked=frozenset(asked),
         done=stage.done,
@@ -245,7 +245,7 @@ def _evidence(
     )
 
 
-def _standing(job: Job, plugins: Plugins, until: int) -> dict[str, str]:
+def _answers_standing(job: Job, plugins: Plugins, until: int) -> dict[str, str]:
     """Observation → what was seen last, of what was not exchanged since."""
     found: dict[str, str] = {}
     for stage in range(until + 1):

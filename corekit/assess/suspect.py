@@ -158,7 +158,7 @@ def suspects(evidence: Evidence) -> list[Suspect]:
     """All faults of the tables, nothing and something outside among them, likeliest first."""
     states = now(evidence.beliefs)
     chances = chances_of_each(states)
-    tables, speaking = evidence.tables, _speaking(evidence)
+    tables, speaking = evidence.tables, _outcome_words(evidence)
     found = [
         Suspect(
             system=full.partition(".")[0],
@@ -193,7 +193,7 @@ def suspects(evidence: Evidence) -> list[Suspect]:
     return sorted(found, key=lambda suspect: -suspect.probability)
 
 
-def _speaking(evidence: Evidence) -> dict[str, dict[int, tuple[str, ...]]]:
+def _outcome_words(evidence: Evidence) -> dict[str, dict[int, tuple[str, ...]]]:
     """Fault → what speaks for it (sign 1) and against it (-1): outcomes of the vehicle as it is now."""
     tables = evidence.tables
     found: dict[str, list[tuple[float, str]]] = {full: [] for full in tables.faults}

@@ -90,7 +90,7 @@ def events(job: Job, plugins: Plugins, tables: Tables, outcomes: Sequence[StageO
             for act in _repair(record, plugins, tables):
                 placed.append(((record.stage, 0, at), Event(stage=record.stage, step=act)))
         elif isinstance(record, Retold):
-            for again in _retold(record.result):
+            for again in _retold_events(record.result):
                 placed.append(((record.stage, 1, at), Event(stage=record.stage, step=again)))
         elif isinstance(record, Tried):
             stage, rank = (0, -1) if record.before else (record.stage, 1)
@@ -142,7 +142,7 @@ def _repair(record: Repaired, plugins: Plugins, tables: Tables) -> Iterator[Act]
         )
 
 
-def _retold(result: str) -> Iterator[inference.Retold]:
+def _retold_events(result: str) -> Iterator[inference.Retold]:
     if result in STILL | GONE:
         yield inference.Retold(result in STILL)
 
@@ -160,7 +160,7 @@ def _trial(record: Tried, tables: Tables) -> Iterator[Act | inference.Retold | H
         decides = not lasting and not way.provokes
         yield Hint(faults=of_part, these=way.this_part, other=way.other, none=way.none, decides=decides)
     elif lasting:
-        yield from _retold(record.result)
+        yield from _retold_events(record.result)
     elif way.telling and (way.provokes or way.key == "swapped"):
         if record.result == "stayed":
             yield Hint(faults=of_part, these=1 - way.this_part, other=1 - way.other, none=1 - way.none)

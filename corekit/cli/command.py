@@ -112,11 +112,11 @@ def _run(words: list[str], request: str) -> int:
             print(_overview())
             return 0
         if words[0] not in VERBS:
-            return _unknown(words[0])
+            return _refuse_verb(words[0])
         verb = importlib.import_module(f".{words[0].replace('-', '_')}", __package__)
         parser = _Parser(
             prog=f"corekit {words[0]}",
-            description=_filled(verb.__doc__ or ""),
+            description=_paragraphs(verb.__doc__ or ""),
             formatter_class=_Help,
             allow_abbrev=False,
         )
@@ -232,7 +232,7 @@ class _Help(argparse.RawDescriptionHelpFormatter):
         super().__init__(prog, max_help_position=28, width=WIDTH)
 
 
-def _filled(text: str) -> str:
+def _paragraphs(text: str) -> str:
     import textwrap
 
     return "\n\n".join(textwrap.fill(paragraph, WIDTH) for paragraph in text.strip().split("\n\n"))
@@ -244,7 +244,7 @@ def _overview() -> str:
     return f"{_INTRO}\n\n{rows}\n\n{_OUTRO}"
 
 
-def _unknown(word: str) -> int:
+def _refuse_verb(word: str) -> int:
     from ..fault import any_of, near
 
     meant = near(word, VERBS)

@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     folder = Path(args.folder or args.shop or home)
     if is_shop(folder):
         return _change(args, folder)
-    said = _asked(_given(args), ShopAnswers())
+    said = _all_answers(_answers_given(args), ShopAnswers())
     answers = Answers(
         name=said["name"],
         address=tuple(line.strip() for line in said["address"].split(";")),
@@ -115,7 +115,7 @@ def _change(args: argparse.Namespace, folder: Path) -> int:
     from ..desk.shop_files import ShopAnswers, answers_of, change
 
     stands = answers_of(folder)
-    said = _asked(_given(args), stands)
+    said = _all_answers(_answers_given(args), stands)
     said.pop("currency")
     changed = change(folder, ShopAnswers(**said))
     for path in changed:
@@ -127,7 +127,7 @@ def _change(args: argparse.Namespace, folder: Path) -> int:
     return 0
 
 
-def _given(args: argparse.Namespace) -> dict[str, str | None]:
+def _answers_given(args: argparse.Namespace) -> dict[str, str | None]:
     """What the command line says, by the name of the answer."""
     return {
         "name": args.name,
@@ -144,7 +144,7 @@ def _given(args: argparse.Namespace) -> dict[str, str | None]:
     }
 
 
-def _asked(given: dict[str, str | None], stands: ShopAnswers) -> dict[str, str]:
+def _all_answers(given: dict[str, str | None], stands: ShopAnswers) -> dict[str, str]:
     """Every answer: as it was given, else as it is typed now; who gives all that must be said is asked
     nothing.
     """

@@ -81,10 +81,10 @@ def _draft(args: argparse.Namespace, plugins: Plugins) -> LogDraft:
             raise InputError(f"--seconds: 0 to {MOST_SECONDS:g}; got {args.seconds:g}.")
         return draft_from_car(plugins, args.car, args.interface, bitrate=args.bitrate, seconds=args.seconds)
     path = Path(args.file)
-    return draft_from_file(plugins, path.name, path.read_bytes(), _told(args))
+    return draft_from_file(plugins, path.name, path.read_bytes(), _told_of(args))
 
 
-def _told(args: argparse.Namespace) -> Told:
+def _told_of(args: argparse.Namespace) -> Told:
     from ..desk.log_drafts import Told
 
     return Told(

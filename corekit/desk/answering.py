@@ -94,7 +94,7 @@ def _fetch(shop: ShopContext, job: Job, noted: Noted[Estimated]) -> Iterator[Fet
         return
     try:
         answer = open_answer(data, token)
-        why = _void(shop, job, record, noted.entry.recorded, answer)
+        why = _why_void(shop, job, record, noted.entry.recorded, answer)
     except (PublishError, ValueError) as error:
         why = str(error)
     if why:
@@ -148,7 +148,7 @@ def _request_id(record: Estimated) -> str:
     return f"answer-{record.document_id}"
 
 
-def _void(shop: ShopContext, job: Job, record: Estimated, made: str, answer: CustomerAnswer) -> str:
+def _why_void(shop: ShopContext, job: Job, record: Estimated, made: str, answer: CustomerAnswer) -> str:
     """Why an answer does not count; empty where it does."""
     if (
         answer.document != record.document_hash

@@ -67,7 +67,7 @@ def back_up(shop: ShopContext, to: Path | None = None, *, daily: bool = False) -
             shutil.copytree(shop.folder / KEYS, unfinished / KEYS)
             told = {"made": shop.store.now(), "lineage": shop.store.lineage, "heads": heads, "jobs": jobs}
             write_once(unfinished / HEADS_FILE, json.dumps(told, indent=2).encode())
-            path, made = _named(unfinished, "daily" if daily else "backup", made)
+            path, made = _name_backup(unfinished, "daily" if daily else "backup", made)
             flush_folder(to)
         finally:
             shutil.rmtree(unfinished, ignore_errors=True)
@@ -79,7 +79,7 @@ def back_up(shop: ShopContext, to: Path | None = None, *, daily: bool = False) -
     return Backup(path=path, made=made, jobs=jobs, daily=daily)
 
 
-def _named(unfinished: Path, kind: str, made: datetime) -> tuple[Path, datetime]:
+def _name_backup(unfinished: Path, kind: str, made: datetime) -> tuple[Path, datetime]:
     """Give a whole backup its name: its moment to the second, or the next that is free.
 
     Raises:

@@ -57,7 +57,7 @@ def day_list(shop: ShopContext) -> DayList:
     )
     owing = store.owing_jobs(more)
     today, later, without_part, recalls = (rows[:MOST] for rows in lists)
-    owed = [_owed(row, invoice, day) for row, invoice in owing[:MOST]]
+    owed = [_owed_row(row, invoice, day) for row, invoice in owing[:MOST]]
     return DayList(
         day=day,
         today=today,
@@ -69,7 +69,7 @@ def day_list(shop: ShopContext) -> DayList:
     )
 
 
-def _owed(job: JobRow, invoice: InvoiceRow, today: date) -> Owed:
+def _owed_row(job: JobRow, invoice: InvoiceRow, today: date) -> Owed:
     due = invoice.due_on or invoice.day
     try:
         days = (today - date.fromisoformat(due)).days

@@ -210,9 +210,9 @@ def _as_toml(tables: Mapping[str, Any], text: str) -> str:
     """
     lines: list[str] = []
     for name, sheet in tables.get("instruments", {}).items():
-        if f"[instruments.{_quoted(name)}]" not in text:
+        if f"[instruments.{_toml_string(name)}]" not in text:
             lines += [
-                f"[instruments.{_quoted(name)}]",
+                f"[instruments.{_toml_string(name)}]",
                 *(f"{key} = {_value(one)}" for key, one in sheet.items()),
                 "",
             ]
@@ -227,16 +227,16 @@ def _value(data: Any) -> str:
     if isinstance(data, bool):
         return "true" if data else "false"
     if isinstance(data, str):
-        return _quoted(data)
+        return _toml_string(data)
     if isinstance(data, Mapping):
         return "{ " + ", ".join(f"{_key(key)} = {_value(one)}" for key, one in data.items()) + " }"
     return "[" + ", ".join(map(_value, data)) + "]"
 
 
 def _key(name: str) -> str:
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _quoted(name)
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _toml_string(name)
 
 
-def _quoted(text: str) -> str:
+def _toml_string(text: str) -> str:
     escaped = text.replace("\\", "\\\\").replace('"', '\\"')
     return '"' + re.sub(r"[\x00-\x1f\x7f]", lambda sign: f"\\u{ord(sign[0]):04X}", escaped) + '"'

@@ -100,7 +100,7 @@ def preview_of(shop: ShopContext, job: str | None, rows: Mapping[str, Any]) -> P
             )
             for finding in found
         ),
-        gaps=tuple(_lacking(would_be.job, assessment, new, shop.plugins)),
+        gaps=tuple(_gaps_of(would_be.job, assessment, new, shop.plugins)),
         remarks=would_be.remarks,
         assessment=assessment,
     )
@@ -121,7 +121,7 @@ def _new_readings(assessment: Assessment, new: Collection[str]) -> Iterator[Read
     yield from beside.values()
 
 
-def _lacking(job: Job, assessment: Assessment, new: Collection[str], plugins: Plugins) -> Iterator[Gap]:
+def _gaps_of(job: Job, assessment: Assessment, new: Collection[str], plugins: Plugins) -> Iterator[Gap]:
     """The gaps of the checks that ask for what was said."""
     said = {noted.record.of for noted in job.all(Measured) if noted.id in new} | {
         noted.record.of for noted in job.all(Seen) if noted.id in new

@@ -156,7 +156,7 @@ def withdraw_entry(shop: ShopContext, job: str, entry: str, because: str, *, req
         if known is not None:
             entries = [one for one in known.entries if one.journal == JOB]
             return RowsResult(job=known.job, name=standing.name, entries=tuple(entries), again=True)
-        old = _standing(standing, entry)
+        old = _standing_entry(standing, entry)
         if old is None:
             raise DeskError(
                 f"Nothing under {entry[:12]!r} stands in {standing.name}; it was corrected or withdrawn"
@@ -285,7 +285,7 @@ def _new_name(shop: ShopContext) -> str:
     return f"{day}{1 + max((int(number) for number in taken if number.isdecimal()), default=0)}"
 
 
-def _standing(job: Job, entry: str) -> Entry | None:
+def _standing_entry(job: Job, entry: str) -> Entry | None:
     return next((noted.entry for noted in job.standing if noted.id == entry), None)
 
 
@@ -293,7 +293,7 @@ def _to_correct(job: Job | None, entry: object) -> Entry | None:
     """The entry whose place one of the rows takes."""
     if entry is None:
         return None
-    old = _standing(job, entry) if job is not None and isinstance(entry, str) else None
+    old = _standing_entry(job, entry) if job is not None and isinstance(entry, str) else None
     if old is None:
         raise _refusal("instead_of", _GONE)
     if old.kind in PROGRAM_KINDS:

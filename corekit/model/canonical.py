@@ -36,7 +36,7 @@ def canonical(data: Any) -> bytes:
     text = _plain_text(data)
     if text is not None:
         return text
-    data = _composed(data)
+    data = _plain_data(data)
     text = _plain_text(data)
     if text is not None:
         return text
@@ -92,11 +92,11 @@ def _is_plain(values: Any) -> bool:
     return True
 
 
-def _composed(data: Any) -> Any:
+def _plain_data(data: Any) -> Any:
     if isinstance(data, str):
         return unicodedata.normalize("NFC", data)
     if isinstance(data, dict):
-        composed = {_composed(key): _composed(item) for key, item in data.items()}
+        composed = {_plain_data(key): _plain_data(item) for key, item in data.items()}
         if len(composed) < len(data):
             raise ValueError(
                 f"This cannot be written down for good: of {', '.join(map(repr, data))} two are one name in"
@@ -104,7 +104,7 @@ def _composed(data: Any) -> Any:
             )
         return composed
     if isinstance(data, (list, tuple)):
-        return [_composed(item) for item in data]
+        return [_plain_data(item) for item in data]
     if isinstance(data, float) and data.is_integer() and -_WHOLE < data < _WHOLE:
         return int(data)  # which both writers write alike
     return data

@@ -118,7 +118,7 @@ class Addition(System):
             setattr(whole, shelf, {**getattr(base, shelf), **getattr(self, shelf)})
         whole.checks = {
             **base.checks,
-            **{f"{self.name}_{key}": self._named(one) for key, one in self.checks.items()},
+            **{f"{self.name}_{key}": self._with_origin(one) for key, one in self.checks.items()},
         }
         whole.units = (*base.units, *self.units)
         whole.from_channels = (*base.from_channels, *self.from_channels)
@@ -132,7 +132,7 @@ class Addition(System):
         space["faults"] = whole.fault_table(space["_data"], where) if space["_data"] else None
         return whole
 
-    def _named(self, check: Check[Any]) -> Check[Any]:
+    def _with_origin(self, check: Check[Any]) -> Check[Any]:
         return attrs.evolve(check, plugin=self.entry_point)
 
     def checked_code(self, code: str) -> str:

@@ -490,7 +490,7 @@ class _Meaning:
             proposed=row.proposed,
             lasting=row.lasting or bool(row.codes),
             trials=self._ways(path, row),
-            not_told=self._told(path, row),
+            not_told=self._not_told(path, row),
             retells=self._retells(path, row),
             after={first: tuple(names) for first, names in row.after.items()},
             since=tuple(row.since),
@@ -528,7 +528,7 @@ class _Meaning:
                     self.faults.add((*here, n), f"{quotation(name)} is what a sound vehicle shows", expected)
         return {symptom: tuple(names) for symptom, names in row.retells.items()}
 
-    def _told(self, path: Place, row: TestTable) -> tuple[str, ...]:
+    def _not_told(self, path: Place, row: TestTable) -> tuple[str, ...]:
         if self.declared.symptoms is not None:
             for n, symptom in enumerate(row.not_told):
                 self._one_of((*path, "not_told", n), symptom, "symptom", self.declared.symptoms)

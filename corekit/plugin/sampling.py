@@ -55,7 +55,7 @@ def sampling_of(
         over_title=over_title or (over.title if isinstance(over, Measurand) else "Time"),
         over_possible=over_span if over_possible is None else _span(over_possible, over_unit),
         over_half_width=half_width,
-        settling=None if settled is None else _settling(*settled, own, over_unit),
+        settling=None if settled is None else _settling_of(*settled, own, over_unit),
     )
 
 
@@ -63,7 +63,7 @@ def _span(ends: tuple[float | None, float | None], unit: str) -> Span:
     return Span(*(None if end is None else units.to_coherent(end, unit) for end in ends))
 
 
-def _settling(within: str, lasting: str, unit: str, over_unit: str) -> Settling:
+def _settling_of(within: str, lasting: str, unit: str, over_unit: str) -> Settling:
     """Both are differences, also on a scale that does not begin at zero: ± 1 °C is ± 1 K."""
     found = []
     for text, declared in ((within, unit), (lasting, over_unit)):

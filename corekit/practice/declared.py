@@ -167,25 +167,25 @@ class Practice(Generic[S]):
         """What a meter without error shows: `f(car, at)` → number in the measurand's declared unit, or None
         where it cannot be had on this car.
         """
-        return self._answering(self.reading, self.system.measurands, measurands)
+        return self._answer_decorator(self.reading, self.system.measurands, measurands)
 
     def sets(self, *measurands: str) -> Callable[[_F], _F]:
         """What the mechanic sets for a test (a load, an engine speed): `f(car, at)` → number, as `reads`."""
-        return self._answering(self.setting, self.system.measurands, measurands)
+        return self._answer_decorator(self.setting, self.system.measurands, measurands)
 
     def sees(self, *observations: str) -> Callable[[_F], _F]:
         """What is seen, heard or told: `f(car, at)` → one of the answers, or None where it cannot be looked
         at.
         """
-        return self._answering(self.sight, self.system.observations, observations)
+        return self._answer_decorator(self.sight, self.system.observations, observations)
 
     def records(self, *records: str) -> Callable[[_F], _F]:
         """What a logger keeps: `f(car, at)` → points (x, y) in the record's declared units."""
-        return self._answering(self.recording, self.system.records, records)
+        return self._answer_decorator(self.recording, self.system.records, records)
 
     def fits(self, *traits: str) -> Callable[[_F], _F]:
         """What the vehicle is fitted with: `f(car)` → an answer, or a text with its unit; None: unknown."""
-        return self._answering(self.fitting, self.system.traits, traits)
+        return self._answer_decorator(self.fitting, self.system.traits, traits)
 
     def does(self, *names: str) -> Callable[[_F], _F]:
         """What work does to the state: `f(state, operation)` → the state afterwards; of a part's key what a
@@ -195,8 +195,8 @@ class Practice(Generic[S]):
         def kept(answer: _F) -> _F:
             parts = [name for name in names if f"{self.system.key}.{name}" in self.system.parts]
             works = [name for name in names if name not in parts]
-            self._answering(self.trial, self.system.parts, parts)(answer)
-            return self._answering(self.deed, self.system.operations, works)(answer)
+            self._answer_decorator(self.trial, self.system.parts, parts)(answer)
+            return self._answer_decorator(self.deed, self.system.operations, works)(answer)
 
         return kept
 
@@ -209,7 +209,7 @@ class Practice(Generic[S]):
 
     def needs(self, *operations: str) -> Callable[[_F], _F]:
         """Whether a vehicle needs this work: `f(car)` → True, False or None where nobody could say."""
-        return self._answering(self.need, self.system.operations, operations)
+        return self._answer_decorator(self.need, self.system.operations, operations)
 
     def tells(self, complaint: Callable[[Car], Sequence[str]]) -> Callable[[Car], Sequence[str]]:
         """What its driver notices: `f(car)` → keys of symptoms; empty where nothing is noticed."""
@@ -225,7 +225,7 @@ class Practice(Generic[S]):
         self.stored = stored
         return stored
 
-    def _answering(
+    def _answer_decorator(
         self, answers: dict[str, _Any], declared: Mapping[str, Any], names: Iterable[str]
     ) -> Callable[[_F], _F]:
         def kept(answer: _F) -> _F:

@@ -89,7 +89,7 @@ class Visit:
             'vehicle = { description = "practice car", no_vin = "practice" }',
             "",
             "[traits]",
-            *(f"{json.dumps(key)} = {_quoted(answer)}" for key, answer in self.traits.items()),
+            *(f"{json.dumps(key)} = {_toml_string(answer)}" for key, answer in self.traits.items()),
         ]
         return "\n".join([*head, "", *(f"[[step]]\n{step}\n" for step in self.steps)])
 
@@ -156,19 +156,19 @@ class Visit:
             shown = car.shown(other, At(place, numbers), self.draw)
             if shown:
                 sure = "" if _is_usual(shown, other) else ", confirmed = true"
-                setup[key] = f"{{ is = {_quoted(shown)}{sure} }}"
+                setup[key] = f"{{ is = {_toml_string(shown)}{sure} }}"
                 numbers[key] = car.number(other, At(setup=numbers)) or 0.0
         rows = []
         for one in self._places(measurand, place):
             shown = car.shown(measurand, At(one, numbers), self.draw)
             if shown:
-                at = f", place = {_quoted(one)}" if one else ""
+                at = f", place = {_toml_string(one)}" if one else ""
                 sure = "" if _is_usual(shown, measurand) else ", confirmed = true"
-                rows.append(f'{{ of = "{measurand.key}"{at}, is = {_quoted(shown)}{sure} }}')
+                rows.append(f'{{ of = "{measurand.key}"{at}, is = {_toml_string(shown)}{sure} }}')
         if not rows:
             return self._cannot(measurand.key, place)
         beside = (
-            [f"setup = {{ {', '.join(f'{_quoted(key)} = {text}' for key, text in setup.items())} }}"]
+            [f"setup = {{ {', '.join(f'{_toml_string(key)} = {text}' for key, text in setup.items())} }}"]
             if setup
             else []
         )
@@ -181,8 +181,8 @@ class Visit:
         for one in self._places(declared, place):
             seen = car.seen(key, At(one))
             if seen is not None:
-                at = f", place = {_quoted(one)}" if one else ""
-                rows.append(f'{{ of = "{key}"{at}, is = {_quoted(seen)} }}')
+                at = f", place = {_toml_string(one)}" if one else ""
+                rows.append(f'{{ of = "{key}"{at}, is = {_toml_string(seen)} }}')
         if not rows:
             return self._cannot(key, place)
         self.steps.append(f"seen = [ {', '.join(rows)} ]")
@@ -193,13 +193,13 @@ class Visit:
         points = self.met.points(system.records[key], At(place))
         if not points:
             return self._cannot(key, place)
-        at = f", place = {_quoted(place)}" if place else ""
+        at = f", place = {_toml_string(place)}" if place else ""
         listed = ", ".join(f'["{x}", "{y}"]' for x, y in points)
         self.steps.append(f'records = [ {{ of = "{key}"{at}, points = [ {listed} ] }} ]')
         return True
 
     def _cannot(self, key: str, place: str) -> bool:
-        at = f", place = {_quoted(place)}" if place else ""
+        at = f", place = {_toml_string(place)}" if place else ""
         self.steps.append(f'seen = [ {{ of = "{key}"{at}, cannot = "no tool for it here" }} ]')
         return False
 
@@ -228,7 +228,7 @@ def _is_usual(shown: str, measurand: Measurand) -> bool:
     return (low is None or low <= number) and (high is None or number <= high)
 
 
-def _quoted(text: str) -> str:
+def _toml_string(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
 
@@ -267,7 +267,7 @@ def _drive(visit: Visit, minutes: float) -> str:
     for _ in range(MOST_STEPS):
         assessment = visit.assessment()
         visit.hear(assessment)
-        offered = _offered(visit, assessment)
+        offered = _offered_work(visit, assessment)
         if offered:
             visit.work(offered)
             continue
@@ -291,7 +291,7 @@ def _end(visit: Visit, how: str) -> str:
     return "in vain" if how == "right" and (visit.wrong_parts or visit.in_vain) else how
 
 
-def _offered(visit: Visit, assessment: Assessment) -> str:
+def _offered_work(visit: Visit, assessment: Assessment) -> str:
     """The first piece of work that may be proposed now and was not done yet."""
     done = [noted.record.operation for noted in assessment.job.repairs]
     speaking = [finding.calls_for for finding in assessment.current if finding.calls_for]

@@ -83,11 +83,11 @@ def read_clock(
     if not said:
         _refuse("file", f"the column {quotation(title)} holds no time", "a time in every line")
     if all(_PLAIN.fullmatch(cell) for _, cell in said) and days is None:
-        seconds, words = _counted(title, said, given, below)
+        seconds, words = _counted_times(title, said, given, below)
     else:
         seconds, words = _of_day(title, said, lines, days, given)
     _rise(seconds, lines, cells)
-    spread = _spread(seconds)
+    spread = _spread_evenly(seconds)
     if spread != seconds:
         words += (
             " The clock shows no more than that, so the lines between two of its steps are spread evenly."
@@ -102,12 +102,12 @@ def _refuse(where: str, got: str, expected: str, write: str = "") -> None:
     raise LogError([DataFault(where, expected, got, write)])
 
 
-def _counted(
+def _counted_times(
     title: str, said: Sequence[tuple[int, str]], given: str, below: str
 ) -> tuple[dict[int, float], str]:
     """Numbers that count from somewhere."""
     numbers = {n: float(cell.replace(",", ".")) for n, cell in said}
-    unit = given if given in _SIZE else _told(title, below)
+    unit = given if given in _SIZE else _told_unit(title, below)
     if not unit:
         values = list(numbers.values())
         steps = sorted(after - before for before, after in pairwise(values))
@@ -125,7 +125,7 @@ def _counted(
     return {n: number * _SIZE[unit] for n, number in numbers.items()}, words
 
 
-def _told(title: str, below: str) -> str:
+def _told_unit(title: str, below: str) -> str:
     brackets = re.findall(r"[\[(]\s*([^\[\]()]+?)\s*[\])]", title)
     for text in (*brackets, below, plain(title).split()[-1] if plain(title) else ""):
         found = unit_in(text, ["s"]) if text not in ("t", "time") else ""
@@ -146,7 +146,7 @@ def _of_day(
     dated = False
     added, previous = 0.0, None
     for n, cell in said:
-        day, clock = _parted(cell if days is None else f"{days[n]} {cell}")
+        day, clock = _day_and_time(cell if days is None else f"{days[n]} {cell}")
         match = _CLOCK.fullmatch(clock)
         if match is None:
             _refuse(
@@ -168,7 +168,7 @@ def _of_day(
     return found, words
 
 
-def _parted(cell: str) -> tuple[str, str]:
+def _day_and_time(cell: str) -> tuple[str, str]:
     """(day, time) of a cell that may hold both."""
     text = " ".join(cell.replace("T", " ").split())
     first, space, rest = text.partition(" ")
@@ -233,7 +233,7 @@ def _rise(seconds: dict[int, float], lines: Sequence[int], cells: Sequence[str])
         before = n
 
 
-def _spread(seconds: dict[int, float]) -> dict[int, float]:
+def _spread_evenly(seconds: dict[int, float]) -> dict[int, float]:
     """The same where lines share a time: spread evenly up to the next one."""
     keys = list(seconds)
     found: dict[int, float] = {}

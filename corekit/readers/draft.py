@@ -251,13 +251,13 @@ class _Maker:
             self._lose(f"{measurand.title}: the log has no stretch{during} for it.")
             return None
         part = self._steadiest(track, part) if use.take == MIDDLE else part
-        taken = self._taken(measurand, use, track, part)
+        taken = self._taken_reading(measurand, use, track, part)
         if taken is None:
             self._lose(f"{measurand.title}: too few samples in its stretch.")
             return None
         text, is_odd = taken
         self.used.add(use.channel)
-        instruments, named = self._instrument(use, track)
+        instruments, named = self._instrument_row(use, track)
         row: dict[str, Any] = {"of": measurand.key, "is": text, "origin": self._origin(track, part)}
         if place:
             row["place"] = use.places[place]
@@ -292,13 +292,13 @@ class _Maker:
                 track = self.log.track(use.channel)
                 if condition is None or track is None or key in found:
                     continue
-                taken = self._taken(condition, use, track, part)
+                taken = self._taken_reading(condition, use, track, part)
                 if taken is not None:
                     self.used.add(use.channel)
                     found[key] = {"is": taken[0], **({"confirmed": True} if taken[1] else {})}
         return found
 
-    def _taken(
+    def _taken_reading(
         self, measurand: Measurand, use: FromChannel, track: Track, part: _Part
     ) -> tuple[str, bool] | None:
         """What was read in a part, as it is typed, and whether it is unusual; None with too few samples."""
@@ -321,7 +321,7 @@ class _Maker:
             spread = 0.0
         if number is None or not measurand.possible.holds(number):
             return None
-        return _typed(number, spread, measurand.unit), not measurand.usual.holds(number)
+        return _typed_number(number, spread, measurand.unit), not measurand.usual.holds(number)
 
     # ---- stretches
 
@@ -330,19 +330,19 @@ class _Maker:
         if not use.during:
             spans = [_Part(track.times[0], track.times[-1])]
         elif use.during == STANDING:
-            spans = self._standing(track)
+            spans = self._standing_parts(track)
         else:
             spans = [_Part(one.start, one.end) for one in self.events if one.kind == use.during]
-        found = [part for span in spans for part in self._holding(span, use, track)]
+        found = [part for span in spans for part in self._holding_parts(span, use, track)]
         return max(found, key=lambda part: part.length, default=None)
 
-    def _standing(self, track: Track) -> list[_Part]:
+    def _standing_parts(self, track: Track) -> list[_Part]:
         """The stretches of a track in which the engine neither cranks nor runs."""
         moving = [one for one in self.events if one.kind in (CRANKING, RUNNING)]
         samples = [(time, not any(one.start <= time <= one.end for one in moving)) for time in track.times]
         return [_Part(start, end) for start, end in stretches(samples)]
 
-    def _holding(self, span: _Part, use: FromChannel, track: Track) -> Iterator[_Part]:
+    def _holding_parts(self, span: _Part, use: FromChannel, track: Track) -> Iterator[_Part]:
         others = []
         for key, ends in use.when.items():
             other = self.log.track(key)
@@ -404,8 +404,10 @@ class _Maker:
         every = -(-len(samples) // MOST)
         kept = samples[::every]
         self.used.add(use.channel)
-        instruments, named = self._instrument(use, track)
-        points = [f"{_plain(time - part.start)} s: {_shown(value, sampling.unit, 8)}" for time, value in kept]
+        instruments, named = self._instrument_row(use, track)
+        points = [
+            f"{_plain(time - part.start)} s: {_number_words(value, sampling.unit, 8)}" for time, value in kept
+        ]
         row: dict[str, Any] = {"of": sampling.key, "points": points, "origin": self._origin(track, part)}
         if named:
             row["with"] = named
@@ -414,8 +416,8 @@ class _Maker:
             row["confirmed"] = True
         low, high = min(value for _, value in kept), max(value for _, value in kept)
         text = (
-            f"{len(kept)} samples over {_plain(part.length)} s, {_shown(low, sampling.unit)} to"
-            f" {_shown(high, sampling.unit)}"
+            f"{len(kept)} samples over {_plain(part.length)} s, {_number_words(low, sampling.unit)} to"
+            f" {_number_words(high, sampling.unit)}"
         )
         return DraftRow(
             of=sampling.key,
@@ -430,7 +432,7 @@ class _Maker:
 
     # ---- where it comes from
 
-    def _instrument(self, use: FromChannel, track: Track) -> tuple[dict[str, dict[str, str]], str]:
+    def _instrument_row(self, use: FromChannel, track: Track) -> tuple[dict[str, dict[str, str]], str]:
         if not use.accuracy:
             return {}, ""
         title = self.declared.channels.channels[use.channel].title.lower()
@@ -517,18 +519,18 @@ def _middle(values: Sequence[float]) -> tuple[float, float]:
     return middle, apart[min(len(apart) - 1, int(0.95 * len(apart)))]
 
 
-def _typed(number: float, spread: float, unit: str) -> str:
+def _typed_number(number: float, spread: float, unit: str) -> str:
     """A number as it is typed, with its scatter as a ± of its own and no more digits than that leaves."""
     wide = units.to_coherent(1.0, unit) - units.to_coherent(0.0, unit)
     half = spread / wide
     if half <= 0:
-        return _shown(number, unit)
+        return _number_words(number, unit)
     places = max(0, 1 - math.floor(math.log10(half)))
     label = "" if unit in units.BARE else f" {units.declared_text(unit)}"
     return f"{units.from_coherent(number, unit):.{places}f} ± {half:.{places}f}{label}"
 
 
-def _shown(number: float, unit: str, digits: int = 6) -> str:
+def _number_words(number: float, unit: str, digits: int = 6) -> str:
     label = units.declared_text(unit)
     text = units.decimal_text(number, unit, digits)
     return text if unit in units.BARE else f"{text} {label}"

@@ -67,7 +67,7 @@ def events_in(log: Log) -> tuple[LogEvent, ...]:
     found: list[LogEvent] = []
     if speed is not None:
         found += _by_speed(speed)
-        found += _idling(log, speed, found)
+        found += _idle_stretches(log, speed, found)
     else:
         found += _by_voltage(log)
     running = [one for one in found if one.kind == RUNNING]
@@ -124,7 +124,7 @@ def _level(speed: float) -> int:
     return 0 if speed < STANDS else 1 if speed < RUNS else 2
 
 
-def _idling(log: Log, speed: Track, found: Sequence[LogEvent]) -> Iterator[LogEvent]:
+def _idle_stretches(log: Log, speed: Track, found: Sequence[LogEvent]) -> Iterator[LogEvent]:
     """Stretches of running, slow and standing still."""
     road = log.track("vehicle_speed")
     words = "standing" if road is not None else "by the engine speed alone"

@@ -62,7 +62,7 @@ def read_grid(content: bytes) -> Grid:
         LogError: it is no table of numbers below titles, or its columns do not fit its titles.
     """
     remarks: list[str] = []
-    rows = _numbered(_text(content, remarks))
+    rows = _numbered_lines(_text(content, remarks))
     mark, rows = _delimiter(rows)
     cells = [(number, _cells(line, mark)) for number, line in rows]
     first = next((n for n, (_, row) in enumerate(cells) if _is_data(row)), None)
@@ -75,7 +75,7 @@ def read_grid(content: bytes) -> Grid:
             "the file again with titles, or a title line put above them",
         )
     titles, own_units = _titles(cells[:first])
-    titles, own_units, kept = _aligned(titles, own_units, cells[first:], mark, remarks)
+    titles, own_units, kept = _aligned_columns(titles, own_units, cells[first:], mark, remarks)
     return Grid(
         titles=tuple(titles),
         units=tuple(own_units),
@@ -117,7 +117,7 @@ def _text(content: bytes, remarks: list[str]) -> str:
         return content.decode("cp1252", errors="replace")
 
 
-def _numbered(text: str) -> list[tuple[int, str]]:
+def _numbered_lines(text: str) -> list[tuple[int, str]]:
     """Every line that says something, with its number."""
     lines = re.split(r"\r\n|\n|\r", text)
     if len(lines) > MOST_LINES:
@@ -202,7 +202,7 @@ def _looks_like_units(row: Sequence[str]) -> bool:
     return bool(said) and 2 * sum(bool(unit_in(cell)) for cell in said) > len(said)
 
 
-def _aligned(
+def _aligned_columns(
     titles: list[str],
     own_units: list[str],
     data: list[tuple[int, list[str]]],

@@ -55,7 +55,7 @@ def read_log(name: str, content: bytes, told: Told | None = None, known: Channel
     grid = read_grid(content)
     _refuse_strange(say, grid, listed)
     if _is_list(grid):
-        grid = _pivoted(grid)
+        grid = _pivot(grid)
     remarks = list(grid.remarks)
     times = [n for n, title in enumerate(grid.titles) if clock.is_time(title)]
     days = [n for n, title in enumerate(grid.titles) if clock.is_day(title)]
@@ -192,7 +192,7 @@ def _is_list(grid: Grid) -> bool:
     return any(one in _NAMES for one in plainly) and any(one in _VALUES for one in plainly)
 
 
-def _pivoted(grid: Grid) -> Grid:
+def _pivot(grid: Grid) -> Grid:
     """The same with a column for each quantity."""
     plainly = [plain(title) for title in grid.titles]
     name = next(n for n, one in enumerate(plainly) if one in _NAMES)

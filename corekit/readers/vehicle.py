@@ -211,14 +211,14 @@ def _freeze_frames(reader: _Reader, modules: dict[str, set[int]]) -> Iterator[st
                 continue
             for answer in reader.link.ask(_FROZEN, parameter.number, 0x00, to=address):
                 if answer.refusal is None and len(answer.data) == 2 + parameter.count:
-                    told.append(f"{channel.title.lower()} {_shown(channel, answer.data[2:])}")
+                    told.append(f"{channel.title.lower()} {_value_words(channel, answer.data[2:])}")
                 elif answer.refusal is None:
                     reader.odd(answer, _FROZEN, parameter.number, parameter.count)
         if told:
             yield f"Freeze frame of {decode(data[2:])} in module {address}: {', '.join(told)}."
 
 
-def _shown(channel: Channel, raw: bytes) -> str:
+def _value_words(channel: Channel, raw: bytes) -> str:
     assert channel.data is not None
     number = f"{float(channel.data.value(raw)):.4g}"
     return f"{number} {units.declared_text(channel.unit)}"

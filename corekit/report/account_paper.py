@@ -73,7 +73,7 @@ def account_pages(
             break
         nth = (first + last) // 2
     if pages is not None:
-        pages = [_spread(pages[0], min(rooms))]
+        pages = [_spread_out(pages[0], min(rooms))]
     else:
         pages = sheets(SHEETS[1])
         _stand_at_foot(pages[-1], min(rooms))
@@ -105,7 +105,7 @@ def _with_less_white(box: Box, share: float) -> Box:
     return closer
 
 
-def _spread(page: Sequence[Placed], room: float) -> list[Placed]:
+def _spread_out(page: Sequence[Placed], room: float) -> list[Placed]:
     """The white that is left, in part between the parts of the sheet; the code ends it."""
     last, down = page[-1]
     spare = room - down - last.height

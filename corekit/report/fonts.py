@@ -165,7 +165,7 @@ def runs(text: str, style: str, *, typed: bool) -> list[Run]:
     if main.knows(text):
         return [(main, text)]
     if not typed:
-        raise _missing(main, text)
+        raise _missing_glyph(main, text)
     spare = typeface("typed")
 
     def fallback(char: str) -> Run:
@@ -193,7 +193,7 @@ def _merge_runs(parts: Iterable[Run]) -> list[Run]:
     return merged
 
 
-def _missing(main: Typeface, text: str) -> MissingGlyphError:
+def _missing_glyph(main: Typeface, text: str) -> MissingGlyphError:
     char = next(char for char in text if ord(char) not in main.advances)
     return MissingGlyphError(
         f"The papers' face has no {char!r} (U+{ord(char):04X}), which stands in {text!r}; reword that text."
@@ -237,13 +237,13 @@ def _wrapped(pieces: Sequence[Piece], style: str, size: float, room: float) -> l
                 return [TextLine(((main, text),), width * size / 1000)]
     for text, typed in pieces:
         if not typed and not typeface(style).knows(text.replace("\n", " ")):
-            raise _missing(typeface(style), text.replace("\n", " "))
+            raise _missing_glyph(typeface(style), text.replace("\n", " "))
     lines: list[TextLine] = []
     space, blank = typeface(style).advances[32], (typeface(style), " ")
     for paragraph in _paragraphs(pieces):
         current: list[Run] = []
         width = 0.0
-        for word, wide in _measured(paragraph, style):
+        for word, wide in _measured_runs(paragraph, style):
             if current and width + space + wide <= limit:
                 current += [blank, *word]
                 width += space + wide
@@ -265,7 +265,7 @@ _known_words: dict[tuple[tuple[Piece, ...], str], list[tuple[list[Run], float]]]
 _known_lines: dict[tuple[tuple[Piece, ...], str, float, float], list[TextLine]] = {}
 
 
-def _measured(pieces: Sequence[Piece], style: str) -> list[tuple[list[Run], float]]:
+def _measured_runs(pieces: Sequence[Piece], style: str) -> list[tuple[list[Run], float]]:
     key = tuple(pieces), style
     known = _known_words.get(key)
     if known is None:

@@ -93,14 +93,14 @@ def thinned(
     for n, place in enumerate(over):
         here = min(columns - 1, int((place - over[0]) / width))
         if here != at:
-            kept += _telling(column, samples)
+            kept += _telling_samples(column, samples)
             column, at = [], here
         column.append(n)
-    kept += _telling(column, samples)
+    kept += _telling_samples(column, samples)
     return [(over[n], samples[n]) for n in kept]
 
 
-def _telling(column: Sequence[int], samples: Sequence[float]) -> list[int]:
+def _telling_samples(column: Sequence[int], samples: Sequence[float]) -> list[int]:
     if not column:
         return []
     ends = (column[0], min(column, key=samples.__getitem__), max(column, key=samples.__getitem__), column[-1])

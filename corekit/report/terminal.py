@@ -53,7 +53,7 @@ def render_text(document: Document, resolve: Resolve, link: str | None, width: i
 
 
 def _text(document: Document, resolve: Resolve, link: str | None, width: int) -> str:
-    lines = list(_opening(document, max(width, 40)))
+    lines = list(_opening_lines(document, max(width, 40)))
     for block in document.blocks:
         block_lines = list(_block(block, document, resolve, link, max(width, 40)))
         if block_lines and lines[-1] and not isinstance(block, Totals):
@@ -89,7 +89,7 @@ def wrapped(text: str, width: int) -> list[str]:
                 lines.append(current)
             current = word
             while columns(current) > width:
-                head = _fitting(current, width)
+                head = _fitting_part(current, width)
                 lines.append(head)
                 current = current[len(head) :]
         lines.append(current)
@@ -107,7 +107,7 @@ def _kept_with_units(words: Sequence[str]) -> list[str]:
     return parts
 
 
-def _fitting(word: str, width: int) -> str:
+def _fitting_part(word: str, width: int) -> str:
     used = 0
     for at, char in enumerate(word):
         used += columns(char)
@@ -116,7 +116,7 @@ def _fitting(word: str, width: int) -> str:
     return word
 
 
-def _indented(text: str, width: int, prefix: str) -> list[str]:
+def _indented_lines(text: str, width: int, prefix: str) -> list[str]:
     return [prefix + line for line in wrapped(text, width - columns(prefix))]
 
 
@@ -124,7 +124,7 @@ def _padded(text: str, width: int) -> str:
     return text + " " * max(0, width - columns(text))
 
 
-def _opening(document: Document, width: int) -> Iterator[str]:
+def _opening_lines(document: Document, width: int) -> Iterator[str]:
     words = wording()
     yield from wrapped(clean(document.shop), width)
     title = clean(document.title)
@@ -145,7 +145,7 @@ def _block(block: Block, document: Document, resolve: Resolve, link: str | None,
         yield from wrapped(clean(block.text), width)
         yield ("-" if block.level == 1 else "·") * min(columns(clean(block.text)), width)
     elif isinstance(block, Paragraph):
-        yield from _indented(
+        yield from _indented_lines(
             plain_text(block.words, resolve, lines=True), width, "| " if block.tone == "quote" else ""
         )
     elif isinstance(block, Pairs):
@@ -155,8 +155,8 @@ def _block(block: Block, document: Document, resolve: Resolve, link: str | None,
             if nth:
                 yield ""
             yield from wrapped(clean(" · ".join(filter(None, (row.urgency, row.verdict, row.stage)))), width)
-            yield from _indented(clean(row.text), width, "  ")
-            yield from _indented(clean(row.basis), width, "    ") if row.basis else ()
+            yield from _indented_lines(clean(row.text), width, "  ")
+            yield from _indented_lines(clean(row.basis), width, "    ") if row.basis else ()
     elif isinstance(block, Readings):
         for nth, reading in enumerate(block.rows):
             if nth:
@@ -164,11 +164,11 @@ def _block(block: Block, document: Document, resolve: Resolve, link: str | None,
             yield from _reading(reading, width)
     elif isinstance(block, Picture):
         yield from wrapped(clean(block.figure.title), width)
-        yield from _indented(clean(block.figure.description), width, "  ")
+        yield from _indented_lines(clean(block.figure.description), width, "  ")
     elif isinstance(block, Photos):
         for photo in (shown_photo(row, resolve) for row in block.rows):
             yield from wrapped(": ".join(filter(None, (photo.when, photo.what))), width)
-            yield from _indented(photo.instead, width, "  ") if photo.instead else ()
+            yield from _indented_lines(photo.instead, width, "  ") if photo.instead else ()
     elif isinstance(block, PricedLines):
         yield from _lines(block, price_word(document), width)
     elif isinstance(block, Totals):
@@ -179,8 +179,8 @@ def _block(block: Block, document: Document, resolve: Resolve, link: str | None,
     elif isinstance(block, Table):
         yield from _table(block, width)
     elif isinstance(block, Statement):
-        yield from _indented(clean(block.title), width, "! ")
-        yield from _indented(plain_text(block.words, resolve, lines=True), width, "! ")
+        yield from _indented_lines(clean(block.title), width, "! ")
+        yield from _indented_lines(plain_text(block.words, resolve, lines=True), width, "! ")
     elif isinstance(block, Code):
         yield from _code(block, document, link, width)
     elif isinstance(block, Answer):
@@ -200,11 +200,11 @@ def _block(block: Block, document: Document, resolve: Resolve, link: str | None,
 
 def _answer(block: Answer, resolve: Resolve, width: int) -> Iterator[str]:
     if block.said:
-        yield from _indented(plain_text(block.said, resolve, lines=True), width, "| ")
+        yield from _indented_lines(plain_text(block.said, resolve, lines=True), width, "| ")
     if block.symptoms:
         yield from wrapped(clean(block.symptoms), width)
     yield ""
-    yield from _indented(clean(block.text), width, "> ")
+    yield from _indented_lines(clean(block.text), width, "> ")
     for label, words, _ in block.facts:
         yield from wrapped(f"{clean(label)}: {clean(words)}", width)
     if block.proof:
@@ -222,7 +222,7 @@ def _account_row(row: AccountRow, width: int) -> Iterator[str]:
     head = " · ".join(filter(None, (clean(row.point), clean(row.what))))
     yield from _across(head, f"[{clean(row.state)}]", width) if row.state else wrapped(head, width)
     if row.cause:
-        yield from _indented(clean(row.cause), width, "  ")
+        yield from _indented_lines(clean(row.cause), width, "  ")
     words = wording()["readings"]
     for proof in row.proofs:
         values = (
@@ -231,7 +231,7 @@ def _account_row(row: AccountRow, width: int) -> Iterator[str]:
             clean(proof.seen),
             f"({clean(proof.usual)})" if proof.usual else "",
         )
-        yield from _indented(f"{clean(proof.name)}: {' '.join(filter(None, values))}", width, "  ")
+        yield from _indented_lines(f"{clean(proof.name)}: {' '.join(filter(None, values))}", width, "  ")
         if proof.strip is not None:
             yield "  " + strip_text(proof.strip, min(width - 2, 60))
     for work in row.works:
@@ -239,9 +239,9 @@ def _account_row(row: AccountRow, width: int) -> Iterator[str]:
         if work.net:
             yield from _across(f"  {clean(work.text)}{detail}", clean(work.net), width)
         else:
-            yield from _indented(f"{clean(work.text)}{detail}: {clean(work.reason)}", width, "  ")
+            yield from _indented_lines(f"{clean(work.text)}{detail}: {clean(work.reason)}", width, "  ")
     if row.next:
-        yield from _indented(clean(row.next), width, "  -> ")
+        yield from _indented_lines(clean(row.next), width, "  -> ")
 
 
 def _approval(block: ApprovalForm, width: int) -> Iterator[str]:
@@ -273,13 +273,15 @@ def _reading(row: ReadingRow, width: int) -> Iterator[str]:
         f"{words['before'].lower()} {clean(row.before)}" if row.before else "",
         f"{words['after'].lower()} {clean(row.after)}" if row.after else "",
     ]
-    yield from _indented(", ".join(filter(None, values)) if row.after else clean(row.before), width, "  ")
+    yield from _indented_lines(
+        ", ".join(filter(None, values)) if row.after else clean(row.before), width, "  "
+    )
     if row.note:
-        yield from _indented(clean(row.note), width, "  ")
+        yield from _indented_lines(clean(row.note), width, "  ")
     if row.strip is not None:
         yield "  " + strip_text(row.strip, min(width - 2, 60))
     yield from (
-        _indented("; ".join(filter(None, (clean(row.limit), clean(row.source)))), width, "  ")
+        _indented_lines("; ".join(filter(None, (clean(row.limit), clean(row.source)))), width, "  ")
         if row.limit or row.source
         else ()
     )
@@ -315,7 +317,7 @@ def _line(row: PricedRow, width: int) -> Iterator[str]:
     )
     taxed = f"{words['tax'].lower()} {clean(row.tax)}" if row.tax else ""
     for text, prefix in ((row.text, ""), (row.ground, "  "), (row.note, "  ")):
-        yield from _indented(clean(text), width, prefix) if text else ()
+        yield from _indented_lines(clean(text), width, prefix) if text else ()
     yield from _across("  " + ", ".join(filter(None, (counted, taxed))), clean(row.net), width)
 
 
@@ -327,7 +329,7 @@ def _across(left: str, right: str, width: int) -> Iterator[str]:
         yield from wrapped(right, width)
         return
     prefix = left[: len(left) - len(left.lstrip())]
-    *full, last = _indented(left, room, prefix) if left.strip() else [""]
+    *full, last = _indented_lines(left, room, prefix) if left.strip() else [""]
     yield from full
     yield _padded(last, width - columns(right)) + right
 

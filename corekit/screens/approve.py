@@ -104,7 +104,7 @@ def add(app: flask.Flask, van: Van) -> None:
         record = van.job(job)
         waits, said = open_question(van, record, "diagnosis"), answers_of(van, record, "diagnosis")
         ahead, error = (
-            (None, "") if waits or said or _needs_km(van, record) else _ahead(van, record, "diagnosis")
+            (None, "") if waits or said or _needs_km(van, record) else _prospect(van, record, "diagnosis")
         )
         return job_page(
             "diagnosis.html",
@@ -207,7 +207,7 @@ def add(app: flask.Flask, van: Van) -> None:
         try:
             record = van.job(job)
             if not answers_of(van, record, "diagnosis"):
-                ahead, error = _ahead(van, record, "diagnosis")
+                ahead, error = _prospect(van, record, "diagnosis")
                 _as_shown(ahead.total if ahead is not None else error)
             made = make_estimate(van.shop, job, "diagnosis", request_id=f"{id_[:60]}-paper")
             _as_shown(made.total)
@@ -401,10 +401,10 @@ def _call_out(van: Van, job: Job, waits: Asking | None) -> CallOut:
 
 def ahead_of_repair(van: Van, job: Job, call_out: CallOut = NO_CALL_OUT) -> tuple[Prospect | None, str]:
     """What an estimate of the repair would hold beside what is approved already; or why there is none."""
-    return _ahead(van, job, "repair", approved_to_do(van, job), call_out)
+    return _prospect(van, job, "repair", approved_to_do(van, job), call_out)
 
 
-def _ahead(
+def _prospect(
     van: Van, job: Job, stage: str, approved: Collection[str] = (), call_out: CallOut = NO_CALL_OUT
 ) -> tuple[Prospect | None, str]:
     """What would be proposed, without what is approved already; or why nothing can be."""

@@ -54,11 +54,11 @@ def vehicle_named(name: str, van: Van) -> str:
 
 def waiting_tests(job: Job, van: Van) -> Sequence[Waiting]:
     """The tests of a job that were started and are not read yet, the one that is ready first at the top."""
-    found = [_waiting(job, noted, van) for noted in job.waiting]
+    found = [_waiting_test(job, noted, van) for noted in job.waiting]
     return sorted(found, key=lambda test: test.at)
 
 
-def _waiting(job: Job, noted: Noted[Started], van: Van) -> Waiting:
+def _waiting_test(job: Job, noted: Noted[Started], van: Van) -> Waiting:
     record = noted.record
     began = datetime.fromisoformat(noted.entry.taken or noted.entry.recorded)
     ready = began + timedelta(seconds=record.wait)

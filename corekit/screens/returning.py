@@ -47,7 +47,7 @@ def add(app: flask.Flask, van: Van) -> None:
         """What is known of this vehicle from earlier jobs, what was left open last at the top."""
         record = van.job(job)
         earlier = van.earlier(record)
-        told = [_told(van, row, van.job(row.id)) for row in earlier]
+        told = [_earlier_visit(van, row, van.job(row.id)) for row in earlier]
         return job_page(
             "before.html",
             record,
@@ -75,7 +75,7 @@ def last_time(van: Van, job: Job, key: str, place: str) -> str:
     return f"{read.typed}, {day_words(read.day)}" if read is not None else ""
 
 
-def _told(van: Van, row: JobRow, job: Job) -> Earlier:
+def _earlier_visit(van: Van, row: JobRow, job: Job) -> Earlier:
     title = van.shop.plugins.title
     first = min(entry.recorded for entry in job.entries)
     return Earlier(

@@ -48,13 +48,13 @@ def opened(folder: Path, auth: PasscodeAuth, say: Say = print) -> Iterator[flask
     """
     with contextlib.ExitStack() as stack:
         if is_shop(folder):
-            yield stack.enter_context(_opened(folder, auth, say))
+            yield stack.enter_context(_opened_screens(folder, auth, say))
         else:
-            yield first_run_app(folder, auth, lambda: stack.enter_context(_opened(folder, auth, say)))
+            yield first_run_app(folder, auth, lambda: stack.enter_context(_opened_screens(folder, auth, say)))
 
 
 @contextlib.contextmanager
-def _opened(folder: Path, auth: PasscodeAuth, say: Say) -> Iterator[flask.Flask]:
+def _opened_screens(folder: Path, auth: PasscodeAuth, say: Say) -> Iterator[flask.Flask]:
     with (
         Worker() as worker,
         open_shop(folder, assessor=worker) as shop,

@@ -30,7 +30,7 @@ def add(app: flask.Flask, van: Van) -> None:
     def change_shop() -> flask.Response:
         try:
             with van.shop.lock:
-                change(van.shop.folder, _typed())
+                change(van.shop.folder, _typed_answers())
                 settings = read_settings(van.shop.folder, demo=van.shop.demo)
                 plugins = van.shop.plugins
                 van.shop.price_book.refresh()
@@ -54,7 +54,7 @@ def add_first(app: flask.Flask, folder: Path, is_set_up: Callable[[], None]) -> 
 
     @app.post("/")
     def write() -> flask.Response:
-        form, typed = flask.request.form, _typed()
+        form, typed = flask.request.form, _typed_answers()
         try:
             _refuse_missing(form)
             set_up(
@@ -74,7 +74,7 @@ def add_first(app: flask.Flask, folder: Path, is_set_up: Callable[[], None]) -> 
         return flask.Response(status=303, headers={"Location": "/"})
 
 
-def _typed() -> ShopAnswers:
+def _typed_answers() -> ShopAnswers:
     return ShopAnswers(**{field: flask.request.form.get(field, "") for field in _FIELDS})
 
 

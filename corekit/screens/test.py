@@ -120,7 +120,7 @@ def add(app: flask.Flask, van: Van) -> None:
             last_time={place: last_time(van, job, ask.key, place) for place in ask.together}
             if ask.measured
             else {},
-            missing=_missing(ask.key, assessment, plugins) if ask.recorded else [],
+            missing=_missing_texts(ask.key, assessment, plugins) if ask.recorded else [],
             place_path=lambda place: own.path(job, f"test/{ask.key}", place=place),
             enough=wishes.without(ask.key).path(job, back),
             own_limit=_own_limit(job, ask.key),
@@ -491,7 +491,7 @@ def _gaps(assessment: Assessment) -> list[str]:
     ]
 
 
-def _missing(key: str, assessment: Assessment, plugins: Plugins) -> list[str]:
+def _missing_texts(key: str, assessment: Assessment, plugins: Plugins) -> list[str]:
     return list(dict.fromkeys(gap.text for gap in guidance.missing_for(key, assessment, plugins)))
 
 
@@ -501,7 +501,7 @@ def _why_open(test: NextTest, assessment: Assessment, plugins: Plugins) -> str:
         return again_words(test, assessment.job, plugins)
     if test.key == test.wants:  # a finding that was left open asks for its own reading again
         return "The first attempt was inconclusive."
-    return " ".join(_missing(test.wants, assessment, plugins)) or "The readings do not decide it."
+    return " ".join(_missing_texts(test.wants, assessment, plugins)) or "The readings do not decide it."
 
 
 def _not_repeated(job: Job, assessment: Assessment, wishes: TestOptions, plugins: Plugins) -> list[TestRow]:

@@ -295,11 +295,11 @@ def invoice_row(connection: sqlite3.Connection, place: int, entry: Entry) -> Inv
         waits=int(_waits(connection, document) and not vans.is_others(connection, entry.chain)),
         day=str(body.get("day", "")),
         due_on=str(body.get("due_on", "")),
-        owed=_owed(connection, entry.id, total),
+        owed=_owed_sum(connection, entry.id, total),
     )
 
 
-def _owed(connection: sqlite3.Connection, entry: str, total: int) -> int:
+def _owed_sum(connection: sqlite3.Connection, entry: str, total: int) -> int:
     """What is still to be paid for an invoice; nothing where no job stands on it (any more)."""
     jobs, paid = connection.execute(
         "SELECT count(*), coalesce(sum(paid), 0) FROM job WHERE books_entry = ? AND books_entry <> ''",
@@ -428,7 +428,7 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
         found = connection.execute("SELECT total FROM invoice WHERE entry = ?", (entry,)).fetchone()
         if entry and found is not None:
             is_earlier = entry in earlier and entry != row.books_entry
-            owed = due.get(entry, 0) if is_earlier else _owed(connection, entry, int(found[0]))
+            owed = due.get(entry, 0) if is_earlier else _owed_sum(connection, entry, int(found[0]))
             connection.execute("UPDATE invoice SET owed = ? WHERE entry = ?", (owed, entry))
 
 

@@ -206,14 +206,14 @@ def _with_texts(data: Any, texts: Mapping[str, str]) -> Any:
 _Recognised = Callable[[RecordRow], Iterable[Hashable]]
 
 
-def _standing(row: RecordRow) -> bool:
+def _is_standing(row: RecordRow) -> bool:
     return row.withdrawal is None
 
 
 # A file's withdrawn row may belong to one that still stands, but a new row never to one that was withdrawn.
 _IN_ORDER: tuple[_Recognised, ...] = (
-    lambda row: ["row"] if isinstance(row, NewRow) or _standing(row) else [],
-    lambda row: [] if _standing(row) else ["withdrawn"],
+    lambda row: ["row"] if isinstance(row, NewRow) or _is_standing(row) else [],
+    lambda row: [] if _is_standing(row) else ["withdrawn"],
 )
 
 SETUP_PASSES: tuple[_Recognised, ...] = (
@@ -230,7 +230,7 @@ PASSES: tuple[_Recognised, ...] = (
     lambda row: [(row.content, row.setup)],
     lambda row: [(row.content, row.withdrawal)],
     lambda row: [row.content],
-    lambda row: [row.setup] if row.setup and (isinstance(row, NewRow) or _standing(row)) else [],
+    lambda row: [row.setup] if row.setup and (isinstance(row, NewRow) or _is_standing(row)) else [],
     *_IN_ORDER,
 )
 

@@ -136,7 +136,7 @@ def reconcile(
     unread, read_now = _as_typed(vanished, new)
     vanished = [row for row in vanished if row not in unread.values() and row not in read_now]
     if vanished:
-        return Reconciled(faults=tuple(_missing(called, row) for row in vanished))
+        return Reconciled(faults=tuple(_missing_words(called, row) for row in vanished))
     new = [row for row in new if row.place not in unread]
     subjects |= _subjects(origin, known, new, matches)
     numbered = [
@@ -403,7 +403,7 @@ def _row_drafts(
     return drafts
 
 
-def _missing(called: str, row: KnownRow) -> str:
+def _missing_words(called: str, row: KnownRow) -> str:
     return (
         f"{row.row} of {called} ({row.shown}), taken in before, is no longer in the file. "
         'Put the row back as it was and mark it withdrawn = "why"; nothing was taken in.'

@@ -43,7 +43,7 @@ def faults(connection: sqlite3.Connection) -> list[str]:
         lambda: _meta(connection),
         lambda: _migrations(connection),
     )
-    connection.text_factory = _lenient
+    connection.text_factory = _damaged_text
     try:
         for part in parts:
             try:
@@ -78,7 +78,7 @@ def _tables(connection: sqlite3.Connection) -> Iterator[str]:
         yield f"the file: {kind} {name} is not as this program makes it"
 
 
-def _lenient(raw: bytes) -> str:
+def _damaged_text(raw: bytes) -> str:
     """Damaged bytes are to be named, not to end the reading; no hash agrees with what comes of them."""
     return raw.decode("utf-8", "backslashreplace")
 

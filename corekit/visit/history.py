@@ -244,11 +244,11 @@ def _repaired_row(asked: _Context, record: Repaired) -> _Row:
     return asked.title(record.operation), record.cause or "done", record.stage
 
 
-def _serviced(asked: _Context, record: Serviced) -> _Row:
+def _serviced_row(asked: _Context, record: Serviced) -> _Row:
     return asked.title(record.operation), "done", record.stage
 
 
-def _priced(asked: _Context, record: Priced) -> _Row:
+def _priced_row(asked: _Context, record: Priced) -> _Row:
     parts = [f"{part['name']} {part['price']}" for part in record.parts]
     hours = [f"{record.hours} h"] if record.hours else []
     return f"{asked.title(record.operation)}: price in this job", ", ".join((*hours, *parts)), None
@@ -281,12 +281,12 @@ def _left_row(asked: _Context, record: Left) -> _Row:
     return "Left for now", record.because + (f", back on {record.back}" if record.back else ""), record.stage
 
 
-def _planned(asked: _Context, record: Planned) -> _Row:
+def _planned_row(asked: _Context, record: Planned) -> _Row:
     told = (f"{record.on} {record.time}".strip(), asked.text(record.what), asked.text(record.place))
     return "Appointment", ", ".join(filter(None, told)), None
 
 
-def _recalled(asked: _Context, record: Recalled) -> _Row:
+def _recalled_row(asked: _Context, record: Recalled) -> _Row:
     return "To be looked at again", f"from {record.on} on: {asked.text(record.what)}", None
 
 
@@ -345,7 +345,7 @@ def _photo_chosen(asked: _Context, record: PhotoChosen) -> _Row:
     return "Photo for the document", _photographed_row(asked, photo)[1] if photo else "withdrawn since", None
 
 
-def _brought(asked: _Context, record: Brought) -> _Row:
+def _brought_row(asked: _Context, record: Brought) -> _Row:
     return "Earlier, elsewhere", origin_words(brought_document(record)), None
 
 
@@ -361,7 +361,7 @@ def _complained_row(asked: _Context, record: Complained) -> _Row:
     return "Complaint", complaint_words(record), None
 
 
-def _retold(asked: _Context, record: Retold) -> _Row:
+def _retold_row(asked: _Context, record: Retold) -> _Row:
     return "Complaint, looked at again", retold_words(record), record.stage
 
 
@@ -384,14 +384,14 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Estimated: _estimated_row,
     Approved: _approved_row,
     Repaired: _repaired_row,
-    Serviced: _serviced,
-    Priced: _priced,
+    Serviced: _serviced_row,
+    Priced: _priced_row,
     Issued: _issued_row,
     Paid: _paid_row,
     Announced: _announced_row,
     WrittenOff: _written_off,
-    Planned: _planned,
-    Recalled: _recalled,
+    Planned: _planned_row,
+    Recalled: _recalled_row,
     Left: _left_row,
     Arrived: _arrived_row,
     Started: _started_row,
@@ -404,10 +404,10 @@ _TELL: dict[type, Callable[[_Context, Any], _Row]] = {
     Discounted: _discounted_row,
     Photographed: _photographed_row,
     PhotoChosen: _photo_chosen,
-    Brought: _brought,
+    Brought: _brought_row,
     Remarked: _remarked_row,
     Complained: _complained_row,
-    Retold: _retold,
+    Retold: _retold_row,
     Tried: _tried_row,
 }
 

@@ -72,7 +72,7 @@ def standing(job: Job, assessment: Assessment, to_find_out: Collection[str] = ()
     """
     pending, to_do = job.approval.pending, job.approval.open
     as_tests = set(job.approval.unapproved) & set(to_find_out)
-    unshown = tuple(key for key in _unshown(job, assessment) if key not in as_tests)
+    unshown = tuple(key for key in _unshown_work(job, assessment) if key not in as_tests)
     repaired = any(key not in as_tests for key in job.works_done)
     return Standing(
         step=_step(job, assessment, pending, to_do, unshown, repaired),
@@ -83,7 +83,7 @@ def standing(job: Job, assessment: Assessment, to_find_out: Collection[str] = ()
     )
 
 
-def _unshown(job: Job, assessment: Assessment) -> tuple[str, ...]:
+def _unshown_work(job: Job, assessment: Assessment) -> tuple[str, ...]:
     """Work that a reading could still show to have worked: not what no reading shows, nor what could not be
     read, nor what was given up.
     """

@@ -125,7 +125,8 @@ def nonconforming_checks(
     alone.
     """
     driven = [
-        (f"derived reading {key.split('.', 1)[1]}", _deriving(one)) for key, one in system.derived.items()
+        (f"derived reading {key.split('.', 1)[1]}", _deriving_check(one))
+        for key, one in system.derived.items()
     ]
     driven += [(f"check {check.key}", check) for check in system.checks.values()]
     original = Original(others_than(system))
@@ -157,7 +158,7 @@ def _first(
     return next((one for one in found if one is not None), None)
 
 
-def _deriving(one: Derivation) -> Check[...]:
+def _deriving_check(one: Derivation) -> Check[...]:
     """A check that says what a derivation gives, to be driven like any other."""
 
     def says(case: Case, **given: object) -> Iterator[Finding | Gap]:

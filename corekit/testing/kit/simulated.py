@@ -382,7 +382,7 @@ def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = Fal
             everything(visit)
         work = decided(visit, plugins, all_made=all_first)
         if work and said is None:
-            said = _said(visit)
+            said = _said_chance(visit)
         if work == "-":
             how = "right" if visit.state <= {OUTSIDE} else "wrong"
             break
@@ -414,7 +414,7 @@ def run(visit: Visit, policy: Policy, plugins: Plugins, *, all_first: bool = Fal
         wrong_part=wrong_part,
         wrong_work=wrong_work,
         minutes=visit.minutes,
-        said=said or _said(visit),
+        said=said or _said_chance(visit),
     )
 
 
@@ -436,7 +436,7 @@ def everything(visit: Visit) -> None:
         find_out(visit, acts[0].key)
 
 
-def _said(visit: Visit) -> tuple[float, bool]:
+def _said_chance(visit: Visit) -> tuple[float, bool]:
     states = now(visit.beliefs)
     chances = {fault: chance_of(states, {fault}) for fault in (*visit.beliefs.tables.faults, OUTSIDE)}
     chances[""] = states.get(frozenset(), 0.0)

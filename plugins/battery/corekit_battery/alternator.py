@@ -178,7 +178,7 @@ def _steady_finding(
     beside: _Beside,
 ) -> ck.Finding:
     highest, lowest = volts.highest, volts.lowest
-    deciding = _deciding(case, volts, limit)
+    deciding = _deciding_reading(case, volts, limit)
     side = case.side(highest if deciding.disagrees else deciding.value, limit)
     speed = deciding.condition(engine_speed) or speed
     when = [f"at {ck.show(speed.value, 'rpm', uncertainty=False)}"] if speed is not None else []
@@ -310,7 +310,7 @@ def _voltage_only(beside: _Beside) -> str:
     return only
 
 
-def _deciding(case: ck.Case, volts: ck.Series, limit: ck.Limit | ck.Possible[ck.Limit]) -> ck.Reading:
+def _deciding_reading(case: ck.Case, volts: ck.Series, limit: ck.Limit | ck.Possible[ck.Limit]) -> ck.Reading:
     """The reading that speaks for its series: one that is too high, else that at the greatest speed."""
     high = [reading for reading in volts.readings if case.side(reading, limit) is ck.Side.ABOVE]
     return high[-1] if high else volts.at_greatest(engine_speed)

@@ -97,7 +97,7 @@ def charging_rise(
         return
     added = running.value - before.value
     plain = case.side(added, _limit(case, ADDS)) is ck.Side.INSIDE
-    why = "" if plain else _unmet(case, running, before, speed, lasted, ruled, flows)
+    why = "" if plain else _why_not_judged(case, running, before, speed, lasted, ruled, flows)
     if plain and on is Loads.OFF:
         why = "with lights and blower off a weak alternator adds as much; read again with them on"
     if why and flows is not None and case.side(flows, _in(case)) is ck.Side.ABOVE:
@@ -137,7 +137,7 @@ def _details(running: ck.Reading, before: ck.Reading, added: ck.Value) -> dict[s
     }
 
 
-def _unmet(
+def _why_not_judged(
     case: ck.Case,
     running: ck.Reading,
     before: ck.Reading,

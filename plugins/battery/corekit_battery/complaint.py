@@ -79,7 +79,7 @@ def cranks_badly(
         Cranks.SOMETIMES: "It fails to crank intermittently",
     }[turns]
     looked_at = case.noted(cranks)
-    if command is not None and case.side(command, _commanded(case)) is ck.Side.BELOW:
+    if command is not None and case.side(command, _command_limit(case)) is ck.Side.BELOW:
         return
     if turns is Cranks.SILENT_BRIGHT and command is None:
         yield case.inconclusive(
@@ -136,7 +136,7 @@ def cranks_badly(
         )
 
 
-def _commanded(case: ck.Case) -> ck.Limit:
+def _command_limit(case: ck.Case) -> ck.Limit:
     """Plainly below it no command arrives at the starter."""
     return case.computed_limit("battery.solenoid", "control-terminal", low=ck.exact("voltage", NO_COMMAND))
 

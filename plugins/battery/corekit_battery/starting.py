@@ -92,7 +92,7 @@ def crank_pair(
     if draws is None or driven in (Drive.HYBRID, Drive.ELECTRIC):
         return
     posts = next((reading for reading in volts or [] if reading.place == "posts"), None)
-    nothing = case.side(draws, _flowing(case)) is ck.Side.BELOW
+    nothing = case.side(draws, _flow_limit(case)) is ck.Side.BELOW
     if posts is None and not nothing:
         yield case.gap(
             cranking_voltage,
@@ -166,7 +166,7 @@ def _is_beyond_rating(case: ck.Case, draws: ck.Reading, rated: ck.Value | None) 
     )
 
 
-def _flowing(case: ck.Case) -> ck.Limit:
+def _flow_limit(case: ck.Case) -> ck.Limit:
     return case.computed_limit("battery.crank_pair", "starter-current", low=ck.exact("current", NOTHING))
 
 
@@ -325,27 +325,27 @@ def _at_starter(case: ck.Case, command: ck.Reading, stud: ck.Reading, turns: Cra
     """How the voltages at the starter are graded; empty where they lie too close to an edge."""
     if turns is Cranks.WELL:
         return "turns well"
-    if case.side(command, _arriving(case, NO_COMMAND)) is ck.Side.BELOW:
+    if case.side(command, _arrival_limit(case, NO_COMMAND)) is ck.Side.BELOW:
         return "no command"
-    full = {case.side(reading, _arriving(case, FULL)) for reading in (stud, command)}
+    full = {case.side(reading, _arrival_limit(case, FULL)) for reading in (stud, command)}
     if full == {ck.Side.INSIDE}:
         return "full voltage, still or dragging"
-    return "stud low" if case.side(stud, _arriving(case, FULL)) is ck.Side.BELOW else ""
+    return "stud low" if case.side(stud, _arrival_limit(case, FULL)) is ck.Side.BELOW else ""
 
 
-def _arriving(case: ck.Case, volts: float) -> ck.Limit:
+def _arrival_limit(case: ck.Case, volts: float) -> ck.Limit:
     return case.computed_limit("battery.stud", "control-terminal", low=ck.exact("voltage", volts))
 
 
 def _posts_full(case: ck.Case, volts: list[ck.Reading]) -> bool:
     posts = next((reading for reading in volts if reading.place == "posts"), None)
-    return posts is not None and case.side(posts, _arriving(case, FULL)) is ck.Side.INSIDE
+    return posts is not None and case.side(posts, _arrival_limit(case, FULL)) is ck.Side.INSIDE
 
 
 def _command_finding(case: ck.Case, command: ck.Reading, volts: list[ck.Reading]) -> ck.Finding:
     read = {"read": ck.show(command.value, "V", uncertainty=False)}
-    none = case.side(command, _arriving(case, NO_COMMAND)) is ck.Side.BELOW
-    arrives = case.side(command, _arriving(case, ARRIVES))
+    none = case.side(command, _arrival_limit(case, NO_COMMAND)) is ck.Side.BELOW
+    arrives = case.side(command, _arrival_limit(case, ARRIVES))
     posts = next((reading for reading in volts if reading.place == "posts"), None)
     if not none and arrives is not ck.Side.INSIDE and posts is not None and not _posts_full(case, volts):
         return case.inconclusive(

@@ -157,7 +157,7 @@ def pressure_for_flow(
         ValueError: the bore is no smaller than the pipe, or no fall of up to a fifth of the pressure is
             enough.
     """
-    return _crossing(
+    return _zero_of(
         lambda across: (
             orifice_flow.si(
                 pipe, bore, upstream, across, temperature, gas, viscosity, kappa, upstream_tap, downstream_tap
@@ -191,7 +191,7 @@ def bore_for_flow(
     Raises:
         ValueError: no bore between a tenth and three quarters of the pipe does.
     """
-    return _crossing(
+    return _zero_of(
         lambda bore: (
             orifice_flow.si(
                 pipe, bore, upstream, across, temperature, gas, viscosity, kappa, upstream_tap, downstream_tap
@@ -212,7 +212,7 @@ def _bore_over_pipe(bore: float, pipe: float) -> float:
     return bore / pipe
 
 
-def _crossing(of: Callable[[float], float], low: float, high: float) -> float:
+def _zero_of(of: Callable[[float], float], low: float, high: float) -> float:
     """Where a rising function passes zero, by halving."""
     if of(low) > 0 or of(high) < 0:
         raise ValueError("There is no answer in the range of the equation.")

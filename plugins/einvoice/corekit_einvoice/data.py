@@ -55,7 +55,7 @@ def invoice_xml(invoice: ck.InvoiceValue) -> bytes:
     Raises:
         ValueError: something that EN 16931 asks for is missing, or the sums do not add up; all of it at once.
     """
-    missing = list(_missing(invoice))
+    missing = list(_missing_fields(invoice))
     if missing:
         raise ValueError("An e-invoice needs " + "; ".join(missing) + ".")
     return bytes(
@@ -63,7 +63,7 @@ def invoice_xml(invoice: ck.InvoiceValue) -> bytes:
     )
 
 
-def _missing(invoice: ck.InvoiceValue) -> Iterator[str]:
+def _missing_fields(invoice: ck.InvoiceValue) -> Iterator[str]:
     if not invoice.buyer.name:
         yield "the customer's name (BT-44): write it under customer before the invoice is issued"
     if not invoice.seller.country:

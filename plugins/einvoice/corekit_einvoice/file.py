@@ -30,7 +30,7 @@ def with_data(invoice: ck.InvoiceValue, paper: bytes) -> bytes:
 
     xml = invoice_xml(invoice)
     facturx.xml_check_xsd(xml, flavor="factur-x", level="en16931")
-    prepared, attachments = _prepared(paper)
+    prepared, attachments = _prepared_paper(paper)
     kind = "Credit note" if invoice.is_credit_note else "Invoice"
     return bytes(
         facturx.generate_from_binary(
@@ -54,7 +54,7 @@ def with_data(invoice: ck.InvoiceValue, paper: bytes) -> bytes:
     )
 
 
-def _prepared(paper: bytes) -> tuple[bytes, dict[str, bytes]]:
+def _prepared_paper(paper: bytes) -> tuple[bytes, dict[str, bytes]]:
     """The paper with an output intent, and what is attached to it: the library puts its own list in place of
     what is there.
     """

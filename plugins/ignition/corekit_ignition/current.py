@@ -308,7 +308,7 @@ def current(
                 values={
                     "it": peak.place.capitalize(),
                     "read": ck.show(peak.value, "A", uncertainty=False),
-                    "eaten": _eaten(case, peak, fed, grounded, charge),
+                    "eaten": _loss_words(case, peak, fed, grounded, charge),
                 },
             )
     elif volts is not None and _apart(peaks, volts):
@@ -430,7 +430,7 @@ def _apart(peaks: list[ck.Reading], volts: ck.Reading) -> bool:
     return len({speed.number < CRANKING for speed in speeds if speed is not None}) > 1
 
 
-def _eaten(
+def _loss_words(
     case: ck.Case,
     peak: ck.Reading,
     fed: ck.Reading | None,

@@ -98,7 +98,7 @@ def ramps(
         rises.append(Rise(record=record, shape=shape, fit=None if shape.jump else fit_of(shape)))
     others = {rise.record.place: _others(rise, rises) for rise in rises}
     for rise in rises:
-        yield _seen(case, rise, volts, data, top, others[rise.record.place])
+        yield _finding_of_rise(case, rise, volts, data, top, others[rise.record.place])
 
 
 def _others(rise: Rise, rises: Sequence[Rise]) -> float | None:
@@ -107,7 +107,7 @@ def _others(rise: Rise, rises: Sequence[Rise]) -> float | None:
     return median(slopes) if len(slopes) >= 2 else None
 
 
-def _seen(
+def _finding_of_rise(
     case: ck.Case,
     rise: Rise,
     volts: ck.Reading | None,

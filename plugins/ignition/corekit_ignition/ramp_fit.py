@@ -164,16 +164,16 @@ def fit_of(shape: Shape) -> Fit | None:
     there on are fitted once more: taking them by their height would favour those that noise lifted.
     """
     rising = [(time, one) for time, one in zip(shape.times, shape.currents, strict=True) if time >= 0]
-    first = _fitted(rising)
+    first = _best_fit(rising)
     if first is None or len(rising) <= LEAST + 1:
         return first[0] if first else None
     on = first[1]
     since = [(time, one) for time, one in zip(shape.times, shape.currents, strict=True) if time >= on]
-    again = _fitted(since) if len(since) > LEAST + 1 else None
+    again = _best_fit(since) if len(since) > LEAST + 1 else None
     return (again or first)[0]
 
 
-def _fitted(points: Sequence[tuple[float, float]]) -> tuple[Fit, float] | None:
+def _best_fit(points: Sequence[tuple[float, float]]) -> tuple[Fit, float] | None:
     """The fit, and when it was switched on."""
     count = len(points)
     if count < LEAST:
@@ -202,7 +202,7 @@ def _fitted(points: Sequence[tuple[float, float]]) -> tuple[Fit, float] | None:
     for _ in range(ROUNDS):
         normal, right = _normal(gradients(p), found)
         damped = [[one * (1 + damp * (a == b)) for b, one in enumerate(row)] for a, row in enumerate(normal)]
-        move = _solved(damped, right)
+        move = _solution(damped, right)
         if move is None:
             return None
         tried = [one + by for one, by in zip(p, move, strict=True)]
@@ -218,7 +218,7 @@ def _fitted(points: Sequence[tuple[float, float]]) -> tuple[Fit, float] | None:
         if settled:
             break
     normal, _ = _normal(gradients(p), found)
-    columns = [_solved(normal, [float(a == b) for b in range(free)]) for a in range(2)]
+    columns = [_solution(normal, [float(a == b) for b in range(free)]) for a in range(2)]
     if columns[0] is None or columns[1] is None or p[0] <= 0:
         return None
     variance = best / max(count - free, 1)
@@ -252,7 +252,7 @@ def _student(freedom: int) -> float:
     return STUDENT[max(known for known in STUDENT if known <= max(freedom, 1))] if freedom <= 15 else 2.0
 
 
-def _solved(matrix: Sequence[Sequence[float]], right: Sequence[float]) -> list[float] | None:
+def _solution(matrix: Sequence[Sequence[float]], right: Sequence[float]) -> list[float] | None:
     """Gauss with the largest pivot; None where the matrix holds too little."""
     rows = [[*row, one] for row, one in zip(matrix, right, strict=True)]
     size = len(rows)

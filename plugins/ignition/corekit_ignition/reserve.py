@@ -307,7 +307,7 @@ def onset(
     _, low, high = asked_of(widest.value, ratio, intake.value if intake is not None else None)
     pause = off.number if off is not None else OFF_TIME
     speeds = [
-        _speed(asked, fitted_l.number, fitted_r.number, volts.number, firings, pause)
+        _top_speed(asked, fitted_l.number, fitted_r.number, volts.number, firings, pause)
         for asked in (high * (1 + SUPPLY_UNCERTAINTY), low * (1 - SUPPLY_UNCERTAINTY))
     ]
     earliest, latest = speeds
@@ -336,7 +336,7 @@ def onset(
     yield case.advise(claim, says, tells=tells, values=words)
 
 
-def _speed(
+def _top_speed(
     asked: float, inductance: float, resistance: float, volts: float, firings: float, pause: float
 ) -> float:
     """Engine speed in rev/s up to which a coil reaches a voltage; 0 where it never does."""

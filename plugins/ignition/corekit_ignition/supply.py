@@ -91,7 +91,7 @@ def supply(
             and case.side(loss.lost, case.limit(feed_drop)) is ck.Side.INSIDE
         )
         yield (
-            _averaged(case, "ignition.feed", feed_drop, loss.lost, meter)
+            _averaged_finding(case, "ignition.feed", feed_drop, loss.lost, meter)
             if hidden
             else _loss_finding(case, loss, direct)
         )
@@ -129,7 +129,7 @@ def may_hide(meter: DropMeter | None, made: CoilType | None, speed: ck.Reading |
     return not runs and meter not in (DropMeter.PEAK, DropMeter.HELD) and made is not CoilType.POINTS
 
 
-def _averaged(
+def _averaged_finding(
     case: ck.Case, code: str, of: ck.Measurand, lost: ck.Value, meter: DropMeter | None
 ) -> ck.Finding:
     title = f"{of.title[0].lower()}{of.title[1:]}"
@@ -333,7 +333,7 @@ def ground(
     """A bad ground robs the coil as a bad feed does."""
     hidden = repair_ground.key not in case.repairs and may_hide(meter, made, lost.condition(engine_speed))
     if hidden and case.side(lost, case.limit(ground_drop)) is ck.Side.INSIDE:
-        yield _averaged(case, "ignition.ground", ground_drop, lost.value, meter)
+        yield _averaged_finding(case, "ignition.ground", ground_drop, lost.value, meter)
         return
     yield case.judge(
         lost,

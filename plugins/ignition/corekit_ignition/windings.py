@@ -129,7 +129,7 @@ def primary(
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
                 "at": _at(warm),
-                "cold": _cold(cold, "Ω"),
+                "cold": _at_20_degrees(cold, "Ω"),
                 "usual": "is its specification" if own else "is usual",
                 "meaning": (
                     "An open or badly connected winding reads high."
@@ -208,7 +208,7 @@ def secondary(
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
                 "at": _at(warm),
-                "cold": _cold(cold, "kΩ"),
+                "cold": _at_20_degrees(cold, "kΩ"),
                 "usual": "is its specification" if own else "is usual, and good coils lie outside it too",
             },
         )
@@ -360,7 +360,7 @@ def _at(warm: ck.Reading | None) -> str:
     return "unknown temperature" if warm is None else ck.show(warm.value, "°C", uncertainty=False)
 
 
-def _cold(cold: ck.Value | ck.Possible[ck.Value], unit: str) -> str:
+def _at_20_degrees(cold: ck.Value | ck.Possible[ck.Value], unit: str) -> str:
     """At 20 °C; from the hottest to the coldest that the winding can have been where nobody noted it."""
     values = [one for _, one in cold.candidates] if isinstance(cold, ck.Possible) else [cold]
     ordered = sorted(values, key=lambda value: value.number)
