@@ -72,6 +72,7 @@ class SeenTable:
 class GradeTable:
     check: str = required_field("the code of a finding", default="")
     answers: list[Words] = required_field("one or several of its grades for each outcome", factory=list)
+    unsaid: str = ""
 
 
 @table
@@ -594,8 +595,10 @@ class _Meaning:
         if row.grade is not None:
             self._code((*path, "grade", "check"), row.grade.check)
             self._asks(path, row)
-            answers = self._answers((*path, "grade", "answers"), row.grade.answers, row.outcomes, None, "")
-            return {"graded": row.grade.check, "answers": answers}
+            return {
+                "graded": row.grade.check,
+                "answers": self._grades((*path, "grade"), row.grade, row.outcomes),
+            }
         if row.trait is not None:
             return self._trait((*path, "trait"), row, row.trait)
         if row.codes is not None:
@@ -731,6 +734,18 @@ class _Meaning:
             (*path, "at"), row.at, test.outcomes, lambda text: self.declared.to_coherent(row.of, text)
         )
         return {"trait": row.of, "at": steps}
+
+    def _grades(self, path: Place, grade: GradeTable, outcomes: list[str]) -> tuple[tuple[str, ...], ...]:
+        """Of each outcome the grades that mean it; of the one that no finding says (`unsaid`) none."""
+        if grade.unsaid and grade.unsaid not in outcomes:
+            got = f"{quotation(grade.unsaid)} is no outcome of this test"
+            self.faults.add((*path, "unsaid"), got, any_of(map(quotation, outcomes)))
+        said = [name for name in outcomes if name != grade.unsaid]
+        answers = self._answers((*path, "answers"), grade.answers, said, None, "")
+        if len(answers) != len(said):
+            return answers
+        given = dict(zip(said, answers, strict=True))
+        return tuple(given.get(name, ()) for name in outcomes)
 
     def _answers(
         self,

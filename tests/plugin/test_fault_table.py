@@ -494,6 +494,7 @@ def test_what_is_plainly_seen_may_be_rarer_on_a_sound_vehicle_than_any_reading_b
         ("test/grade/grade/check", LOST, "test.grade.grade.check: no check of the system yields"),
         ("test/check/check", LOST, "test.check.check: no check of the system yields"),
         ("test/grade/grade/answers", ["none", "none"], 'test.grade.grade.answers: is ["none", "none"]'),
+        ("test/grade/grade/unsaid", "loud", 'test.grade.grade.unsaid: "loud" is no outcome of this test'),
         ("test/age/trait/of", "horn.size", 'test.age.trait.of: there is no trait "horn.size"; expected'),
         ("test/age/trait/at", ["60 s"], 'test.age.trait.at: is ["60 s"]; expected 2 rising limits'),
         ("test/age/trait/at", ["60 V", "70 V"], "test.age.trait.at[0]:"),

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 import corekit as ck
+from corekit.testing import Bench
 from corekit.testing.kit.said import codes_in, said_by
 from corekit.testing.kit.whole import nonconforming_table
 
@@ -144,3 +145,31 @@ def test_a_check_that_cannot_yield_the_code_is_not_asked_for_it(made: Callable[.
     system = made(NARROW, 'check = "wheel.signal"', "fits", "outside")
     assert "wheel.signal" in codes_in(system.checks["signal"].function)
     assert "wheel.signal" not in codes_in(system.checks["nothing"].function)
+
+
+#: Two grades, one of them only where two unlikely things come together.
+RARE = (
+    "rare = more is not None and 411.20 < read.number < 411.22 and 88.40 < more.number < 88.42\n    "
+    'yield case.advise(ck.Claim("wheel.signal", grade="both" if rare else "usual"), "{value}.", read)'
+)
+GRADES = 'grade = { check = "wheel.signal", answers = ["usual", "both"] }'
+
+
+def test_readings_laid_by_hand_lead_where_chance_does_not(made: Callable[..., ck.System]) -> None:
+    system = made(RARE, GRADES, "fits", "both")
+    (told,) = nonconforming_table(system, said_by(system, 4, {}))
+    assert "no bench led to its outcome 'both'" in str(told)
+    laid = Bench(system).read("runout", "411.21 V").read("beside", "88.41 V")
+    assert list(nonconforming_table(system, said_by(system, 4, {}, [laid]))) == []
+
+
+def test_an_outcome_that_no_finding_says_by_its_own_table_is_not_sought(
+    made: Callable[..., ck.System],
+) -> None:
+    body = 'yield case.advise(ck.Claim("wheel.signal", grade="off"), "{value}.", read)'
+    system = made(
+        body, 'grade = { check = "wheel.signal", answers = ["off"], unsaid = "fits" }', "fits", "off"
+    )
+    assert system.faults is not None
+    assert system.faults.tests["signal"].answers == ((), ("off",))
+    assert list(nonconforming_table(system, said_by(system, 4, {}))) == []

@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 
 import attrs
@@ -15,6 +15,7 @@ import attrs
 from ...model.measurand import Measurand
 from ...plugin.addition import Addition
 from ...plugin.system import System
+from ..bench import Bench
 from .declared import nonconforming_declarations, nonconforming_sources, nonconforming_words
 from .driving import nonconforming_calculations, nonconforming_checks
 from .nonconformity import Nonconformity
@@ -48,19 +49,22 @@ class Subject:
         examples: How often each check and each calculation is attacked.
         visits: How many visits are simulated over its fault table.
         addition: What is held to the kit, where that is not the system itself.
+        benches: Readings laid by hand, for outcomes that take several things at once.
     """
 
     system: System
     examples: int = EXAMPLES
     visits: int = VISITS
     addition: Addition | None = None
+    benches: Sequence[Bench] = ()
 
     @classmethod
-    def of(cls, system: System, examples: int, visits: int) -> Subject:
+    def of(cls, system: System, examples: int, visits: int, benches: Sequence[Bench] = ()) -> Subject:
         """A system; of an addition what it adds, on the system that it adds to."""
-        if isinstance(system, Addition):
-            return cls(system=_restricted_system(system), examples=examples, visits=visits, addition=system)
-        return cls(system=system, examples=examples, visits=visits)
+        whole, addition = (
+            (_restricted_system(system), system) if isinstance(system, Addition) else (system, None)
+        )
+        return cls(system=whole, examples=examples, visits=visits, addition=addition, benches=benches)
 
     @property
     def whole(self) -> System:
@@ -88,7 +92,7 @@ class Subject:
 
     @cached_property
     def said(self) -> Said:
-        return said_by(self.system, max(self.examples, LEAST_BENCHES), self.foreign)
+        return said_by(self.system, max(self.examples, LEAST_BENCHES), self.foreign, self.benches)
 
 
 #: What is driven or read of an addition alone, so that whatever is told of it is its own.
@@ -144,10 +148,17 @@ REQUIREMENTS: Mapping[str, Callable[[Subject], Iterator[Nonconformity]]] = {
 
 
 def nonconformities(
-    system: System, *, examples: int = EXAMPLES, visits: int = VISITS, without: tuple[str, ...] = ()
+    system: System,
+    *,
+    examples: int = EXAMPLES,
+    visits: int = VISITS,
+    without: tuple[str, ...] = (),
+    benches: Sequence[Bench] = (),
 ) -> Iterator[tuple[str, Nonconformity]]:
-    """(requirement, what does not fulfil it) of a system; nothing where all of it conforms."""
-    subject = Subject.of(system, examples, visits)
+    """(requirement, what does not fulfil it) of a system; nothing where all of it conforms. `benches` as for
+    `conformance`.
+    """
+    subject = Subject.of(system, examples, visits, benches)
     for name, requirement in REQUIREMENTS.items():
         if name not in without:
             for found in requirement(subject):
@@ -161,6 +172,7 @@ def conformance(
     examples: int = EXAMPLES,
     visits: int = VISITS,
     known: Mapping[str, str] | None = None,
+    benches: Sequence[Bench] = (),
 ) -> Callable[..., None]:
     """A test for each requirement: `test_conformance = conformance(system)` in a plugin's own tests.
 
@@ -169,10 +181,12 @@ def conformance(
             simulated over its fault table.
         known: What is known and stays, by the beginning of its line as the kit prints it, each with the
             reason.
+        benches: Readings laid by hand that lead to outcomes of the fault table which take several things at
+            once: benches drawn by chance seldom have them together.
     """
     import pytest
 
-    subject = Subject.of(system, examples, visits)
+    subject = Subject.of(system, examples, visits, benches)
     reasons = dict(known or {})
 
     @pytest.mark.parametrize("requirement", REQUIREMENTS)

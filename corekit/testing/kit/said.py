@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from functools import partial
 from itertools import pairwise
 from types import CodeType, FunctionType
@@ -28,6 +29,7 @@ from ...plugin.faults import FaultTable, FaultTest
 from ...plugin.guard import Overrun, guarded
 from ...plugin.intact import Original
 from ...plugin.system import System
+from ..bench import Bench
 from .alterations import others_than
 from .benches import (
     Laid,
@@ -93,7 +95,8 @@ class Said:
                 or (high is not None and possible.low is not None and high <= possible.low)
             )
         if test.graded:
-            return bool(self.grades.get(test.graded, set()) & set(test.answers[at]))
+            # An outcome without a grade is what no finding says, by its own table.
+            return not test.answers[at] or bool(self.grades.get(test.graded, set()) & set(test.answers[at]))
         return False
 
     def note(
@@ -116,9 +119,11 @@ class Said:
         return bool(findings)
 
 
-def said_by(system: System, benches: int, foreign: Mapping[str, Measurand]) -> Said:
-    """What every check says over so many benches laid for it, and what the fault table makes of each; where
-    that leaves an outcome of a test out, it is searched for.
+def said_by(
+    system: System, benches: int, foreign: Mapping[str, Measurand], laid: Sequence[Bench] = ()
+) -> Said:
+    """What every check says over so many benches laid for it, and over those that were laid by hand, and what
+    the fault table makes of each; where that leaves an outcome of a test out, it is searched for.
     """
     said = Said()
     table = _always_due(system.faults) if system.faults is not None else None
@@ -134,6 +139,12 @@ def said_by(system: System, benches: int, foreign: Mapping[str, Measurand]) -> S
             is_heard = False
         if original.put_back() or not is_heard:
             set_aside.add(check.key)
+    for check in (one for one in system.checks.values() if one.key not in set_aside):
+        for bench in laid:
+            before = Laid(bench=bench, codes=bench.codes)
+            with suppress(ShownError):  # told where checks are driven
+                results = results_of(check, before, system, "")
+                said.note(check, before, [one for one in results if isinstance(one, Finding)], table)
     if table is None:
         return said
     named = {key: codes_in(check.function) for key, check in system.checks.items()}

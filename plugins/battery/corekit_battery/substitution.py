@@ -11,7 +11,6 @@ import corekit as ck
 from .cautions import CLAMPS, DAMAGED, MEMORY, MOVING, SHORT, SPARK
 from .declarations import (
     battery,
-    clean_contacts,
     cranking_voltage,
     open_circuit_voltage,
     replace,
@@ -166,7 +165,7 @@ def cranked_with_booster(
 def with_a_loan(case: ck.Case, seen: Annotated[Loan, loan]) -> Iterator[ck.Finding | ck.Gap]:
     """Only the complaint that comes back with the old one speaks against it."""
     back = seen is Loan.BACK
-    work = {Loan.BACK: replace, Loan.FOR_GOOD: clean_contacts}.get(seen)
+    work = replace if back else None
     following = {Loan.NO_DIFFERENCE: starter_current, Loan.FOR_GOOD: open_circuit_voltage}.get(seen)
     yield case.advise(
         ck.Claim(
