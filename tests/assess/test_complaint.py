@@ -201,7 +201,7 @@ def told(monkeypatch: pytest.MonkeyPatch, tmp_path: Any, read: Any, text: str) -
     read = getattr(read, "__wrapped__", read)  # without what was read before
     with monkeypatch.context() as patched:
         patched.setattr(complaints, "data_path", lambda name: file)
-        patched.setattr(complaints, "_shared", complaints._shared.__wrapped__)
+        patched.setattr(complaints, "_shared_symptoms", complaints._shared_symptoms.__wrapped__)
         patched.setattr(complaints._ADDED, "listed", None)
         try:
             read()
