@@ -91,6 +91,7 @@ def test_following_links_leads_to_every_screen_there_is(everywhere: Everywhere) 
         "/face/<name>.ttf",
         "/job/<job>/paper/<name>.pdf",
         "/job/<job>/photo/<name>.jpg",
+        "/job/<job>/other-van",  # only in a shop with a hub: tests/screens/test_other_van.py
     }
     assert rules - seen - no_screens == set()
     assert {f"/job/{job}/hand" for job in everywhere.jobs.values()} <= set(everywhere.statuses), (

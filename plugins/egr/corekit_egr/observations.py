@@ -249,7 +249,7 @@ sensor_beside = egr.observation(
     only={valve_type: BY_VACUUM, sensor_type: WITH_HOSES},
     how=(
         "Key on, engine off, hoses off: both sensors of the same type one after the other on the same plug,"
-        " signal against sensor ground. None at hand: not reached."
+        " signal against sensor ground. Without such a sensor at hand: not reached."
     ),
     hazard=HOT,
     tells="What a good sensor shows in its place",

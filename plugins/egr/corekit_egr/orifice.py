@@ -237,6 +237,22 @@ def flow_ratio(
     return math.sqrt(across / reference)
 
 
+@egr.calculation(source="orifice-flow")
+def flow_error(
+    across: Annotated[float, ck.Input("Pa diff", "Pressure across the orifice", above=0)],
+    zero: Annotated[float, ck.Input("Pa diff", "Pressure by which the sensor's zero is off")],
+) -> Annotated[float, ck.Output("1", "Flow that is read too much, as a share")]:
+    """How much too much flow a sensor tells whose zero is off by this pressure; below zero it tells too
+    little, and −1 is none at all. Where little flows a small error of the zero is a large one of the flow.
+
+    >>> round(flow_error.si(2000.0, 2000.0), 4)
+    0.4142
+    >>> round(flow_error.si(20000.0, 2000.0), 4)
+    0.0488
+    """
+    return math.sqrt(max(0.0, across + zero) / across) - 1.0
+
+
 @egr.calculation(source="restriction-exponents")
 def flow_left(
     diameter: Annotated[float, ck.Input("1", "Share of the diameter left open", 0, 1)],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from corekit_egr import leaks, opening, orifice, rate, sensor, vacuum
+from corekit_egr import leaks, live, opening, orifice, rate, sensor, vacuum
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -45,6 +45,31 @@ def test_a_lower_pressure_behind_a_hole_never_lets_less_through_and_below_chokin
     assert through[0] >= through[1] >= 0
     if high <= leaks.CRITICAL * 101325:
         assert through[0] == pytest.approx(through[1])
+
+
+@given(small=st.floats(1e-4, 5e-3), times=st.floats(1.0, 10.0), behind=st.floats(1e4, 1e5))
+def test_leaks_go_exactly_with_the_square_of_their_diameters(
+    small: float, times: float, behind: float
+) -> None:
+    one, other = (leaks.leak_flow.si(d, 0.62, 101325.0, 293.15, behind) for d in (small, small * times))
+    assert other / one == pytest.approx(times**2, rel=1e-12)
+
+
+@given(low=st.floats(-300, 11000), more=st.floats(1.0, 3000.0))
+def test_the_higher_the_thinner_the_air(low: float, more: float) -> None:
+    high = min(11000.0, low + more)
+    if high > low:
+        assert live.barometer_at.si(high) < live.barometer_at.si(low)
+
+
+@given(across=st.floats(100, 2e4), zero=st.floats(-1e4, 1e4))
+def test_a_zero_that_is_off_makes_the_flow_that_the_wrong_pressure_would_make(
+    across: float, zero: float
+) -> None:
+    told = orifice.flow_error.si(across, zero)
+    assert told >= -1 and told * zero >= 0
+    if across + zero > 0:  # the root law back: (1 + error)² is the pressure told over the pressure there
+        assert (1 + told) ** 2 * across == pytest.approx(across + zero, rel=1e-9, abs=1e-6)
 
 
 @given(size=st.floats(5e-6, 1e-3), first=st.floats(0.05, 0.98), more=st.floats(0.005, 0.5))
