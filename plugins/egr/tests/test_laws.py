@@ -55,11 +55,9 @@ def test_leaks_go_exactly_with_the_square_of_their_diameters(
     assert other / one == pytest.approx(times**2, rel=1e-12)
 
 
-@given(low=st.floats(-300, 11000), more=st.floats(1.0, 3000.0))
+@given(low=st.floats(-500, 8000), more=st.floats(1.0, 3000.0))
 def test_the_higher_the_thinner_the_air(low: float, more: float) -> None:
-    high = min(11000.0, low + more)
-    if high > low:
-        assert live.barometer_at.si(high) < live.barometer_at.si(low)
+    assert live.barometer_at.si(low + more) < live.barometer_at.si(low)
 
 
 @given(across=st.floats(100, 2e4), zero=st.floats(-1e4, 1e4))
