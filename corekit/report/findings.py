@@ -120,14 +120,12 @@ def readings(assessment: Assessment, sources: Sources) -> list[Block]:
 
 
 def _figures(assessment: Assessment) -> list[Block]:
-    """The figure of every finding that has one; what a check drew before and after stands together. What is
-    not told any more is not drawn either.
+    """The figure of every finding that has one; what a check drew before and after stands together, whichever
+    place it was that stood out before. What is not told any more is not drawn either.
     """
-    told = {(finding.code, finding.place) for finding in told_findings(assessment)}
+    told = {finding.code for finding in told_findings(assessment)}
     drawn = [
-        finding
-        for finding in assessment.findings
-        if finding.figure is not None and (finding.code, finding.place) in told
+        finding for finding in assessment.findings if finding.figure is not None and finding.code in told
     ]
     order = list(dict.fromkeys((finding.code, finding.place) for finding in drawn))
     drawn.sort(key=lambda finding: (order.index((finding.code, finding.place)), finding.stage))

@@ -59,7 +59,7 @@ def test_every_input_that_is_wrong_is_named_at_once(plugins: Plugins) -> None:
 def test_a_number_outside_the_range_is_refused_in_the_units_that_people_use(plugins: Plugins) -> None:
     with pytest.raises(
         CalculationError,
-        match=r"outside the range in which this holds \(at least 1\.05 and at most 1\.32\)",
+        match=r"outside the range in which this holds \(at least 1\.05 and at most 1\.318\)",
     ):
         work_out(plugins, "battery.molality_of_gravity", {"gravity": "1265"})
 

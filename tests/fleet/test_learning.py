@@ -39,9 +39,10 @@ def learned_from(
     truth: Mapping[str, FaultTable],
     table: Mapping[str, FaultTable],
     seed: int,
+    jobs: int = JOBS,
 ) -> Learning:
     """What visits to vehicles for which one table holds say of another."""
-    generated(folder, plugins, truth, JOBS, seed)
+    generated(folder, plugins, truth, jobs, seed)
     with on_duckdb(folder) as tables:
         return learn(retested_visits(tables, table), table)
 
@@ -105,7 +106,7 @@ def test_a_row_of_a_test_that_is_the_wrong_way_round_is_found(tmp_path: Path, pl
     test = table.tests["cranks"]
     right = test.given["worn_out"].p
     turned = attrs.evolve(table, tests={**table.tests, "cranks": with_row(test, "worn_out", right[::-1])})
-    learning = learned_from(tmp_path / "tables", plugins, truth, {"battery": turned}, 1030)
+    learning = learned_from(tmp_path / "tables", plugins, truth, {"battery": turned}, 1030, 2500)
     (found,) = learned_of(learning, {"battery": turned}, "2026-11-29")
     assert [(row.under, row.of) for row in found.tests] == [("cranks", "worn_out")]
     now = found.tests[0].p

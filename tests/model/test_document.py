@@ -51,6 +51,7 @@ from corekit.model.personal import Personal
 TEXT = st.text(max_size=12)
 NUMBER = st.floats(-1e6, 1e6)
 FLAG = st.booleans()
+PIXELS = st.integers(1, 100_000)
 WORDS = st.lists(TEXT | st.builds(Personal, st.sampled_from(["name", "plate"]), TEXT), max_size=3).map(tuple)
 
 
@@ -105,9 +106,7 @@ BLOCK = st.one_of(
     st.builds(Picture, figure=FIGURE),
     st.builds(
         Photos,
-        rows=rows(
-            st.builds(PhotoRow, image=WORDS, width=st.integers(), height=st.integers(), what=WORDS, when=TEXT)
-        ),
+        rows=rows(st.builds(PhotoRow, image=WORDS, width=PIXELS, height=PIXELS, what=WORDS, when=TEXT)),
     ),
     st.builds(
         PricedLines,
