@@ -449,7 +449,7 @@ def wilson(hits: int, of: int, z: float = 1.96) -> tuple[float, float]:
     p = hits / of
     middle = (p + z * z / (2 * of)) / (1 + z * z / of)
     half = z * math.sqrt(p * (1 - p) / of + z * z / (4 * of * of)) / (1 + z * z / of)
-    return middle - half, middle + half
+    return max(0.0, middle - half), min(1.0, middle + half)
 
 
 def of_kind(table: FaultTable, fitted: Mapping[str, str]) -> FaultTable:
