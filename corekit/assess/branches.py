@@ -11,6 +11,7 @@ import math
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
+from typing import Any, TypeAlias
 
 import attrs
 
@@ -40,6 +41,9 @@ class Kinds:
     changed: Sequence[int]
 
 
+#: What a test showed each time, with the number of acts before.
+History: TypeAlias = tuple[tuple[tuple[float, ...], int], ...]
+
 _NUMBERING = threading.Lock()
 
 
@@ -56,6 +60,7 @@ class Rows:
         self.ids = [-1] * kinds
         self.each: list[tuple[float, ...]] = []
         self.logs: list[float] = []  # Σ p log₂ p of each
+        self._left = kinds  # whose number is not known yet
 
     def of(self, kind: int) -> tuple[float, ...]:
         """The row of a kind."""
@@ -64,10 +69,15 @@ class Rows:
     def numbered(self, kinds: Iterable[int]) -> Sequence[int]:
         """The number of each kind's row; of these kinds at least."""
         ids = self.ids
-        for kind in kinds:
-            if ids[kind] < 0:
-                self.id_of(kind)
+        if self._left:
+            for kind in kinds:
+                if ids[kind] < 0:
+                    self.id_of(kind)
         return ids
+
+    def all_numbered(self) -> Sequence[int]:
+        """The number of every kind's row."""
+        return self.numbered(range(len(self.ids)))
 
     def id_of(self, kind: int) -> int:
         """The number of a kind's row."""
@@ -81,7 +91,9 @@ class Rows:
                     self.each.append(row)
                     self.logs.append(math.fsum(p * math.log2(p) for p in row if p > 0.0))
                     self._known[row] = found
-                self.ids[kind] = found
+                if self.ids[kind] < 0:
+                    self.ids[kind] = found
+                    self._left -= 1
         return found
 
 
@@ -91,7 +103,11 @@ class Layout:
     def __init__(self, tables: Tables, branches: Sequence[Branch]) -> None:
         self.tables, self.branches = tables, branches
         self._kinds: dict[str, Kinds] = {}
-        self.rows: dict[tuple[str, str, float], Rows] = {}  # of tests that were not made yet
+        self.columns: dict[object, Any] = {}  # what `ranking_columns` keeps of them
+        #: By act and number of acts before: the branches that it would lead to, and which by which share.
+        self.supposed: dict[object, tuple[Layout, Sequence[Sequence[tuple[int, float]]]]] = {}
+        #: By system, test, share of the time and whether it was made: what it showed, and its rows.
+        self.rows: dict[tuple[str, str, float, bool], tuple[History, Rows]] = {}
 
     def kinds(self, system: str) -> Kinds:
         """The branches as the tests of a system see them."""
@@ -118,6 +134,15 @@ class Layout:
         return [work(branch.now) for branch in self.branches]
 
     @cached_property
+    def of_work(self) -> Mapping[str, Sequence[int]]:
+        """Work → the places of the branches that call for it."""
+        found: dict[str, list[int]] = {}
+        for place, works in enumerate(self.works):
+            for work in works:
+                found.setdefault(work, []).append(place)
+        return found
+
+    @cached_property
     def places(self) -> dict[Branch, int]:
         """Where each branch stands."""
         return {branch: place for place, branch in enumerate(self.branches)}
@@ -136,11 +161,12 @@ class Branches(Mapping[Branch, float]):
         kept = {branch: weight for branch, weight in weights.items() if weight > 0.0}
         return cls(Layout(tables, list(kept)), _normal(list(kept.values())))
 
-    def weighted(self, weights: Sequence[float]) -> Branches:
-        """The same branches with other weights, by their places."""
+    @classmethod
+    def weighed(cls, layout: Layout, weights: Sequence[float]) -> Branches:
+        """The branches of a layout with chances in proportion to these weights, by their places."""
         if min(weights) > 0.0:
-            return Branches(self.layout, _normal(weights))
-        return Branches.of(self.layout.tables, dict(zip(self.layout.branches, weights, strict=True)))
+            return cls(layout, _normal(weights))
+        return cls.of(layout.tables, dict(zip(layout.branches, weights, strict=True)))
 
     def of_kinds(self, system: str) -> Sequence[float]:
         """The chance of each kind that the tests of a system can tell apart."""
@@ -161,8 +187,8 @@ class Branches(Mapping[Branch, float]):
     def __len__(self) -> int:
         return len(self.chances)
 
-    @property
-    def states(self) -> dict[Hypothesis, float]:
+    @cached_property
+    def states(self) -> Mapping[Hypothesis, float]:
         """The chance of each state that the vehicle may be in now."""
         of, states = self.layout.states
         if len(states) == len(self.chances):

@@ -13,7 +13,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 import attrs
 
 from ..plugin.faults import FaultTest
-from .branches import Branch, Branches, Rows
+from .branches import Branch, Branches, History, Layout, Rows
 from .hypotheses import SOUND, Hypothesis, Tables
 
 #: The chance that work on a part brings in a fault of that very part.
@@ -92,7 +92,7 @@ class Beliefs:
     tables: Tables
     branches: Branches
     acts: int = 0
-    shown: Mapping[str, tuple[tuple[tuple[float, ...], int], ...]] = attrs.field(factory=dict)
+    shown: Mapping[str, History] = attrs.field(factory=dict)
     complaint: tuple[tuple[bool, int], ...] = ((True, 0),)
     relieved: tuple[frozenset[str], int] = (frozenset(), 0)
 
@@ -117,8 +117,9 @@ def step(beliefs: Beliefs, event: Act | Retold | Shown | Hint) -> Beliefs:
     branches = beliefs.branches
     after = attrs.evolve(
         beliefs,
-        branches=branches.weighted(
-            [chance * p for chance, p in zip(branches.chances, _likelihoods(beliefs, event), strict=True)]
+        branches=Branches.weighed(
+            branches.layout,
+            [chance * p for chance, p in zip(branches.chances, _likelihoods(beliefs, event), strict=True)],
         ),
     )
     if isinstance(event, Retold):
@@ -129,7 +130,7 @@ def step(beliefs: Beliefs, event: Act | Retold | Shown | Hint) -> Beliefs:
     return after
 
 
-def now(beliefs: Beliefs) -> dict[Hypothesis, float]:
+def now(beliefs: Beliefs) -> Mapping[Hypothesis, float]:
     """The chance of each state that the vehicle may be in now."""
     return beliefs.branches.states
 
@@ -158,7 +159,12 @@ def chances_of_each(states: Mapping[Hypothesis, float]) -> dict[str, float]:
 
 def rows_for(beliefs: Beliefs, system: str, test: FaultTest) -> Rows:
     """The chance of each outcome of a test made now, for every kind of branches."""
-    return _rows(beliefs, system, test, 1.0 if test.lasting else beliefs.tables.shows)
+    return _rows_after_all(beliefs, system, test, 1.0 if test.lasting else beliefs.tables.shows)
+
+
+def first_rows(beliefs: Beliefs, system: str, test: FaultTest) -> Rows:
+    """The same of a test as if it were made for the first time, while the fault shows."""
+    return _rows(beliefs.branches.layout, system, test, 1.0, ())
 
 
 def _likelihoods(beliefs: Beliefs, event: Retold | Shown | Hint) -> Iterable[float]:
@@ -168,20 +174,24 @@ def _likelihoods(beliefs: Beliefs, event: Retold | Shown | Hint) -> Iterable[flo
         return [_still_chance(beliefs, branch, branch.now, event.still) for branch in layout.branches]
     if isinstance(event, Hint):
         return [_hint_factor(branch.now, event) for branch in layout.branches]
-    rows, kinds = _rows(beliefs, event.system, event.test, event.shows), layout.kinds(event.system)
-    ids = rows.numbered(range(len(kinds.own)))
+    rows, kinds = _rows_after_all(beliefs, event.system, event.test, event.shows), layout.kinds(event.system)
+    ids = rows.all_numbered()
     fits = [math.fsum(weight * p for weight, p in zip(event.weights, row, strict=True)) for row in rows.each]
     each = [fits[number] for number in ids]
     return map(each.__getitem__, kinds.of)
 
 
-def _rows(beliefs: Beliefs, system: str, test: FaultTest, shows: float) -> Rows:
+def _rows_after_all(beliefs: Beliefs, system: str, test: FaultTest, shows: float) -> Rows:
+    history = beliefs.shown.get(f"{system}.{test.key}", ())
+    return _rows(beliefs.branches.layout, system, test, shows, history)
+
+
+def _rows(layout: Layout, system: str, test: FaultTest, shows: float, history: History) -> Rows:
     """For each kind: a vehicle that was not touched since the last times shows the same again."""
-    layout, history = beliefs.branches.layout, beliefs.shown.get(f"{system}.{test.key}", ())
-    kept = None if history else layout.rows.get((system, test.key, shows))
-    if kept is not None:
-        return kept
-    kinds, table = layout.kinds(system), beliefs.tables.systems[system]
+    kept = layout.rows.get((system, test.key, shows, bool(history)))
+    if kept is not None and kept[0] == history:
+        return kept[1]
+    kinds, table = layout.kinds(system), layout.tables.systems[system]
     usual = table.row(test, SOUND)
     known: dict[tuple[int, int], Sequence[float]] = {}
 
@@ -197,8 +207,7 @@ def _rows(beliefs: Beliefs, system: str, test: FaultTest, shows: float) -> Rows:
         return found
 
     made = Rows(row, len(kinds.own))
-    if not history:
-        layout.rows[system, test.key, shows] = made
+    layout.rows[system, test.key, shows, bool(history)] = history, made
     return made
 
 
@@ -268,24 +277,53 @@ def _hint_factor(state: Hypothesis, hint: Hint) -> float:
     return hint.other if state.isdisjoint(hint.faults) else hint.these
 
 
+def supposing(beliefs: Beliefs, act: Act) -> Beliefs:
+    """What would be believed after an act that stays, if it were done now.
+
+    Where each branch would lead to is kept with the branches: the question comes again with every answer.
+    """
+    branches, key = beliefs.branches, (act, beliefs.acts)
+    kept = branches.layout.supposed.get(key)
+    if kept is None:
+        leads = [list(_led_to(beliefs, act, branch)) for branch in branches.layout.branches]
+        targets = {target: None for each in leads for target, share in each if share > 0.0}
+        layout = Layout(beliefs.tables, list(targets))
+        kept = (
+            layout,
+            [[(layout.places[target], share) for target, share in each if share > 0.0] for each in leads],
+        )
+        branches.layout.supposed[key] = kept
+    layout, shares = kept
+    weights = [0.0] * len(layout.branches)
+    for chance, each in zip(branches.chances, shares, strict=True):
+        for place, share in each:
+            weights[place] += chance * share
+    after = attrs.evolve(beliefs, branches=Branches.weighed(layout, weights), acts=beliefs.acts + 1)
+    return attrs.evolve(after, relieved=(act.relieves, after.acts)) if act.relieves else after
+
+
 def _after_act(beliefs: Beliefs, act: Act) -> Beliefs:
-    number = beliefs.acts + 1
     weights: dict[Branch, float] = {}
-    leaves_all_else = act.undone is None and not act.brings
     for branch, chance in zip(beliefs.branches.layout.branches, beliefs.branches.chances, strict=True):
-        if leaves_all_else and branch.now.isdisjoint(act.removes):
-            weights[branch] = weights.get(branch, 0.0) + chance
-            continue
-        for state, share in _states_after(branch.now, act, beliefs.tables):
-            if act.undone is not None:
-                target, weight = branch, chance * share * _still_chance(beliefs, branch, state, act.undone)
-            else:
-                target = branch if state == branch.now else Branch(branch.first, state, number)
-                weight = chance * share
-            weights[target] = weights.get(target, 0.0) + weight
-    acts = beliefs.acts if act.undone is not None else number
+        for target, share in _led_to(beliefs, act, branch):
+            weights[target] = weights.get(target, 0.0) + chance * share
+    acts = beliefs.acts if act.undone is not None else beliefs.acts + 1
     relieved = (act.relieves, acts) if act.relieves else beliefs.relieved
     return attrs.evolve(beliefs, branches=Branches.of(beliefs.tables, weights), acts=acts, relieved=relieved)
+
+
+def _led_to(beliefs: Beliefs, act: Act, branch: Branch) -> Iterator[tuple[Branch, float]]:
+    """What becomes of a branch by an act, with its share; what is undone leaves it, less likely or more."""
+    if act.undone is None and not act.brings and branch.now.isdisjoint(act.removes):
+        yield branch, 1.0
+        return
+    for state, share in _states_after(branch.now, act, beliefs.tables):
+        if act.undone is not None:
+            yield branch, share * _still_chance(beliefs, branch, state, act.undone)
+        elif state == branch.now:
+            yield branch, share
+        else:
+            yield Branch(branch.first, state, beliefs.acts + 1), share
 
 
 def _states_after(state: Hypothesis, act: Act, tables: Tables) -> Iterator[tuple[Hypothesis, float]]:

@@ -2,17 +2,43 @@
 
 from __future__ import annotations
 
+import importlib
 import math
 from collections.abc import Iterable, Sequence
 from math import log2
+from types import ModuleType
+from typing import TYPE_CHECKING
 
 import attrs
 
 from ..plugin.faults import FaultTest
+from .branches import Rows
+from .hypotheses import JointTest
 from .inference import Beliefs, rows_for
+
+if TYPE_CHECKING:
+    from .ranking_columns import SeenColumns
 
 #: What is left out of a ranking: states that together have less than this chance.
 LEFT_OUT = 5e-4
+#: Decimals of a bit that are kept: the order of a sum must show nowhere.
+DECIMALS = 9
+
+_columns: ModuleType | None = None
+
+
+def use_columns(*, wanted: bool = True) -> bool:
+    """Have tests ranked by whole columns from now on, in a process that stays: numpy takes longer to load
+    than one ranking takes. What comes out is the same. True where numpy is there.
+    """
+    global _columns  # noqa: PLW0603  # of the process, as numpy is
+    _columns = None
+    if wanted:
+        try:
+            _columns = importlib.import_module("corekit.assess.ranking_columns")
+        except ImportError:  # the extra `columns` is not installed
+            return False
+    return wanted
 
 
 @attrs.frozen
@@ -36,12 +62,23 @@ class Ranking:
     def __init__(self, beliefs: Beliefs) -> None:
         self.beliefs = beliefs
         self._seen: dict[str, _Seen] = {}
+        self._seen_columns: dict[str, SeenColumns] = {}
         self._likely = _likely(beliefs.branches.chances)
 
     def seen(self, system: str) -> _Seen:
         if system not in self._seen:
             self._seen[system] = self._as_seen(system)
         return self._seen[system]
+
+    def bits(self, system: str, tests: Sequence[Rows]) -> Sequence[float]:
+        """What each of these tests of a system would tell, by their rows."""
+        if _columns is None:
+            seen = self.seen(system)
+            return [_bits(seen, rows) for rows in tests]
+        if system not in self._seen_columns:
+            branches = self.beliefs.branches
+            self._seen_columns[system] = _columns.SeenColumns(branches, self._likely, system)
+        return self._seen_columns[system].bits(tests)
 
     def _as_seen(self, system: str) -> _Seen:
         """Works that come with one kind tell nothing apart: they are taken together, by kind."""
@@ -77,14 +114,29 @@ def _likely(chances: Sequence[float]) -> list[int]:
 
 
 def information(ranking: Ranking, system: str, test: FaultTest) -> float:
-    """Mutual information between the work called for and the test's outcome, in bits; never negative.
+    """Mutual information between the work called for and the test's outcome, in bits; never negative."""
+    (bits,) = information_of_each(ranking, [JointTest(system=system, test=test)])
+    return bits
 
-    What each work adds is Σ p log₂(p/Σp) over the outcomes, and grows in step with its chance. So works under
-    which the test's row is the same add what they would add as one: only those with several rows are summed
-    outcome by outcome.
+
+def information_of_each(ranking: Ranking, tests: Sequence[JointTest]) -> list[float]:
+    """The same for many tests, in their order."""
+    places: dict[str, list[int]] = {}
+    for place, one in enumerate(tests):
+        places.setdefault(one.system, []).append(place)
+    found = [0.0] * len(tests)
+    for system, own in places.items():
+        rows = [rows_for(ranking.beliefs, system, tests[place].test) for place in own]
+        for place, bits in zip(own, ranking.bits(system, rows), strict=True):
+            found[place] = max(0.0, round(bits, DECIMALS))
+    return found
+
+
+def _bits(seen: _Seen, rows: Rows) -> float:
+    """What each work adds is Σ p log₂(p/Σp) over the outcomes, and grows in step with its chance. So works
+    under which the test's row is the same add what they would add as one: only those with several rows are
+    summed outcome by outcome.
     """
-    seen = ranking.seen(system)
-    rows = rows_for(ranking.beliefs, system, test)
     ids = rows.numbered(kind for kind, _ in seen.whole)
     # By number, in the order of the branches: rows are numbered as they were first asked for, whenever that
     # was, and no last digit may depend on that.
@@ -95,7 +147,7 @@ def information(ranking: Ranking, system: str, test: FaultTest) -> float:
     for kind, chance in seen.alone:
         linear[ids[kind]] = linear.get(ids[kind], 0.0) + chance
     parts = ((rows.each[number], mass) for number, mass in masses.items())
-    results, bits = _mixture(parts, len(test.outcomes)), 0.0
+    results, bits = _mixture(parts, len(rows.each[0])), 0.0
     for kinds, chances, held in seen.mixed:
         numbers = [ids[kind] for kind in kinds]
         if numbers.count(numbers[0]) == len(numbers):
@@ -104,7 +156,7 @@ def information(ranking: Ranking, system: str, test: FaultTest) -> float:
             shown = zip([rows.each[number] for number in numbers], chances, strict=True)
             bits += _weighed_logs(_mixture(shown, len(results)))
     bits += math.fsum([held * rows.logs[number] for number, held in linear.items()])
-    return max(0.0, (bits - _weighed_logs(results)) / math.fsum(results))
+    return (bits - _weighed_logs(results)) / math.fsum(results)
 
 
 def _mixture(parts: Iterable[tuple[Sequence[float], float]], outcomes: int) -> list[float]:

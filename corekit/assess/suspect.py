@@ -11,9 +11,20 @@ from ..complaints import trials
 from ..model.measurand import Operation
 from ..plugin.faults import NONE, OUTSIDE, FaultTest
 from .hypotheses import SOUND, JointTest, Tables
-from .inference import Act, Beliefs, Hint, chance_of, chances_of_each, fresh_row, now, rows_for, step
+from .inference import (
+    Act,
+    Beliefs,
+    Hint,
+    chance_of,
+    chances_of_each,
+    first_rows,
+    fresh_row,
+    now,
+    rows_for,
+    supposing,
+)
 from .outcome import LIKELY, Outcome, allowance, applies
-from .ranking import Ranking, information
+from .ranking import Ranking, information, information_of_each
 from .timeline import Event, StageOutcome
 
 #: A part is called for at this probability or more, work that renews nothing at the second.
@@ -249,7 +260,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
         if key in tables.tests and tables.tests[key].test.group
     }
     idle = _idle_systems(evidence)
-    found, opened = [], list[tuple[JointTest, float]]()
+    candidates: list[JointTest] = []
     for key, one in tables.tests.items():
         test = one.test
         shown = evidence.latest.get(key) if key in evidence.current else None
@@ -267,12 +278,14 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             or tables.systems[one.system].is_barred(test.key, evidence.seen, evidence.found)
         ):
             continue
-        bits = information(ranking, one.system, test)
+        candidates.append(one)
+    found, opened = [], list[tuple[JointTest, float]]()
+    for one, bits in zip(candidates, information_of_each(ranking, candidates), strict=True):
         bits += _confirmation(unconfirmed, evidence.beliefs, one)
-        if allowance(tables.systems[one.system], test, shown_of[one.system], evidence.done) < LIKELY:
+        if allowance(tables.systems[one.system], one.test, shown_of[one.system], evidence.done) < LIKELY:
             opened.append((one, bits))
         else:
-            found.append(_next_test(evidence, key, bits))
+            found.append(_next_test(evidence, one.key, bits))
     found = [_with_what_it_opens(evidence, test, opened) for test in found]
     found = [test for test in found if test.bits >= (SLIGHT if test.system in evidence.asked else WORTHWHILE)]
     found = _codes_as_one(evidence, ranking, found)
@@ -331,7 +344,8 @@ def _is_answered(evidence: Evidence, test: FaultTest) -> bool:
     complaint = evidence.tables.complaint
     if complaint is not None and not set(test.not_told).isdisjoint(complaint.symptoms):
         return True
-    return any((part, way) in evidence.tried for part in test.rests_on or () for way in test.trials)
+    tried = evidence.tried
+    return bool(tried) and any((part, way) in tried for part in test.rests_on or () for way in test.trials)
 
 
 def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest]) -> list[NextTest]:
@@ -358,14 +372,10 @@ def _unconfirmed_faults(evidence: Evidence, beliefs: Beliefs) -> frozenset[str]:
     """The faults of parts that most likely are at fault and that no test or trial has shown directly so far:
     without that they may not be called for.
     """
-    tables = evidence.tables
-    held: dict[str, list[float]] = {}
-    for state, chance in now(beliefs).items():
-        for work in tables.work(state):
-            held.setdefault(work, []).append(chance)
+    tables, chances = evidence.tables, beliefs.branches.chances
     found: set[str] = set()
-    for work, chances in held.items():
-        if math.fsum(chances) >= HALF:
+    for work, places in beliefs.branches.layout.of_work.items():
+        if math.fsum([chances[place] for place in places]) >= HALF:
             faults = tables.of_work(work)  # none, where it is passed on to somebody else
             if not any(_direct(evidence, key) for key in faults) and not tried_out(evidence, faults):
                 found |= faults
@@ -381,9 +391,11 @@ def _confirmation(unconfirmed: Collection[str], beliefs: Beliefs, one: JointTest
             places = [one.test.outcomes.index(outcome) for outcome in row.direct]
             rows, kinds = rows_for(beliefs, one.system, one.test), branches.layout.kinds(one.system)
             worth += math.fsum(
-                branches.chances[n] * rows.of(kinds.of[n])[place]
-                for n, branch in enumerate(branches.layout.branches)
-                if full in branch.now
+                chance * rows.of(kind)[place]
+                for kind, (own, chance) in enumerate(
+                    zip(kinds.own, branches.of_kinds(one.system), strict=True)
+                )
+                if fault in own
                 for place in places
             )
     return worth
@@ -408,7 +420,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     ]
     if not opened:
         return None
-    after = step(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
+    after = supposing(evidence.beliefs, Act(removes=removes, fails=trials().ways[operation.way].fails))
     ranking, unconfirmed = Ranking(after), _unconfirmed_faults(evidence, after)
     minutes, waits = operation.as_test
     best: tuple[float, NextTest] | None = None
@@ -458,12 +470,13 @@ def _opening_chance(evidence: Evidence, after: Beliefs, one: JointTest, done: Co
 
 
 def _chance_of_outcome(beliefs: Beliefs, system: str, test: FaultTest, names: Collection[str]) -> float:
+    """The chance that one of these outcomes is seen."""
     places = [place for place, name in enumerate(test.outcomes) if name in names]
-    table, branches = beliefs.tables.systems[system], beliefs.branches
-    chances = zip(branches.layout.kinds(system).own, branches.of_kinds(system), strict=True)
-    return math.fsum(
-        chance * math.fsum([table.row(test, own)[place] for place in places]) for own, chance in chances
-    )
+    chances, rows = beliefs.branches.of_kinds(system), first_rows(beliefs, system, test)
+    masses: dict[int, float] = {}
+    for number, chance in zip(rows.all_numbered(), chances, strict=True):
+        masses[number] = masses.get(number, 0.0) + chance
+    return math.fsum(mass * rows.each[number][place] for number, mass in masses.items() for place in places)
 
 
 def _lower(sentence: str) -> str:

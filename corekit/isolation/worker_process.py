@@ -24,6 +24,7 @@ from typing import Any
 import attrs
 
 from ..assess.assessment import CHECK_SECONDS, assess
+from ..assess.ranking import use_columns
 from ..model.finding import Finding, Gap
 from ..model.job import Job
 from ..plugin import intact
@@ -81,6 +82,7 @@ def run(
     tell_where_it_was(lambda: listener.running is not None, told.fileno())
     os.dup2(2, 1)  # the output is the command's; what a plugin writes goes to the error stream
     sys.stdout = sys.stderr
+    use_columns()  # it stays, so it may load numpy
     limit_memory()
     intact.guard_process()
     handler = _RequestHandler(load(_entry_points(points, left_out)), left_out, listener)

@@ -3,12 +3,26 @@
 from __future__ import annotations
 
 import random
+import sys
+from collections.abc import Iterator
 
 import pytest
 
 from corekit.assess.hypotheses import Complaint, Tables, joint
-from corekit.assess.inference import Act, Hint, Retold, Shown, chance_of, chances_of_each, now, start, step
-from corekit.assess.ranking import Ranking, information
+from corekit.assess.inference import (
+    Act,
+    Hint,
+    Retold,
+    Shown,
+    chance_of,
+    chances_of_each,
+    now,
+    rows_for,
+    start,
+    step,
+    supposing,
+)  # fmt: skip
+from corekit.assess.ranking import DECIMALS, Ranking, information_of_each, use_columns
 from corekit.plugin.host import load
 
 from . import enumeration as plain
@@ -63,10 +77,45 @@ def test_every_chance_and_every_bit_is_that_of_the_enumeration(complaint: str, s
     assert states == pytest.approx(plain.now(expected), abs=NEAR, rel=0)
     for fault, chance in chances_of_each(states).items():
         assert chance == pytest.approx(chance_of(states, {fault}), abs=NEAR, rel=0)
-    ranking, by_hand = Ranking(beliefs), plain.Ranking(expected)
-    for one in list(tables.tests.values())[seed % 2 :: 2 if seed == 0 else 1]:
-        told = information(ranking, one.system, one.test)
-        assert told == pytest.approx(plain.information(by_hand, one.system, one.test), abs=NEAR, rel=0)
+    by_hand = plain.Ranking(expected)
+    tests = list(tables.tests.values())[seed % 2 :: 2 if seed == 0 else 1]
+    each = [plain.information(by_hand, one.system, one.test) for one in tests]
+    for columns in (False, True):
+        assert use_columns(wanted=columns) is columns
+        ranking = Ranking(beliefs)
+        for one, bits in zip(tests, each, strict=True):
+            (told,) = ranking.bits(one.system, [rows_for(beliefs, one.system, one.test)])
+            assert told == pytest.approx(bits, abs=NEAR, rel=0)
+        at_once = information_of_each(Ranking(beliefs), tests)
+        assert at_once == pytest.approx(each, abs=10**-DECIMALS, rel=0)
+        removes = frozenset(draw.sample(sorted(tables.faults), min(2, len(tables.faults))))
+        act = Act(removes=removes, fails=0.2)
+        for _ in range(2):  # once to find out where each branch leads to, once with that kept
+            assert dict(supposing(beliefs, act).branches) == pytest.approx(
+                dict(step(beliefs, act).branches), abs=NEAR, rel=0
+            )
+
+
+@pytest.fixture(autouse=True)
+def _back_to_one_at_a_time() -> Iterator[None]:
+    yield
+    use_columns(wanted=False)
+
+
+@pytest.mark.parametrize("complaint", COMPLAINTS)
+def test_a_test_is_worth_the_same_to_the_last_digit_in_a_process_that_stays_and_in_one_that_ends(
+    complaint: str,
+) -> None:
+    draw = random.Random(complaint)
+    tables = joint(TABLES, COMPLAINTS[complaint], {}, TABLES)
+    beliefs = start(tables)
+    for event in [*events(tables, draw, 2), *events(tables, draw, 2)]:
+        beliefs, told = step(beliefs, event), []
+        wanted = draw.sample(list(tables.tests.values()), len(tables.tests) * 2 // 3)
+        for columns in (False, True):
+            use_columns(wanted=columns)
+            told.append(information_of_each(Ranking(beliefs), wanted))
+        assert told[0] == told[1]
 
 
 def test_tables_of_the_same_systems_complaint_and_faults_are_made_once() -> None:
@@ -74,3 +123,16 @@ def test_tables_of_the_same_systems_complaint_and_faults_are_made_once() -> None
     assert joint(TABLES, told, {}, ()) is joint(TABLES, told, {}, ())
     assert joint(TABLES, told, {}, ()) is not joint(TABLES, None, {}, TABLES)
     assert joint(TABLES, told, {}, (), renewed={"battery.battery": 0.1}) is not joint(TABLES, told, {}, ())
+
+
+def test_where_numpy_is_not_installed_tests_are_ranked_one_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "corekit.assess.ranking_columns", None)
+    assert use_columns() is False
+    tables = joint(TABLES, COMPLAINTS["one symptom"], {}, TABLES)
+    one = next(iter(tables.tests.values()))
+    told = information_of_each(Ranking(start(tables)), [one])
+    assert told == pytest.approx(
+        [plain.information(plain.Ranking(plain.start(tables)), one.system, one.test)],
+        abs=10**-DECIMALS,
+        rel=0,
+    )

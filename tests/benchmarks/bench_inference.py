@@ -6,8 +6,9 @@ Every line is one piece of work with what it gains against the enumeration; all 
 (tests/assess/test_inference_by_enumeration.py). CPU time, medians of rounds that take turns.
 
 Aim: the step after one answer with suspects, next tests and calls at most 5 ms in a visit, where a fault is
-taken up once its complaint or a reading speaks for it. The other lines take up every fault of every system,
-asked by name: the most that there can be.
+taken up once its complaint or a reading speaks for it: in a process that stays (the screens' worker), which
+ranks by whole columns, and beside it as in a command that ends and never loads numpy. The other lines take up
+every fault of every system, asked by name: the most that there can be.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from corekit.assess.branches import Branches
 from corekit.assess.hypotheses import Complaint, Tables, joint
 from corekit.assess.inference import Act, Beliefs, Shown, chance_of, chances_of_each, now, start, step
 from corekit.assess.outcome import Outcome
-from corekit.assess.ranking import Ranking, information
+from corekit.assess.ranking import Ranking, information_of_each, use_columns
 from corekit.assess.suspect import Evidence, call_for_part, next_tests, suspects
 from corekit.assess.timeline import StageOutcome
 from corekit.plugin.faults import FaultTable
@@ -49,8 +50,7 @@ def shown_of(tables: Tables, count: int) -> list[Shown]:
 
 
 def all_worth(beliefs: Beliefs) -> list[float]:
-    ranking = Ranking(beliefs)
-    return [information(ranking, one.system, one.test) for one in beliefs.tables.tests.values()]
+    return information_of_each(Ranking(beliefs), list(beliefs.tables.tests.values()))
 
 
 def all_worth_plainly(beliefs: plain.Beliefs) -> list[float]:
@@ -98,17 +98,19 @@ def visit(systems: dict[str, FaultTable], symptom: str, rounds: int) -> None:
     def fixed() -> float:
         return math.fsum([n * n for n in range(100_000)])
 
-    times: dict[str, list[float]] = {"answer": [], "fixed": []}
+    times: dict[str, list[float]] = {"stays": [], "ends": [], "fixed": []}
     for _ in range(rounds):
-        for key, work in (("answer", answer), ("fixed", fixed)):
+        for key, work in (("stays", answer), ("ends", answer), ("fixed", fixed)):
+            use_columns(wanted=key == "stays")
             begun = time.process_time()
             work()
             times[key].append(time.process_time() - begun)
-    mine, other = (statistics.median(times[key]) * 1000 for key in ("answer", "fixed"))
+    stays, ends, other = (statistics.median(each) * 1000 for each in times.values())
     print(
         f"{symptom}, {len(tables.systems)} systems, {len(tables.faults)} faults taken up,"
-        f" {len(tables.tests)} tests: an answer {mine:.2f} ms, 100,000 squares summed {other:.2f} ms,"
-        f" ratio {mine / other:.2f}"
+        f" {len(tables.tests)} tests: an answer in a process that stays {stays:.2f} ms, in one that ends"
+        f" {ends:.2f} ms, 100,000 squares summed {other:.2f} ms, ratios {stays / other:.2f} and"
+        f" {ends / other:.2f}"
     )
 
 
@@ -138,6 +140,11 @@ def main(rounds: int) -> None:
             plain.chance_of(plain.now(here), {fault})
         all_worth_plainly(here)
 
+    def answer_in_columns() -> None:
+        use_columns()
+        answer()
+        use_columns(wanted=False)
+
     rows: list[tuple[str, Callable[[], object], Callable[[], object]]] = [
         ("start, of tables not met before", begin_anew, lambda: plain.start(tables)),
         ("start, of the same tables again", lambda: start(tables), lambda: plain.start(tables)),
@@ -159,6 +166,7 @@ def main(rounds: int) -> None:
         ),
         ("the same with rows kept", lambda: all_worth(after), lambda: all_worth_plainly(plainly_after)),
         ("an answer: step, each fault, every test", answer, answer_plainly),
+        ("the same in a process that stays", answer_in_columns, answer_plainly),
     ]  # fmt: skip
     for symptom in VISITS:
         visit(systems, symptom, rounds)

@@ -30,6 +30,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from corekit.assess.hypotheses import JointTest
 from corekit.assess.inference import chance_of, now
+from corekit.assess.ranking import use_columns
 from corekit.plugin.host import load
 from corekit.testing.kit.simulated import (
     Ended,
@@ -89,6 +90,7 @@ def main() -> None:
     parser.add_argument("--lost", action="store_true", help="which faults were not found")
     parser.add_argument("--fitted", action="append", default=[], metavar="TRAIT=ANSWER", help="of one kind")
     asked = parser.parse_args()
+    use_columns()
     plugins = load()
     fitted = dict(one.split("=", 1) for one in asked.fitted)
     tables = {key: system.faults for key, system in plugins.systems.items() if system.faults is not None}

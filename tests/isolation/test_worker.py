@@ -262,6 +262,14 @@ def test_the_worker_makes_of_a_job_what_this_process_would(demo_jobs: tuple[Plug
         assert works.disabled_systems == ()
 
 
+def test_the_worker_ranks_tests_by_whole_columns_for_it_stays(demo_jobs: tuple[Plugins, list[Job]]) -> None:
+    plugins, jobs = demo_jobs
+    with Worker() as works:
+        works(jobs[0], plugins)
+        assert works.pid is not None
+        assert "_multiarray_umath" in Path(f"/proc/{works.pid}/maps").read_text("utf-8")
+
+
 def test_a_shop_assesses_estimates_and_issues_with_the_worker_as_with_itself(demo_copy: Path) -> None:
     calls: list[str] = []
     with Worker() as works:

@@ -1,0 +1,115 @@
+"""What many tests would tell, worked out at once: for a process that stays, where numpy is installed.
+
+The same sums as in `ranking`, in another order. numpy comes with the extra `columns`; nothing imports this
+but `ranking.use_columns`, and a command that ends at once never does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import attrs
+import numpy as np
+
+from .branches import Branches, Layout, Rows
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Numbers = NDArray[np.float64]
+    Places = NDArray[np.intp]
+
+
+FEW = 4  # tests whose stack is not worth keeping
+
+
+@attrs.frozen(eq=False)
+class Stack:
+    """The rows of some tests side by side.
+
+    Attributes:
+        tests: The rows of each test. rows: For each kind the chance of each outcome of each test.
+        begins: Where in `rows` each test begins.
+    """
+
+    tests: Sequence[Rows]
+    rows: Numbers
+    begins: Places
+
+    @classmethod
+    def of(cls, tests: Sequence[Rows]) -> Stack:
+        numbers = [rows.all_numbered() for rows in tests]
+        columns = [np.array(rows.each)[np.array(ids)] for rows, ids in zip(tests, numbers, strict=True)]
+        ends = np.cumsum([column.shape[1] for column in columns])
+        return cls(tests, np.concatenate(columns, axis=1), np.concatenate(([0], ends[:-1])))
+
+
+class SeenColumns:
+    """The likely states as the tests of one system see them: an entry for each kind within each work."""
+
+    def __init__(self, branches: Branches, likely: Sequence[int], system: str) -> None:
+        layout, places = branches.layout, np.array(likely)
+        count = len(layout.kinds(system).own)
+        works, kinds = _works(layout)[places], _kinds(layout, system)[places]
+        pairs, of = np.unique(works * count + kinds, return_inverse=True)
+        work, self._kinds = np.divmod(pairs, count)
+        self._chances = np.bincount(of, np.array(branches.chances)[places])[:, None]
+        self._begins = np.flatnonzero(np.diff(work, prepend=-1))  # of the works
+        self._layout, self._system = layout, system
+        self._told: dict[Rows, float] = {}
+
+    def bits(self, tests: Sequence[Rows]) -> Sequence[float]:
+        """Mutual information between the work called for and the outcome of each of these tests."""
+        asked = [rows for rows in tests if rows not in self._told]
+        if asked:
+            self._told |= self._bits(self._stack(asked))
+        return [self._told[rows] for rows in tests]
+
+    def _stack(self, tests: Sequence[Rows]) -> Stack:
+        """These tests side by side, or the stack that was kept where it holds them and not many others: with
+        the next answer most of them are asked about again.
+        """
+        columns, wanted = self._layout.columns, frozenset(tests)
+        kept: Stack | None = columns.get(("stack", self._system))
+        if kept is not None and wanted.issubset(kept.tests) and 2 * len(wanted) > len(kept.tests):
+            return kept
+        stack = Stack.of(tests)
+        if len(tests) > FEW:
+            columns["stack", self._system] = stack
+        return stack
+
+    def _bits(self, stack: Stack) -> dict[Rows, float]:
+        begins = stack.begins
+        joint = np.add.reduceat(self._chances * stack.rows[self._kinds], self._begins)
+        results = joint.sum(0)
+        whole = np.add.reduceat(results, begins)
+        told = (
+            np.add.reduceat(_p_log_p(joint).sum(0) - _p_log_p(results), begins)
+            - _p_log_p(np.add.reduceat(joint, begins, axis=1)).sum(0)
+            + _p_log_p(whole)
+        )
+        return dict(zip(stack.tests, map(float, told / whole), strict=True))
+
+
+def _works(layout: Layout) -> Places:
+    """A number for what each branch calls for; kept with the branches."""
+    if "works" not in layout.columns:
+        numbers: dict[frozenset[str], int] = {}
+        layout.columns["works"] = np.array([numbers.setdefault(work, len(numbers)) for work in layout.works])
+    kept: Places = layout.columns["works"]
+    return kept
+
+
+def _kinds(layout: Layout, system: str) -> Places:
+    """The kind of each branch; kept with them."""
+    key = "kinds", system
+    if key not in layout.columns:
+        layout.columns[key] = np.array(layout.kinds(system).of)
+    kept: Places = layout.columns[key]
+    return kept
+
+
+def _p_log_p(chances: Numbers) -> Numbers:
+    logs: Numbers = np.log2(chances, out=np.zeros_like(chances), where=chances > 0.0)
+    return chances * logs
