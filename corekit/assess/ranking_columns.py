@@ -29,12 +29,13 @@ class Stack:
     """The rows of some tests side by side.
 
     Attributes:
-        tests: The rows of each test. rows: For each kind the chance of each outcome of each test.
-        begins: Where in `rows` each test begins.
+        tests: The rows of each test. rows: For each kind the chance p of each outcome of each test.
+        logs: p log₂ p of each. begins: Where in `rows` each test begins.
     """
 
     tests: Sequence[Rows]
     rows: Numbers
+    logs: Numbers
     begins: Places
 
     @classmethod
@@ -42,20 +43,30 @@ class Stack:
         numbers = [rows.all_numbered() for rows in tests]
         columns = [np.array(rows.each)[np.array(ids)] for rows, ids in zip(tests, numbers, strict=True)]
         ends = np.cumsum([column.shape[1] for column in columns])
-        return cls(tests, np.concatenate(columns, axis=1), np.concatenate(([0], ends[:-1])))
+        rows = np.concatenate(columns, axis=1)
+        return cls(tests, rows, _p_log_p(rows), np.concatenate(([0], ends[:-1])))
 
 
 class SeenColumns:
-    """The likely states as the tests of one system see them: an entry for each kind within each work."""
+    """The likely states as the tests of one system see them: an entry for each kind within each work, and
+    works that come with one kind only taken together.
+    """
 
     def __init__(self, branches: Branches, likely: Sequence[int], system: str) -> None:
         layout, places = branches.layout, np.array(likely)
         count = len(layout.kinds(system).own)
         works, kinds = _works(layout)[places], _kinds(layout, system)[places]
         pairs, of = np.unique(works * count + kinds, return_inverse=True)
-        work, self._kinds = np.divmod(pairs, count)
-        self._chances = np.bincount(of, np.array(branches.chances)[places])[:, None]
-        self._begins = np.flatnonzero(np.diff(work, prepend=-1))  # of the works
+        work, kind = np.divmod(pairs, count)
+        chances = np.bincount(of, np.array(branches.chances)[places])
+        begins = np.flatnonzero(np.diff(work, prepend=-1))
+        sizes = np.diff(begins, append=len(pairs))
+        mixed = np.repeat(sizes > 1, sizes)
+        alone = np.bincount(kind[~mixed], chances[~mixed], count)
+        self._alone_kinds = np.flatnonzero(alone)
+        self._alone = alone[self._alone_kinds][:, None]
+        self._kinds, self._chances = kind[mixed], chances[mixed][:, None]
+        self._begins = np.cumsum(sizes[sizes > 1]) - sizes[sizes > 1]  # of the mixed works
         self._layout, self._system = layout, system
         self._told: dict[Rows, float] = {}
 
@@ -81,14 +92,16 @@ class SeenColumns:
 
     def _bits(self, stack: Stack) -> dict[Rows, float]:
         begins = stack.begins
-        joint = np.add.reduceat(self._chances * stack.rows[self._kinds], self._begins)
-        results = joint.sum(0)
+        results = (self._alone * stack.rows[self._alone_kinds]).sum(0)
+        told = (self._alone * stack.logs[self._alone_kinds]).sum(0)
+        held = np.zeros(len(begins))
+        if len(self._begins):
+            joint = np.add.reduceat(self._chances * stack.rows[self._kinds], self._begins)
+            results += joint.sum(0)
+            told += _p_log_p(joint).sum(0)
+            held = _p_log_p(np.add.reduceat(joint, begins, axis=1)).sum(0)
         whole = np.add.reduceat(results, begins)
-        told = (
-            np.add.reduceat(_p_log_p(joint).sum(0) - _p_log_p(results), begins)
-            - _p_log_p(np.add.reduceat(joint, begins, axis=1)).sum(0)
-            + _p_log_p(whole)
-        )
+        told = np.add.reduceat(told - _p_log_p(results), begins) - held + _p_log_p(whole)
         return dict(zip(stack.tests, map(float, told / whole), strict=True))
 
 
