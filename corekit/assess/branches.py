@@ -103,6 +103,7 @@ class Layout:
     def __init__(self, tables: Tables, branches: Sequence[Branch]) -> None:
         self.tables, self.branches = tables, branches
         self._kinds: dict[str, Kinds] = {}
+        self._with_any: dict[frozenset[str], Sequence[int]] = {}
         self.columns: dict[object, Any] = {}  # what `ranking_columns` keeps of them
         #: By act and number of acts before: the branches that it would lead to, and which by which share.
         self.supposed: dict[object, tuple[Layout, Sequence[Sequence[tuple[int, float]]]]] = {}
@@ -132,6 +133,15 @@ class Layout:
         """What each branch calls for."""
         work = self.tables.work
         return [work(branch.now) for branch in self.branches]
+
+    def with_any(self, faults: frozenset[str]) -> Sequence[int]:
+        """The places of the branches in which at least one of these faults is there now."""
+        found = self._with_any.get(faults)
+        if found is None:
+            found = self._with_any[faults] = [
+                place for place, branch in enumerate(self.branches) if not faults.isdisjoint(branch.now)
+            ]
+        return found
 
     @cached_property
     def of_work(self) -> Mapping[str, Sequence[int]]:

@@ -143,18 +143,11 @@ def first(beliefs: Beliefs) -> dict[Hypothesis, float]:
     return found
 
 
-def chance_of(states: Mapping[Hypothesis, float], faults: Collection[str]) -> float:
-    """The chance that at least one of these faults is there."""
-    return math.fsum(chance for state, chance in states.items() if not state.isdisjoint(faults))
-
-
-def chances_of_each(states: Mapping[Hypothesis, float]) -> dict[str, float]:
-    """`chance_of` every fault by itself, in one pass."""
-    found: dict[str, float] = {}
-    for state, chance in states.items():
-        for fault in state:
-            found[fault] = found.get(fault, 0.0) + chance
-    return found
+def chance_of(beliefs: Beliefs, faults: Collection[str]) -> float:
+    """The chance that at least one of these faults is there now."""
+    branches = beliefs.branches
+    chances = branches.chances
+    return math.fsum([chances[place] for place in branches.layout.with_any(frozenset(faults))])
 
 
 def rows_for(beliefs: Beliefs, system: str, test: FaultTest) -> Rows:

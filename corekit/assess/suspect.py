@@ -16,7 +16,6 @@ from .inference import (
     Beliefs,
     Hint,
     chance_of,
-    chances_of_each,
     first_rows,
     fresh_row,
     now,
@@ -167,15 +166,13 @@ class Evidence:
 
 def suspects(evidence: Evidence) -> list[Suspect]:
     """All faults of the tables, nothing and something outside among them, likeliest first."""
-    states = now(evidence.beliefs)
-    chances = chances_of_each(states)
     tables, speaking = evidence.tables, _outcome_words(evidence)
     found = [
         Suspect(
             system=full.partition(".")[0],
             fault=fault.key,
             name=fault.name,
-            probability=chances.get(full, 0.0),
+            probability=chance_of(evidence.beliefs, {full}),
             calls_for=fault.calls_for,
             refer=fault.refer,
             speaks_for=speaking[full][1],
@@ -188,7 +185,7 @@ def suspects(evidence: Evidence) -> list[Suspect]:
             system="",
             fault=NONE,
             name="No fault that these systems know",
-            probability=states.get(SOUND, 0.0),
+            probability=now(evidence.beliefs).get(SOUND, 0.0),
             calls_for="",
         )
     )
@@ -197,7 +194,7 @@ def suspects(evidence: Evidence) -> list[Suspect]:
             system="",
             fault=OUTSIDE,
             name="Something outside these systems",
-            probability=chances.get(OUTSIDE, 0.0),
+            probability=chance_of(evidence.beliefs, {OUTSIDE}),
             calls_for="",
         )
     )
@@ -328,14 +325,14 @@ def _idle_systems(evidence: Evidence) -> frozenset[str]:
     """Systems of which hardly anything can be at fault: what their tests would tell of the rest is not what
     anybody takes them up for.
     """
-    states, tables = now(evidence.beliefs), evidence.tables
+    tables = evidence.tables
     faults: dict[str, set[str]] = {system: set() for system in tables.systems}
     for full in tables.faults:
         faults[full.partition(".")[0]].add(full)
     return frozenset(
         system
         for system, own in faults.items()
-        if system not in evidence.asked and chance_of(states, own) < UNLIKELY
+        if system not in evidence.asked and chance_of(evidence.beliefs, own) < UNLIKELY
     )
 
 
@@ -542,9 +539,9 @@ def _spoilers_last(tables: Tables, ranked: Iterable[NextTest]) -> list[NextTest]
 
 def named_fault(evidence: Evidence, operation: str) -> str:
     """Full key of the fault that this work would cure; empty where no one stands out from the others."""
-    faults, states = evidence.tables.of_work(operation), now(evidence.beliefs)
-    likeliest = max(sorted(faults), key=lambda fault: chance_of(states, {fault}), default="")
-    if not likeliest or chance_of(states, {likeliest}) < NAMED_AT * chance_of(states, faults):
+    faults, beliefs = evidence.tables.of_work(operation), evidence.beliefs
+    likeliest = max(sorted(faults), key=lambda fault: chance_of(beliefs, {fault}), default="")
+    if not likeliest or chance_of(beliefs, {likeliest}) < NAMED_AT * chance_of(beliefs, faults):
         return ""
     return likeliest
 
@@ -557,7 +554,7 @@ def call_for_part(evidence: Evidence, operation: str, stage: int) -> Call:
     """
     tables = evidence.tables
     against = tables.of_work(operation)
-    held = chance_of(now(evidence.beliefs), against)
+    held = chance_of(evidence.beliefs, against)
     reason = shown_directly(evidence, against)
     if not reason:
         why = "No test that speaks directly against the part has plainly failed, and no trial has shown it."
@@ -611,7 +608,7 @@ def tried_out(evidence: Evidence, faults: Collection[str]) -> str:
 
 def work_is_likely(evidence: Evidence, operation: str) -> float:
     """The chance of the faults that a piece of work cures."""
-    return chance_of(now(evidence.beliefs), evidence.tables.of_work(operation))
+    return chance_of(evidence.beliefs, evidence.tables.of_work(operation))
 
 
 __all__ = [

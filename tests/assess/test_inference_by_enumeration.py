@@ -15,7 +15,6 @@ from corekit.assess.inference import (
     Retold,
     Shown,
     chance_of,
-    chances_of_each,
     now,
     rows_for,
     start,
@@ -23,6 +22,7 @@ from corekit.assess.inference import (
     supposing,
 )  # fmt: skip
 from corekit.assess.ranking import DECIMALS, Ranking, information_of_each, use_columns
+from corekit.plugin.faults import OUTSIDE
 from corekit.plugin.host import load
 
 from . import enumeration as plain
@@ -73,10 +73,11 @@ def test_every_chance_and_every_bit_is_that_of_the_enumeration(complaint: str, s
         assert set(beliefs.branches) == set(expected.branches)
         apart = max(abs(chance - beliefs.branches[one]) for one, chance in expected.branches.items())
         assert apart <= NEAR
-    states = now(beliefs)
-    assert states == pytest.approx(plain.now(expected), abs=NEAR, rel=0)
-    for fault, chance in chances_of_each(states).items():
-        assert chance == pytest.approx(chance_of(states, {fault}), abs=NEAR, rel=0)
+    states = plain.now(expected)
+    assert now(beliefs) == pytest.approx(states, abs=NEAR, rel=0)
+    some = set(draw.sample(sorted(tables.faults), len(tables.faults) // 2))
+    for faults in ({OUTSIDE}, some, *({fault} for fault in tables.faults)):
+        assert chance_of(beliefs, faults) == pytest.approx(plain.chance_of(states, faults), abs=NEAR, rel=0)
     by_hand = plain.Ranking(expected)
     tests = list(tables.tests.values())[seed % 2 :: 2 if seed == 0 else 1]
     each = [plain.information(by_hand, one.system, one.test) for one in tests]

@@ -26,7 +26,7 @@ import attrs
 
 from corekit.assess.branches import Branches
 from corekit.assess.hypotheses import Complaint, Tables, joint
-from corekit.assess.inference import Act, Beliefs, Shown, chance_of, chances_of_each, now, start, step
+from corekit.assess.inference import Act, Beliefs, Shown, chance_of, start, step
 from corekit.assess.outcome import Outcome
 from corekit.assess.ranking import Ranking, information_of_each, use_columns
 from corekit.assess.suspect import Evidence, call_for_part, next_tests, suspects
@@ -122,7 +122,6 @@ def main(rounds: int) -> None:
     for event in shown[:-1]:
         beliefs, plainly = step(beliefs, event), plain.step(plainly, event)
     last, after, plainly_after = shown[-1], step(beliefs, shown[-1]), plain.step(plainly, shown[-1])
-    states = now(after)
     act = Act(removes=frozenset(list(tables.faults)[:2]))
 
     def begin_anew() -> None:
@@ -131,7 +130,8 @@ def main(rounds: int) -> None:
 
     def answer() -> None:
         here = step(beliefs, last)
-        chances_of_each(now(here))
+        for fault in tables.faults:
+            chance_of(here, {fault})
         all_worth(here)
 
     def answer_plainly() -> None:
@@ -155,9 +155,9 @@ def main(rounds: int) -> None:
         ),
         ("a repair", lambda: step(after, act), lambda: plain.step(plainly_after, act)),
         (
-            "the chance of each fault, in one pass",
-            lambda: chances_of_each(states),
-            lambda: [chance_of(states, {fault}) for fault in tables.faults],
+            "the chance of each fault",
+            lambda: [chance_of(after, {fault}) for fault in tables.faults],
+            lambda: [plain.chance_of(plain.now(plainly_after), {fault}) for fault in tables.faults],
         ),
         (
             "what every test would tell, works and rows taken together",

@@ -29,7 +29,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from corekit.assess.hypotheses import JointTest
-from corekit.assess.inference import chance_of, now
+from corekit.assess.inference import chance_of
 from corekit.assess.ranking import use_columns
 from corekit.plugin.host import load
 from corekit.testing.kit.simulated import (
@@ -51,9 +51,8 @@ def quickest(visit: Visit) -> JointTest | None:
 
 def likeliest(visit: Visit) -> JointTest | None:
     """The test that tells most about the likeliest fault, whatever it costs."""
-    states = now(visit.beliefs)
     tables = visit.beliefs.tables
-    best = max(tables.faults, key=lambda fault: chance_of(states, {fault}), default=None)
+    best = max(tables.faults, key=lambda fault: chance_of(visit.beliefs, {fault}), default=None)
     if best is None:
         return next(iter(open_tests(visit)), None)
 

@@ -327,7 +327,7 @@ def decided(visit: Visit, plugins: Plugins, *, all_made: bool = False) -> str:
     """The work that may be done now, `(…)` for what is passed on, `-` where nothing in these systems explains
     the complaint; empty: go on. Where all tests were made nothing is left to be made first.
     """
-    tables, states = visit.beliefs.tables, now(visit.beliefs)
+    tables = visit.beliefs.tables
     direct = set()
     for key in visit.evidence.current:
         shown = visit.latest[key]
@@ -343,7 +343,7 @@ def decided(visit: Visit, plugins: Plugins, *, all_made: bool = False) -> str:
     for fault in tables.faults:
         works.setdefault(next(iter(tables.work(frozenset({fault})))), set()).add(fault)
     for work, faults in works.items():
-        held = chance_of(states, faults)
+        held = chance_of(visit.beliefs, faults)
         if work.startswith("("):
             if is_sure(held):
                 return work
@@ -359,7 +359,7 @@ def decided(visit: Visit, plugins: Plugins, *, all_made: bool = False) -> str:
 
 def clear_of_faults(visit: Visit) -> float:
     """The chance that none of these systems has a fault."""
-    return 1.0 - chance_of(now(visit.beliefs), visit.beliefs.tables.faults.keys())
+    return 1.0 - chance_of(visit.beliefs, visit.beliefs.tables.faults.keys())
 
 
 def is_clear(visit: Visit) -> bool:
@@ -437,9 +437,8 @@ def everything(visit: Visit) -> None:
 
 
 def _said_chance(visit: Visit) -> tuple[float, bool]:
-    states = now(visit.beliefs)
-    chances = {fault: chance_of(states, {fault}) for fault in (*visit.beliefs.tables.faults, OUTSIDE)}
-    chances[""] = states.get(frozenset(), 0.0)
+    chances = {fault: chance_of(visit.beliefs, {fault}) for fault in (*visit.beliefs.tables.faults, OUTSIDE)}
+    chances[""] = now(visit.beliefs).get(frozenset(), 0.0)
     best = max(chances, key=chances.__getitem__)
     return chances[best], (best in visit.state if best else not visit.state)
 
