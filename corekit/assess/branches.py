@@ -61,6 +61,7 @@ class Rows:
         self.each: list[tuple[float, ...]] = []
         self.logs: list[float] = []  # Σ p log₂ p of each
         self._left = kinds  # whose number is not known yet
+        self._alike: Sequence[Sequence[int]] | None = None
 
     def of(self, kind: int) -> tuple[float, ...]:
         """The row of a kind."""
@@ -78,6 +79,16 @@ class Rows:
     def all_numbered(self) -> Sequence[int]:
         """The number of every kind's row."""
         return self.numbered(range(len(self.ids)))
+
+    def alike(self) -> Sequence[Sequence[int]]:
+        """The kinds that share each row."""
+        if self._alike is None:
+            numbers = self.all_numbered()
+            alike: list[list[int]] = [[] for _ in self.each]
+            for kind, number in enumerate(numbers):
+                alike[number].append(kind)
+            self._alike = alike
+        return self._alike
 
     def id_of(self, kind: int) -> int:
         """The number of a kind's row."""

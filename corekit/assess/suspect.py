@@ -470,10 +470,10 @@ def _chance_of_outcome(beliefs: Beliefs, system: str, test: FaultTest, names: Co
     """The chance that one of these outcomes is seen."""
     places = [place for place, name in enumerate(test.outcomes) if name in names]
     chances, rows = beliefs.branches.of_kinds(system), first_rows(beliefs, system, test)
-    masses: dict[int, float] = {}
-    for number, chance in zip(rows.all_numbered(), chances, strict=True):
-        masses[number] = masses.get(number, 0.0) + chance
-    return math.fsum(mass * rows.each[number][place] for number, mass in masses.items() for place in places)
+    masses = [math.fsum([chances[kind] for kind in alike]) for alike in rows.alike()]
+    return math.fsum(
+        mass * row[place] for mass, row in zip(masses, rows.each, strict=True) for place in places
+    )
 
 
 def _lower(sentence: str) -> str:
