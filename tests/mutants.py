@@ -19,6 +19,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import threading
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -143,6 +144,7 @@ def write_map(out: Path, paths: Sequence[str]) -> int:
 
     reached = _Reached()
     reached.coverage.start()
+    threading.settrace(None)  # type: ignore[arg-type]  # traced threads that take turns fast can wait for ever
     code = pytest.main(
         ["-q", "-p", "no:cacheprovider", "-m", "not browser", *(paths or [str(ROOT)])], plugins=[reached]
     )
