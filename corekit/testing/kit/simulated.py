@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import lru_cache
 
 import attrs
 
@@ -127,15 +128,16 @@ def visits(
     that the tables ask for it has one of the answers that they name, each as likely, or the one that is
     `fitted`.
     """
-    draw, kinds = random.Random(seed), dict[tuple[str, ...], _Kind]()
-    fixed = dict(fitted or {})
+    draw, fixed = random.Random(seed), dict(fitted or {})
     asked = {trait: answers for trait, answers in sorted(_named(tables).items()) if trait not in fixed}
+
+    @lru_cache(maxsize=32)  # all systems together have more kinds than memory holds
+    def kind(*answers: str) -> _Kind:
+        drawn = dict(zip(asked, answers, strict=True))
+        return _Kind.of({name: of_kind(one, fixed | drawn) for name, one in tables.items()})
+
     for _ in range(count):
-        drawn = {trait: draw.choice(answers) for trait, answers in asked.items()}
-        key = tuple(drawn.values())
-        if key not in kinds:
-            kinds[key] = _Kind.of({name: of_kind(one, fixed | drawn) for name, one in tables.items()})
-        yield kinds[key].truth(draw)
+        yield kind(*(draw.choice(answers) for answers in asked.values())).truth(draw)
 
 
 def _named(tables: Mapping[str, FaultTable]) -> dict[str, list[str]]:
