@@ -21,7 +21,7 @@ from ..intake.declared import Declared
 from ..intake.file import look_over
 from ..intake.form import InstrumentRow
 from ..jurisdictions import CODE, general, jurisdictions
-from ..languages import ENGLISH, languages
+from ..languages import ENGLISH, languages, screen_languages
 from ..model.account_number import read_bic, read_iban
 from ..model.jurisdiction import Jurisdiction, jurisdiction_for
 from ..model.own_work import is_own_work
@@ -70,7 +70,7 @@ class Settings:
         statements: Name → words that its law prescribes, as the shop supplies them.
         due_days: So many days after its issue an invoice is to be paid; 0: at once.
         cash_rounding: The smallest coin, to which what is paid of an invoice in cash is rounded; None: not.
-        language: Of the papers of customers who have none of their own.
+        language: Of the papers of customers who have none of their own. screen_language: Of the screens.
         zone: Name of the time zone that days are counted in; empty for this device's own.
         retention_years: So long invoices, and so their customers' names, are kept.
         signs: A signature is asked for on the screen when an estimate is approved; it stays optional.
@@ -95,6 +95,7 @@ class Settings:
     signs: bool = False
     cash_rounding: Decimal | None = None
     language: str = ENGLISH
+    screen_language: str = ENGLISH
     plugins: Mapping[str, Mapping[str, str]] = attrs.field(factory=dict)
 
     def local(self, moment: datetime) -> datetime:
@@ -137,6 +138,7 @@ class ShopFile:
     due_days: int = 0
     cash_rounding: Decimal | None = None
     language: str = ENGLISH
+    screen_language: str = ENGLISH
     retention_years: int = RETENTION_YEARS
     signs: bool = False
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
@@ -197,6 +199,10 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
     if form.language not in languages():
         got = f"{quotation(form.language)} is no language that papers can be in"
         faults.add(("language",), got, any_of(map(quotation, languages())), quotation(ENGLISH))
+    if form.screen_language not in screen_languages():
+        got = f"{quotation(form.screen_language)} is no language that screens can be in"
+        expected = any_of(map(quotation, screen_languages()))
+        faults.add(("screen_language",), got, expected, quotation(ENGLISH))
     if form.cash_rounding is not None and not 0 < form.cash_rounding <= LARGEST_COIN:
         got = f"is {form.cash_rounding}"
         expected = f"the smallest coin, from above 0 to {LARGEST_COIN}"
@@ -233,6 +239,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         due_days=form.due_days,
         cash_rounding=form.cash_rounding,
         language=form.language,
+        screen_language=form.screen_language,
         retention_years=form.retention_years,
         signs=form.signs,
         plugins={

@@ -15,6 +15,7 @@ from ..billing.price_file import read_price_book
 from ..errors import InputError
 from ..fault import DataFault, DataFileError
 from ..files import write_over
+from ..languages import ENGLISH, screen_languages
 from ..model.account_number import read_iban
 from .errors import DeskError, VisitError
 from .settings import PRICE_FILE, SHOP_FILE
@@ -39,6 +40,7 @@ class ShopAnswers:
     diagnosis: str = ""
     pays_by: str = ""
     iban: str = ""
+    screen_language: str = ""
 
 
 def answers_of(folder: Path) -> ShopAnswers:
@@ -61,6 +63,7 @@ def answers_of(folder: Path) -> ShopAnswers:
         diagnosis=str(prices.get("diagnosis", {}).get("price", "")),
         pays_by=str(shop.get("pays_by", "")),
         iban=str(shop.get("iban", "")),
+        screen_language=str(shop.get("screen_language", ENGLISH)),
     )
 
 
@@ -80,6 +83,7 @@ def change(folder: Path, answers: ShopAnswers) -> list[Path]:
         "tax_id": answers.tax_id.strip(),
         "pays_by": " ".join(answers.pays_by.split()),
         "iban": read_iban(answers.iban) if answers.iban.strip() else "",
+        "screen_language": _new_language(shop, answers),
     }
     new_shop = {key: value for key, value in said.items() if value and shop.get(key) != value}
     new_prices = _new_prices(prices, answers)
@@ -126,6 +130,11 @@ def _new_prices(prices: Mapping[str, Any], answers: ShopAnswers) -> dict[str, An
     return {key: value for key, value in new.items() if prices.get(key) != value}
 
 
+def _new_language(shop: Mapping[str, Any], answers: ShopAnswers) -> str:
+    """The language of the screens, where it is another than it was; English needs no row."""
+    return "" if answers.screen_language == shop.get("screen_language", ENGLISH) else answers.screen_language
+
+
 def _number(text: str) -> str:
     return text.strip().removesuffix("%").strip().replace(",", ".")
 
@@ -145,6 +154,8 @@ def _refuse_wrong(answers: ShopAnswers) -> None:
             right = False
         if not right:
             faults.append(DataFault(field, "", what))
+    if answers.screen_language and answers.screen_language not in screen_languages():
+        faults.append(DataFault("screen_language", "", "The screens cannot be in that language."))
     try:
         _ = read_iban(answers.iban) if answers.iban.strip() else ""
     except InputError as error:

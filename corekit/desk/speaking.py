@@ -49,7 +49,7 @@ def _translated(
 ) -> Translated:
     """Each system has its own texts beside its tables."""
     folders = tuple(system.folder for system in shop.plugins.systems.values())
-    return in_language(document, language, tuple(_own_texts(shop, jobs, lines)), folders)
+    return in_language(document, language, tuple(own_texts(shop, jobs, lines)), folders)
 
 
 def paper_language(shop: ShopContext, ids: Sequence[str], document: Document) -> str:
@@ -64,7 +64,7 @@ def paper_language(shop: ShopContext, ids: Sequence[str], document: Document) ->
     )
 
 
-def _own_texts(shop: ShopContext, jobs: Sequence[Job], lines: Iterable[Line]) -> Iterator[str]:
+def own_texts(shop: ShopContext, jobs: Sequence[Job], lines: Iterable[Line] = ()) -> Iterator[str]:
     """What shop and customer call things by: nobody translates that."""
     issuer = shop.settings.issuer
     yield from (issuer.name, *issuer.address, issuer.contact, issuer.tax_id, issuer.guarantee)

@@ -36,6 +36,7 @@ from .all import add_screens
 from .arrive import hazards_first
 from .context import Van
 from .forms import Wrong, form_with_faults, redirect
+from .language import Spoken, chosen_language
 from .repair import repaired_place
 from .shop import FirstRun, first_app
 
@@ -73,7 +74,8 @@ class NoAuth:
 
 def work_app(van: Van, auth: Auth, *, templates: Path | None = None) -> flask.Flask:
     """The application that serves the mechanic's screens."""
-    app = _frame(auth, van.shop.settings.issuer.name, van.shop.demo, templates)
+    spoken = Spoken(lambda: van.shop.settings.screen_language, lambda: van.folders, lambda: van.names)
+    app = _frame(auth, van.shop.settings.issuer.name, van.shop.demo, templates, spoken)
     app.jinja_env.globals["practising"] = van.practice is not None
     _answers(app, van)
     add_screens(app, van)
@@ -87,13 +89,14 @@ def first_run_app(folder: Path, auth: Auth, shop_app: Callable[[], flask.Flask])
     Args:
         shop_app: Opens the shop once it is written, and gives its screens.
     """
-    app = _frame(auth, "New shop", False, None)
+    spoken = Spoken(lambda: chosen_language(flask.request.values.get("screen_language", "")), lambda: ())
+    app = _frame(auth, "New shop", False, None, spoken)
     run = first_app(app, folder, shop_app)
     _trouble(app)
     return run
 
 
-def _frame(auth: Auth, shop_name: str, demo: bool, templates: Path | None) -> flask.Flask:
+def _frame(auth: Auth, shop_name: str, demo: bool, templates: Path | None, spoken: Spoken) -> flask.Flask:
     """An application with what every screen rests on, and no screen yet."""
     app = flask.Flask(
         "corekit.screens",
@@ -105,7 +108,8 @@ def _frame(auth: Auth, shop_name: str, demo: bool, templates: Path | None) -> fl
     app.jinja_env.undefined = jinja2.StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     _words(app, shop_name, demo)
-    _files(app)
+    spoken.install(app)  # before the rest: what is installed first has an answer last
+    _files(app, spoken)
     auth.install(app)
     return app
 
@@ -199,7 +203,7 @@ def step_path(job: Job, step: Step) -> str:
     return f"/job/{job.id}/{step.value}"
 
 
-def _files(app: flask.Flask) -> None:
+def _files(app: flask.Flask, spoken: Spoken) -> None:
     folder = Path(str(app.template_folder))
 
     @app.get("/queue")
@@ -214,6 +218,8 @@ def _files(app: flask.Flask) -> None:
         data = (folder / name).read_bytes()
         if name == "work.css":
             data = f":root {{ --ink: {theme().ink_text}; }}\n".encode() + data + page_css().encode()
+        if name.endswith(".js"):
+            data = spoken.script(data.decode("utf-8")).encode()
         if name == "work.webmanifest":
             data = data.replace(b'"<name>"', json.dumps(app.jinja_env.globals["shop_name"]).encode())
         reply = flask.Response(data, mimetype=_KEPT_FILES[name])

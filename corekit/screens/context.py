@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Iterable
 from datetime import UTC, datetime
+from pathlib import Path
 
 import attrs
 import flask
@@ -15,10 +17,14 @@ from ..desk.calculating import Calculator
 from ..desk.context import ShopContext
 from ..desk.jobs import JobRow
 from ..desk.log_drafts import LogReader
+from ..desk.speaking import own_texts
 from ..desk.vehicle_history import earlier_jobs
 from ..model.job import Job
 from ..practice.folder import PracticeFolder
+from ..report.tongue import Own, own_words
 
+#: A longer text of a form, a photo, is shown on no screen as it came.
+_LONG = 4000
 _KEPT = 16  # assessments: more jobs than are open in one day
 
 
@@ -52,6 +58,16 @@ class Van:
         return frozenset(
             key for key, operation in self.shop.plugins.operations.items() if operation.as_test is not None
         )
+
+    @property
+    def folders(self) -> tuple[Path, ...]:
+        """Where the systems keep their texts in other languages."""
+        return tuple(system.folder for system in self.shop.plugins.systems.values())
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The shop's own name, and its currency."""
+        return (self.shop.settings.issuer.name, self.shop.prices.currency)
 
     def job(self, job: str) -> Job:
         """The job of this id.
@@ -98,4 +114,18 @@ class Van:
         key = (job.id, len(job.entries))
         if key not in read:
             read[key] = jobs.texts_of(self.shop, job)
+            note_own_texts(read[key].values(), own_texts(self.shop, [job]))
         return read[key]
+
+
+def note_own_texts(texts: Iterable[str], called: Iterable[str] = ()) -> None:
+    """What somebody typed is on this screen, or what the shop calls things by: nobody translates it."""
+    if flask.has_request_context():
+        flask.g.setdefault("own_texts", {}).update(dict.fromkeys(texts))
+        flask.g.setdefault("own_names", {}).update(dict.fromkeys(called))
+
+
+def own_texts_seen() -> Own:
+    """What of this screen somebody typed, what was just sent among it."""
+    typed = (text for text in flask.request.form.values() if len(text) < _LONG)
+    return own_words({*flask.g.get("own_texts", ()), *typed}, flask.g.get("own_names", ()))

@@ -14,7 +14,7 @@ from ..model.job_state import JobState
 from ..model.money import Money
 from ..report.dates import day_words
 from ..visit.progress import TITLES, Step
-from .context import Van
+from .context import Van, note_own_texts
 from .page import vehicle_words
 
 #: What comes next in a job, as far as its journal alone tells; the job's own screen says it to the step.
@@ -82,7 +82,7 @@ class Row:
 
 def rows_of(van: Van, jobs: Sequence[JobRow]) -> list[Row]:
     """Jobs as they stand in a list; their texts are read in one go."""
-    texts = desk_jobs.texts_of(van.shop, *jobs)
+    texts = texts_for(van, jobs)
     return [row_of(van, job, texts) for job in jobs]
 
 
@@ -136,4 +136,6 @@ def money_words(van: Van, job: JobRow) -> str:
 
 def texts_for(van: Van, jobs: Iterable[JobRow]) -> dict[str, str]:
     """The personal texts of many rows, read in one go."""
-    return desk_jobs.texts_of(van.shop, *jobs)
+    texts = desk_jobs.texts_of(van.shop, *jobs)
+    note_own_texts(texts.values())
+    return texts

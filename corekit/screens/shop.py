@@ -14,6 +14,7 @@ from ..desk.settings import read_settings
 from ..desk.setup import Answers, note_installed_operations, set_up
 from ..desk.shop_files import ShopAnswers, answers_of, change
 from ..errors import CorekitError
+from ..languages import name_of, screen_languages
 from .context import Van
 from .forms import form_with_faults, redirect
 
@@ -24,7 +25,9 @@ def add(app: flask.Flask, van: Van) -> None:
     @app.get("/shop")
     def shop() -> str:
         """What the two files of the shop say, to be changed."""
-        return flask.render_template("shop.html", said=answers_of(van.shop.folder), is_new=False)
+        return flask.render_template(
+            "shop.html", said=answers_of(van.shop.folder), is_new=False, languages=_languages()
+        )
 
     @app.post("/shop")
     def change_shop() -> flask.Response:
@@ -50,7 +53,7 @@ def add_first(app: flask.Flask, folder: Path, is_set_up: Callable[[], None]) -> 
 
     @app.get("/", endpoint="jobs")
     def first() -> str:
-        return flask.render_template("shop.html", said=ShopAnswers(), is_new=True)
+        return flask.render_template("shop.html", said=ShopAnswers(), is_new=True, languages=_languages())
 
     @app.post("/")
     def write() -> flask.Response:
@@ -72,6 +75,11 @@ def add_first(app: flask.Flask, folder: Path, is_set_up: Callable[[], None]) -> 
             return form_with_faults(error)
         is_set_up()
         return flask.Response(status=303, headers={"Location": "/"})
+
+
+def _languages() -> list[tuple[str, str]]:
+    """Code and own name of each language that the screens can be in."""
+    return [(code, name_of(code)) for code in screen_languages()]
 
 
 def _typed_answers() -> ShopAnswers:

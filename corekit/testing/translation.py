@@ -147,7 +147,7 @@ def _texts(node: ast.AST, at: str, quiet: set[int]) -> Iterator[str]:
             yield node.value
     elif isinstance(node, ast.JoinedStr):
         if not _NOT_PRINTED.search(at):
-            yield _own_sentences(_template(node))
+            yield _own_sentences(template(node))
             for part in node.values:
                 if isinstance(part, ast.FormattedValue):
                     yield from _texts(part.value, f"{at}+", quiet)
@@ -180,7 +180,7 @@ def _own_sentences(text: str) -> str:
     return _BEHIND.sub("", _BEFORE.sub("", text))
 
 
-def _template(node: ast.JoinedStr) -> str:
+def template(node: ast.JoinedStr) -> str:
     """An f-string as a text with {names}."""
     parts, count = [], 0
     for part in node.values:

@@ -8,7 +8,7 @@ function showQueue(place) {
     const { refused, behind, elsewhere } = sorted(list);
     const shown = (item) => shownAnswer(item, { isRefused: refused.includes(item), waits: behind.includes(item), isElsewhere: elsewhere.includes(item) });
     place.replaceChildren(...list.map(shown));
-    if (!list.length) { place.append(made("p", "Nothing is waiting on this phone: every answer has been sent.")); }
+    if (!list.length) { place.append(made("p", inWords("Nothing is waiting on this phone: every answer has been sent."))); }
   };
   document.addEventListener("corekit:queue", drawList);
   drawList();
@@ -16,10 +16,10 @@ function showQueue(place) {
 
 function shownAnswer(item, { isRefused, waits, isElsewhere }) {
   const section = made("section", "", { class: "kept" });
-  section.append(made("h2", item.title), made("p", `Answered at ${moment(new Date(item.at))}.`, { class: "soft" }));
+  section.append(made("h2", item.title), made("p", inWords("Answered at {time}.", { time: moment(new Date(item.at)) }), { class: "soft" }));
   for (const fault of item.faults || []) { section.append(made("p", fault.text, { class: "fault" })); }
-  if (waits) { section.append(made("p", "Waits for an earlier answer of the same job that needs attention.")); }
-  if (isElsewhere) { section.append(made("p", `Entered for another shop: ${item.shop}. It will be sent when that shop is opened here.`)); }
+  if (waits) { section.append(made("p", inWords("Waits for an earlier answer of the same job that needs attention."))); }
+  if (isElsewhere) { section.append(made("p", inWords("Entered for another shop: {shop}. It will be sent when that shop is opened here.", { shop: item.shop }))); }
   const inputs = item.shown.map((field, count) => shownField(item, field, `kept-${item.n}-${count}`, isRefused));
   section.append(...inputs.map(({ element }) => element));
   const change = async (work) => {
@@ -41,14 +41,14 @@ function shownAnswer(item, { isRefused, waits, isElsewhere }) {
       const input = inputs.find(({ name }) => name === fault.place)?.input;
       if (input) { section.append(...(fault.guesses || []).map((guess) => key(guess, () => { input.value = guess; }))); }
       const row = /^(.*)\.(is|low|high)$/.exec(fault.place)?.[1];
-      if (fault.asked && row) { section.append(key("Reading is correct", () => again([[`${row}.confirmed|yes`, "yes"]]))); }
+      if (fault.asked && row) { section.append(key(inWords("Reading is correct"), () => again([[`${row}.confirmed|yes`, "yes"]]))); }
     }
-    section.append(key("Send it again", () => again([]), "main"));
+    section.append(key(inWords("Send it again"), () => again([]), "main"));
   }
   if (isRefused || isElsewhere) {
-    const sure = key("Yes, delete it; there is no other copy", () => change((kept) => kept.remove(item)));
+    const sure = key(inWords("Yes, delete it; there is no other copy"), () => change((kept) => kept.remove(item)));
     sure.hidden = true;
-    section.append(key("Delete it from this phone", () => { sure.hidden = !sure.hidden; if (!sure.hidden) { sure.focus(); } }), sure);
+    section.append(key(inWords("Delete it from this phone"), () => { sure.hidden = !sure.hidden; if (!sure.hidden) { sure.focus(); } }), sure);
   }
   return section;
 }

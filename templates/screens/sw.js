@@ -14,6 +14,10 @@ const IS_FILE = /^\/(work\.css|work\.js|queue\.js|mark\.svg|face\/[a-z]+\.ttf)$/
 const IS_PAPER = /\.(pdf|jpg|crt)$/; // a test's screen has a dot in its name too
 const POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'";
 
+const IN_WORDS = {}; // each text below in the language of the screens; the server puts them in
+
+const inWords = (text) => IN_WORDS[text] || text;
+
 let lockings = 0; // a page that was asked for before a lock is not kept after it
 
 self.addEventListener("install", (event) => event.waitUntil(install()));
@@ -47,8 +51,9 @@ self.addEventListener("message", (event) => event.waitUntil(fetchAhead(event.dat
 /** The copies go first; then the server is told. */
 async function lock(event) {
   await forget();
-  return fetch(event.request).catch(() => said("Locked here only", `<p>The copies on this phone are deleted. There is no connection, so the screens themselves
-stay open until minutes without use have passed, or until you lock them again when it is back.</p>`));
+  return fetch(event.request).catch(() => ownScreen(inWords("Locked here only"), `<p>${inWords(
+    "The copies on this phone are deleted. There is no connection, so the screens themselves stay open until minutes without use have passed, or until you lock them again when it is back.",
+  )}</p>`));
 }
 
 function forget() {
@@ -130,13 +135,13 @@ function plain(path) {
 
 function nothingKept(path) {
   const job = /^\/job\/[A-Za-z0-9-]+(?=[/?]|$)/.exec(path);
-  const steps = job ? `<p><a class="other" href="${job[0]}/way">The steps of this visit</a></p>` : "";
-  const words = "There is no copy of this screen on the phone. It opens by itself when the connection is back; your answers stay saved until then.";
-  return said("No connection", `<p>${words}</p>${steps}`, '<script src="/work.js" defer></script>');
+  const steps = job ? `<p><a class="other" href="${job[0]}/way">${inWords("The steps of this visit")}</a></p>` : "";
+  const words = inWords("There is no copy of this screen on the phone. It opens by itself when the connection is back; your answers stay saved until then.");
+  return ownScreen(inWords("No connection"), `<p>${words}</p>${steps}`, '<script src="/work.js" defer></script>');
 }
 
 /** A screen of this worker's own; one with the script is loaded anew when the connection is back. */
-function said(heading, words, script = "") {
+function ownScreen(heading, words, script = "") {
   const text = `<!doctype html>
 <html lang="en">
 <head>
@@ -148,7 +153,7 @@ function said(heading, words, script = "") {
 ${script}
 </head>
 <body data-missing>
-<header class="top"><nav aria-label="Where"><a class="home" href="/">Jobs</a></nav><p id="line" class="line" role="status"></p></header>
+<header class="top"><nav aria-label="${inWords("Where")}"><a class="home" href="/">${inWords("Jobs")}</a></nav><p id="line" class="line" role="status"></p></header>
 <main id="main" tabindex="-1">
 <h1>${heading}</h1>
 ${words}

@@ -31,15 +31,17 @@ const HERE = location.pathname + location.search;
 const asOf = document.body.dataset.asOf;            // set by the service worker on a copy that it kept
 const missing = "missing" in document.body.dataset; // its own page for what it has no copy of
 const LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"; // those of a job's id
+const IN_WORDS = {}; // each text below in the language of the screens; the server puts them in
 
 // ── small tools ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
 const all = (selector, where = document) => [...where.querySelectorAll(selector)];
-const counted = (count, one, many) => `${count} ${count === 1 ? one : many}`;
+/** A text of ours in the language of the screens, its {names} filled in. */
+const inWords = (text, filled = {}) => (IN_WORDS[text] || text).replace(/\{(\w+)\}/g, (whole, name) => filled[name] ?? whole);
 const named = (form, name) => [...form.elements].filter((field) => field.name === name);
 const clock = (moment) => `${String(moment.getHours()).padStart(2, "0")}:${String(moment.getMinutes()).padStart(2, "0")}`;
 const day = (moment) => [moment.getFullYear(), moment.getMonth() + 1, moment.getDate()].map((part) => String(part).padStart(2, "0")).join("-");
-const moment = (then) => (day(then) === day(new Date()) ? clock(then) : `${clock(then)} on ${day(then)}`);
+const moment = (then) => (day(then) === day(new Date()) ? clock(then) : inWords("{time} on {day}", { time: clock(then), day: day(then) }));
 
 function made(tag, text = "", more = {}) {
   const element = document.createElement(tag);
@@ -196,7 +198,7 @@ async function sent(item, again = true) {
   if (status === 401) { return { kind: "locked" }; }
   if (status === 403 && content?.guard && again && await isLetIn()) { return sent(item, false); }
   if ([400, 404, 405, 409, 410, 413, 415, 422].includes(status)) {
-    return { kind: "refused", faults: content?.faults || [{ place: "", text: `This was not saved (${status}).`, asked: false, guesses: [] }] };
+    return { kind: "refused", faults: content?.faults || [{ place: "", text: inWords("This was not saved ({status}).", { status }), asked: false, guesses: [] }] };
   }
   return { kind: "away", failed: ![408, 429, 502, 503, 504].includes(status) };
 }
@@ -207,7 +209,7 @@ async function noted(item, outcome) {
   if (outcome.failed) {
     item.failures = (item.failures || 0) + 1;
     if (item.failures >= MOST_FAILURES) {
-      outcome = { kind: "refused", faults: [{ place: "", text: "The server failed on this every time. Its terminal says why.", asked: false, guesses: [] }] };
+      outcome = { kind: "refused", faults: [{ place: "", text: inWords("The server failed on this every time. Its terminal says why."), asked: false, guesses: [] }] };
     }
   }
   if (outcome.kind === "taken") { await kept.remove(item); }
@@ -289,21 +291,22 @@ async function showLine() {
   if (!line) { return; }
   const { refused, behind, ready, elsewhere } = sorted(await items());
   const waits = ready.filter((item) => state.away || state.locked || !awaited.has(item.id)).length;
-  const kept = `${counted(waits, "answer is", "answers are")} saved on this phone and will be sent`;
+  const kept = { count: waits, time: asOf && moment(new Date(asOf)) };
+  const one = waits === 1;
   const away = state.away || ((asOf || missing) && !state.locked && !state.back);
   const told = [];
-  if (state.locked && waits) { told.push(`Locked. ${kept} after the passcode.`, ["To the passcode", `/door?next=${encodeURIComponent(HERE)}`]); }
-  else if (away && waits && state.failing) { told.push(`The server could not save it. ${kept} when it can.`); }
-  else if (away && waits) { told.push(`No connection. ${kept} in order when it is back.`); }
-  else if (away && asOf) { told.push(`As of ${moment(new Date(asOf))}; no connection.`); }
-  else if (away) { told.push("No connection."); }
-  else if (waits) { told.push(`Sending ${counted(waits, "saved answer", "saved answers")}.`); }
-  if (away && waits && asOf) { told.push(`This screen is as of ${moment(new Date(asOf))}.`); }
-  const wait = behind.length ? ` ${counted(behind.length, "answer", "answers")} of the same job ${behind.length === 1 ? "waits" : "wait"} for it.` : "";
-  if (refused.length) { told.push([`${counted(refused.length, "answer needs", "answers need")} attention.${wait}`, "/queue"]); }
-  if (elsewhere.length) { told.push([`${counted(elsewhere.length, "answer", "answers")} for another shop on this phone.`, "/queue"]); }
-  if (state.back) { told.push("The connection is back.", ["Reload this screen", HERE]); }
-  for (const title of due) { told.push(`Due now: ${title}.`); }
+  if (state.locked && waits) { told.push(one ? inWords("Locked. 1 answer is saved on this phone and will be sent after the passcode.") : inWords("Locked. {count} answers are saved on this phone and will be sent after the passcode.", kept), [inWords("To the passcode"), `/door?next=${encodeURIComponent(HERE)}`]); }
+  else if (away && waits && state.failing) { told.push(one ? inWords("The server could not save it. 1 answer is saved on this phone and will be sent when it can.") : inWords("The server could not save it. {count} answers are saved on this phone and will be sent when it can.", kept)); }
+  else if (away && waits) { told.push(one ? inWords("No connection. 1 answer is saved on this phone and will be sent in order when it is back.") : inWords("No connection. {count} answers are saved on this phone and will be sent in order when it is back.", kept)); }
+  else if (away && asOf) { told.push(inWords("As of {time}; no connection.", kept)); }
+  else if (away) { told.push(inWords("No connection.")); }
+  else if (waits) { told.push(one ? inWords("Sending 1 saved answer.") : inWords("Sending {count} saved answers.", kept)); }
+  if (away && waits && asOf) { told.push(inWords("This screen is as of {time}.", kept)); }
+  const wait = !behind.length ? "" : behind.length === 1 ? ` ${inWords("1 answer of the same job waits for it.")}` : ` ${inWords("{count} answers of the same job wait for it.", { count: behind.length })}`;
+  if (refused.length) { told.push([(refused.length === 1 ? inWords("1 answer needs attention.") : inWords("{count} answers need attention.", { count: refused.length })) + wait, "/queue"]); }
+  if (elsewhere.length) { told.push([elsewhere.length === 1 ? inWords("1 answer for another shop on this phone.") : inWords("{count} answers for another shop on this phone.", { count: elsewhere.length }), "/queue"]); }
+  if (state.back) { told.push(inWords("The connection is back."), [inWords("Reload this screen"), HERE]); }
+  for (const title of due) { told.push(inWords("Due now: {title}.", { title })); }
   const mark = JSON.stringify(told);
   if (line.dataset.told !== mark) { // said once, not at every look: a screen reader reads it aloud
     line.dataset.told = mark;
@@ -388,8 +391,8 @@ function bringDraftsBack() {
       field.closest("details")?.setAttribute("open", "");
     }
     if (typed(form).length) {
-      const note = made("p", "Your unsaved entry is back.", { class: "soft back-note", role: "status" });
-      note.append(" ", key("Start over", () => { emptied(form); note.remove(); }, "quiet"));
+      const note = made("p", inWords("Your unsaved entry is back."), { class: "soft back-note", role: "status" });
+      note.append(" ", key(inWords("Start over"), () => { emptied(form); note.remove(); }, "quiet"));
       form.prepend(note);
       form.dispatchEvent(new Event("corekit:restored"));
       form.dispatchEvent(new Event("input", { bubbles: true }));
@@ -429,7 +432,7 @@ async function collected(form, submitter) {
     if (!field.name || !field.value || ["submit", "button"].includes(field.type) || field.name.endsWith("|unit")) { continue; }
     if ((isKey(field) && !field.checked) || (field.type === "hidden" && !("drawn" in field.dataset))) { continue; }
     const unit = form.querySelector(`[name="${CSS.escape(`${field.name}|unit`)}"]:checked`)?.value;
-    const text = field.type === "file" ? "a photo" : field.type === "hidden" ? "drawn" : isKey(field) ? field.labels[0]?.textContent.trim() : field.value;
+    const text = field.type === "file" ? inWords("a photo") : field.type === "hidden" ? inWords("drawn") : isKey(field) ? field.labels[0]?.textContent.trim() : field.value;
     shown.push({ name: field.name, label: labelOf(field) + (unit ? `, ${unit}` : ""), text, typed: !isKey(field) && !["hidden", "file"].includes(field.type) });
   }
   if (submitter?.name) { shown.push({ name: submitter.name, label: "", text: submitter.textContent.trim(), typed: false }); }
@@ -451,7 +454,7 @@ async function answer(form, submitter) {
     await (await queue).put(item);
   } catch {
     const outcome = await sent(item);
-    const nowhere = "No connection, and this phone cannot save an answer. It stays in this form; send it again later.";
+    const nowhere = inWords("No connection, and this phone cannot save an answer. It stays in this form; send it again later.");
     await concluded(form, item, outcome.kind === "away" ? { kind: "refused", faults: [{ place: "", text: nowhere }] } : outcome);
     return;
   }
@@ -563,7 +566,7 @@ function showFaults(form, faults) {
     for (const one of field ? named(form, field.name) : []) { one.setAttribute("aria-invalid", "true"); }
     beside.closest("details")?.setAttribute("open", "");
     if (field) { beside.append(...(fault.guesses || []).map((guess) => guessKey(form, field, guess))); }
-    if (fault.asked) { beside.append(key("Reading is correct", () => { confirmed(form, field?.name || fault.place); resubmit(form); })); }
+    if (fault.asked) { beside.append(key(inWords("Reading is correct"), () => { confirmed(form, field?.name || fault.place); resubmit(form); })); }
     beside.tabIndex = -1;
     first ??= field || beside;
   }
@@ -656,9 +659,9 @@ function tryWhileTyping(form) {
         trial.innerHTML = text;
         for (const part of all("[data-into]", trial)) { document.getElementById(part.dataset.into)?.replaceChildren(part); }
       }
-      else { say(reply.status === 401 ? "Locked: the result shows after the passcode." : "The result cannot be shown now."); }
+      else { say(reply.status === 401 ? inWords("Locked: the result shows after the passcode.") : inWords("The result cannot be shown now.")); }
     } catch {
-      if (!mine.signal.aborted) { say("No connection: the result shows when it is back. You can still save."); }
+      if (!mine.signal.aborted) { say(inWords("No connection: the result shows when it is back. You can still save.")); }
     }
   }
   const soon = later(tried, TRY_MS);
@@ -697,7 +700,7 @@ function shareBy(button) {
   button.addEventListener("click", async () => {
     const file = await paper, whole = file ? { ...told, files: [file] } : told;
     try { await navigator.share(file && navigator.canShare?.(whole) ? whole : { ...told, url: new URL(button.dataset.share, location.href).href }); }
-    catch (error) { if (error.name !== "AbortError") { button.replaceWith(made("p", "It could not be shared. Save it as a PDF and send that.", { class: "soft" })); } }
+    catch (error) { if (error.name !== "AbortError") { button.replaceWith(made("p", inWords("It could not be shared. Save it as a PDF and send that."), { class: "soft" })); } }
   });
 }
 
@@ -707,17 +710,17 @@ function scanInto(input) {
   input.addEventListener("change", async () => {
     const file = input.files[0];
     if (!file) { return; }
-    said.textContent = "Reading the code …";
+    said.textContent = inWords("Reading the code …");
     const sent = new FormData();
     sent.append("guard", state.guard);
     sent.append("photo", (await madeSmall(file).catch(() => null)) || file, "code.jpg");
     input.value = "";
     try {
       const reply = await fetch("/scan", { method: "POST", body: sent, headers: { Accept: "application/json" }, signal: AbortSignal.timeout(PHOTO_MS), cache: "no-store" });
-      const { text = "", words = "The code could not be read just now. Type the number." } = await reply.json();
+      const { text = "", words = inWords("The code could not be read just now. Type the number.") } = await reply.json();
       said.textContent = words;
       if (text) { named(form, input.dataset.scan).forEach((field) => fillIn(field, text)); }
-    } catch { said.textContent = "No connection: the code cannot be read now. Type the number."; }
+    } catch { said.textContent = inWords("No connection: the code cannot be read now. Type the number."); }
   });
 }
 
@@ -746,10 +749,10 @@ function countDown() {
     time.dataset.shown ??= time.textContent;
     const minutes = Math.ceil((new Date(time.dateTime) - Date.now()) / 60000);
     const long = minutes < 120 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
-    time.textContent = minutes > 0 ? `${time.dataset.shown} (in ${long})` : `${time.dataset.shown}, now`;
+    time.textContent = minutes > 0 ? inWords("{time} (in {long})", { time: time.dataset.shown, long }) : inWords("{time}, now", { time: time.dataset.shown });
     if (minutes <= 0) { due.push(time.closest("li, p, a")?.textContent.trim() || time.textContent); }
   }
-  document.title = due.length ? `Due now · ${plainTitle}` : plainTitle;
+  document.title = due.length ? `${inWords("Due now")} · ${plainTitle}` : plainTitle;
 }
 
 const SIGN = { width: 1000, height: 400, strokes: 200, numbers: 20000, near: 3 };
@@ -757,15 +760,15 @@ const SIGN = { width: 1000, height: 400, strokes: 200, numbers: 20000, near: 3 }
 /** Drawing a signature: strokes as lists of whole numbers, kept in the hidden field; no stroke, no value. */
 function signOn(canvas) {
   const form = canvas.closest("form"), field = named(form, canvas.dataset.sign)[0];
-  field.dataset.drawn = "Signature";
+  field.dataset.drawn = inWords("Signature");
   const pen = canvas.getContext("2d");
   Object.assign(canvas, { width: SIGN.width, height: SIGN.height });
   canvas.style.touchAction = "none"; // the finger draws and does not scroll
-  const otherWays = "A signature cannot be drawn with a keyboard. Every other way to approve works: in person without a signature, by phone, by message.";
+  const otherWays = inWords("A signature cannot be drawn with a keyboard. Every other way to approve works: in person without a signature, by phone, by message.");
   const hint = made("p", otherWays, { class: "unseen", id: `${canvas.dataset.sign}-keys` });
   canvas.setAttribute("role", "img");
   canvas.setAttribute("aria-describedby", `${canvas.getAttribute("aria-describedby") || ""} ${hint.id}`.trim());
-  canvas.after(key("Clear the signature", () => { strokes = []; keep(); }), hint);
+  canvas.after(key(inWords("Clear the signature"), () => { strokes = []; keep(); }), hint);
   let strokes = [], stroke = null;
 
   function draw() {
@@ -777,7 +780,7 @@ function signOn(canvas) {
       for (let at = 0; at < points.length; at += 2) { pen.lineTo(points[at], points[at + 1]); }
       pen.stroke();
     }
-    canvas.setAttribute("aria-label", strokes.length ? "Signature, drawn" : "Signature, empty");
+    canvas.setAttribute("aria-label", strokes.length ? inWords("Signature, drawn") : inWords("Signature, empty"));
   }
   function keep() {
     field.value = strokes.length ? JSON.stringify(strokes) : "";
@@ -840,8 +843,8 @@ function takePhoto(field) {
     photos.set(field, small);
     const blob = await small;
     if (field.files[0] !== file) { return; }
-    if (!blob) { shown.append(made("p", "This browser cannot show that file; it is sent as it is.", { class: "soft" })); return; }
-    shown.append(made("img", "", { src: URL.createObjectURL(blob), alt: "The photo as it will be sent" }));
+    if (!blob) { shown.append(made("p", inWords("This browser cannot show that file; it is sent as it is."), { class: "soft" })); return; }
+    shown.append(made("img", "", { src: URL.createObjectURL(blob), alt: inWords("The photo as it will be sent") }));
   };
   field.addEventListener("change", show);
 }

@@ -1,0 +1,241 @@
+"""Screens in another language: HTML that was made in English, with every text of ours in the language of who
+works with it, text by text and label by label.
+
+What people typed is theirs and stays: whatever an element with `translate="no"` or a language of its own
+(`lang`, as a paper has) holds, what stands in a field, and every text that is named as somebody's own. What a
+form sends back is never touched, so it does not change with the language.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+import threading
+from collections import OrderedDict
+from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache, partial
+from itertools import count
+from pathlib import Path
+
+import attrs
+
+from ..datafile import read_toml
+from ..errors import InputError
+from ..languages import ENGLISH, SCREENS, screen_languages
+from ..reference import data_path
+from .catalogue import Catalogue, Speaker, catalogue, read_catalogue
+
+#: Attributes that somebody reads or hears.
+_SPOKEN = frozenset({"aria-label", "placeholder", "title", "alt", "data-title"})
+#: Elements whose text is none of ours, or no text.
+_LEFT = frozenset({"script", "style", "textarea", "code", "pre"})
+_TOKEN = re.compile(
+    r"(?P<note><!--.*?-->|<![^>]*>)|<(?P<tag>/?[a-zA-Z][\w-]*)(?P<rest>(?:\"[^\"]*\"|'[^']*'|[^>\"'])*)>"
+    r"|(?P<text>[^<]+)|(?P<stray><)",
+    re.DOTALL,
+)
+_ATTRIBUTE = re.compile(r"(?P<name>[\w|:-]+)=\"(?P<value>[^\"]*)\"")
+_LANG = re.compile(r"(?<![\w-])lang=\"[^\"]*\"")
+_BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=[^\W\d]{1,3}\b|[°%Ω±])")
+_LETTER = re.compile(r"[^\W\d_]")
+#: Stands for somebody's own words while a text is looked up; it has no letters, so nobody translates it.
+_OWN = "⟦{}⟧"
+_OWN_AGAIN = re.compile(r"⟦(\d+)⟧")
+#: So many texts are remembered; a day's screens have fewer.
+_REMEMBERED = 20_000
+
+
+@attrs.define
+class Tongue:
+    """Says texts of screens in one language, and remembers how. Safe to use from several threads.
+
+    Attributes:
+        missing: What has no translation and was said in English, in the order in which it came.
+    """
+
+    language: str
+    _speaker: Speaker
+    missing: dict[str, None] = attrs.field(factory=dict, init=False)
+    _said: OrderedDict[str, str | None] = attrs.field(factory=OrderedDict, init=False)
+    _lock: threading.Lock = attrs.field(factory=threading.Lock, init=False)
+
+    def said(self, text: str, own: Own | None = None) -> str:
+        """A text in the language; as it is where it has no translation."""
+        core = " ".join(text.replace("\xa0", " ").split())
+        if not core or (own is not None and own.is_whole(core)):
+            return text
+        said = next((one for one in self._ways(core, own) if one is not None), None)
+        if said is None:
+            self.missing[core] = None
+            return text
+        if "\xa0" in text:
+            said = _BEFORE_UNIT.sub("\xa0", said)
+        start, end = len(text) - len(text.lstrip()), len(text.rstrip())
+        return f"{text[:start]}{said}{text[end:]}"
+
+    def _ways(self, text: str, own: Own | None) -> Iterator[str | None]:
+        """The text without what somebody typed; without what the shop calls things by as well; and as it
+        stands, for a common word may have been typed too.
+        """
+        for pattern in own.patterns if own is not None else ():
+            parts = pattern.findall(text)
+            if parts:
+                said = self._remembered(pattern.sub(partial(_numbered, count()), text))
+                yield said and _OWN_AGAIN.sub(partial(_part_of, parts), said)
+        yield self._remembered(text)
+
+    def has(self, text: str) -> bool:
+        """It has a translation, which may be the same; a text with {names} stands so in a catalogue."""
+        core = " ".join(text.split())
+        texts = self._speaker.catalogue.texts
+        return core in texts or ("{" not in core and self._remembered(core) is not None)
+
+    def _remembered(self, text: str) -> str | None:
+        with self._lock:
+            if text in self._said:
+                self._said.move_to_end(text)
+                return self._said[text]
+            lacking: dict[str, None] = {}
+            said = self._speaker.said(text, lacking)
+            self._said[text] = None if lacking else said
+            while len(self._said) > _REMEMBERED:
+                self._said.popitem(last=False)
+            return self._said[text]
+
+
+def _numbered(numbers: Iterator[int], found: re.Match[str]) -> str:
+    return _OWN.format(next(numbers))
+
+
+def _part_of(parts: Sequence[str], found: re.Match[str]) -> str:
+    return parts[int(found[1])]
+
+
+@attrs.frozen
+class Own:
+    """Texts that are somebody's own.
+
+    Attributes:
+        whole: Those that stay wherever they are the whole of a text.
+        patterns: What finds them within others, the longest first.
+    """
+
+    whole: frozenset[str]
+    patterns: tuple[re.Pattern[str], ...]
+
+    def is_whole(self, text: str) -> bool:
+        return text in self.whole
+
+
+def own_words(typed: Iterable[str], called: Iterable[str] = ()) -> Own:
+    """What people typed, and what the shop calls things by, which may be words of everybody."""
+    personal = {" ".join(text.split()) for text in typed}
+    shops = {" ".join(text.split()) for text in called} | personal
+    patterns = (_finding(personal), _finding(shops))
+    return Own(frozenset(personal), tuple(one for one in patterns if one is not None))
+
+
+def _finding(texts: Iterable[str]) -> re.Pattern[str] | None:
+    words = sorted((text for text in texts if _LETTER.search(text)), key=len, reverse=True)
+    return re.compile(rf"(?<!\w)(?:{'|'.join(map(re.escape, words))})(?!\w)") if words else None
+
+
+def in_tongue(page: str, tongue: Tongue, own: Own | None = None) -> str:
+    """A page, or a piece of one, in the language.
+
+    Args:
+        own: Texts that are somebody's own, wherever they stand.
+    """
+    return "".join(_pieces(page, tongue, own))
+
+
+def _pieces(page: str, tongue: Tongue, own: Own | None) -> Iterator[str]:
+    left, depth = "", 0  # within this element nothing is ours
+    for token in _TOKEN.finditer(page):
+        tag, text = token["tag"], token["text"]
+        if tag is not None:
+            name, rest = tag.lower(), token["rest"]
+            if left:
+                depth += (name == left and not rest.endswith("/")) - (name == f"/{left}")
+                left = left if depth else ""
+                yield token[0]
+                continue
+            if name == "html":
+                yield _LANG.sub(f'lang="{tongue.language}"', token[0])
+                continue
+            if name[0] != "/" and _is_left(name, rest) and not rest.endswith("/"):
+                if name not in _VOID:
+                    left, depth = name, 1
+                yield token[0] if name not in _LEFT else f"<{tag}{_spoken(rest, tongue, own)}>"
+                continue
+            yield f"<{tag}{_spoken(rest, tongue, own)}>" if '="' in rest else token[0]
+        elif text and not left and ("." in text or _LETTER.search(text)):
+            plain = html.unescape(text)
+            said = tongue.said(plain, own)
+            yield text if said == plain else html.escape(said, quote=False)
+        else:
+            yield token[0]
+
+
+_VOID = frozenset({"input", "img", "br", "hr", "meta", "link"})
+
+
+def _is_left(name: str, rest: str) -> bool:
+    return name in _LEFT or 'translate="no"' in rest or (" lang=" in rest)
+
+
+def _spoken(rest: str, tongue: Tongue, own: Own | None) -> str:
+    def said(found: re.Match[str]) -> str:
+        if found["name"] not in _SPOKEN or not found["value"]:
+            return found[0]
+        plain = html.unescape(found["value"])
+        return f'{found["name"]}="{html.escape(tongue.said(plain, own))}"'
+
+    return _ATTRIBUTE.sub(said, rest)
+
+
+def tongue_of(language: str, folders: Iterable[Path] = ()) -> Tongue | None:
+    """Says the texts of screens in a language; None for English, in which they are made.
+
+    Args:
+        folders: Of the systems; each may have a file language/screens/<code>.toml.
+
+    Raises:
+        InputError: screens cannot be in it. DataFileError: a catalogue asks for something that is not filled
+            in, or says nothing.
+    """
+    return None if language == ENGLISH else _tongue(language, tuple(folders))
+
+
+@lru_cache(maxsize=8)
+def _tongue(language: str, folders: tuple[Path, ...]) -> Tongue:
+    return Tongue(language, Speaker(screen_catalogue(language, folders), {}))
+
+
+def screen_catalogue(language: str, folders: Iterable[Path] = ()) -> Catalogue:
+    """The texts of screens in a language: their own, the words that renderers add, and those of papers."""
+    if language not in screen_languages():
+        known = ", ".join(screen_languages())
+        raise InputError(f"Screens cannot be in the language {language!r}; there is: {known}.")
+    systems = tuple(folders)
+    files = [folder / "language" / "screens" / f"{language}.toml" for folder in systems]
+    own = read_catalogue(data_path(SCREENS) / f"{language}.toml")
+    more = [read_catalogue(file) for file in files if file.is_file()]
+    return own.with_more([*more, catalogue(language, systems), _wording(language)])
+
+
+def _wording(language: str) -> Catalogue:
+    """The words that renderers add, from the English file and that of the language."""
+    english = dict(_words(read_toml(data_path("templates") / "wording.toml")))
+    path = data_path("templates") / f"wording.{language}.toml"
+    spoken = dict(_words(read_toml(path))) if path.is_file() else {}
+    texts = {english[key]: text for key, text in spoken.items() if english.get(key)}
+    return Catalogue(language, texts)
+
+
+def _words(table: object, at: str = "") -> Iterator[tuple[str, str]]:
+    if isinstance(table, str):
+        yield at, table
+    elif isinstance(table, dict):
+        for key, value in table.items():
+            yield from _words(value, f"{at}.{key}")
