@@ -10,6 +10,7 @@ from ..model.account_number import grouped
 from ..model.document import Document
 from ..model.job import Job
 from ..model.source import PUBLISHED
+from ..plugin.host import Plugins
 from ..report.language import Translated, in_language
 from .context import ShopContext
 
@@ -49,7 +50,9 @@ def _translated(
 ) -> Translated:
     """Each system has its own texts beside its tables."""
     folders = tuple(system.folder for system in shop.plugins.systems.values())
-    return in_language(document, language, tuple(own_texts(shop, jobs, lines)), folders)
+    return in_language(
+        document, language, (*own_names(shop, jobs, lines), *published_titles(shop.plugins)), folders
+    )
 
 
 def paper_language(shop: ShopContext, ids: Sequence[str], document: Document) -> str:
@@ -64,7 +67,7 @@ def paper_language(shop: ShopContext, ids: Sequence[str], document: Document) ->
     )
 
 
-def own_texts(shop: ShopContext, jobs: Sequence[Job], lines: Iterable[Line] = ()) -> Iterator[str]:
+def own_names(shop: ShopContext, jobs: Sequence[Job], lines: Iterable[Line] = ()) -> Iterator[str]:
     """What shop and customer call things by: nobody translates that."""
     issuer = shop.settings.issuer
     yield from (issuer.name, *issuer.address, issuer.contact, issuer.tax_id, issuer.guarantee)
@@ -78,9 +81,6 @@ def own_texts(shop: ShopContext, jobs: Sequence[Job], lines: Iterable[Line] = ()
     yield from (part.name for work in book.operations.values() for part in work.parts)
     yield from (part.number for work in book.operations.values() for part in work.parts)
     yield book.outside_tax
-    for system in shop.plugins.systems.values():
-        published = (source.title for source in system.sources.values() if source.basis in PUBLISHED)
-        yield from (name for title in published for name in (title, *title.split(", ")))
     yield from shop.settings.instruments
     for job in jobs:
         yield job.name
@@ -94,3 +94,10 @@ def own_texts(shop: ShopContext, jobs: Sequence[Job], lines: Iterable[Line] = ()
     for line in lines:
         if line.condition is not None:
             yield line.number
+
+
+def published_titles(plugins: Plugins) -> Iterator[str]:
+    """The titles of the documents that systems cite, and their parts: the same in every language."""
+    for system in plugins.systems.values():
+        published = (source.title for source in system.sources.values() if source.basis in PUBLISHED)
+        yield from (name for title in published for name in (title, *title.split(", ")))

@@ -13,6 +13,7 @@ import re
 import threading
 from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
 from functools import lru_cache, partial
 from itertools import count
 from pathlib import Path
@@ -38,6 +39,11 @@ _ATTRIBUTE = re.compile(r"(?P<name>[\w|:-]+)=\"(?P<value>[^\"]*)\"")
 _LANG = re.compile(r"(?<![\w-])lang=\"[^\"]*\"")
 _BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=[^\W\d]{1,3}\b|[°%Ω±])")
 _LETTER = re.compile(r"[^\W\d_]")
+_DAY = re.compile(r"(?<![\w-])\d{4}-\d{2}-\d{2}(?![\w-])")
+#: What a label may end with.
+_HANGING = ",:"
+#: A number of a paper, a plate: a text without words.
+_CODE = re.compile(r"(?=\S*[A-Z])(?=\S*\d)[A-Z0-9/-]+")
 #: Stands for somebody's own words while a text is looked up; it has no letters, so nobody translates it.
 _OWN = "⟦{}⟧"
 _OWN_AGAIN = re.compile(r"⟦(\d+)⟧")
@@ -62,9 +68,12 @@ class Tongue:
     def said(self, text: str, own: Own | None = None) -> str:
         """A text in the language; as it is where it has no translation."""
         core = " ".join(text.replace("\xa0", " ").split())
-        if not core or (own is not None and own.is_whole(core)):
+        if not core or _CODE.fullmatch(core) or (own is not None and own.is_whole(core)):
             return text
         said = next((one for one in self._ways(core, own) if one is not None), None)
+        if said is None and core[-1] in _HANGING:
+            bare = next((one for one in self._ways(core[:-1], own) if one is not None), None)
+            said = f"{bare}{core[-1]}" if bare is not None else None
         if said is None:
             self.missing[core] = None
             return text
@@ -97,10 +106,24 @@ class Tongue:
                 return self._said[text]
             lacking: dict[str, None] = {}
             said = self._speaker.said(text, lacking)
-            self._said[text] = None if lacking else said
+            self._said[text] = None if lacking else _with_days(said, self.language)
             while len(self._said) > _REMEMBERED:
                 self._said.popitem(last=False)
             return self._said[text]
+
+
+def _with_days(text: str, language: str) -> str:
+    """Days that stand in it as they are kept, as people write them; no part of a number is taken for one."""
+
+    def written(found: re.Match[str]) -> str:
+        from babel.dates import format_date
+
+        try:
+            return str(format_date(date.fromisoformat(found[0]), format="medium", locale=language))
+        except ValueError:
+            return found[0]
+
+    return _DAY.sub(written, text)
 
 
 def _numbered(numbers: Iterator[int], found: re.Match[str]) -> str:
@@ -127,12 +150,22 @@ class Own:
         return text in self.whole
 
 
-def own_words(typed: Iterable[str], called: Iterable[str] = ()) -> Own:
-    """What people typed, and what the shop calls things by, which may be words of everybody."""
-    personal = {" ".join(text.split()) for text in typed}
-    shops = {" ".join(text.split()) for text in called} | personal
-    patterns = (_finding(personal), _finding(shops))
+def own_words(typed: Iterable[str], names: Iterable[str] = (), called: Iterable[str] = ()) -> Own:
+    """What people typed, names, and what the shop calls things by, which may be words of everybody.
+
+    A text may begin large where it was typed small, and the other way round.
+    """
+    personal, shops, others = (
+        {form for text in texts for form in _forms(" ".join(text.split()))}
+        for texts in (typed, names, called)
+    )
+    patterns = (_finding(personal | shops), _finding(personal | shops | others) if others else None)
     return Own(frozenset(personal), tuple(one for one in patterns if one is not None))
+
+
+def _forms(text: str) -> tuple[str, ...]:
+    bare = text.rstrip(".")
+    return (text, bare, *(f"{one[:1].swapcase()}{one[1:]}" for one in (text, bare)))
 
 
 def _finding(texts: Iterable[str]) -> re.Pattern[str] | None:
@@ -194,22 +227,25 @@ def _spoken(rest: str, tongue: Tongue, own: Own | None) -> str:
     return _ATTRIBUTE.sub(said, rest)
 
 
-def tongue_of(language: str, folders: Iterable[Path] = ()) -> Tongue | None:
+def tongue_of(language: str, folders: Iterable[Path] = (), titles: Iterable[str] = ()) -> Tongue | None:
     """Says the texts of screens in a language; None for English, in which they are made.
 
     Args:
         folders: Of the systems; each may have a file language/screens/<code>.toml.
+        titles: Of documents, which have their name in every language.
 
     Raises:
         InputError: screens cannot be in it. DataFileError: a catalogue asks for something that is not filled
             in, or says nothing.
     """
-    return None if language == ENGLISH else _tongue(language, tuple(folders))
+    return None if language == ENGLISH else _tongue(language, tuple(folders), tuple(titles))
 
 
 @lru_cache(maxsize=8)
-def _tongue(language: str, folders: tuple[Path, ...]) -> Tongue:
-    return Tongue(language, Speaker(screen_catalogue(language, folders), {}))
+def _tongue(language: str, folders: tuple[Path, ...], titles: tuple[str, ...]) -> Tongue:
+    named = {part: part for title in titles for part in (title, *title.split(", "))}
+    texts = screen_catalogue(language, folders).texts
+    return Tongue(language, Speaker(Catalogue(language, {**named, **texts}), {}))
 
 
 def screen_catalogue(language: str, folders: Iterable[Path] = ()) -> Catalogue:

@@ -74,7 +74,12 @@ class NoAuth:
 
 def work_app(van: Van, auth: Auth, *, templates: Path | None = None) -> flask.Flask:
     """The application that serves the mechanic's screens."""
-    spoken = Spoken(lambda: van.shop.settings.screen_language, lambda: van.folders, lambda: van.names)
+    spoken = Spoken(
+        lambda: van.shop.settings.screen_language,
+        folders=lambda: van.folders,
+        names=lambda: van.names,
+        titles=lambda: van.titles,
+    )
     app = _frame(auth, van.shop.settings.issuer.name, van.shop.demo, templates, spoken)
     app.jinja_env.globals["practising"] = van.practice is not None
     _answers(app, van)

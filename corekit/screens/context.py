@@ -17,7 +17,7 @@ from ..desk.calculating import Calculator
 from ..desk.context import ShopContext
 from ..desk.jobs import JobRow
 from ..desk.log_drafts import LogReader
-from ..desk.speaking import own_texts
+from ..desk.speaking import own_names, published_titles
 from ..desk.vehicle_history import earlier_jobs
 from ..model.job import Job
 from ..practice.folder import PracticeFolder
@@ -63,6 +63,11 @@ class Van:
     def folders(self) -> tuple[Path, ...]:
         """Where the systems keep their texts in other languages."""
         return tuple(system.folder for system in self.shop.plugins.systems.values())
+
+    @property
+    def titles(self) -> tuple[str, ...]:
+        """The titles of the documents that systems cite."""
+        return tuple(published_titles(self.shop.plugins))
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -114,18 +119,23 @@ class Van:
         key = (job.id, len(job.entries))
         if key not in read:
             read[key] = jobs.texts_of(self.shop, job)
-            note_own_texts(read[key].values(), own_texts(self.shop, [job]))
+            note_own_texts(read[key].values(), called=own_names(self.shop, [job]))
         return read[key]
 
 
-def note_own_texts(texts: Iterable[str], called: Iterable[str] = ()) -> None:
+def note_own_texts(texts: Iterable[str], names: Iterable[str] = (), called: Iterable[str] = ()) -> None:
     """What somebody typed is on this screen, or what the shop calls things by: nobody translates it."""
     if flask.has_request_context():
         flask.g.setdefault("own_texts", {}).update(dict.fromkeys(texts))
-        flask.g.setdefault("own_names", {}).update(dict.fromkeys(called))
+        flask.g.setdefault("own_names", {}).update(dict.fromkeys(names))
+        flask.g.setdefault("own_things", {}).update(dict.fromkeys(called))
 
 
 def own_texts_seen() -> Own:
     """What of this screen somebody typed, what was just sent among it."""
     typed = (text for text in flask.request.form.values() if len(text) < _LONG)
-    return own_words({*flask.g.get("own_texts", ()), *typed}, flask.g.get("own_names", ()))
+    return own_words(
+        {*flask.g.get("own_texts", ()), *typed},
+        flask.g.get("own_names", ()),
+        flask.g.get("own_things", ()),
+    )

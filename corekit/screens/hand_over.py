@@ -15,7 +15,7 @@ from ..desk.clock import clock_jump, now_in_words
 from ..desk.complaint import complaint_now
 from ..desk.issuing import Invoice, Page, invoice_draft, invoice_of, left_out, transfer_of
 from ..desk.issuing import issue as issue_over
-from ..desk.jobs import billed_with, jobs_of_same_customer, texts_of
+from ..desk.jobs import billed_with, jobs_of_same_customer
 from ..desk.paying import arrived as money_arrived
 from ..desk.payments import due_in_cash, due_of, payments_of
 from ..desk.photos import photos_on
@@ -38,7 +38,7 @@ from ..web.address import own_path
 from . import forms
 from .context import Van
 from .forms import form_with_faults, redirect
-from .job_rows import Reach
+from .job_rows import Reach, texts_for
 from .page import job_page, personal_words, vehicle_words
 from .photos import choice_of, photos_of
 from .told import told_on
@@ -247,7 +247,7 @@ class Other:
 def same_customer(van: Van, job: Job) -> list[Other]:
     """The other jobs of this customer that something was approved in and that are on no invoice yet."""
     return [
-        Other(id=other.id, name=other.name, vehicle=vehicle_words(other, texts_of(van.shop, other)))
+        Other(id=other.id, name=other.name, vehicle=vehicle_words(other, texts_for(van, [other])))
         for other in jobs_of_same_customer(van.shop, job)
     ]
 

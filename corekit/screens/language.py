@@ -31,18 +31,19 @@ class Spoken:
 
     Attributes:
         language: Its code by ISO 639. folders: Of the systems. names: What the shop calls things by, which
-            nobody translates. All are asked with every answer.
+            nobody translates. titles: Of the documents that are cited. All are asked with every answer.
     """
 
     language: Callable[[], str]
     folders: Callable[[], Iterable[Path]]
     names: Callable[[], Iterable[str]] = tuple
+    titles: Callable[[], Iterable[str]] = tuple
 
     @property
     def tongue(self) -> Tongue | None:
         """What says it; None for English."""
         language = self.language()
-        return tongue_of(language, self.folders()) if language != ENGLISH else None
+        return tongue_of(language, self.folders(), self.titles()) if language != ENGLISH else None
 
     def install(self, app: flask.Flask) -> None:
         """Put all answers of an application into the language."""

@@ -11,13 +11,13 @@ import flask
 
 from ..account.row import FaultRow
 from ..account.state import OPEN
-from ..desk.jobs import JobRow, texts_of
+from ..desk.jobs import JobRow
 from ..desk.vehicle_history import last_reading
 from ..model.job import Job
 from ..report.account_blocks import state_words
 from ..report.dates import day_words
 from .context import Van
-from .job_rows import step_words
+from .job_rows import step_words, texts_for
 from .page import job_page, personal_words
 from .told import account_now
 
@@ -81,7 +81,7 @@ def _earlier_visit(van: Van, row: JobRow, job: Job) -> Earlier:
     return Earlier(
         id=row.id,
         day=day_words(van.shop.settings.day_of(first)),
-        words=personal_words(job.opened.words, texts_of(van.shop, job)),
+        words=personal_words(job.opened.words, texts_for(van, [job])),
         odometer=job.vehicle.odometer_typed,
         step=step_words(van, row),
         done=[title(key) for key in job.works_done],

@@ -19,6 +19,7 @@ from ..desk.setup import is_demo, is_shop
 from ..desk.shop import open_shop
 from ..desk.syncing import hub_of, sync
 from ..errors import CorekitError
+from ..languages import ENGLISH
 from ..isolation.worker import Worker
 from ..practice.folder import PracticeFolder
 from ..web.auth import LOCK_AFTER, PasscodeAuth
@@ -196,7 +197,7 @@ def serve_on_hotspot(
         screens = server_for(app, "0.0.0.0", port, tls=van, answers_at=is_private)
         try:
             port = screens.bind_addr[1]
-            page = PlainPage(van, port, port + 1)
+            page = PlainPage(van, port, port + 1, _screen_language(folder))
             plain = server_for(page, "0.0.0.0", port + 1, answers_at=is_private)
         except BaseException:
             screens.stop()
@@ -212,6 +213,11 @@ def serve_on_hotspot(
         )
         say(_ending_words(lock_after))
         serve(screens, plain)
+
+
+def _screen_language(folder: Path) -> str:
+    """Of the shop's screens; of a folder without a shop the one that they begin in."""
+    return read_settings(folder, demo=is_demo(folder)).screen_language if is_shop(folder) else ENGLISH
 
 
 def _ending_words(lock_after: float) -> str:

@@ -186,6 +186,7 @@ def _of_faults(system: System) -> Iterator[Place]:
             yield from _text(text, f"fault {fault.key}, {name}")
     for test in table.tests.values():
         yield test.question, f"test {test.key}"
+        yield from ((outcome, f"test {test.key}, outcome") for outcome in test.outcomes)
 
 
 def shared_texts() -> Iterator[Place]:

@@ -18,7 +18,9 @@ import attrs
 import jinja2
 from markupsafe import Markup
 
+from ..languages import ENGLISH
 from ..reference import data_path
+from ..report.tongue import in_tongue, tongue_of
 from .pairing import VanCertificate
 
 CERTIFICATE_PATH = "/van.crt"
@@ -30,11 +32,13 @@ class PlainPage:
 
     Attributes:
         certificate: The van's. port: Where the screens are, over TLS. plain_port: Where this page is.
+        language: Of the screens.
     """
 
     certificate: VanCertificate
     port: int
     plain_port: int
+    language: str = ENGLISH
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         is_read = environ.get("REQUEST_METHOD") in ("GET", "HEAD")
@@ -81,6 +85,8 @@ class PlainPage:
             screens=f"https://{address}:{self.port}/",
             certificate=f"http://{address}:{self.plain_port}{CERTIFICATE_PATH}",
         )
+        tongue = tongue_of(self.language)
+        text = in_tongue(text, tongue) if tongue is not None else text
         inside = re.search(r"(?s)<style>(.*?)</style>", text)
         digest = base64.b64encode(hashlib.sha256((inside[1] if inside else "").encode()).digest()).decode()
         policy = (
