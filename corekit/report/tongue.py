@@ -39,6 +39,8 @@ _ATTRIBUTE = re.compile(r"(?P<name>[\w|:-]+)=\"(?P<value>[^\"]*)\"")
 _LANG = re.compile(r"(?<![\w-])lang=\"[^\"]*\"")
 _BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=[^\W\d]{1,3}\b|[°%Ω±])")
 _LETTER = re.compile(r"[^\W\d_]")
+#: A text with a word, a decimal or a day in it.
+_SAID = re.compile(r"[^\W\d_]|\d[.-]\d")
 _DAY = re.compile(r"(?<![\w-])\d{4}-\d{2}-\d{2}(?![\w-])")
 #: What a label may end with.
 _HANGING = ",:"
@@ -202,7 +204,7 @@ def _pieces(page: str, tongue: Tongue, own: Own | None) -> Iterator[str]:
                 yield token[0] if name not in _LEFT else f"<{tag}{_spoken(rest, tongue, own)}>"
                 continue
             yield f"<{tag}{_spoken(rest, tongue, own)}>" if '="' in rest else token[0]
-        elif text and not left and ("." in text or _LETTER.search(text)):
+        elif text and not left and _SAID.search(text):
             plain = html.unescape(text)
             said = tongue.said(plain, own)
             yield text if said == plain else html.escape(said, quote=False)

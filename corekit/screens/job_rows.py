@@ -10,6 +10,7 @@ import attrs
 
 from ..desk import jobs as desk_jobs
 from ..desk.jobs import JobRow
+from ..model.job import Job
 from ..model.job_state import JobState
 from ..model.money import Money
 from ..report.dates import day_words
@@ -134,7 +135,7 @@ def money_words(van: Van, job: JobRow) -> str:
     return f"{'part of ' if job.in_part else ''}{Money(job.granted, currency)} {currency} approved"
 
 
-def texts_for(van: Van, jobs: Iterable[JobRow]) -> dict[str, str]:
+def texts_for(van: Van, jobs: Iterable[Job | JobRow]) -> dict[str, str]:
     """The personal texts of many rows, read in one go."""
     texts = desk_jobs.texts_of(van.shop, *jobs)
     note_own_texts(texts.values())

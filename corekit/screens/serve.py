@@ -19,8 +19,8 @@ from ..desk.setup import is_demo, is_shop
 from ..desk.shop import open_shop
 from ..desk.syncing import hub_of, sync
 from ..errors import CorekitError
-from ..languages import ENGLISH
 from ..isolation.worker import Worker
+from ..languages import ENGLISH
 from ..practice.folder import PracticeFolder
 from ..web.auth import LOCK_AFTER, PasscodeAuth
 from ..web.pairing import PairingError, VanCertificate, is_private, own_addresses, terminal_code

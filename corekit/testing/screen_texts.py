@@ -5,6 +5,8 @@ a language of the screens lacks.
 from __future__ import annotations
 
 import ast
+import html
+import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
@@ -194,7 +196,7 @@ def shared_texts() -> Iterator[Place]:
     told = symptoms()
     for group in told.groups:
         yield group.words, f"symptoms, heading {group.key}"
-    for symptom in told.symptoms.values():
+    for symptom in (one for one in told.symptoms.values() if "." not in one.key):  # a system has its own
         yield symptom.words, f"symptom {symptom.key}"
         yield from _text(symptom.first_step, f"symptom {symptom.key}, first step")
     for hazard in told.hazards:
@@ -209,3 +211,28 @@ def shared_texts() -> Iterator[Place]:
     yield from ((words, f"result of a trial {key}") for key, words in ways.results.items())
     for unit in units.units():
         yield key_text(unit.text) or unit.text, f"unit of {unit.kind}"
+
+
+_NO_TEXT = re.compile(r"<(style|code|script)\b.*?</\1>", re.DOTALL)
+_NOTE = re.compile(r"\{#.*?#\}", re.DOTALL)
+_CODE = re.compile(r"\{%.*?%\}", re.DOTALL)
+_FILLED = re.compile(r"\{\{.*?\}\}", re.DOTALL)
+_LABEL = re.compile(r"(?:aria-label|placeholder|alt|title)=\"([^\"{]*)\"")
+_QUOTED = re.compile(r"\"([A-Z][^\"{}<>]*[a-z][^\"{}<>]*)\"")
+
+
+def template_texts(source: str) -> Iterator[str]:
+    """The whole texts and labels of a template; not those that something is filled into.
+
+    >>> list(template_texts('<p title="Up">Go {{ on }}</p>{% if x %}Stay{% endif %}{{ "Leave it" }}'))
+    ['Stay', 'Up', 'Leave it']
+    """
+    source = _NOTE.sub("", source)
+    bare = _FILLED.sub("\x01", _CODE.sub("\x00", _NO_TEXT.sub("", source)))
+    for piece in re.split(r"<[^>]*>|\x00", bare):
+        text = " ".join(html.unescape(piece).split())
+        if "\x01" not in piece and re.search(r"[^\W\d_]{2}", text):
+            yield text
+    yield from _LABEL.findall(bare)
+    for code in _FILLED.findall(source):
+        yield from (text for text in _QUOTED.findall(code) if not text.endswith(" "))
