@@ -29,7 +29,7 @@ from ..model.records import Approved, Estimated
 from ..report.sheet import WHO_APPROVES
 from ..visit.guidance import open_tests
 from . import forms
-from .context import Van
+from .context import Van, note_own_texts
 from .forms import form_with_faults, redirect
 from .hand_over import paper_markup, run_action
 from .page import job_page, vehicle_named
@@ -259,6 +259,8 @@ def add(app: flask.Flask, van: Van) -> None:
 
 def _approval_form(van: Van, record: Job, waits: Asking | None) -> dict[str, object]:
     """What the form of the approval needs."""
+    if waits is not None:
+        note_own_texts((), [waits.mark])
     came_back = flask.g.get("given")
     wanted = (
         came_back.getlist("want")

@@ -228,7 +228,7 @@ def template_texts(source: str) -> Iterator[str]:
     ['Stay', 'Up', 'Leave it']
     """
     source = _NOTE.sub("", source)
-    bare = _FILLED.sub("\x01", _CODE.sub("\x00", _NO_TEXT.sub("", source)))
+    bare = _FILLED.sub("\x01", _CODE.sub("\x00", _NO_TEXT.sub("\x00", source)))
     for piece in re.split(r"<[^>]*>|\x00", bare):
         text = " ".join(html.unescape(piece).split())
         if "\x01" not in piece and re.search(r"[^\W\d_]{2}", text):

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import shutil
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -80,14 +80,12 @@ def untranslated(systems: tuple[str, ...] = TO_COME) -> dict[str, str]:
 def german() -> Iterator[None]:
     """German, in which systems that are to come say their own texts in English."""
     more = untranslated()
+
+    def with_more(language: str, folders: Iterable[Path] = ()) -> Catalogue:
+        return Catalogue(language, {**more, **SCREEN_CATALOGUE(language, folders).texts})
+
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(
-            tongues,
-            "screen_catalogue",
-            lambda language, folders=(): Catalogue(
-                language, {**more, **SCREEN_CATALOGUE(language, folders).texts}
-            ),
-        )
+        patched.setattr(tongues, "screen_catalogue", with_more)
         tongues._tongue.cache_clear()
         yield
     tongues._tongue.cache_clear()
