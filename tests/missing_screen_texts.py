@@ -1,5 +1,5 @@
-"""Write what the screens lack in a language, a file for each system: `"English" = ""` lines, in the order of the
-declarations and with a comment that says where each is from.
+"""Write what the screens lack in a language, a file for each system: `"English" = ""` lines, in the order of
+the declarations and with a comment that says where each is from.
 
     .venv/bin/python tests/missing_screen_texts.py OUT [LANGUAGE]
 
