@@ -49,6 +49,8 @@ _CODE = re.compile(r"(?=\S*[A-Z])(?=\S*\d)[A-Z0-9/-]+")
 #: Stands for somebody's own words while a text is looked up; it has no letters, so nobody translates it.
 _OWN = "⟦{}⟧"
 _OWN_AGAIN = re.compile(r"⟦(\d+)⟧")
+#: What has more parts is a list of things.
+_LIST = 6
 #: So many texts are remembered; a day's screens have fewer.
 _REMEMBERED = 20_000
 
@@ -101,14 +103,29 @@ class Tongue:
         texts = self._speaker.catalogue.texts
         return core in texts or ("{" not in core and self._remembered(core) is not None)
 
+    def _looked_up(self, text: str) -> str | None:
+        """The text by the catalogue; of a long list each thing by itself, for a search over all of it would
+        take seconds where one of them is missing.
+        """
+        lacking: dict[str, None] = {}
+        things = text.split("; ")
+        if len(things) <= _LIST:
+            said = self._speaker.said(text, lacking)
+            return None if lacking else said
+        spoken = []
+        for thing in things:
+            spoken.append(self._speaker.said(thing, lacking))
+            if lacking:
+                return None
+        return "; ".join(spoken)
+
     def _remembered(self, text: str) -> str | None:
         with self._lock:
             if text in self._said:
                 self._said.move_to_end(text)
                 return self._said[text]
-            lacking: dict[str, None] = {}
-            said = self._speaker.said(text, lacking)
-            self._said[text] = None if lacking else _with_days(said, self.language)
+            said = self._looked_up(text)
+            self._said[text] = None if said is None else _with_days(said, self.language)
             while len(self._said) > _REMEMBERED:
                 self._said.popitem(last=False)
             return self._said[text]
