@@ -82,7 +82,8 @@ def german() -> Iterator[None]:
     more = untranslated()
 
     def with_more(language: str, folders: Iterable[Path] = ()) -> Catalogue:
-        return Catalogue(language, {**more, **SCREEN_CATALOGUE(language, folders).texts})
+        every = dict.fromkeys((*folders, *(system_of(key).folder for key in SYSTEMS)))
+        return Catalogue(language, {**more, **SCREEN_CATALOGUE(language, every).texts})
 
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(tongues, "screen_catalogue", with_more)
