@@ -15,7 +15,16 @@ from corekit.desk.context import ShopContext
 from corekit.model.canonical import digest
 from corekit.model.entry import Draft
 from corekit.model.personal import PersonalText
-from corekit.model.records import Approved, Customer, InvoiceIssued, Opened, Vehicle, body_of
+from corekit.model.records import (
+    Approved,
+    Customer,
+    InvoiceIssued,
+    Opened,
+    Paid,
+    PaymentTaken,
+    Vehicle,
+    body_of,
+)
 from corekit.store import queries, rows, schema
 from corekit.store.store import Store
 from corekit.store.transaction import Transaction
@@ -53,10 +62,15 @@ def invoice_of(place: int, chain: str) -> InvoiceIssued:
     )
 
 
-def add_many(store: Store, count: int, chain: str) -> None:
+def add_many(store: Store, count: int, chain: str, paid_at: str = "") -> None:
     """Jobs written in one go, not one transaction each: four of a customer, every second one on an invoice
     whose page is published.
+
+    Args:
+        paid_at: The moment of all this, RFC 3339 UTC, when each invoice was paid in cash as well and each
+            other job left a deposit that was given back; without it now, and nothing is paid.
     """
+    now = (lambda: paid_at) if paid_at else store.now
     with store._writing() as connection:
         for number in range(count):
             transaction = Transaction(
@@ -66,7 +80,7 @@ def add_many(store: Store, count: int, chain: str) -> None:
                 where=str(store.path),
                 lineage=store.lineage,
                 demo=True,
-                now=store.now,
+                now=now,
             )
             transaction.append(drafts_of(f"many-{number}", f"Customer {number // 4}"))
             if number % 2:
@@ -75,12 +89,17 @@ def add_many(store: Store, count: int, chain: str) -> None:
                 token = digest(["many", number])
                 transaction.note_link(token, record.document_id, 1)
                 transaction.mark_published(token)
+            for amount in ((100,) if number % 2 else (50, -50)) if paid_at else ():
+                taken = {"amount": amount, "currency": "EUR", "how": "cash"}
+                subject = f"many-{number}:paid/{amount}"
+                transaction.append([Draft(kind="paid", subject=subject, body=body_of(Paid(**taken)))])
+                transaction.append_payment(chain, PaymentTaken(**taken))
             transaction.finish()
 
 
-def grown(shop: ShopContext, count: int) -> None:
+def grown(shop: ShopContext, count: int, paid_at: str = "") -> None:
     """As `add_many`, in the books that the shop writes."""
-    add_many(shop.store, count, shop.books_chain)
+    add_many(shop.store, count, shop.books_chain, paid_at)
 
 
 @attrs.define

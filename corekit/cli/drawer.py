@@ -36,10 +36,10 @@ def run(args: argparse.Namespace) -> int:
         elif args.put is not None or args.taken is not None:
             amount = money(args.put if args.put is not None else args.taken, currency)
             drawer.move(context, amount if args.put is not None else -amount, args.because)
-        rows = drawer.drawer(context)
+        rows = drawer.last_rows(context, _SHOWN + 1)
         for row in rows[-_SHOWN:]:
             print(f"{row.day}  {row.amount!s:>10}  {row.left!s:>10}  {row.what}")
         if len(rows) > _SHOWN:
-            print(f"These are the last {_SHOWN} of {len(rows)} rows; `corekit books` tells of a time.")
+            print(f"These are the last {_SHOWN} rows; `corekit books` tells of a time.")
         print(f"In the drawer: {rows[-1].left if rows else '0.00'} {currency}")
     return 0

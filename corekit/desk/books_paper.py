@@ -12,10 +12,11 @@ import attrs
 from ..files import write_over
 from ..model.document import FORM, Block, Document, DocumentKind, Heading, Pairs, Paragraph, Table, Totals
 from ..model.money import Money, total
+from ..model.movement import LedgerKind
 from ..report.dates import day_words
 from ..store.mark import random_id
 from .context import ShopContext
-from .ledger import Ledger, LedgerKind, LedgerRow, ledger
+from .ledger import MOST, Ledger, LedgerRow, ledger
 from .paper import file_name, path_of
 
 #: Parts of the width: day, what, net, tax, amount; and without net and tax.
@@ -25,13 +26,13 @@ _MONEY = (LedgerKind.RECEIVED, LedgerKind.GIVEN_BACK)
 _LENGTH_OF_YEAR, _LENGTH_OF_MONTH = 4, 7
 
 
-def books_paper(shop: ShopContext, span: str = "") -> Document:
-    """The books of a time as a Document.
+def books_paper(shop: ShopContext, span: str = "", find: str = "") -> Document:
+    """The books of a time as a Document, or what is found in them (`corekit.desk.ledger`).
 
     Raises:
         InputError: the span is no day, month or year.
     """
-    books = ledger(shop, span)
+    books = ledger(shop, span, find)
     issuer, when = shop.settings.issuer, span_words(span)
     made = shop.now.date().isoformat()
     blocks: list[Block] = [
@@ -40,8 +41,10 @@ def books_paper(shop: ShopContext, span: str = "") -> Document:
                 ("Shop", (", ".join(filter(None, (issuer.name, *issuer.address))),)),
                 *((("Tax number", (issuer.tax_id,)),) if issuer.tax_id else ()),
                 ("Time", (when,)),
+                *((("Only what has to do with", (find,)),) if find else ()),
             )
         ),
+        *((Paragraph(words=(cut_words(),)),) if books.cut else ()),
         *_part("Invoices and credit notes", books, _CHARGED, span, with_tax=True),
         *_by_rate(books),
         *_part("Received and given back", books, _MONEY, span),
@@ -65,15 +68,20 @@ def books_paper(shop: ShopContext, span: str = "") -> Document:
     )
 
 
-def write_books(shop: ShopContext, span: str = "", out: Path | None = None) -> Path:
+def cut_words() -> str:
+    """Said where more was found than is told."""
+    return f"More was found than the last {MOST} that are told here: say more, or a time."
+
+
+def write_books(shop: ShopContext, span: str = "", out: Path | None = None, find: str = "") -> Path:
     """Write the books of a time as a PDF, among the shop's papers if nobody says where. It is drawn anew each
     time and kept by nobody but you.
     """
     from ..report.pdf import render_pdf
     from ..report.personal_text import resolver
 
-    path = out or path_of(shop, file_name(f"books {span or 'all'}"))
-    drawn = render_pdf(books_paper(shop, span), resolver({}), None)
+    path = out or path_of(shop, file_name(f"books {span or 'all'}{' found' if find else ''}"))
+    drawn = render_pdf(books_paper(shop, span, find), resolver({}), None)
     path.parent.mkdir(parents=True, exist_ok=True)
     write_over(path, drawn)
     return path

@@ -4,19 +4,17 @@ out beside that, and from what was counted.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 
 import attrs
 
 from ..errors import InputError
 from ..fault import any_of, quotation
-from ..model.entry import Entry
 from ..model.money import Money
 from ..model.records import DrawerNoted, PaymentTaken
+from ..store.movements import DrawerMove
 from .context import ShopContext
 from .jobs import names_in_books
-from .payments import is_cash
 
 #: Why money goes into the drawer or out of it beside customers' payments. The books keep it for good, so it
 #: names nobody.
@@ -32,10 +30,6 @@ BECAUSE = (
     "tools",
     "another expense",
 )
-
-
-#: Before how it was paid, where the books tell of a payment that was corrected or withdrawn.
-_WHAT_WAS_CHANGED = re.compile(r"^(correction|withdrawal) of ")
 
 
 @attrs.frozen(kw_only=True)
@@ -56,41 +50,36 @@ class DrawerRow:
     counted: bool = False
 
 
-def drawer_rows(shop: ShopContext, entries: Iterable[Entry]) -> list[DrawerRow]:
-    """The drawer from its beginning on, from the entries of the books, oldest first."""
-    currency = shop.prices.currency
-    left, rows = Money(0, currency), list[DrawerRow]()
-    for entry in entries:
-        day, counted = shop.settings.day_of(entry.recorded), False
-        if entry.kind == "payment":
-            taken = PaymentTaken(**entry.body)
-            if not is_cash(_WHAT_WAS_CHANGED.sub("", taken.how)) or taken.currency != currency:
-                continue
-            amount, what = Money(taken.amount, currency), f"{taken.how}, {names_in_books(shop, entry)}"
-        elif entry.kind == "drawer":
-            noted = DrawerNoted(**entry.body)
-            if noted.currency != currency:
-                continue
-            amount, what, counted = Money(noted.amount, currency), noted.because, noted.counted
-            if counted:
-                amount, what = amount - left, "counted"
-        else:
-            continue
-        left += amount
-        rows.append(DrawerRow(day=day, what=what, amount=amount, left=left, counted=counted))
-    return rows
+def drawer_rows(shop: ShopContext, moves: Iterable[DrawerMove]) -> list[DrawerRow]:
+    """Rows of the drawer as people read them."""
+    return [_row(shop, move) for move in moves]
 
 
-def drawer(shop: ShopContext) -> list[DrawerRow]:
-    """The drawer of this shop from its beginning on."""
+def _row(shop: ShopContext, move: DrawerMove) -> DrawerRow:
+    entry = shop.store.books_entry(move.entry)
+    if entry.kind == "payment":
+        what = f"{PaymentTaken(**entry.body).how}, {names_in_books(shop, entry)}"
+    else:
+        what = "counted" if move.counted else DrawerNoted(**entry.body).because
+    return DrawerRow(
+        day=shop.settings.day_of(move.recorded),
+        what=what,
+        amount=Money(move.amount, move.currency),
+        left=Money(move.in_it, move.currency),
+        counted=bool(move.counted),
+    )
+
+
+def last_rows(shop: ShopContext, most: int) -> list[DrawerRow]:
+    """The last rows of the drawer, so many at most, the oldest first."""
     with shop.store.snapshot():
-        return drawer_rows(shop, sorted(shop.store.books(), key=lambda entry: entry.recorded))
+        return drawer_rows(shop, shop.store.drawer_last(shop.prices.currency, most))
 
 
 def in_drawer(shop: ShopContext) -> Money:
     """What should lie in the drawer now."""
-    rows = drawer(shop)
-    return rows[-1].left if rows else Money(0, shop.prices.currency)
+    last = shop.store.drawer_last(shop.prices.currency, 1)
+    return Money(last[-1].in_it if last else 0, shop.prices.currency)
 
 
 def move(shop: ShopContext, amount: Money, because: str) -> DrawerRow:
@@ -141,4 +130,4 @@ def _must_fit(shop: ShopContext, amount: Money) -> None:
 def _written(shop: ShopContext, noted: DrawerNoted) -> DrawerRow:
     with shop.store.transaction() as transaction:
         transaction.append_drawer(shop.books_chain, noted)
-    return drawer(shop)[-1]
+    return last_rows(shop, 1)[-1]

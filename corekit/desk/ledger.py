@@ -9,10 +9,9 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Sequence
-from datetime import date
+from collections.abc import Iterable
+from datetime import date, timedelta
 from decimal import Decimal
-from enum import StrEnum
 
 import attrs
 
@@ -20,26 +19,17 @@ from ..billing.book import PriceBook
 from ..billing.line import from_data
 from ..billing.totals import totals
 from ..errors import InputError
-from ..model.job import Job
-from ..model.money import Money, total
+from ..model.entry import jobs_of
+from ..model.money import Money, minor_digits, total
+from ..model.movement import LedgerKind
 from ..model.personal import shop_words
-from ..model.records import InvoiceIssued, PaymentTaken
+from ..model.records import RECORDS, InvoiceIssued, PaymentTaken
+from ..model.search_words import asked_day
+from ..store.movements import OF_BOOKS, MoneyRow
 from .context import ShopContext
 from .drawer import DrawerRow, drawer_rows
-from .jobs import billed_with, names_in_books, texts_of
-from .payments import dues
-
-
-class LedgerKind(StrEnum):
-    """What a row says of the money."""
-
-    INVOICED = "invoiced"
-    CREDITED = "credited"
-    RECEIVED = "received"
-    GIVEN_BACK = "given back"
-    WRITTEN_OFF = "written off"
-    ROUNDED = "rounded"
-    ANNOUNCED = "announced"
+from .finding import found_jobs
+from .jobs import names_in_books
 
 
 @attrs.frozen
@@ -90,8 +80,8 @@ class OpenInvoice:
 
 @attrs.frozen(kw_only=True)
 class Ledger:
-    """Rows in the order of writing, what is open at this moment, and the cash drawer: what lay in it before
-    the time, and its rows.
+    """Rows by day and in the order of writing, what is open at this moment, and the cash drawer: what lay in
+    it before the time, and its rows. `cut`: more was found than is shown.
     """
 
     currency: str
@@ -99,6 +89,7 @@ class Ledger:
     open: tuple[OpenInvoice, ...]
     drawer: tuple[DrawerRow, ...] = ()
     drawer_before: Money | None = None
+    cut: bool = False
 
     def sum_of(self, kind: LedgerKind) -> Money:
         return total((row.amount for row in self.rows if row.kind is kind), self.currency)
@@ -127,61 +118,139 @@ class Ledger:
 _SPAN = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
 
 
-def ledger(shop: ShopContext, span: str = "") -> Ledger:
-    """The ledger of a day (YYYY-MM-DD), a month (YYYY-MM) or a year (YYYY); of all time without one.
+#: So many jobs, or movements of one amount, are looked at of what was found.
+MOST = 200
+#: Before and behind every day that there is.
+_ALWAYS = ("", "\U0010ffff")
+_DAY = timedelta(days=1)
+
+
+def ledger(shop: ShopContext, span: str = "", find: str = "") -> Ledger:
+    """The ledger of a day (YYYY-MM-DD), a month (YYYY-MM) or a year (YYYY); of all time without one. It costs
+    what that time is long, and what is open.
+
+    Args:
+        find: Only what has to do with this: number of an invoice, customer, plate, name of a job, amount or
+            day. What was forgotten is not found by it.
 
     Raises:
-        InputError: the span is none of these.
+        InputError: the span is none of these, or nothing is said to find.
     """
-    if span:
-        try:
-            if not _SPAN.fullmatch(span):
-                raise ValueError
-            date.fromisoformat(f"{span}-01-01"[:10])
-        except ValueError:
-            raise InputError(
-                f"{span!r} is no day, month or year; write 2026-11-28, 2026-11 or 2026."
-            ) from None
+    first, last = _days_of(span)
     with shop.store.snapshot():
-        jobs = [shop.store.job(job) for job in shop.store.jobs()]
-        rows = [*_of_books(shop), *_of_jobs(shop, jobs)]
-        drawer = drawer_rows(shop, sorted(shop.store.books(), key=lambda entry: entry.recorded))
-        before = [row.left for row in drawer if row.day < span] if span else []
+        if find:
+            moves, jobs, cut = _found(shop, find)
+            rows = _rows(shop, moves, span)
+            numbers = {row.number for row in rows if row.number}
+            names = {shop.store.called(job) for job in jobs}
+            still_open = [one for one in _open(shop) if one.number in numbers or one.job in names]
+            return Ledger(currency=shop.prices.currency, rows=rows, open=tuple(still_open), cut=cut)
+        currency = shop.prices.currency
+        drawer = drawer_rows(shop, shop.store.drawer_between(currency, first, last))
+        earlier = [row.left for row in drawer if row.day < span] if span else []
+        if not earlier and first:
+            earlier = [Money(one.in_it, currency) for one in shop.store.drawer_last(currency, 1, first)]
         return Ledger(
-            currency=shop.prices.currency,
-            rows=tuple(row for row in sorted(rows, key=lambda row: row.day) if row.day.startswith(span)),
-            open=tuple(_open(shop, jobs)),
+            currency=currency,
+            rows=_rows(shop, shop.store.money_between(first, last), span),
+            open=tuple(_open(shop)),
             drawer=tuple(row for row in drawer if row.day.startswith(span)),
-            drawer_before=before[-1] if before else Money(0, shop.prices.currency),
+            drawer_before=earlier[-1] if earlier else Money(0, currency),
         )
 
 
-def _of_books(shop: ShopContext) -> Iterable[LedgerRow]:
-    for entry in sorted(shop.store.books(), key=lambda entry: entry.recorded):
-        if entry.kind == "invoice":
-            record = InvoiceIssued(**entry.body)
-            answers = record.credits or record.corrects
-            yield LedgerRow(
-                day=record.day or shop.settings.day_of(entry.recorded),
-                kind=LedgerKind.CREDITED if record.credits else LedgerKind.INVOICED,
-                number=record.number,
-                job=names_in_books(shop, entry),
-                amount=Money(record.total, record.currency),
-                net=Money(record.net, record.currency) if record.net is not None else None,
-                tax=Money(record.tax, record.currency) if record.tax is not None else None,
-                rates=rates_of(record, shop.prices),
-                note=f"{'of' if record.credits else 'in place of'} {answers}" if answers else "",
-            )
-        elif entry.kind == "payment":
-            taken = PaymentTaken(**entry.body)
-            yield LedgerRow(
-                day=shop.settings.day_of(entry.recorded),
-                kind=LedgerKind.RECEIVED if taken.amount >= 0 else LedgerKind.GIVEN_BACK,
-                number="",
-                job=names_in_books(shop, entry),
-                amount=Money(-taken.amount, taken.currency),
-                note=taken.how,
-            )
+def _days_of(span: str) -> tuple[str, str]:
+    """The first and the last day of a time, and a day around it: rows stand under days of UTC."""
+    if not span:
+        return _ALWAYS
+    try:
+        if not _SPAN.fullmatch(span):
+            raise ValueError
+        first = date.fromisoformat(f"{span}-01-01"[:10])
+    except ValueError:
+        raise InputError(f"{span!r} is no day, month or year; write 2026-11-28, 2026-11 or 2026.") from None
+    days = {4: 366, 7: 31}.get(len(span), 1)
+    try:
+        return (first - _DAY).isoformat(), (first + days * _DAY).isoformat()
+    except OverflowError:  # in the first year there is, or the last
+        return _ALWAYS
+
+
+def _found(shop: ShopContext, find: str) -> tuple[list[MoneyRow], list[str], bool]:
+    """What has to do with a text, whose jobs were found by it, and whether there is more."""
+    store, text = shop.store, " ".join(find.split())
+    if not text:
+        raise InputError("Say what to find: a number, a customer, a plate, an amount or a day.")
+    day = asked_day(text, shop.now.date())
+    if day:
+        first, last = _days_of(day)
+        moves = [one for one in store.money_between(first, last) if _day(shop, one).startswith(day)]
+        return moves, [], False
+    amount = _amount(text, shop.prices.currency)
+    is_word = amount is None or text.isdecimal()  # with its decimals it is an amount and nothing else
+    jobs = [row.id for row in found_jobs(shop, text, MOST + 1)] if is_word else []
+    of_amount = store.money_of_amount(amount.minor, MOST + 1) if amount is not None else []
+    found = [
+        *(move for number in dict.fromkeys((text, text.upper())) for move in store.money_of_number(number)),
+        *store.money_of_jobs(jobs[:MOST]),
+        *of_amount[-MOST:],
+    ]
+    once = {(one.entry, one.kind, one.ended_by): one for one in found}
+    return list(once.values()), jobs[:MOST], max(len(jobs), len(of_amount)) > MOST
+
+
+def _amount(text: str, currency: str) -> Money | None:
+    """The amount that a text may mean; None where it means none."""
+    digits = minor_digits(currency)
+    if not re.fullmatch(r"[0-9]{1,9}" + (rf"([.,][0-9]{{1,{digits}}})?" if digits else ""), text):
+        return None
+    return Money.of(text.replace(",", "."), currency)
+
+
+def _rows(shop: ShopContext, moves: Iterable[MoneyRow], span: str) -> tuple[LedgerRow, ...]:
+    """Those of a time, by day and in the order of writing."""
+    told = [(_day(shop, one), one) for one in moves]
+    told.sort(key=lambda of: (of[0], of[1].recorded, of[1].written))
+    return tuple(_row(shop, day, move) for day, move in told if day.startswith(span))
+
+
+def _day(shop: ShopContext, move: MoneyRow) -> str:
+    """The shop's day of a movement."""
+    if move.kind in (LedgerKind.INVOICED, LedgerKind.CREDITED):
+        entry = shop.store.books_entry(move.entry)
+        return str(entry.body.get("day") or "") or shop.settings.day_of(move.recorded)
+    if move.kind == LedgerKind.ANNOUNCED:
+        entry = shop.store.entry(move.entry)
+        return shop.settings.day_of(entry.taken or entry.recorded)
+    return shop.settings.day_of(move.recorded)
+
+
+def _row(shop: ShopContext, day: str, move: MoneyRow) -> LedgerRow:
+    entry, kind = shop.store.entry(move.entry), LedgerKind(move.kind)
+    row = LedgerRow(day=day, kind=kind, number=move.number, job="", amount=Money(move.amount, move.currency))
+    if kind in OF_BOOKS:
+        row = attrs.evolve(row, job=names_in_books(shop, entry))
+        if entry.kind == "payment":
+            return attrs.evolve(row, note=PaymentTaken(**entry.body).how)
+        record = InvoiceIssued(**entry.body)
+        answers = record.credits or record.corrects
+        return attrs.evolve(
+            row,
+            net=Money(record.net, record.currency) if record.net is not None else None,
+            tax=Money(record.tax, record.currency) if record.tax is not None else None,
+            rates=rates_of(record, shop.prices),
+            note=f"{'of' if record.credits else 'in place of'} {answers}" if answers else "",
+        )
+    listed = shop.store.job_row(move.job)
+    row = attrs.evolve(row, job=(listed.name if listed is not None else "") or move.job)
+    if move.ended_by:
+        number = shop.store.entry(move.ended_by).body["number"]
+        return attrs.evolve(row, note=f"withdrawn: the invoice was credited by {number}")
+    if kind is LedgerKind.ROUNDED:
+        return attrs.evolve(row, note="to the smallest coin")
+    record_of = RECORDS[entry.kind](**entry.body)
+    said = record_of.because if kind is LedgerKind.WRITTEN_OFF else record_of.how
+    return attrs.evolve(row, note=shop_words(said, shop.store.texts_of(entry)))
 
 
 def rates_of(record: InvoiceIssued, book: PriceBook) -> tuple[RateSum, ...]:
@@ -194,81 +263,23 @@ def rates_of(record: InvoiceIssued, book: PriceBook) -> tuple[RateSum, ...]:
     return tuple(RateSum(row.percent, row.base, row.tax) for row in sums.per_rate)
 
 
-def _of_jobs(shop: ShopContext, jobs: Iterable[Job]) -> Iterable[LedgerRow]:
-    for job in jobs:
-        number = job.issued[-1].record.number if job.issued else ""
-        for noted in job.written_off:
-            yield LedgerRow(
-                day=shop.settings.day_of(noted.entry.recorded),
-                kind=LedgerKind.WRITTEN_OFF,
-                number=job.settles[noted.id] or number,
-                job=job.name,
-                amount=Money(-noted.record.amount, noted.record.currency),
-                note=shop_words(noted.record.because, texts_of(shop, job)),
-            )
-        for noted, credited in job.lapsed:
-            yield LedgerRow(
-                day=shop.settings.day_of(credited.entry.recorded),
-                kind=LedgerKind.WRITTEN_OFF,
-                number=credited.record.credits,
-                job=job.name,
-                amount=Money(noted.record.amount, noted.record.currency),
-                note=f"withdrawn: the invoice was credited by {credited.record.number}",
-            )
-        for paid, credited_by in job.rounded:
-            yield LedgerRow(
-                day=shop.settings.day_of(paid.entry.recorded),
-                kind=LedgerKind.ROUNDED,
-                number=job.settles[paid.id] or number,
-                job=job.name,
-                amount=Money(-paid.record.rounded, paid.record.currency),
-                note="to the smallest coin",
-            )
-            if credited_by is not None:
-                yield LedgerRow(
-                    day=shop.settings.day_of(credited_by.entry.recorded),
-                    kind=LedgerKind.ROUNDED,
-                    number=credited_by.record.credits,
-                    job=job.name,
-                    amount=Money(paid.record.rounded, paid.record.currency),
-                    note=f"withdrawn: the invoice was credited by {credited_by.record.number}",
-                )
-        for announced in job.announced:
-            yield LedgerRow(
-                day=shop.settings.day_of(announced.entry.taken or announced.entry.recorded),
-                kind=LedgerKind.ANNOUNCED,
-                number=number,
-                job=job.name,
-                amount=Money(announced.record.amount, announced.record.currency),
-                note=shop_words(announced.record.how, texts_of(shop, job)),
-            )
-
-
-def _open(shop: ShopContext, jobs: Sequence[Job]) -> Iterable[OpenInvoice]:
-    today, told = shop.now.date().isoformat(), set()
-    for job in jobs:
-        if not job.issued:
-            held = sum(noted.record.amount for noted in job.payments)
-            if held:  # a deposit: owed to the customer until an invoice uses it
-                yield OpenInvoice(number="", job=job.name, due=Money(-held, shop.prices.currency))
+def _open(shop: ShopContext) -> Iterable[OpenInvoice]:
+    today = shop.now.date().isoformat()
+    for invoice in shop.store.unsettled_invoices():
+        entry, due = shop.store.books_entry(invoice.entry), Money(invoice.owed, invoice.currency)
+        job = names_in_books(shop, entry)
+        if due.minor < 0 and len(jobs_of(entry)) == 1 and shop.store.job(entry.job).goes_on:
+            yield OpenInvoice(number="", job=job, due=due)  # kept for what is approved and not invoiced yet
             continue
-        if job.issued[-1].record.number in told:
-            continue
-        found = dues(shop, billed_with(shop, job))
-        for number, due in found.by_number.items():
-            told.add(number)
-            entry = shop.store.invoice(number)
-            until = str(entry.body.get("due_on", ""))
-            if due.minor:
-                yield OpenInvoice(
-                    number=number,
-                    job=names_in_books(shop, entry),
-                    due=due,
-                    due_on=until,
-                    is_overdue=due.minor > 0 and bool(until) and until < today,
-                )
-        if found.held.minor:
-            yield OpenInvoice(number="", job=job.name, due=-found.held)
+        yield OpenInvoice(
+            number=invoice.number,
+            job=job,
+            due=due,
+            due_on=invoice.due_on,
+            is_overdue=due.minor > 0 and bool(invoice.due_on) and invoice.due_on < today,
+        )
+    for row in shop.store.jobs_with_deposit():  # owed to the customer until an invoice uses it
+        yield OpenInvoice(number="", job=row.name or row.id, due=Money(-row.paid, shop.prices.currency))
 
 
 _TITLES = ("day", "kind", "number", "job", "amount", "currency", "net", "tax", "note")

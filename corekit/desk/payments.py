@@ -13,15 +13,13 @@ from ..billing.totals import Payable
 from ..model.entry import Draft
 from ..model.job import Job, Noted
 from ..model.money import Money, total
+from ..model.movement import is_cash
 from ..model.records import Approved, Paid, PaymentTaken
 from .context import ShopContext
 from .earlier import Dues, dues_of, invoiced_before, owed_on
 from .errors import DeskError
 from .jobs import billed_with
 from .settings import SHOP_FILE
-
-#: The way of paying that is rounded to the smallest coin.
-CASH = "cash"
 
 
 @attrs.frozen(kw_only=True)
@@ -242,10 +240,6 @@ def with_cash_rounding(shop: ShopContext, job: Job | None, drafts: Sequence[Draf
             due -= amount
         found.append(draft)
     return found
-
-
-def is_cash(how: str) -> bool:
-    return " ".join(how.split()).casefold() == CASH
 
 
 def cash_step(shop: ShopContext) -> Money | None:

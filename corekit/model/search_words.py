@@ -70,12 +70,15 @@ def asked_words(text: str, today: date) -> list[tuple[str, ...]]:
     words = tuple(word for word in _WORD.findall(folded(typed)) if len(word) >= _SHORTEST)
     if len(words) > 1:
         ways.append(words)
-    ways += [(day,) for day in [_day(typed.casefold(), today)] if day]
+    ways += [(day,) for day in [asked_day(typed, today)] if day]
     return list(dict.fromkeys(ways))
 
 
-def _day(typed: str, today: date) -> str:
-    """A day as it may be written, in ISO 8601; empty where it is none. Without a year the last such day."""
+def asked_day(typed: str, today: date) -> str:
+    """A day as it may be written, or a month in figures, in ISO 8601; empty where it is none. Without a year
+    the last such day.
+    """
+    typed = typed.casefold()
     if _ISO_DAY.fullmatch(typed):
         return typed
     found = _DOTTED.fullmatch(typed) or _NAMED.fullmatch(typed)

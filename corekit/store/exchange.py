@@ -275,8 +275,10 @@ def take_in(connection: sqlite3.Connection, parcel: Parcel, destroy: Callable[[s
         if there is None:
             seals.insert(connection, "person", [getattr(person, name) for name in _PERSON])
     for entry in new:
-        if entry.journal == BOOKS and entry.kind == "invoice":
-            listing.insert_invoice(connection, entry.id)
+        if entry.journal == BOOKS:
+            listing.insert_booked(connection, entry.id)
+            if entry.kind == "invoice":
+                listing.insert_invoice(connection, entry.id)
     touched = dict.fromkeys(
         [job for entry in new for job in jobs_of(entry)] + [person.job for person in parcel.persons]
     )

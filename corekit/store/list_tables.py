@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from . import movements
+
 TABLES = (
     (
         "CREATE TABLE job (began INTEGER NOT NULL PRIMARY KEY, id TEXT NOT NULL UNIQUE, closed INTEGER,"
@@ -35,7 +37,10 @@ TABLES = (
         " number TEXT NOT NULL, document_id TEXT NOT NULL, total INTEGER NOT NULL, currency TEXT NOT NULL,"
         " waits INTEGER NOT NULL, day TEXT NOT NULL, due_on TEXT NOT NULL, owed INTEGER NOT NULL) STRICT"
     ),
+    "CREATE INDEX job_with_deposit ON job (began) WHERE books_entry = '' AND paid <> 0",
+    "CREATE INDEX invoice_overpaid ON invoice (written) WHERE owed < 0",
     "CREATE INDEX invoice_owed ON invoice (due_on, written) WHERE owed > 0",
     "CREATE INDEX invoice_of_document ON invoice (document_id)",
     "CREATE INDEX invoice_waiting ON invoice (written) WHERE waits = 1",
+    *movements.TABLES,
 )

@@ -1,4 +1,5 @@
-"""What lists and look-ups read: of each job one row and its names, of each invoice one row.
+"""What lists and look-ups read: of each job one row and its names, of each invoice one row, of each movement
+of money one row (`movements`).
 
 All of it follows from the journals and the books, and is written in the transaction of the entry that it
 follows from; `corekit.store.verification` derives it again and compares. So no question about all jobs reads
@@ -24,7 +25,7 @@ from ..model.job_state import JobState, state_of
 from ..model.personal import Personal
 from ..model.records import Ended, Opened, Vehicle
 from ..model.search_words import search_words
-from . import owing, persons, rows, seals, vans
+from . import movements, owing, persons, rows, seals, vans
 from .list_tables import TABLES
 
 #: Kinds of entry that a job's row follows from. A reading is none of them: it changes nothing here.
@@ -43,7 +44,17 @@ KINDS = frozenset(
             "left",
             "ended",
         ),
-        *("issued", "paid", "written_off", "planned", "recalled", "withdrawn", "forgotten", "handed"),
+        *(
+            "issued",
+            "paid",
+            "written_off",
+            "announced",
+            "planned",
+            "recalled",
+            "withdrawn",
+            "forgotten",
+            "handed",
+        ),
     }
 )
 
@@ -140,7 +151,8 @@ class InvoiceRow:
         written, entry: Place of its books entry in the file, and its id.
         waits: 1 while its page was neither published nor withdrawn.
         day, due_on: When it was issued, and until when it is to be paid; "" where it does not say.
-        owed: What is still to be paid for it, in minor units; 0 where it stands no more.
+        owed: What is still to be paid for it, in minor units, below zero what was paid too much; 0 where it
+            stands no more.
     """
 
     written: int
@@ -171,7 +183,7 @@ def create_tables(connection: sqlite3.Connection) -> None:
 
 def renew(connection: sqlite3.Connection) -> None:
     """Create the tables anew, with today's columns, and derive every row. Runs inside a transaction."""
-    for table in ("job", "job_name", "job_word", "invoice"):
+    for table in ("job", "job_name", "job_word", "invoice", "money", "drawer"):
         connection.execute(f"DROP TABLE IF EXISTS {table}")
     for statement in TABLES:
         connection.execute(statement)
@@ -306,13 +318,25 @@ def _owed_sum(connection: sqlite3.Connection, entry: str, total: int) -> int:
         (entry,),
     ).fetchone()
     if jobs:
-        return max(total - int(paid), 0)
+        return total - int(paid)
     job = owing.job_of_earlier(connection, entry)
     if not job:
         return 0
     told = [one for _, one in placed(connection, "WHERE job = ? AND journal = ?", job, JOB)]
     folded = _readable_job(job, [one for one in told if one.kind in KINDS], {})
     return owing.dues_on_earlier(connection, folded).get(entry, 0)
+
+
+def money_in(job: str, placed: Placed) -> list[movements.MoneyRow]:
+    """The rows of money that follow from a job's own journal."""
+    told = [entry for _, entry in placed if entry.kind in KINDS]
+    if not any(entry.kind in ("written_off", "paid", "announced") for entry in told):
+        return []
+    try:
+        places = {entry.id: place for place, entry in placed}
+        return movements.rows_of_job(_readable_job(job, told, {}), places)
+    except (TypeError, KeyError):  # of an entry that was damaged
+        return []
 
 
 def words_in(connection: sqlite3.Connection, job: str, placed: Placed) -> list[tuple[str, str]]:
@@ -405,6 +429,7 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
     row = attrs.evolve(job_row(connection, job, told), began=began or 0)
     if not vans.is_here(connection, job):
         began = None
+    movements.refresh_job(connection, job, money_in(job, told) if began is not None else ())
     billed = connection.execute("SELECT books_entry FROM job WHERE id = ?", (job,)).fetchall()
     connection.execute("DELETE FROM job WHERE id = ?", (job,))
     connection.execute("DELETE FROM job_name WHERE job = ?", (job,))
@@ -432,6 +457,12 @@ def refresh_job(connection: sqlite3.Connection, job: str) -> None:
             connection.execute("UPDATE invoice SET owed = ? WHERE entry = ?", (owed, entry))
 
 
+def insert_booked(connection: sqlite3.Connection, id_: str) -> None:
+    """Add the rows of what an entry that was just written into the books moves."""
+    for place, entry in placed(connection, "WHERE id = ?", id_):
+        movements.insert_booked(connection, place, entry)
+
+
 def insert_invoice(connection: sqlite3.Connection, id_: str) -> None:
     """Add the row of an invoice that was just written into the books."""
     for place, entry in placed(connection, "WHERE id = ?", id_):
@@ -456,6 +487,9 @@ def fill(connection: sqlite3.Connection) -> None:
     of_invoices = "SELECT id FROM entry WHERE journal = ? AND kind = 'invoice'"
     for (id_,) in connection.execute(of_invoices, (BOOKS,)).fetchall():
         insert_invoice(connection, id_)
+    booked = "SELECT id FROM entry WHERE journal = ? AND kind IN (?, ?, ?) ORDER BY recorded, rowid"
+    for (id_,) in connection.execute(booked, (BOOKS, *movements.BOOKED)).fetchall():
+        insert_booked(connection, id_)
 
 
 def erase_persons(connection: sqlite3.Connection, job: str) -> None:

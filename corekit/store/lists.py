@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from . import queries
+from . import movements, queries
 from .database import Database
 from .listing import InvoiceRow, JobRow
+from .movements import DrawerMove, MoneyRow
 
 
 class Lists(Database):
@@ -107,3 +108,52 @@ class Lists(Database):
         """
         with self._reading() as connection:
             return queries.jobs_of_same_customer(connection, job)
+
+    # ── money ───────────────────────────────────────────────────────────────────────────────────────────────
+
+    def money_between(self, first: str, last: str) -> list[MoneyRow]:
+        """What moved money on these days (YYYY-MM-DD) and between them, in the order of writing; a day of the
+        shop's own zone may be one before or after.
+        """
+        with self._reading() as connection:
+            return movements.money_between(connection, first, last)
+
+    def money_of_jobs(self, jobs: Sequence[str]) -> list[MoneyRow]:
+        """What moved money in these jobs, what an invoice over several says once for each of them."""
+        with self._reading() as connection:
+            return movements.money_of_jobs(connection, jobs)
+
+    def money_of_number(self, number: str) -> list[MoneyRow]:
+        """The invoice or credit note of this number, and what was settled of it without money."""
+        with self._reading() as connection:
+            return movements.money_of_number(connection, number)
+
+    def money_of_amount(self, minor: int, most: int) -> list[MoneyRow]:
+        """What moved this amount, either way: the last so many."""
+        with self._reading() as connection:
+            return movements.money_of_amount(connection, minor, most)
+
+    def drawer_between(self, currency: str, first: str, last: str) -> list[DrawerMove]:
+        """The rows of the cash drawer of these UTC days and between them, the oldest first."""
+        with self._reading() as connection:
+            return movements.drawer_between(connection, currency, first, last)
+
+    def drawer_last(self, currency: str, most: int, before: str = "") -> list[DrawerMove]:
+        """The last rows of the cash drawer, the oldest first; those before an instant, where one is given."""
+        with self._reading() as connection:
+            return movements.drawer_last(connection, currency, most, before)
+
+    def unsettled_invoices(self) -> list[InvoiceRow]:
+        """Invoices of which something is to be paid or given back, in the order in which they were issued."""
+        with self._reading() as connection:
+            return queries.unsettled_invoices(connection)
+
+    def jobs_with_deposit(self) -> list[JobRow]:
+        """Jobs on no invoice for which money was taken, the one that began first at the top."""
+        with self._reading() as connection:
+            return queries.jobs_with_deposit(connection)
+
+    def job_row(self, job: str) -> JobRow | None:
+        """The row of a job of this van; None for any other."""
+        with self._reading() as connection:
+            return queries.job_row_of(connection, job)

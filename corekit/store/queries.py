@@ -174,6 +174,27 @@ def owing_jobs(connection: sqlite3.Connection, most: int) -> list[tuple[JobRow, 
     return [(jobs[0], one) for jobs, one in rows_of if jobs]
 
 
+def unsettled_invoices(connection: sqlite3.Connection) -> list[InvoiceRow]:
+    """Invoices of which something is to be paid or given back, in the order in which they were issued."""
+    named = ", ".join(INVOICE_COLUMNS)
+    found = [
+        InvoiceRow(**dict(zip(INVOICE_COLUMNS, row, strict=True)))
+        for sign in ("owed > 0", "owed < 0")
+        for row in connection.execute(f"SELECT {named} FROM invoice WHERE {sign}")
+    ]
+    return sorted(found, key=lambda one: one.written)
+
+
+def jobs_with_deposit(connection: sqlite3.Connection) -> list[JobRow]:
+    """Jobs on no invoice for which money was taken, the one that began first at the top."""
+    return _job_rows(connection, "WHERE books_entry = '' AND paid <> 0 ORDER BY began")
+
+
+def job_row_of(connection: sqlite3.Connection, job: str) -> JobRow | None:
+    """The row of a job of this van; None for any other."""
+    return next(iter(_job_rows(connection, "WHERE id = ?", job)), None)
+
+
 #: Words that begin as asked are looked at up to so many, where several must be there together.
 _LOOKED_AT = 100
 

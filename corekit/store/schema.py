@@ -167,6 +167,11 @@ def migrate_4_to_5(connection: sqlite3.Connection) -> None:
     listing.renew(connection)
 
 
+def migrate_5_to_6(connection: sqlite3.Connection) -> None:
+    """Every movement of money gets a row, and so does the cash drawer; lists know what was paid too much."""
+    listing.renew(connection)
+
+
 #: Every step, in order; a store's schema is the number of steps it has taken.
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     migrate_0_to_1,
@@ -174,6 +179,7 @@ MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     migrate_2_to_3,
     migrate_3_to_4,
     migrate_4_to_5,
+    migrate_5_to_6,
 )
 
 #: The schema that this program reads and writes.

@@ -265,6 +265,22 @@ class Store(Lists):
             raise StoreError(f"The books in {self.path} have no entry {id_[:12]}. Run `corekit verify`.")
         return found[0]
 
+    def entry(self, id_: str) -> Entry:
+        """An entry, by its id, of whatever journal.
+
+        Raises:
+            StoreError: there is none, or it was changed after it was written.
+        """
+        with self._reading() as connection:
+            found = rows.entries(connection, "WHERE id = ?", id_)
+        if not found:
+            raise StoreError(f"There is no entry {id_[:12]} in {self.path}. Run `corekit verify`.")
+        return found[0]
+
+    def texts_of(self, entry: Entry) -> dict[str, str]:
+        """Hash → text of those personal texts that an entry refers to and that are here."""
+        return self.texts(persons.references(entry.body))
+
     def owed(self, books_entry: str) -> tuple[int, str] | None:
         """What is still to be paid for the jobs on an invoice, in minor units, and its currency; None where
         there is no such invoice.

@@ -466,6 +466,9 @@ class Transaction:
         seals.insert(self._connection, "person", *new)
         seals.tally(self._connection, "entry", added=[entry.id for entry in written])
         self._written += written
+        if journal == BOOKS:
+            for entry in written:
+                listing.insert_booked(self._connection, entry.id)
         if journal == JOB and not listing.KINDS.isdisjoint(entry.kind for entry in written):
             self._relisted.add(job)
         return written

@@ -19,10 +19,11 @@ import attrs
 from ..model.canonical import canonical
 from ..model.entry import BOOKS, JOB, Entry, broken, jobs_of
 from ..model.job import fold
-from . import listing, persons, rows, schema, seals, vans
+from . import listing, movements, persons, rows, schema, seals, vans
 
 _LISTS = {6: "seen", 11: "body", 12: "replaces"}
 _HEADS_KEPT = 4096
+_OF_BOOKS = ", ".join(f"'{kind}'" for kind in movements.OF_BOOKS)
 
 
 def faults(connection: sqlite3.Connection) -> list[str]:
@@ -36,6 +37,7 @@ def faults(connection: sqlite3.Connection) -> list[str]:
         lambda: _tables(connection),
         lambda: _chains(connection),
         lambda: _jobs(connection),
+        lambda: _money_differences(connection),
         lambda: _places(connection),
         lambda: _answers(connection),
         lambda: _seal_differences(connection),
@@ -352,10 +354,37 @@ def _list_differences(connection: sqlite3.Connection, job: str, placed: listing.
         yield f"table job, row {job}: it does not say what the journal of this job says"
     if names != wanted[1]:
         yield f"table job_name, rows of {job}: they are not the names in the journal of this job"
+    where, values = movements.of_job(job)
+    money = sorted(map(attrs.astuple, listing.money_in(job, placed)), key=str)
+    if movements.kept_rows(connection, where, *values) != money:
+        yield f"table money, rows of {job}: they do not say what the journal of this job says"
     began = min((place for place, _ in placed), default=0)
     words = [(word, kind, began) for word, kind in listing.words_in(connection, job, placed)]
     if _kept_words(connection, job) != words:
         yield f"table job_word, rows of {job}: they are not what this job is found by"
+
+
+def _money_differences(connection: sqlite3.Connection) -> Iterator[str]:
+    """What the books move and what lies in the cash drawer, against what follows from the books."""
+    found = connection.execute(f"{rows.SELECT_PLACED} {movements.IN_ORDER_OF_DRAWER}")
+    kept = movements.kept_drawer(connection)
+    for move in movements.drawer_rows(_parsed(found)):
+        if next(kept, None) != attrs.astuple(move):
+            yield f"table drawer, row {move.entry[:12]}: it does not say what the books say"
+            break  # every row behind it differs too
+    else:
+        yield from (f"table drawer, row {_place(row[2:])}: no entry stands behind it" for row in kept)
+    booked = connection.execute(f"{rows.SELECT_PLACED} WHERE journal = ? ORDER BY chain, n", (BOOKS,))
+    for place, entry in _parsed(booked):
+        wanted = sorted(map(attrs.astuple, movements.rows_of_books(place, entry)), key=str)
+        if movements.kept_rows(connection, f"WHERE entry = ? AND kind IN ({_OF_BOOKS})", entry.id) != wanted:
+            yield f"table money, rows of {_where(entry)}: they do not say what the books say"
+
+
+def _parsed(found: Iterable[Sequence[Any]]) -> Iterator[tuple[int, Entry]]:
+    for place, *row in found:
+        with contextlib.suppress(ValueError, TypeError, RecursionError):
+            yield place, rows.parsed(tuple(row))
 
 
 def _kept_job(
@@ -391,12 +420,23 @@ def _groundless_rows(connection: sqlite3.Connection) -> Iterator[str]:
         ("job_name", "job", "job = job_name.job AND journal = 'job'"),
         ("job_word", "job", "job = job_word.job AND journal = 'job'"),
         ("invoice", "entry", "id = invoice.entry AND kind = 'invoice'"),
+        (
+            "money",
+            "entry",
+            f"id = money.entry AND (entry.journal = 'books') = (money.kind IN ({_OF_BOOKS}))",
+        ),
     ):
         missing = (
             f"SELECT DISTINCT {column} FROM {table} WHERE NOT EXISTS (SELECT 1 FROM entry WHERE entry.{of})"
         )
         for (name,) in connection.execute(missing):
             yield f"table {table}, row {name[:12]}: no entry stands behind it"
+    # Jobs are compared one by one: a row of none would be left out.
+    unknown = (
+        f"SELECT entry FROM money WHERE kind NOT IN ({_OF_BOOKS}) AND job NOT IN (SELECT job FROM entry)"
+    )
+    for (name,) in connection.execute(unknown):
+        yield f"table money, row {name[:12]}: it is no job's"
 
 
 # ── the books' numbers, requests and rows without a chain ───────────────────────────────────────────────────

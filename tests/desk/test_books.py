@@ -20,7 +20,7 @@ from corekit.desk import drawer
 from corekit.desk.books_paper import books_paper, write_books
 from corekit.desk.crediting import credit
 from corekit.desk.errors import DeskError
-from corekit.desk.ledger import LedgerKind, ledger
+from corekit.desk.ledger import ledger
 from corekit.desk.paying import refund, write_off
 from corekit.desk.reminding import remind
 from corekit.desk.rows import withdraw_entry
@@ -30,6 +30,7 @@ from corekit.errors import InputError
 from corekit.fault import DataFileError
 from corekit.model.document import Code, Pairs, Table
 from corekit.model.money import Money
+from corekit.model.movement import LedgerKind
 from corekit.report.page import render_page
 from corekit.report.personal_text import mask, resolver
 from corekit.report.terminal import render_text
@@ -207,7 +208,7 @@ def test_what_lies_in_the_drawer_follows_from_cash_moved_and_counted(shop: Shop)
     assert (row.amount, row.left, row.counted) == (usd("-0.50"), usd("29.50"), True)
     drawer.move(shop.context, usd("-29.50"), "to the owner")
     assert drawer.in_drawer(shop.context) == usd("0.00")
-    assert [str(one.left) for one in drawer.drawer(shop.context)] == [
+    assert [str(one.left) for one in drawer.last_rows(shop.context, 99)] == [
         *("50.00", "150.00", "30.00", "29.50", "0.00"),
     ]
     closes(shop)
@@ -225,7 +226,7 @@ def test_more_than_lies_there_is_not_taken_out_and_why_is_of_a_list(shop: Shop) 
         drawer.count(shop.context, usd("-1.00"))
     with pytest.raises(InputError, match="kept in USD"):
         drawer.count(shop.context, chf(100))
-    assert len(drawer.drawer(shop.context)) == 1
+    assert len(drawer.last_rows(shop.context, 99)) == 1
     drawer.move(shop.context, usd("-10.00"), "to the bank")
 
 
@@ -400,3 +401,128 @@ def test_the_books_are_written_as_a_paper_and_say_so_everywhere(
 def test_books_of_nothing_are_a_paper_too(shop: Shop) -> None:
     assert "Nothing is open." in str(books_paper(shop.context, "2026-12"))
     assert not any(isinstance(block, Code) for block in books_paper(shop.context).blocks)
+
+
+# ---- what is found in them
+
+
+def found(shop: Shop, text: str, span: str = "") -> list[tuple[str, str, str]]:
+    rows = ledger(shop.context, span, text).rows
+    return [(str(row.kind), row.number, str(row.amount)) for row in rows]
+
+
+def two_jobs(shop: Shop, moment: list[datetime]) -> tuple[str, str]:
+    """One of 3 November, written off in part and paid on the 4th; one of the 6th."""
+    moment[0] = datetime(2026, 11, 3, 12, tzinfo=UTC)
+    first = repaired(shop)
+    shop.issue(first)
+    moment[0] = datetime(2026, 11, 4, 12, tzinfo=UTC)
+    write_off(shop.context, first, usd("2.00"), "goodwill")
+    shop.pay(first, usd("240.00"), "cash")
+    moment[0] = datetime(2026, 11, 6, 12, tzinfo=UTC)
+    file = shop.context.folder.parent / "visit.toml"
+    told = file.read_text("utf-8").replace('"visit"', '"other"')
+    other = told.replace('name = "N"', 'name = "Otto Sample"').replace("XX 1", "YY 22")
+    file.with_name("other.toml").write_text(other.partition("\n[[step]]\nrepaired")[0], "utf-8")
+    second = shop.import_visit(file.with_name("other.toml"))
+    shop.approve(shop.estimate(second, "repair"), by="customer", how="in person")
+    shop.pay(second, usd("30.00"), "card")
+    return first, second
+
+
+FIRST_ROWS = [
+    ("invoiced", "2026-0001", "242.00"),
+    ("written off", "2026-0001", "-2.00"),
+    ("received", "", "-240.00"),
+]
+SECOND_ROWS = [("received", "", "-30.00")]
+
+
+@pytest.mark.parametrize(
+    ("text", "rows"),
+    [
+        ("XX 1", FIRST_ROWS),
+        ("xx1", FIRST_ROWS),
+        ("visit", FIRST_ROWS),
+        ("yy-22", SECOND_ROWS),
+        ("Otto Sample", SECOND_ROWS),
+        ("sample otto", SECOND_ROWS),
+        ("242.00", FIRST_ROWS[:1]),
+        ("2,00", FIRST_ROWS[1:2]),
+        ("30", SECOND_ROWS),
+        ("4 Nov 2026", FIRST_ROWS[1:]),
+        ("2026-11-06", SECOND_ROWS),
+        ("2026-11", FIRST_ROWS + SECOND_ROWS),
+        ("nobody", []),
+        ("241.99", []),
+    ],
+)
+def test_the_books_are_searched_by_customer_plate_job_amount_and_day(
+    owing: tuple[Shop, list[datetime]], text: str, rows: list[tuple[str, str, str]]
+) -> None:
+    two_jobs(*owing)
+    number = ledger(owing[0].context).rows[0].number
+    rows = [(kind, number if said else "", amount) for kind, said, amount in rows]
+    assert found(owing[0], text) == rows
+
+
+def test_the_books_are_searched_by_number_within_a_time_and_tell_what_is_open_of_it(
+    owing: tuple[Shop, list[datetime]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    shop, _ = owing
+    first, _ = two_jobs(*owing)
+    number = shop.store.job(first).issued[-1].record.number
+    assert [row[0] for row in found(shop, number.lower())] == ["invoiced", "written off", "received"]
+    assert [row[0] for row in found(shop, number, "2026-11-04")] == ["written off", "received"]
+    assert found(shop, number, "2026-10") == []
+    assert [one.job for one in ledger(shop.context, "", "otto").open] == ["other"]
+    assert ledger(shop.context, "", number).open == ()
+    where = ["--shop", str(shop.context.folder)]
+    assert main(["books", *where, "--find", "otto", "--csv", "-"]) == 0
+    assert capsys.readouterr().out.splitlines()[1] == "2026-11-06,received,,other,-30.00,USD,,,card"
+    assert main(["books", *where, "--find", "otto"]) == 0
+    assert "Open: no invoice yet, other: -30.00 USD" in capsys.readouterr().out
+    assert main(["books", *where, "--find", "nobody"]) == 0
+    assert "Nothing was found." in capsys.readouterr().out
+    assert main(["books", *where, "--find", " "]) == 1
+    assert "Say what to find" in capsys.readouterr().err
+    paper = books_paper(shop.context, "", "otto")
+    assert ("Only what has to do with", ("otto",)) in paper.blocks[0].rows  # type: ignore[union-attr]
+    assert "242.00" not in str(paper)
+
+
+def test_what_was_forgotten_is_not_found_in_the_books_but_by_number_amount_and_day(
+    owing: tuple[Shop, list[datetime]],
+) -> None:
+    shop, moment = owing
+    first, second = two_jobs(*owing)
+    number = shop.store.job(first).issued[-1].record.number
+    moment[0] = datetime(2046, 11, 6, 12, tzinfo=UTC)
+    for job in (first, second):
+        shop.store.forget(job)
+    for text in ("XX 1", "visit", "other", "Otto Sample", "yy 22", "sample"):
+        assert found(shop, text) == [], text
+    assert len(found(shop, number)) == 3
+    assert found(shop, "30.00") == SECOND_ROWS
+    assert len(found(shop, "2026-11-04")) == 2
+    assert shop.verify().faults == ()
+
+
+def test_an_invoice_over_two_jobs_stands_in_the_books_once_and_is_found_by_either(shop: Shop) -> None:
+    first = repaired(shop)
+    file = shop.context.folder.parent / "visit.toml"
+    told = file.read_text("utf-8").replace('"visit"', '"other"').replace("XX 1", "YY 22")
+    other, done = file.with_name("other.toml"), "\n[[step]]\nrepaired"
+    other.write_text(told.partition(done)[0], "utf-8")
+    second = shop.import_visit(other)
+    shop.approve(shop.estimate(second, "repair"), by="customer", how="in person")
+    other.write_text(told, "utf-8")
+    shop.import_visit(other)
+    number = shop.issue_together([first, second]).number
+    invoiced = ("invoiced", number, "484.00")
+    assert [row.number for row in ledger(shop.context).rows] == [number]
+    for plate in ("XX 1", "YY 22", number):
+        assert found(shop, plate) == [invoiced]
+    shop.pay(second, usd("84.00"), "card")
+    assert [one.due for one in ledger(shop.context).open] == [usd("400.00")]
+    closes(shop)

@@ -23,13 +23,14 @@ from corekit.desk.crediting import credit
 from corekit.desk.errors import DeskError
 from corekit.desk.forgetting import RetentionError
 from corekit.desk.jobs import amount_due, closed_jobs
-from corekit.desk.ledger import LedgerKind, as_csv, ledger, unformulaic
+from corekit.desk.ledger import as_csv, ledger, unformulaic
 from corekit.desk.paying import refund, write_off
 from corekit.desk.setup import Answers, set_up
 from corekit.desk.shop import Shop
 from corekit.errors import InputError
 from corekit.model.document import Code
 from corekit.model.money import Money
+from corekit.model.movement import LedgerKind
 
 from .test_changes import VISIT, WORK, printed, repaired, shop_in
 

@@ -19,12 +19,13 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from corekit.billing.credit import CreditAsked
 from corekit.desk.changing import Change, change
 from corekit.desk.crediting import credit
-from corekit.desk.ledger import LedgerKind, ledger
+from corekit.desk.ledger import ledger
 from corekit.desk.paying import refund, write_off
 from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
 from corekit.errors import CorekitError
 from corekit.model.money import Money
+from corekit.model.movement import LedgerKind
 from corekit.model.records import InvoiceIssued
 
 from .test_changes import shop_in

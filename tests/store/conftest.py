@@ -15,6 +15,7 @@ from corekit.model.entry import Draft
 from corekit.model.personal import PersonalText
 from corekit.model.records import (
     Customer,
+    DrawerNoted,
     InvoiceIssued,
     Measured,
     Opened,
@@ -23,6 +24,7 @@ from corekit.model.records import (
     Seen,
     Vehicle,
     Withdrawn,
+    WrittenOff,
     body_of,
 )
 from corekit.store.requests import Request
@@ -120,6 +122,12 @@ def fill(store: Store) -> Filled:
         Paid(amount=500, currency="EUR", how="cash"),
         PaymentTaken(amount=500, currency="EUR", how="cash", job_name="visit"),
     )
+    with store.transaction() as transaction:
+        for amount, counted in ((2500, False), (2900, True)):
+            noted = DrawerNoted(amount=amount, currency="EUR", because="from the bank", counted=counted)
+            transaction.append_drawer("2026-A", noted)
+    off = WrittenOff(amount=50, currency="EUR", because="goodwill")
+    append(store, job, [said("written_off", "visit:off/#1", off)])
     gone = store.new_job()
     person = Customer(name=PersonalText("name", "Gone Person"))
     began = [

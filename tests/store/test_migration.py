@@ -66,7 +66,7 @@ def test_a_store_of_schema_0_takes_each_step_and_keeps_every_row(old: Path) -> N
             assert version(old) == number + 1
             assert kept(old) == before
     with Store.open(old) as store:
-        assert store.schema_version == 5
+        assert store.schema_version == 6
         assert store.verify() == []
 
 
@@ -86,7 +86,7 @@ def test_opening_an_old_store_brings_it_up_to_date_with_a_record_of_each_step(ol
         assert store.verify() == []
         taken = store._connection.execute("SELECT n, name, applied FROM migration ORDER BY n").fetchall()
     assert taken == [
-        (number + 1, f"migrate_{number}_to_{number + 1}", "2026-04-01T08:00:00Z") for number in range(5)
+        (number + 1, f"migrate_{number}_to_{number + 1}", "2026-04-01T08:00:00Z") for number in range(6)
     ]
     assert kept(old) == before
 
@@ -106,7 +106,7 @@ def test_a_whole_copy_of_the_old_store_is_made_first(old: Path) -> None:
 
 
 @posix_only
-@pytest.mark.parametrize("number", [0, 1, 2, 3, 4])
+@pytest.mark.parametrize("number", [0, 1, 2, 3, 4, 5])
 def test_a_kill_in_the_middle_of_a_step_leaves_the_step_before_it(old: Path, number: int) -> None:
     before = kept(old)
     child = subprocess.Popen(
@@ -119,7 +119,7 @@ def test_a_kill_in_the_middle_of_a_step_leaves_the_step_before_it(old: Path, num
     assert version(old) == number
     assert kept(old) == before
     with Store.open(old) as store:
-        assert store.schema_version == 5
+        assert store.schema_version == 6
         assert store.verify() == []
     assert kept(old) == before
 
@@ -170,7 +170,7 @@ def test_a_kill_before_any_statement_of_bringing_a_store_up_to_date_leaves_a_who
         if ended == 0:
             break
         assert ended == signal.SIGKILL
-    assert versions == sorted(versions) and set(versions) == {0, 1, 2, 3, 4, 5}
+    assert versions == sorted(versions) and set(versions) == {0, 1, 2, 3, 4, 5, 6}
     assert len(versions) > 40
 
 

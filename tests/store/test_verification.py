@@ -19,8 +19,8 @@ from corekit.store.store import Store
 from .conftest import fill
 
 TABLES = (
-    *("answer", "entry", "invoice", "job", "job_name", "job_word"),
-    *("link", "meta", "migration", "person", "tally"),
+    *("answer", "drawer", "entry", "invoice", "job", "job_name", "job_word"),
+    *("link", "meta", "migration", "money", "person", "tally"),
 )
 
 

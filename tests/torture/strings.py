@@ -13,7 +13,7 @@ from pathlib import Path
 import pypdf
 from pypdf.generic import ContentStream
 
-from corekit.desk.ledger import Ledger, LedgerKind, LedgerRow, as_csv
+from corekit.desk.ledger import Ledger, LedgerRow, as_csv
 from corekit.desk.rows import add_rows
 from corekit.desk.shop import Shop
 from corekit.errors import CorekitError
@@ -27,6 +27,7 @@ from corekit.model.document import (
     to_data,
 )
 from corekit.model.money import Money
+from corekit.model.movement import LedgerKind
 from corekit.model.personal import Personal
 from corekit.output import as_json
 from corekit.report.fonts import runs

@@ -9,7 +9,9 @@ import base64
 import io
 import shutil
 from collections.abc import Callable, Iterator, Mapping
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import attrs
 import flask
@@ -18,12 +20,16 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from corekit.cli.command import VERBS
+from corekit.desk.setup import Answers, set_up
 from corekit.desk.shop import Shop
+from corekit.model.entry import Draft
+from corekit.model.personal import PersonalText
+from corekit.model.records import Paid, PaymentTaken, body_of
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 from corekit.store.store import Store
 
-from ..many_jobs import Touched, counted, grown
+from ..many_jobs import Touched, counted, drafts_of, grown
 from ..screens.everywhere import STANDS, Skeleton, forms_of, photo
 from .chain import JOBS, corekit, edited, written
 
@@ -59,6 +65,9 @@ def shops(demo_out: Path, tmp_path_factory: pytest.TempPathFactory) -> Shops:
             grown(shop.context, count)
     return Shops(folder / "few", folder / "many", jobs)
 
+
+LAST = PersonalText("plate", "YY 22")
+DEPOSIT: Mapping[str, Any] = {"amount": 1731, "currency": "EUR", "how": "cash"}
 
 #: What nobody may do who answers a question about one job or one page of a list.
 LOOKS: dict[str, Callable[[Store], object]] = {
@@ -126,8 +135,8 @@ OTHERS = {
     "restore": "copies everything, and verifies it",
     "restored": "reads how the chains end, of which there are as many as there were restored copies",
     "remind": "reads one job and the invoice it is on, as a receipt does, and refuses what is not overdue",
-    "drawer": "goes through the books for what was paid in cash, and opens no job",
-    "books": "tells of all the money of a time",
+    "drawer": "is counted below, among jobs that were paid in cash",
+    "books": "is counted below, in a time that has not all of the jobs",
     "change": "writes one entry into one job, as a payment does, and nothing into the books",
     "demo": "makes a shop of its own",
     "answers": "goes through the jobs that are open, for estimates that wait for an answer",
@@ -176,6 +185,74 @@ def test_each_verb_touches_as_much_among_many_jobs_as_among_few(shops: Shops, tm
             found.append(touched)
         same(*found, what=f"corekit {' '.join(step)}")
         assert found[1].steps > 0, f"corekit {' '.join(step)} was not counted"
+
+
+# ---- the books of a time, and the cash drawer
+
+#: What is asked of the books; WHEN stands for a day that has the same jobs in both shops.
+ASKED_OF_BOOKS: tuple[tuple[str, ...], ...] = (
+    ("books", "WHEN"),
+    ("books", "2019"),
+    ("books", "WHEN", "--csv", "-"),
+    ("books", "WHEN", "--pdf"),
+    ("books", "WHEN", "--overdue"),
+    ("books", "--find", "YY 22"),
+    ("books", "--find", "few-1"),
+    ("books", "--find", "17.31"),
+    ("books", "--find", "WHEN"),
+    ("drawer",),
+    ("drawer", "--in", "20.00", "--because", "from the bank"),
+    ("drawer", "--counted", "37.31"),
+)
+
+
+@pytest.fixture(scope="module")
+def paid_shops(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """A shop with few and with many jobs of 2021, all settled, and one of later that left a deposit."""
+    found = []
+    for count in (FEW, MANY):
+        folder = tmp_path_factory.mktemp("paid") / "shop"
+        set_up(folder, Answers(name="A Shop", address=("1 Lane",), currency="EUR", tax_id="T-1"))
+        with Shop(folder) as shop:
+            grown(shop.context, count, "2021-05-05T10:00:00Z")
+        with Shop(folder, now=lambda: datetime(2026, 11, 28, 10, tzinfo=UTC)) as shop:
+            said = {"opened": {"demo": False}, "vehicle": {"plate": LAST}}
+            drafts = [
+                attrs.evolve(one, body={**one.body, **said.get(one.kind, {})})
+                for one in drafts_of("few-1", "Otto Sample")
+            ]
+            paid = Draft(kind="paid", subject="few-1:paid#1", body=body_of(Paid(**DEPOSIT)))
+            with shop.store.transaction(shop.store.new_job()) as transaction:
+                transaction.append([*drafts, paid])
+                transaction.append_payment(shop.context.books_chain, PaymentTaken(**DEPOSIT))
+        found.append(folder)
+    return found[0], found[1]
+
+
+@pytest.mark.parametrize("words", ASKED_OF_BOOKS, ids=" ".join)
+def test_the_books_of_a_time_and_the_drawer_touch_as_much_among_many_jobs(
+    paid_shops: tuple[Path, Path], words: tuple[str, ...]
+) -> None:
+    found, said = [], []
+    for folder in paid_shops:
+        with counted() as touched:
+            said.append(corekit(*["2026-11-28" if word == "WHEN" else word for word in words], shop=folder))
+        assert said[-1].code == 0, said[-1]
+        found.append(touched)
+    same(*found, what=f"corekit {' '.join(words)}")
+    assert found[1].steps > 0
+    if words not in (("books", "2019"), ("books", "WHEN", "--pdf"), ("books", "WHEN", "--overdue")):
+        assert "17.31" in said[1].out or words[0] == "drawer"
+
+
+def test_all_the_books_of_a_year_touch_more_where_that_year_has_more(paid_shops: tuple[Path, Path]) -> None:
+    found = []
+    for folder in paid_shops:
+        with counted() as touched:
+            assert corekit("books", "2021", shop=folder).code == 0
+        found.append(touched)
+    with pytest.raises(AssertionError):
+        same(*found, what="it")
 
 
 # ---- screens
