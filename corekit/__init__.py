@@ -74,7 +74,9 @@ if TYPE_CHECKING:
     from .plugin.system import System as System
     from .plugin.tables import interpolate as interpolate
     from .plugin.tables import interpolate_clamped as interpolate_clamped
+    from .units import Scale as Scale
     from .units import show as show
+    from .units import shown_scale as shown_scale
 else:  # a type checker that saw this would let any misspelt name pass
     _loaded = {}  # a check names a dozen of them at every call
 
@@ -160,7 +162,9 @@ _WHERE = {
     "System": "plugin.system",
     "interpolate": "plugin.tables",
     "interpolate_clamped": "plugin.tables",
+    "Scale": "units",
     "show": "units",
+    "shown_scale": "units",
 }
 
 __all__ = ["__version__", *_WHERE]  # noqa: PLE0604

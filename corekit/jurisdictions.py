@@ -11,9 +11,11 @@ from pathlib import Path
 import attrs
 
 from .datafile import Day, read_toml, required_field, structured, table
-from .fault import Faults, Place, quotation
+from .fault import Faults, Place, any_of, quotation
 from .kept import kept
 from .model.jurisdiction import (
+    Cancellation,
+    CancellationAnswer,
     ExceedKind,
     ExceedRule,
     Jurisdiction,
@@ -34,7 +36,7 @@ GENERAL = "general"
 #: ISO 3166-1 alpha-2, with the part of a country as in ISO 3166-2; EU is reserved there.
 CODE = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
 
-_LONGEST = 100  # years that papers are kept, at most
+_LONGEST = 100  # years that papers are kept, or days in which a contract may be cancelled, at most
 
 
 @table
@@ -101,6 +103,15 @@ class _Retention(_Origin):
 
 
 @table
+class _Cancellation(_Origin):
+    days: int = required_field("for how many days", "14", default=0)
+    statement: str = required_field("a name for the shop's words on it", '"cancellation"', default="")
+    answers: list[CancellationAnswer | None] = required_field(
+        "what the customer may say", '["urgent repair", "begin at once"]', factory=list
+    )
+
+
+@table
 class _File:
     code: str = required_field("the place as in ISO 3166", '"US-CA"', default="")
     exceed: _Exceed | None = None
@@ -109,6 +120,7 @@ class _File:
     simplified: _Simplified | None = None
     supplies: _Supplies | None = None
     retention: _Retention | None = None
+    cancellation: _Cancellation | None = None
 
 
 def read_jurisdiction(path: Path) -> Jurisdiction:
@@ -129,6 +141,13 @@ def read_jurisdiction(path: Path) -> Jurisdiction:
             f"{form.retention.years} is no time to keep papers",
             f"years from 1 to {_LONGEST}",
         )
+    if form.cancellation is not None and not 0 < form.cancellation.days <= _LONGEST:
+        got = f"{form.cancellation.days} is no time to cancel a contract"
+        faults.add(("cancellation", "days"), got, f"days from 1 to {_LONGEST}")
+    if form.cancellation is not None and not form.cancellation.answers:
+        got, wanted = "is empty", any_of(map(quotation, CancellationAnswer))
+        if not faults.below(("cancellation", "answers")):
+            faults.add(("cancellation", "answers"), got, wanted)
     faults.refuse(data, str(path))
     return Jurisdiction(
         code="" if form.code == GENERAL else form.code,
@@ -152,6 +171,7 @@ def read_jurisdiction(path: Path) -> Jurisdiction:
             if form.supplies
             else None
         ),
+        cancellation=_cancellation_of(form.cancellation),
         retention=(
             Retention(years=form.retention.years, origin=form.retention.origin()) if form.retention else None
         ),
@@ -198,6 +218,17 @@ def _simplified_invoice(row: _Simplified | None) -> Simplified | None:
         up_to=row.up_to,
         currency=row.currency,
         leaves_out=frozenset(item for item in row.leaves_out if item is not None),
+        origin=row.origin(),
+    )
+
+
+def _cancellation_of(row: _Cancellation | None) -> Cancellation | None:
+    if row is None:
+        return None
+    return Cancellation(
+        days=row.days,
+        statement=row.statement,
+        answers=tuple(answer for answer in row.answers if answer is not None),
         origin=row.origin(),
     )
 

@@ -15,7 +15,9 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
@@ -43,8 +45,10 @@ from .unit_table import (
 
 __all__ = [
     "BARE",
+    "IN_PLACE_OF",
     "Kind",
     "NotAValue",
+    "Scale",
     "Typed",
     "TypedError",
     "Unit",
@@ -61,6 +65,9 @@ __all__ = [
     "registry",
     "show",
     "show_uncertainty",
+    "shown_in",
+    "shown_scale",
+    "shown_unit",
     "to_coherent",
     "unit",
     "units",
@@ -670,7 +677,81 @@ _SURE_DIGITS = 12
 _FINEST = -15
 
 
-def show(value: Value, unit: str, uncertainty: bool = True) -> str:
+# ---- the shop's own units
+
+#: A unit that a shop may want printed → the declared units in whose place it is printed, of every kind that
+#: has both.
+IN_PLACE_OF: dict[str, tuple[str, ...]] = {
+    "mi": ("km",),
+    "ft": ("m",),
+    "in": ("mm", "cm"),
+    "mph": ("km/h",),
+    "°F": ("°C", "K"),
+    "psi": ("bar", "kPa", "MPa", "mbar", "hPa"),
+    "inHg": ("kPa", "mbar", "hPa"),
+}
+_wanted: ContextVar[tuple[str, ...]] = ContextVar("units of the shop", default=())
+
+
+@contextmanager
+def shown_in(wanted: Sequence[str]) -> Iterator[None]:
+    """Inside, quantities are printed in these units (keys of `IN_PLACE_OF`); what is computed, kept and
+    typed stays as it is.
+    """
+    token = _wanted.set(tuple(wanted))
+    try:
+        yield
+    finally:
+        _wanted.reset(token)
+
+
+def shown_unit(unit: str) -> str:
+    """The unit in which paper and screens print what is declared in another: the shop's, where it wants one
+    in its place, of the same kind. Of a difference it is the unit of a difference.
+
+    >>> with shown_in(["°F", "psi"]):
+    ...     shown_unit("°C"), shown_unit("K diff"), shown_unit("bar gauge"), shown_unit("V")
+    ('°F', '°F diff', 'psi gauge', 'V')
+    """
+    wanted = _wanted.get()
+    if not wanted:
+        return unit
+    own = _by_name(unit)
+    for name in wanted:
+        if own.bare in IN_PLACE_OF[name]:
+            found = next((one.text for one in units_of(own.kind) if one.bare == name), "")
+            if found:
+                return found
+    return unit
+
+
+@attrs.frozen
+class Scale:
+    """The scale of a figure: the unit that it is drawn in, as paper writes it."""
+
+    unit: str
+    declared: str = attrs.field(repr=False)
+
+    def at(self, number: float) -> float:
+        """Where a number in the coherent unit of its kind stands on it."""
+        return from_coherent(number, self.declared)
+
+
+def shown_scale(unit: str) -> Scale:
+    """The scale on which a figure draws what is declared in this unit: the shop's unit, where it wants one.
+
+    Raises:
+        UnitError: unknown unit.
+    """
+    shown = shown_unit(unit)
+    return Scale(declared_text(shown), shown)
+
+
+#: So many digits of a number that is exact in its own unit are printed in the shop's.
+_DIGITS_CHANGED = 4
+
+
+def show(value: Value, unit: str, uncertainty: bool = True, *, as_typed: bool = False) -> str:
     """A value as printed in a declared unit: `12.64 V ± 0.04 V (k = 2)`.
 
     The expanded uncertainty U = 2 u is rounded to two significant digits, to one when its first digit is 3 or
@@ -679,19 +760,24 @@ def show(value: Value, unit: str, uncertainty: bool = True) -> str:
     with up to six digits; there is never an exponent. `uncertainty=False` leaves the ± part away and rounds
     the same. A count is a whole number and stands alone.
 
+    It is printed in the shop's unit, where it wants one in place of the declared one; `as_typed`: not.
+
     Raises:
         UnitError: unknown unit. ValueError: the unit is of another kind than the value.
     """
     one = _by_name(unit)
     if one.kind != value.kind:
         raise ValueError(f"A {value.kind} cannot be shown in {one.text}, a unit of {one.kind}.")
+    changed = unit if as_typed else shown_unit(unit)
+    digits = 6 if changed == unit else _DIGITS_CHANGED
+    one, unit = _by_name(changed), changed
     number = _in_unit(value.number, one)
     spread = _amount(2 * value.u, one)
     label = _label(one)
     if one.text == _COUNT:
         return _with_sign(_round(number, 0))
     if spread <= max(1e-9 * _size(value.number, one), 10.0**_FINEST):
-        return decimal_text(value.number, unit).replace("-", _MINUS) + label
+        return decimal_text(value.number, unit, digits).replace("-", _MINUS) + label
     place = _place(spread)
     shown = _with_sign(_round(number, place)) + label
     return f"{shown} ± {_with_sign(_round(spread, place))}{label} (k = 2)" if uncertainty else shown
@@ -703,7 +789,7 @@ def show_uncertainty(u: float, unit: str) -> str:
     Raises:
         UnitError: unknown unit. ValueError: it is not finite.
     """
-    one = _by_name(unit)
+    one = _by_name(shown_unit(unit))
     spread = _amount(2 * abs(u), one)
     return f"± {_with_sign(_round(spread, _place(spread))) if spread else '0'}{_label(one)}"
 

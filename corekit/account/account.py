@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 import attrs
 
+from .. import units
 from ..assess.assessment import Assessment
 from ..billing.book import PriceBook
 from ..billing.line import Line
@@ -67,6 +68,18 @@ def account_of(
         is_proposal: They are proposed, not charged.
         book: What the next step would cost; without one no price is said.
     """
+    with units.shown_in(plugins.units):
+        return _told(job, assessment, plugins, lines, is_proposal, book)
+
+
+def _told(
+    job: Job,
+    assessment: Assessment,
+    plugins: Plugins,
+    lines: Sequence[Line],
+    is_proposal: bool,
+    book: PriceBook | None,
+) -> Account:
     told = Told(
         job=job,
         assessment=assessment,

@@ -8,6 +8,7 @@ from typing import Any, Protocol, TypeVar
 
 import attrs
 
+from .. import units
 from ..model.finding import Finding, Gap, Reason, Text, Urgency, Verdict
 from ..model.job import Job
 from ..model.records import Measured, Seen
@@ -184,6 +185,11 @@ def assess(
     Raises:
         none of a plugin's: each becomes a gap that names the plugin, and everything else is unchanged.
     """
+    with units.shown_in(plugins.units):
+        return _assessed(job, plugins, minutes_left, about)
+
+
+def _assessed(job: Job, plugins: Plugins, minutes_left: float | None, about: Collection[str]) -> Assessment:
     made = _evaluation(job, plugins)
     if intact.altered():  # a plugin's check changed what is not its own: find out which, and leave it out
         with intact.each_piece_held():

@@ -28,6 +28,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="OPERATION",
         help="work that was declined; may be given several times",
     )
+    parser.add_argument(
+        "--cancellation",
+        default="",
+        metavar="ANSWER",
+        help="what the customer says where the law gives a right to cancel: urgent repair, begin at once,"
+        " begin later or for a business",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -43,6 +50,7 @@ def run(args: argparse.Namespace) -> int:
             by=args.by,
             how=args.how,
             declined=args.declined,
+            cancellation=args.cancellation.strip(),
             total=money(args.total, estimate.total.currency),
             request_id=args.request,
         )

@@ -49,6 +49,8 @@ def run(args: argparse.Namespace) -> int:
         print(as_json(as_data(seen)))
     else:
         from ..desk.assessment_text import as_words
+        from ..desk.shown_units import in_units_of
 
-        print(as_words(seen, uncertainty=args.uncertainty))
+        with in_units_of(seen.plugins):
+            print(as_words(seen, uncertainty=args.uncertainty))
     return 0

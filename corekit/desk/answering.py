@@ -108,6 +108,14 @@ def _fetch(shop: ShopContext, job: Job, noted: Noted[Estimated]) -> Iterator[Fet
             yield Fetched(job=job.name, estimate=record.name, is_recorded=True, words=words)
         return
     estimate = estimate_named(shop, job_named(shop, job.id), record.name)
+    if shop.jurisdiction.cancellation is not None and len(declined) < len(keys):
+        words = (
+            f"approved {ON_THE_PAGE}, and not recorded yet: ask what the customer says on the right to"
+            f" cancel, then record it with `corekit approve {job.name} --total {estimate.total}"
+            f' --how "{ON_THE_PAGE}" --cancellation …`'
+        )
+        yield Fetched(job=job.name, estimate=record.name, is_recorded=False, words=words)
+        return
     approving.approve(
         shop,
         estimate,

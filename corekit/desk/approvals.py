@@ -15,6 +15,7 @@ from ..model.money import Money
 from ..model.personal import Personal, PersonalText
 from ..model.records import Approved, Estimated, body_of
 from ..report.sheet import WHO_APPROVES
+from . import cancelling
 from .context import ShopContext
 from .earlier import invoiced_before
 from .errors import ApprovalError, DeskError
@@ -33,6 +34,7 @@ class ApprovalGiven:
         total: What is printed on the estimate, where somebody typed it: it must be the estimate's.
         signature: A drawn one, as text; kept with the persons and on no paper.
         words: What was said or written word for word; kept like a signature.
+        cancellation: What was said of it, where the law of the place gives a right to cancel.
         taken: When, RFC 3339, if known.
         at: Where it stands in its file or form, for messages.
     """
@@ -45,6 +47,7 @@ class ApprovalGiven:
     total: Decimal | None = None
     signature: str = ""
     words: str = ""
+    cancellation: str = ""
     taken: str = ""
     at: str = ""
 
@@ -57,6 +60,7 @@ class ApprovalGiven:
             how=row.how,
             declined=row.declined,
             total=row.total,
+            cancellation=row.cancellation,
             taken=row.taken,
             at=row.at,
         )
@@ -111,6 +115,7 @@ def draft_of(job: Job | None, approval: ApprovalGiven) -> Draft:
         declined=list(approval.declined),
         signature=PersonalText("signature", approval.signature) if approval.signature else None,
         said=PersonalText("words", approval.words) if approval.words else None,
+        cancellation=approval.cancellation,
     )
     return Draft(
         kind="approved",
@@ -147,6 +152,8 @@ def check(shop: ShopContext, job: Job | None, drafts: Sequence[Draft]) -> None:
     new = [Approved(**draft.body) for draft in drafts if draft.kind == "approved"]
     if new and job is not None:
         must_be_open(shop, job)
+        for approval in new:
+            cancelling.refuse_unsaid(shop, job, approval)
         replaced = {entry for draft in drafts for entry in draft.replaces}
         _ = ApprovedWork.of(
             job, shop.prices, new, instead_of=replaced, before=invoiced_before(shop, job)

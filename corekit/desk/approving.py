@@ -24,12 +24,13 @@ def approve(
     total: Money | None = None,
     signature: str = "",
     words: str = "",
+    cancellation: str = "",
     request_id: str = "",
 ) -> Entry:
     """Record who approved an estimate, how, and what was declined with it.
 
     Args:
-        total, signature, words: As `approvals.Approval` has them.
+        total, signature, words, cancellation: As `approvals.Approval` has them.
         request_id: Of what says so, where a screen does; said under it again, it adds nothing.
 
     Raises:
@@ -47,9 +48,11 @@ def approve(
         total=total.amount if total is not None else None,
         signature=signature,
         words=words,
+        cancellation=cancellation,
     )
     job = shop.store.find(estimate.job)
-    request = request_of(request_id, {"approve": attrs.asdict(approval), "job": job})
+    content = {key: value for key, value in attrs.asdict(approval).items() if key != "cancellation" or value}
+    request = request_of(request_id, {"approve": content, "job": job})
     with shop.lock, shop.store.transaction(job, request=request) as transaction:
         if transaction.known is not None:
             return transaction.known.entries[0]

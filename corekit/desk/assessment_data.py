@@ -192,7 +192,7 @@ def _value_data(value: Value, unit: str, seen: CheckView) -> dict[str, Any]:
         "kind": value.kind,
         "number": value.number,
         "u": value.u,
-        "shown": units.show(value, unit),
+        "shown": units.show(value, unit, as_typed=True),
         "budget": budget,
     }
 

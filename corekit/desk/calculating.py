@@ -212,7 +212,7 @@ def _value(name: str, declared: Input, text: str, plugins: Plugins, decimal: str
         )
     budget = {f"typed.{name}": read.half_width / math.sqrt(3)} if read.half_width else {}
     value = Value(read.kind, read.number, budget)
-    return value, units.show(value, read.unit or first.text, uncertainty=bool(budget))
+    return value, units.show(value, read.unit or first.text, uncertainty=bool(budget), as_typed=True)
 
 
 def _span(declared: Input, one: Unit) -> str:

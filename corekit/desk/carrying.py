@@ -101,7 +101,7 @@ def _row(first: Reading, latest: Reading, assessment: Assessment) -> Row:
 
 
 def _number(reading: Reading) -> str:
-    shown = units.show(reading.value, reading.measurand.unit, uncertainty=False)
+    shown = units.show(reading.value, reading.measurand.unit, uncertainty=False, as_typed=True)
     unit = units.declared_text(reading.measurand.unit)
     return shown.removesuffix(unit).strip() if unit else shown
 

@@ -27,7 +27,7 @@ from ..model.money import Money
 from ..model.records import Estimated, body_of
 from ..report.papers import estimate_document
 from ..store.requests import RequestOutcome
-from . import paper
+from . import cancelling, paper
 from .approvals import must_be_open
 from .assessing import assessment_of
 from .context import ShopContext, request_of
@@ -143,11 +143,12 @@ def _draft(shop: ShopContext, job: Job, stage: str | None, terms: Terms) -> Draf
     assessment = assessment_of(shop, job)
     stage = stage or ("repair" if any(assessment.readings) or job.requested else "diagnosis")
     lines = lines_of(shop, job, assessment, stage, terms)
-    standing = _same_estimate(job, stage, lines)
+    standing = _same_estimate(shop, job, stage, lines)
     if standing is not None:
         return standing
     must_be_open(shop, job)
     not_ended(job)
+    cancelling.refuse_without_words(shop)
     count = sum(noted.record.stage == stage for noted in job.estimates)
     return _new_estimate(shop, job, assessment, stage, f"{stage} {count + 1}", lines)
 
@@ -229,7 +230,7 @@ def _pays_for_the_coming(shop: ShopContext, job: Job) -> bool:
     return False
 
 
-def _same_estimate(job: Job, stage: str, lines: Sequence[Line]) -> Entry | None:
+def _same_estimate(shop: ShopContext, job: Job, stage: str, lines: Sequence[Line]) -> Entry | None:
     data = [line_data(line) for line in lines]
     approved = {noted.record.document_hash for noted in job.approvals}
     last = job.issued[-1].entry if job.issued else None
@@ -239,6 +240,7 @@ def _same_estimate(job: Job, stage: str, lines: Sequence[Line]) -> Entry | None:
             noted.record.stage == stage
             and not (is_old and noted.record.document_hash in approved)
             and noted.record.lines == data
+            and cancelling.carries_words(shop, noted.record)
             and (noted.record.document_hash not in approved or stage == "diagnosis")
         ):
             return noted.entry

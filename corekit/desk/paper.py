@@ -37,7 +37,7 @@ def sheet(
     demo: bool,
     draft: bool = False,
 ) -> Sheet:
-    today = settings.local(now).date()
+    today, rules = settings.local(now).date(), jurisdiction_of(settings, plugins)
     titles = {
         key: what.title
         for shelf in (plugins.measurands, plugins.records, plugins.observations)
@@ -51,9 +51,18 @@ def sheet(
             (today + timedelta(days=settings.estimate_days)).isoformat() if settings.estimate_days else ""
         ),
         due_on=((today + timedelta(days=settings.due_days)).isoformat() if settings.due_days else ""),
-        statements=tuple(settings.statements.values()),
+        statements=tuple(
+            words
+            for key, words in settings.statements.items()
+            if rules.cancellation is None or key != rules.cancellation.statement
+        ),
+        cancellation=rules.cancellation,
+        cancellation_words=(
+            settings.statements.get(rules.cancellation.statement, "") if rules.cancellation else ""
+        ),
         day_of=settings.day_of,
-        exceeds=_exceeds(jurisdiction_of(settings, plugins)),
+        exceeds=_exceeds(rules),
+        units=settings.units,
         currency=currency,
         operations=plugins.operations,
         titles=titles,

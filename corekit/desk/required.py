@@ -11,6 +11,7 @@ from ..billing.totals import BillTotals
 from ..model.job import Job
 from ..model.jurisdiction import RequiredItem
 from ..model.personal import Personal
+from . import cancelling
 from .context import ShopContext
 from .errors import DeskError
 from .settings import SHOP_FILE
@@ -81,6 +82,9 @@ def missing_from(
                 yield f"{what}{of}: write {where}"
                 if item in _OF_THE_SHOP:
                     break
+    yield from cancelling.words_missing(shop)
+    for job in jobs:
+        yield from cancelling.unsaid(shop, job)
     for asked in rules.statements:
         if asked.key not in shop.settings.statements:
             yield (

@@ -26,10 +26,11 @@ from ..model.account_number import read_bic, read_iban
 from ..model.jurisdiction import Jurisdiction, jurisdiction_for
 from ..model.own_work import is_own_work
 from ..model.records import Instrument
-from ..plugin.host import Plugins
+from ..plugin.host import UNITS, Plugins
 from ..plugin.setting import SettingError, setting_value
 from ..report.sheet import Issuer
 from ..share.link import base_problem, static_problem
+from ..units import IN_PLACE_OF
 from .errors import DeskError
 
 #: Beside a store that is marked as a demo: the practice cars of its jobs.
@@ -70,6 +71,7 @@ class Settings:
         statements: Name → words that its law prescribes, as the shop supplies them.
         due_days: So many days after its issue an invoice is to be paid; 0: at once.
         cash_rounding: The smallest coin, to which what is paid of an invoice in cash is rounded; None: not.
+        units: In which papers and screens print what is declared in others (`units.IN_PLACE_OF`).
         language: Of the papers of customers who have none of their own. screen_language: Of the screens.
         zone: Name of the time zone that days are counted in; empty for this device's own.
         retention_years: So long invoices, and so their customers' names, are kept.
@@ -94,6 +96,7 @@ class Settings:
     due_days: int = 0
     signs: bool = False
     cash_rounding: Decimal | None = None
+    units: tuple[str, ...] = ()
     language: str = ENGLISH
     screen_language: str = ENGLISH
     plugins: Mapping[str, Mapping[str, str]] = attrs.field(factory=dict)
@@ -139,6 +142,7 @@ class ShopFile:
     cash_rounding: Decimal | None = None
     language: str = ENGLISH
     screen_language: str = ENGLISH
+    units: list[str] = attrs.field(factory=list)
     retention_years: int = RETENTION_YEARS
     signs: bool = False
     instruments: dict[str, InstrumentRow | None] = attrs.field(factory=dict)
@@ -203,6 +207,12 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         got = f"{quotation(form.screen_language)} is no language that screens can be in"
         expected = any_of(map(quotation, screen_languages()))
         faults.add(("screen_language",), got, expected, quotation(ENGLISH))
+    for place, one in enumerate(form.units):
+        if one not in IN_PLACE_OF:
+            got = f"{quotation(one)} is no unit that papers can be in"
+            faults.add(
+                ("units", place), got, any_of(map(quotation, IN_PLACE_OF)), '["mi", "°F", "psi", "in"]'
+            )
     if form.cash_rounding is not None and not 0 < form.cash_rounding <= LARGEST_COIN:
         got = f"is {form.cash_rounding}"
         expected = f"the smallest coin, from above 0 to {LARGEST_COIN}"
@@ -240,6 +250,7 @@ def read_settings(folder: Path, *, demo: bool) -> Settings:
         cash_rounding=form.cash_rounding,
         language=form.language,
         screen_language=form.screen_language,
+        units=tuple(form.units),
         retention_years=form.retention_years,
         signs=form.signs,
         plugins={
@@ -318,7 +329,7 @@ def with_settings(plugins: Plugins, settings: Settings) -> Plugins:
     Raises:
         DataFileError: a plugin has no such setting, or what is said of one cannot be meant.
     """
-    faults, said = [], {}
+    faults, said = [], {UNITS: " ".join(settings.units)} if settings.units else {}
     for name, rows in settings.plugins.items():
         system = plugins.systems.get(name)
         for short, text in rows.items() if system is not None else ():

@@ -141,6 +141,7 @@ class Shop:
         total: Money | None = None,
         signature: str = "",
         words: str = "",
+        cancellation: str = "",
         request_id: str = "",
     ) -> Entry:
         """Record who approved an estimate, how, and what was declined with it; see
@@ -155,6 +156,7 @@ class Shop:
             total=total,
             signature=signature,
             words=words,
+            cancellation=cancellation,
             request_id=request_id,
         )
 

@@ -37,6 +37,7 @@ class ApprovedRow:
     by: str
     how: str
     declined: tuple[str, ...] = ()
+    cancellation: str = ""
     taken: str = ""
     at: str = ""
 

@@ -293,6 +293,7 @@ class ApprovedStep:
     by: str | None = None
     how: str | None = None
     declined: list[str | None] | None = None
+    cancellation: str | None = None
     taken: Moment | None = None
 
 

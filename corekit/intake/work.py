@@ -9,6 +9,7 @@ from decimal import Decimal
 from ..errors import InputError
 from ..fault import Place, any_of, path_text, quotation
 from ..model.job import stage_name
+from ..model.jurisdiction import CancellationAnswer
 from ..model.money import Money, minor_digits
 from ..model.own_work import is_own_work, own_work_name
 from ..model.records import (
@@ -270,7 +271,15 @@ class WorkRows(Drafts):
             if key is not None:
                 self._work((*path, "declined"), key, n)
         declined = tuple(key for key in row.declined or [] if key is not None)
-        said = {name: getattr(row, name) or "" for name in ("estimate", "by", "how", "taken")}
+        if row.cancellation is not None:
+            self._one_of(
+                (*path, "cancellation"),
+                row.cancellation,
+                "an answer",
+                "what is said on cancellation",
+                tuple(map(str, CancellationAnswer)),
+            )
+        said = {name: getattr(row, name) or "" for name in ("estimate", "by", "how", "cancellation", "taken")}
         self.steps.append(
             ApprovedRow(**said, total=total or Decimal(0), declined=declined, at=path_text(path))
         )

@@ -286,7 +286,7 @@ class Job:
         records = [noted.record for noted in after]
         if any(isinstance(record, Issued) and record.whole for record in records):
             return True
-        if any(isinstance(record, Approved) and self._approves_something(record) for record in records):
+        if any(isinstance(record, Approved) and self.approves_something(record) for record in records):
             return True
         has_ended = any(isinstance(record, Ended) for record in records)
         made = {record.name for record in records if isinstance(record, Estimated)}
@@ -298,7 +298,8 @@ class Job:
         then = fold(self.id, (entry for entry in self.entries if _place(entry) < last))
         return not done.isdisjoint(then.approval.open)
 
-    def _approves_something(self, approval: Approved) -> bool:
+    def approves_something(self, approval: Approved) -> bool:
+        """False where all of its estimate was declined."""
         estimate = estimate_of(approval, [noted.record for noted in self.estimates])
         if estimate is None:
             return False

@@ -142,6 +142,36 @@ class StatementAsked:
     origin: Origin
 
 
+class CancellationAnswer(StrEnum):
+    """What a customer says of a contract that was made at home, in writing on the estimate or word for word.
+
+    Attributes:
+        URGENT_REPAIR: The visit was asked for because of an urgent repair; the work is what was asked for.
+        BEGIN_AT_ONCE: The work is to begin within the time for cancellation, and the customer knows that the
+            right ends once it is done in full.
+        BEGIN_LATER: The work begins once that time is over.
+        FOR_A_BUSINESS: The customer is no consumer.
+    """
+
+    URGENT_REPAIR = "urgent repair"
+    BEGIN_AT_ONCE = "begin at once"
+    BEGIN_LATER = "begin later"
+    FOR_A_BUSINESS = "for a business"
+
+
+@attrs.frozen(kw_only=True)
+class Cancellation:
+    """A contract made at the customer's home, or from afar, may be cancelled within `days`. The estimate
+    carries the words on it that the shop supplies under `statement`, and whoever approves it says one of the
+    `answers`.
+    """
+
+    days: int
+    statement: str
+    answers: tuple[CancellationAnswer, ...]
+    origin: Origin
+
+
 @attrs.frozen(kw_only=True)
 class Simplified:
     """Up to this total, tax included, an invoice may leave these items out."""
@@ -189,6 +219,7 @@ class Jurisdiction:
     simplified: Simplified | None = None
     supplies: SuppliesRule | None = None
     retention: Retention | None = None
+    cancellation: Cancellation | None = None
 
     @property
     def limit(self) -> ExceedRule:

@@ -482,7 +482,8 @@ class Approved:
     """Who approved which estimate's Document (its hash), and what was declined with it.
 
     `signature` is a drawn one, as text; `said` what was said or written word for word, where that was not in
-    person.
+    person. `cancellation`: what was said of it, one of `jurisdiction.CancellationAnswer`, where the law of
+    the place gives a right to cancel.
     """
 
     estimate: str
@@ -494,6 +495,7 @@ class Approved:
     declined: list[str] = attrs.field(factory=list)
     signature: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
     said: _Person = attrs.field(default=None, converter=_personal, metadata={"later": True})
+    cancellation: str = _later("")
 
 
 @attrs.frozen(kw_only=True)

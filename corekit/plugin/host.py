@@ -66,6 +66,10 @@ class Failure:
         return f"Plugin {self.plugin}{where}: {self.what.removesuffix('.')}. {self.cost}"
 
 
+#: Among what the shop says of settings: the units that it wants printed, one behind the other.
+UNITS = "shop.units"
+
+
 @attrs.frozen(kw_only=True)
 class Plugins:
     """The systems and jurisdictions that are there, and the plugins that failed.
@@ -76,7 +80,7 @@ class Plugins:
         versions: System → version of its distribution. distributions: System → distribution and version.
         lost: Key of each system that is installed and did not load → why.
         hooks: Plugin → the hooks that it has.
-        said: Key of a setting → what the shop says of it.
+        said: Key of a setting → what the shop says of it; under `UNITS` the units that it wants printed.
         additions: Name of the entry point → what it adds to another's system.
         learned: What of its retested jobs the shop took over into the systems' fault tables.
     """
@@ -93,6 +97,11 @@ class Plugins:
     said: Mapping[str, str] = attrs.field(factory=dict)
     additions: Mapping[str, Addition] = attrs.field(factory=dict)
     learned: tuple[Learned, ...] = ()
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """The units that the shop wants printed."""
+        return tuple(self.said.get(UNITS, "").split())
 
     @cached_property
     def parts(self) -> dict[str, Part]:

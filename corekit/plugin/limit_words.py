@@ -98,6 +98,7 @@ def uncertainty_at_most(u: float, unit: str) -> str:
     """A standard uncertainty that must not be exceeded, as printed at k = 2: rounded down, so that what is
     printed is enough.
     """
+    unit = units.shown_unit(unit)
     step = abs(units.from_coherent(u, unit) - units.from_coherent(0.0, unit))
     spread = Decimal(
         repr(2 * step * (1 + 1e-9))

@@ -34,7 +34,7 @@ from .account_blocks import account_rows, guarantee, next_steps
 from .findings import CODES_SAY
 from .papers import approved_sum, issued_document
 from .readings import how_read
-from .sheet import ApprovalRow, Sheet
+from .sheet import ApprovalRow, Sheet, in_units_of_sheet
 
 
 @attrs.frozen(kw_only=True)
@@ -49,6 +49,7 @@ class InvoicedJob:
     payments: Sequence[tuple[str, Money]]
 
 
+@in_units_of_sheet
 def collective(
     parts: Sequence[InvoicedJob],
     sheet: Sheet,

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from datetime import date
 
+from .. import units
+
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _DISTANCE = re.compile(r"(\d{5,9})(\s*[A-Za-z]+)?")
@@ -32,13 +34,20 @@ def days_in(text: str) -> str:
     return _DAY.sub(lambda match: day_words(match[0]), text)
 
 
-def distance_words(typed: str) -> str:
+def distance_words(typed: str, metres: float | None = None) -> str:
     """A distance with its digits in groups of three from five digits on (ISO 80000-1, 7.3.1); anything else
-    stays as it was typed.
+    stays as it was typed. Where the shop wants another unit, in that first, to the whole one.
+
+    Args:
+        metres: The same distance, where it is known.
 
     >>> distance_words("98400 km").replace(GROUP, " "), distance_words("4300 km")
     ('98 400 km', '4300 km')
     """
+    if metres is not None and (unit := units.shown_unit("km")) != "km" and not typed.strip().endswith(unit):
+        return (
+            f"{distance_words(f'{units.from_coherent(metres, unit):.0f} {unit}')} ({distance_words(typed)})"
+        )
     match = _DISTANCE.fullmatch(typed.strip())
     if match is None:
         return typed

@@ -19,9 +19,10 @@ from ..model.money import Money, total
 from . import cost, sections
 from .account_blocks import account_block, answer_block, approval_form, next_steps
 from .dates import day_words
-from .sheet import ApprovalRow, Sheet
+from .sheet import ApprovalRow, Sheet, in_units_of_sheet
 
 
+@in_units_of_sheet
 def estimate_document(
     job: Job,
     assessment: Assessment,
@@ -51,6 +52,7 @@ def estimate_document(
         *sections.parties_and_vehicle(job, sheet),
         answer_block(job, account, facts),
         account_block(account, assessment, sheet.currency),
+        *sections.right_to_cancel(sheet),
         approval_form(account, _pieces(lines, account, sheet), until),
         next_steps(account, sheet),
         *cost.sums(lines, totals, None, sheet, approved=approved),
@@ -126,6 +128,7 @@ def _covers(stage: str, cap: Money | None, sheet: Sheet, lines: Sequence[Line]) 
     )
 
 
+@in_units_of_sheet
 def invoice_document(
     job: Job,
     assessment: Assessment,

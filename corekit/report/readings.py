@@ -178,7 +178,7 @@ def _strip(unit: str, before: Value, after: Value | None, limit: Limit, least: f
     Args:
         least: What is possible at least, in the coherent unit, where that is known: no scale goes below.
     """
-    latest = after or before
+    latest, unit = after or before, units.shown_unit(unit)
 
     def in_unit(number: float) -> float:
         return units.from_coherent(number, unit)

@@ -50,11 +50,11 @@ def _title(record: Record, job: Job) -> str:
 def record_figure(record: Record, title: str) -> Figure:
     """The samples as a line over their scale, and dashed what they settled to."""
     sampling = record.sampling
-    over_unit = sampling.over_unit
+    over_unit, unit = units.shown_unit(sampling.over_unit), units.shown_unit(sampling.unit)
     if sampling.over_kind == "time":
         over_unit = time_unit(max(abs(record.start), abs(record.end)))
     points = [
-        (units.from_coherent(place, over_unit), units.from_coherent(sample, sampling.unit))
+        (units.from_coherent(place, over_unit), units.from_coherent(sample, unit))
         for place, sample in thinned(record.over, record.samples)
     ]
     xs, ys = zip(*points, strict=True)
@@ -66,13 +66,13 @@ def record_figure(record: Record, title: str) -> Figure:
             [tick for tick in x_ticks if ends[0] <= tick <= ends[1]],
             y_ticks,
             f"{sampling.over_title.lower()}, {units.declared_text(over_unit)}",
-            f"{sampling.of.title.lower()}, {units.declared_text(sampling.unit)}",
+            f"{sampling.of.title.lower()}, {units.declared_text(unit)}",
         ),
         chart.line(points),
     ]
     settled = record.settled
     if settled is not None:
-        level = units.from_coherent(settled.value.number, sampling.unit)
+        level = units.from_coherent(settled.value.number, unit)
         since = units.from_coherent(max(settled.since.number, record.start), over_unit)
         marks.append(chart.line([(since, level), (ends[1], level)], 1.6, dashed=True))
     return chart.figure(marks, title, record_words(record))

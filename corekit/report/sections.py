@@ -26,6 +26,7 @@ from ..model.document import (
     Words,
 )
 from ..model.job import Job, Noted
+from ..model.jurisdiction import CancellationAnswer
 from ..model.money import Money
 from ..model.personal import KeptWords, Personal, joined_runs, run_of
 from ..model.records import (
@@ -100,7 +101,11 @@ def vehicle_in_short(job: Job) -> Words:
     vehicle = job.vehicle
     known = vehicle.plate if isinstance(vehicle.plate, Personal) else vehicle.vin
     words = _join(vehicle.description, known) or ("not described",)
-    return (*words, f", {distance_words(vehicle.odometer_typed)}") if vehicle.odometer_typed else words
+    return (
+        (*words, f", {distance_words(vehicle.odometer_typed, vehicle.odometer)}")
+        if vehicle.odometer_typed
+        else words
+    )
 
 
 def vehicle(job: Job) -> list[tuple[str, Words]]:
@@ -114,7 +119,7 @@ def vehicle(job: Job) -> list[tuple[str, Words]]:
     elif vehicle.why_no_vin:
         rows.append(("VIN", joined_runs("none: ", run_of(vehicle.why_no_vin))))
     if vehicle.odometer_typed:
-        rows.append(("Odometer", (distance_words(vehicle.odometer_typed),)))
+        rows.append(("Odometer", (distance_words(vehicle.odometer_typed, vehicle.odometer),)))
     return rows
 
 
@@ -194,6 +199,42 @@ def prescribed_words(sheet: Sheet) -> list[Block]:
     return [Paragraph(words=(text,), tone="small") for text in sheet.statements]
 
 
+#: What the customer may say on the right to cancel → as a line to tick, and as it is noted.
+CANCELLATION: dict[str, tuple[str, str]] = {
+    CancellationAnswer.URGENT_REPAIR: (
+        "I asked for this visit because of an urgent repair, and this is the work that I asked for.",
+        "the visit was asked for because of an urgent repair, and the work is what was asked for",
+    ),
+    CancellationAnswer.BEGIN_AT_ONCE: (
+        "Please begin before the time for cancelling is over. I know that the right to cancel ends once the"
+        " work is done in full.",
+        "the work was to begin before the time for cancelling was over",
+    ),
+    CancellationAnswer.BEGIN_LATER: (
+        "Please begin once the time for cancelling is over.",
+        "the work was to begin once the time for cancelling was over",
+    ),
+    CancellationAnswer.FOR_A_BUSINESS: (
+        "The work is for my trade, business or profession.",
+        "the work is for a business",
+    ),
+}
+
+
+def right_to_cancel(sheet: Sheet) -> list[Block]:
+    """The shop's own words on the right to cancel, and what the customer ticks; nothing where the law of the
+    place gives none.
+    """
+    if sheet.cancellation is None:
+        return []
+    return [
+        Heading(text="Your right to cancel"),
+        Paragraph(words=(sheet.cancellation_words,)),
+        Paragraph(words=("Please tick what holds. It is noted with your approval.",)),
+        *(Paragraph(words=(f"[  ] {CANCELLATION[answer][0]}",)) for answer in sheet.cancellation.answers),
+    ]
+
+
 def grounds(
     job: Job, assessment: Assessment, sheet: Sheet, lines: Sequence[Line], totals: BillTotals
 ) -> list[Block]:
@@ -267,6 +308,8 @@ def approval_rows(approvals: Sequence[ApprovalRow], sheet: Sheet) -> list[Block]
             text += f". Declined: {', '.join(_title(key, sheet) for key in approval.declined)}"
         why = (": ", run_of(row.because)) if row.because else ()
         rows.append((approval.estimate.capitalize(), joined_runs(by, run_of(approval.how), *why, text)))
+        if approval.cancellation in CANCELLATION:
+            rows.append(("Right to cancel", (CANCELLATION[approval.cancellation][1],)))
     if not rows:
         rows.append(("Approval", ("none recorded",)))
     return [Heading(text="What you approved"), Pairs(rows=tuple(rows))]
@@ -314,7 +357,11 @@ def _visits(job: Job, sheet: Sheet) -> list[str]:
     for noted in job.visits:
         record = noted.record
         if isinstance(record, Arrived) and left is not None and isinstance(left.record, Left):
-            odometer = f", odometer {distance_words(record.odometer_typed)}" if record.odometer_typed else ""
+            odometer = (
+                f", odometer {distance_words(record.odometer_typed, record.odometer)}"
+                if record.odometer_typed
+                else ""
+            )
             sentences.append(
                 f"Interrupted on {_day(left, sheet)}, {left.record.because}; taken up again on"
                 f" {_day(noted, sheet)}{odometer}."

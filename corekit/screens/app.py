@@ -11,6 +11,7 @@ import json
 import logging
 import re
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
@@ -23,6 +24,7 @@ from markupsafe import Markup
 from werkzeug.exceptions import HTTPException
 
 from ..desk.rows import add_rows
+from ..desk.shown_units import in_units_of
 from ..errors import CorekitError
 from ..model.job import Job
 from ..reference import data_path
@@ -30,6 +32,7 @@ from ..report.page import page_css
 from ..report.wording import theme
 from ..visit import fields
 from ..visit.progress import TITLES, Step, standing
+from ..visit.unit_keys import shop_first
 from ..web.address import own_path
 from . import forms
 from .all import add_screens
@@ -82,10 +85,26 @@ def work_app(van: Van, auth: Auth, *, templates: Path | None = None) -> flask.Fl
     )
     app = _frame(auth, van.shop.settings.issuer.name, van.shop.demo, templates, spoken)
     app.jinja_env.globals["practising"] = van.practice is not None
+    _units(app, van)
     _answers(app, van)
     add_screens(app, van)
     _trouble(app)
     return app
+
+
+def _units(app: flask.Flask, van: Van) -> None:
+    """Every screen shows quantities, and offers units to tap, as the shop wants them."""
+    app.jinja_env.globals["distances"] = lambda: shop_first(("km", "mi"))
+
+    @app.before_request
+    def enter() -> None:
+        flask.g.units = ExitStack()
+        flask.g.units.enter_context(in_units_of(van.shop.plugins))
+
+    @app.teardown_request
+    def leave(_: BaseException | None) -> None:
+        if (entered := flask.g.pop("units", None)) is not None:
+            entered.close()
 
 
 def first_run_app(folder: Path, auth: Auth, shop_app: Callable[[], flask.Flask]) -> FirstRun:

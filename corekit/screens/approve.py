@@ -26,6 +26,7 @@ from ..model.job_state import estimate_comes_first
 from ..model.money import Money
 from ..model.personal import Personal
 from ..model.records import Approved, Estimated
+from ..report.sections import CANCELLATION
 from ..report.sheet import WHO_APPROVES
 from ..visit.guidance import open_tests
 from . import forms
@@ -231,6 +232,7 @@ def add(app: flask.Flask, van: Van) -> None:
                 declined=said.declined,
                 signature=signature,
                 words=said.words,
+                cancellation=said.cancellation,
                 request_id=forms.request_id(),
             )
             if said.nothing and not record.works_done and not record.approval.open:
@@ -272,10 +274,19 @@ def _approval_form(van: Van, record: Job, waits: Asking | None) -> dict[str, obj
     return {
         "who": WHO_APPROVES,
         "signs": van.shop.settings.signs,
+        "cancellation": cancellation_answers(van),
         "paper": paper_markup(waits.estimate.document, van, record) if waits else None,
         "told": told_on(waits.estimate.document, van, [record], with_prices=True) if waits else "",
         "requested": wanted,
     }
+
+
+def cancellation_answers(van: Van) -> list[tuple[str, str]]:
+    """What the customer may say on the right to cancel, each with its line; none where there is no such
+    right.
+    """
+    rule = van.shop.jurisdiction.cancellation
+    return [(str(answer), CANCELLATION[answer][0]) for answer in rule.answers] if rule is not None else []
 
 
 def _is_changed() -> bool:
@@ -462,6 +473,7 @@ class ApprovalWords:
     nothing: bool
     signature: Signature | None
     words: str
+    cancellation: str
 
 
 def said_of(van: Van, job: Job) -> ApprovalWords:
@@ -517,6 +529,9 @@ def said_of(van: Van, job: Job) -> ApprovalWords:
         )
     if len(words) > _LONGEST_WORDS:
         faults.append(DataFault("said", "", f"That is longer than {_LONGEST_WORDS} characters; shorten it."))
+    cancellation, answers = form.get("cancellation", ""), [answer for answer, _ in cancellation_answers(van)]
+    if answers and not nothing and cancellation not in answers:
+        faults.append(DataFault("cancellation", "", "What does the customer say on the right to cancel?"))
     if faults:
         raise VisitError(faults)
     return ApprovalWords(
@@ -527,6 +542,7 @@ def said_of(van: Van, job: Job) -> ApprovalWords:
         nothing=nothing,
         signature=signature,
         words=words,
+        cancellation=cancellation,
     )
 
 

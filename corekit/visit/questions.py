@@ -23,7 +23,7 @@ from ..model.records import Arrived, Measured, Seen, Setup, Started
 from ..plugin.host import Plugins
 from ..plugin.system import System
 from .instruments import InstrumentChoice, Instruments, instrument_at_hand, instruments_for
-from .unit_keys import key_text, number_and_unit, unit_keys
+from .unit_keys import number_and_unit, shop_first, unit_keys
 
 NO_TOOL = "no tool for it here"
 #: Why something cannot be had; own words are always possible. Each is read after "could not be reached, …".
@@ -401,7 +401,7 @@ def trait_question(trait: Trait, recorded: str = "") -> TraitQuestion:
         title=trait.title,
         hint=trait.how,
         answers=answers,
-        units=tuple(map(key_text, trait.units)),
+        units=shop_first(trait.units),
         recorded=recorded,
     )
 

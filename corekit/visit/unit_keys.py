@@ -21,8 +21,8 @@ _NUMBER = re.compile(r"(?P<number>[+−-]?[0-9]+(?:[.,][0-9]+)?)\s*(?P<unit>\D.*
 
 
 def unit_keys(measurand: Measurand) -> tuple[str, ...]:
-    """Units to tap, as people type them: the measurand's own first, then those of its kind in which its usual
-    values are handy numbers.
+    """Units to tap, as people type them: the shop's or the measurand's own first, then those of its kind in
+    which its usual values are handy numbers.
 
     A kind that is typed without a unit has the one key "". Whatever is left out can be typed all the same.
 
@@ -31,11 +31,11 @@ def unit_keys(measurand: Measurand) -> tuple[str, ...]:
     >>> unit_keys(Measurand(key="x.y", unit="mA", kind="current", title="", accuracy=Accuracy(), **spans))
     ('mA', 'A')
     """
-    own = units.unit(measurand.unit)
-    first = key_text(measurand.unit)
+    own, shops = units.unit(measurand.unit), units.unit(units.shown_unit(measurand.unit))
+    first = key_text(shops.text)
     if own.text in units.BARE or own.kind == "ratio":
         return (first,)
-    found = {first: own.factor}
+    found = {first: shops.factor, key_text(own.text): own.factor}
     handy = [
         unit
         for unit in units.units()
@@ -46,6 +46,13 @@ def unit_keys(measurand: Measurand) -> tuple[str, ...]:
         if other.factor not in found.values():  # hPa and mbar are one key
             found[key_text(other.text)] = other.factor
     return tuple(found)[:_MOST_UNITS]
+
+
+def shop_first(texts: Iterable[str]) -> tuple[str, ...]:
+    """Declared units as people type them, the shop's first where it wants one that is among them."""
+    keys = tuple(map(key_text, texts))
+    wanted = key_text(units.shown_unit(next(iter(texts)))) if keys else ""
+    return tuple(sorted(keys, key=lambda key: key != wanted)) if wanted in keys else keys
 
 
 def _is_handy(unit: units.Unit, own: units.Unit, usual: Span) -> bool:

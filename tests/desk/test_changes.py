@@ -50,6 +50,11 @@ DONE = '\n[[step]]\nrepaired = { operation = "battery.charge" }\n'
 WORK = "battery.charge"
 
 
+#: The shop's own words on the right to cancel, where the law of its place gives one.
+WORDS = "You may cancel this contract within the time that the law gives; the form for it is attached."
+SUPPLIED = f'statements = {{ cancellation = "{WORDS}" }}\n'
+
+
 def shop_in(folder: Path, jurisdiction: str = "", prices: str = PRICES, **more: str) -> Shop:
     answers = Answers(
         name="A Shop", address=("1 Lane",), currency="USD", tax_id="T-1", jurisdiction=jurisdiction, **more
@@ -58,6 +63,8 @@ def shop_in(folder: Path, jurisdiction: str = "", prices: str = PRICES, **more: 
     (folder / "shop" / "prices.toml").write_text(prices, "utf-8")
     path = folder / "shop" / SHOP_FILE
     path.write_text(path.read_text("utf-8").replace('contact = ""', 'contact = "1"'), "utf-8")
+    if jurisdiction in ("DE", "EU", "GB"):
+        path.write_text(SUPPLIED + path.read_text("utf-8"), "utf-8")
     (folder / "visit.toml").write_text(VISIT, "utf-8")
     return Shop(folder / "shop")
 
@@ -68,13 +75,18 @@ def printed(shop: Shop, job: str, document: Document) -> str:
     return " ".join(render_text(document, resolver(texts), None, width=200).split())
 
 
+def said_on_cancelling(shop: Shop) -> str:
+    """What a customer says on the right to cancel, where there is one."""
+    return "begin at once" if shop.context.jurisdiction.cancellation is not None else ""
+
+
 def repaired(shop: Shop) -> str:
     """A job with its one repair estimated (242.00), approved and done."""
     file = shop.context.folder.parent / "visit.toml"
     job = shop.import_visit(file)
     estimate = shop.estimate(job, "repair")
     assert str(estimate.total) == "242.00"  # 1.1 × (200 + 20)
-    shop.approve(estimate, by="customer", how="in person")
+    shop.approve(estimate, by="customer", how="in person", cancellation=said_on_cancelling(shop))
     file.write_text(file.read_text("utf-8") + DONE, "utf-8")
     shop.import_visit(file)
     return job

@@ -27,7 +27,7 @@ from corekit.model.money import Money
 from corekit.plugin.host import Plugins
 from corekit.share.attachment import paper_of
 
-from .test_changes import DONE, PRICES, WORK, repaired, shop_in
+from .test_changes import DONE, PRICES, WORK, repaired, said_on_cancelling, shop_in
 
 pytest.importorskip("facturx", reason="the extra einvoice is not installed")
 from lxml import etree
@@ -119,7 +119,9 @@ def of_prices(folder: Path, prices: str, customer: str = "") -> tuple[Shop, str]
     text = file.read_text("utf-8").replace('name = "N"', f'name = "N"{customer}')
     file.write_text(text, "utf-8")
     job = shop.import_visit(file)
-    shop.approve(shop.estimate(job, "repair"), by="customer", how="in person")
+    shop.approve(
+        shop.estimate(job, "repair"), by="customer", how="in person", cancellation=said_on_cancelling(shop)
+    )
     file.write_text(text + DONE, "utf-8")
     shop.import_visit(file)
     return shop, shop.issue(job).number
@@ -312,7 +314,7 @@ def test_prices_with_tax_are_charged_as_they_stand_and_come_apart_in_the_data(tm
         job = shop.import_visit(file)
         estimate = shop.estimate(job, "repair")
         assert str(estimate.total) == "119.98"
-        shop.approve(estimate, by="customer", how="in person")
+        shop.approve(estimate, by="customer", how="in person", cancellation=said_on_cancelling(shop))
         file.write_text(file.read_text("utf-8") + DONE, "utf-8")
         shop.import_visit(file)
         invoice = shop.issue(job)

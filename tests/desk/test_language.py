@@ -85,6 +85,7 @@ def german_shop(folder: Path, moment: list[datetime], **more: str) -> Shop:
         ('pays_by   = ""', 'pays_by   = "Bitte bar oder per Überweisung."'),
         ('iban      = ""', 'iban      = "BE72 0000 0000 1616"'),
         ('# language = "de"', 'language = "de"'),
+        ("# statements = {", 'statements = { cancellation = "Sie dürfen widerrufen." }  # {'),
     ):
         assert old in text
         text = text.replace(old, new)
@@ -121,7 +122,13 @@ def oil(shop: Shop, job: str, declined: bool = True) -> Document:
     say(shop, job, requested={"work": "Ölwechsel", "ground": "customer"})
     say(shop, job, requested={"work": "Wischer", "ground": "judgement", "because": "Streifen"})
     estimate = make_estimate(shop.context, job, "repair", call_out=True)
-    shop.approve(estimate, by="customer", how="in person", declined=["Wischer"] if declined else [])
+    shop.approve(
+        estimate,
+        by="customer",
+        how="in person",
+        declined=["Wischer"] if declined else [],
+        cancellation="begin at once",
+    )
     return estimate.document
 
 
@@ -153,18 +160,20 @@ def all_papers(shop: Shop, moment: list[datetime]) -> list[Document]:
 
     looked = begin(shop)
     estimate = shop.estimate(looked, "diagnosis")
-    shop.approve(estimate, by="customer", how="by phone")
+    shop.approve(estimate, by="customer", how="by phone", cancellation="urgent repair")
     papers += [estimate.document, shop.issue(looked).document]
     say(shop, looked, requested={"work": "Wischer", "ground": "scheduled"})
     estimate = shop.estimate(looked, "repair")
-    shop.approve(estimate, by="owner", how="by message")
+    shop.approve(estimate, by="owner", how="by message", cancellation="for a business")
     say(shop, looked, serviced={"work": "Wischer"})
     papers += [estimate.document, shop.issue(looked).document]
 
     several = [begin(shop), begin(shop)]
     for one in several:
         say(shop, one, requested={"work": "Wischer", "ground": "customer"})
-        shop.approve(shop.estimate(one, "repair"), by="customer", how="in writing")
+        shop.approve(
+            shop.estimate(one, "repair"), by="customer", how="in writing", cancellation="begin later"
+        )
         say(shop, one, serviced={"work": "Wischer"})
     papers.append(shop.issue_together(several).document)
     shop.pay(several[0], eur("5.00"), "cash")

@@ -176,7 +176,7 @@ def test_the_pragmas_that_the_promise_rests_on_are_set(store: Store, monkeypatch
         for row in store._connection.execute("PRAGMA table_list")
         if not row[1].startswith("sqlite_")
     }
-    assert len(strict) == 11 and set(strict.values()) == {1}
+    assert len(strict) == 13 and set(strict.values()) == {1}
     store.close()
 
 

@@ -138,10 +138,13 @@ def lithium_charge(
         yield case.advise(
             ck.Claim("battery.lithium_cold", evidence=[held], urgency=ck.Urgency.BEFORE_DRIVING),
             (
-                "At {cold} a lithium battery is on a charger: charging it below 0 °C harms its cells for"
-                " good. Charger off; warm the battery first."
+                "At {cold} a lithium battery is on a charger: charging it below {freezing} harms its cells"
+                " for good. Charger off; warm the battery first."
             ),
             cold,
             tells="This type of battery must not be charged below freezing; it has to be warmed first.",
-            values={"cold": ck.show(cold.value, "°C", uncertainty=False)},
+            values={
+                "cold": ck.show(cold.value, "°C", uncertainty=False),
+                "freezing": ck.show(ck.exact("temperature", ICE), "°C", uncertainty=False),
+            },
         )

@@ -180,12 +180,16 @@ def load(
         yield case.inconclusive(
             ck.Claim("battery.load", evidence=[under, warmth], next_test=load_voltage),
             (
-                "At {cold} the battery is colder than the table of load voltages reaches (−18 °C). Warm it,"
-                " then test again."
+                "At {cold} the battery is colder than the table of load voltages reaches ({coldest}). Warm"
+                " it, then test again."
             ),
             under,
             tells="The battery is too cold to be tested; it has to be warmed first.",
-            values={"cold": ck.show(warmth.value, "°C", uncertainty=False), **read},
+            values={
+                "cold": ck.show(warmth.value, "°C", uncertainty=False),
+                "coldest": _whole_degrees(COLDEST),
+                **read,
+            },
         )
         return
     limit = case.limit(load_voltage) if own is not None else _limit(case, warmth, rated)
@@ -509,27 +513,39 @@ _CHARGED_PLAIN = (
 )
 
 
+def _whole_degrees(kelvins: float) -> str:
+    """A temperature of the table as it is printed: in whole degrees."""
+    return ck.show(ck.Value("temperature", kelvins, {"printed": 1.6}), "°C", uncertainty=False)
+
+
 def _picture(under: ck.Reading, warmth: ck.Reading | None) -> ck.Figure | None:
     """The reading beside the line that it must reach."""
     if warmth is None:
         return None
-    volts, celsius = under.number, warmth.number - 273.15
-    chart = ck.Chart(x=(-20.0, 40.0), y=(min(8.0, volts - 0.5), max(10.5, volts + 0.5)))
-    line = [(kelvins - 273.15, low) for kelvins, low in LEAST]
+    volts, scale = under.number, ck.shown_scale("°C")
+    unit = scale.unit
+    chart = ck.Chart(
+        x=(scale.at(253.15), scale.at(313.15)), y=(min(8.0, volts - 0.5), max(10.5, volts + 0.5))
+    )
+    line = [(scale.at(kelvins), low) for kelvins, low in LEAST]
+    step = 10 if chart.x[1] - chart.x[0] <= 60.0 else 20
+    ticks = [x for x in range(-100, 200, step) if chart.x[0] <= x <= chart.x[1]]
+    cold, mild = (_whole_degrees(kelvins) for kelvins, _ in (LEAST[0], LEAST[-1]))
     ys = [y for y in (6.0, 7.0, 8.0, 9.0, 10.0, 11.0) if chart.y[0] <= y <= chart.y[1]]
-    read, needed = (
+    warm, read, needed = (
+        ck.show(warmth.value, "°C", uncertainty=False),
         ck.show(under.value, "V", uncertainty=False),
         f"{least_load_voltage.si(max(warmth.number, COLDEST)):.1f} V",
     )
     return chart.figure(
         [
-            *chart.scales([-20, -10, 0, 10, 20, 30, 40], ys, "battery temperature, °C", "V after 15 s"),
-            chart.line([*line, (40.0, line[-1][1])], 1.1, dashed=True),
-            chart.words(39.0, line[-1][1], "a good battery stays above", "end", 1.5),
-            *chart.dot(celsius, volts, 2 * under.value.u),
-            chart.words(celsius, volts, f" {read}", "start", -4.5),
+            *chart.scales(ticks, ys, f"battery temperature, {unit}", "V after 15 s"),
+            chart.line([*line, (chart.x[1], line[-1][1])], 1.1, dashed=True),
+            chart.words(scale.at(312.15), line[-1][1], "a good battery stays above", "end", 1.5),
+            *chart.dot(scale.at(warmth.number), volts, 2 * under.value.u),
+            chart.words(scale.at(warmth.number), volts, f" {read}", "start", -4.5),
         ],
         "Voltage under load against the voltage required at its temperature",
-        f"At {celsius:.0f} °C the battery showed {read} under load; a good one stays above {needed}. "
-        "The line rises from 8.5 V at −18 °C to 9.6 V at 21 °C and above.",
+        f"At {warm} the battery showed {read} under load; a good one stays above {needed}. "
+        f"The line rises from 8.5 V at {cold} to 9.6 V at {mild} and above.",
     )

@@ -214,9 +214,12 @@ def _picture(
 ) -> ck.Figure:
     """Manifold pressure over the share of exhaust by the model, and where this engine stands on it."""
     shares = [SHARES * step / 40 for step in range(41)]
-    line = [(100 * one, manifold_open_by_rate.si(shut.number, one, FRESH, EXHAUST) / 1000) for one in shares]
-    foot = 5.0 * math.floor(min(shut.number, opened.number) / 5000)
-    head = 5.0 * math.ceil(max(line[-1][1], opened.number / 1000) / 5)
+    scale = ck.shown_scale("kPa abs")
+    unit = scale.unit
+    modelled = [manifold_open_by_rate.si(shut.number, one, FRESH, EXHAUST) for one in shares]
+    line = [(100 * one, scale.at(pascals)) for one, pascals in zip(shares, modelled, strict=True)]
+    foot = 5.0 * math.floor(scale.at(min(shut.number, opened.number)) / 5)
+    head = 5.0 * math.ceil(max(line[-1][1], scale.at(opened.number)) / 5)
     step = 5.0 if head - foot <= 30 else 10.0
     chart = ck.Chart(x=(0.0, 100 * SHARES), y=(foot, head))
     marks: list[ck.Polyline | ck.Dot | ck.Label] = [
@@ -224,17 +227,18 @@ def _picture(
             [0, 5, 10, 15, 20, 25],
             [foot + step * nth for nth in range(int((head - foot) / step) + 1)],
             "exhaust in what the engine draws in, %",
-            "manifold pressure, kPa abs",
+            f"manifold pressure, {unit} abs",
         ),
         chart.line(line),
     ]
     if least is not None:
-        level = (shut.number + least.number) / 1000
+        level = scale.at(shut.number + least.number)
         marks += [
             chart.line([(0.0, level), (100 * SHARES, level)], 0.4, dashed=True),
             chart.words(100 * SHARES, level, "least that is expected", "end", 1.0),
         ]
-    marks += chart.dot(100 * share, opened.number / 1000, 2 * opened.u / 1000)
+    width = scale.at(opened.number + 2 * opened.u) - scale.at(opened.number)
+    marks += chart.dot(100 * share, scale.at(opened.number), width)
     return chart.figure(
         marks,
         "Manifold pressure over the share of exhaust led back",

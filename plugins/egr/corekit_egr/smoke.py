@@ -184,8 +184,11 @@ def _smoke_finding(
     if over and not _WORDS[seen].passes:
         return case.inconclusive(
             ck.Claim(code, evidence=case.noted(of), next_test=of),
-            "{seen} At so high a pressure that proves nothing: try again at 7 kPa or less.",
+            "{seen} At so high a pressure that proves nothing: try again at {most} or less.",
             tells="Something leaked at too high a test pressure; the test has to be repeated.",
-            values={"seen": _WORDS[seen].says},
+            values={
+                "seen": _WORDS[seen].says,
+                "most": ck.show(ck.exact("pressure difference", 7000.0), "kPa diff", uncertainty=False),
+            },
         )
     return said(case, of, code, seen, _WORDS)

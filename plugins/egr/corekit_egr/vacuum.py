@@ -36,6 +36,7 @@ from .declarations import (
 )
 from .observations import Raised, raised
 
+AT_20 = ck.exact("temperature", 293.15)  # the coil is judged as it would read at 20 °C
 INHG = 3386.389  # Pa, the conventional inch of mercury
 SEA_LEVEL = 101325.0  # Pa abs, the standard atmosphere
 OPEN_COIL, SHORTED_COIL = 200.0, 5.0  # Ω; source: coil-limits
@@ -504,13 +505,14 @@ def coil_checked(
             ),
         ),
         ck.Says(
-            passes="The regulator coil reads {read}, which is {value} at 20 °C; {limit} is usual.",
+            passes="The regulator coil reads {read}, which is {value} at {reference}; {limit} is usual.",
             fails=(
-                "The regulator coil reads {read}, which is {value} at 20 °C, outside {limit}. Designs"
+                "The regulator coil reads {read}, which is {value} at {reference}, outside {limit}. Designs"
                 " differ: compare with this vehicle's specification."
             ),
             undecided=(
-                "The regulator coil reads {read}, which is {value} at 20 °C, close to an end of {limit}."
+                "The regulator coil reads {read}, which is {value} at {reference}, close to an end of"
+                " {limit}."
             ),
         ),
         ck.Tells(
@@ -521,7 +523,10 @@ def coil_checked(
             ),
             undecided="Whether the electrical part of the valve's control is right could not be told yet.",
         ),
-        values={"read": read},
+        values={
+            "read": read,
+            "reference": ck.show(AT_20, "°C", uncertainty=False),
+        },
     )
 
 

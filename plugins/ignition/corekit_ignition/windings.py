@@ -111,13 +111,15 @@ def primary(
             ),
             ck.Says(
                 passes=(
-                    "{it}: primary winding {cold} at 20 °C; {limit} {usual}. That alone does not show that it"
-                    " works under load."
+                    "{it}: primary winding {cold} at {reference}; {limit} {usual}. That alone does not show"
+                    " that it works under load."
                 ),
-                fails="{it}: primary winding {cold} at 20 °C ({read} at {at}); {limit} {usual}. {meaning}",
+                fails=(
+                    "{it}: primary winding {cold} at {reference} ({read} at {at}); {limit} {usual}. {meaning}"
+                ),
                 undecided=(
-                    "{it}: primary winding {cold} at 20 °C, too close to an end of {limit} to call. Null the"
-                    " meter's leads, or use four wires."
+                    "{it}: primary winding {cold} at {reference}, too close to an end of {limit} to call."
+                    " Null the meter's leads, or use four wires."
                 ),
             ),
             ck.Tells(
@@ -129,6 +131,7 @@ def primary(
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
                 "at": _at(warm),
+                "reference": ck.show(ck.exact("temperature", 293.15), "°C", uncertainty=False),
                 "cold": _at_20_degrees(cold, "Ω"),
                 "usual": "is its specification" if own else "is usual",
                 "meaning": (
@@ -193,11 +196,13 @@ def secondary(
             ),
             ck.Says(
                 passes=(
-                    "{it}: secondary winding {cold} at 20 °C; {limit} {usual}. That alone does not show that"
-                    " it works under load."
+                    "{it}: secondary winding {cold} at {reference}; {limit} {usual}. That alone does not show"
+                    " that it works under load."
                 ),
-                fails="{it}: secondary winding {cold} at 20 °C ({read} at {at}); {limit} {usual}.",
-                undecided="{it}: secondary winding {cold} at 20 °C, too close to an end of {limit} to call.",
+                fails="{it}: secondary winding {cold} at {reference} ({read} at {at}); {limit} {usual}.",
+                undecided=(
+                    "{it}: secondary winding {cold} at {reference}, too close to an end of {limit} to call."
+                ),
             ),
             ck.Tells(
                 passes=("{it} measures within its range; that alone does not show that the coil works."),
@@ -208,6 +213,7 @@ def secondary(
                 "it": reading.place.capitalize(),
                 "read": reading.shown,
                 "at": _at(warm),
+                "reference": ck.show(ck.exact("temperature", 293.15), "°C", uncertainty=False),
                 "cold": _at_20_degrees(cold, "kΩ"),
                 "usual": "is its specification" if own else "is usual, and good coils lie outside it too",
             },
