@@ -1,10 +1,10 @@
 """Make pictures of everything the demo shows: every page of every paper, every page behind a code, every kind
 of screen, the terminal's words.
 
-    .venv/bin/python tests/pictures.py OUT [--keep] [--screens]
+    .venv/bin/python tests/pictures.py OUT [--keep] [--screens] [--papers]
 
 `--keep` also renews the three pictures that the README shows, in demo/pictures/; `--screens` makes the
-screens alone. Needs the `test` extra and a Chromium.
+screens alone, `--papers` papers at their limits (`odd_papers.py`). Needs the `test` extra and a Chromium.
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ from pathlib import Path
 
 import pypdfium2
 from cheroot.wsgi import Server
+from odd_papers import SIZES, drawn
+from odd_papers import papers as odd
 from PIL import Image
 from playwright.sync_api import Browser, sync_playwright
 from screens.everywhere import crawl, fill, kinds, richest
@@ -63,6 +65,17 @@ def main(out: Path, *, keep: bool, only_screens: bool) -> None:
             ("screen-typing", "screen"),
         ):
             small(out / f"{picture}.png", data_path("demo") / "pictures" / f"{name}.png")
+
+
+def odd_papers(out: Path) -> None:
+    """Every page of papers at their limits, on both sizes of paper."""
+    shutil.rmtree(out / "shops", ignore_errors=True)
+    for name, document, texts in odd(out / "shops"):
+        for size in SIZES:
+            data = drawn(document, texts, size)
+            (out / f"{name} {size}.pdf").write_bytes(data)
+            for number, page in enumerate(pypdfium2.PdfDocument(data), 1):
+                page.render(scale=80 / 72).to_pil().save(out / f"{name} {size} {number}.png")
 
 
 def small(picture: Path, to: Path) -> None:
@@ -170,5 +183,8 @@ def words(shop: Path, out: Path) -> None:
     (out / "terminal.txt").write_text("\n".join(said), "utf-8")
 
 
-if __name__ == "__main__":
+if __name__ == "__main__" and "--papers" in sys.argv:
+    Path(sys.argv[1]).mkdir(parents=True, exist_ok=True)
+    odd_papers(Path(sys.argv[1]))
+elif __name__ == "__main__":
     main(Path(sys.argv[1]), keep="--keep" in sys.argv, only_screens="--screens" in sys.argv)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..model.finding import Verdict
+from ..model.own_work import is_own_work
 from .faults import Told
 from .row import FaultRow, PointRow, Row
 from .state import State
@@ -26,6 +27,8 @@ _FAULTS = (
     (State.PUT_OFF, "Put off"),
     (State.DECLINED, "Found, work declined"),
 )
+#: The same of work that somebody asked for while nothing that was found calls for it.
+_ASKED_FOR = {State.APPROVED: "Approved", State.DECLINED: "Declined by you", State.PROPOSED: "Proposed"}
 #: Said where the mechanic looked for it until the visit was over: nothing more is to come.
 NO_FAULT = "Looked for, no fault found"
 _POINTS = (
@@ -46,15 +49,16 @@ def answer_of(rows: Sequence[Row], told: Told) -> str:
     points = [row for row in rows if isinstance(row, PointRow) and not row.is_check_up]
     parts = []
     no_cure = [f"“{row.what}”" for row in faults if row.did_not_fix]
-    wanted = [row.what for row in faults if _is_wanted(row)]
-    for state, words in _FAULTS:
-        names = [
-            row.what for row in faults if row.state is state and not row.did_not_fix and not _is_wanted(row)
-        ]
-        if names:
-            parts.append(f"{words}: {_names(names)}.")
-    if wanted:
-        parts.append(f"Proposed: {_names(wanted)}.")
+    for is_found, noun in ((True, "faults"), (False, "pieces of work")):
+        for state, words in _FAULTS:
+            said = words if is_found else _ASKED_FOR.get(state, words)
+            group = [
+                row
+                for row in faults
+                if row.state is state and row.is_found is is_found and not row.did_not_fix
+            ]
+            if group:
+                parts.append(f"{said}: {_names(group, noun)}.")
     if no_cure:
         parts.append(f"Done, but not the cure: {joined_words(no_cure)}.")
     was_looked_for = told.job.ended is not None and told.job.ended.record.how == "no fault found"
@@ -75,11 +79,6 @@ def _is_old(row: FaultRow, rows: Sequence[Row]) -> bool:
     )
 
 
-def _is_wanted(row: FaultRow) -> bool:
-    """Work that is proposed though nothing that was found calls for it."""
-    return row.state is State.PROPOSED and not row.is_found
-
-
 def _nothing_wrong(rows: Sequence[Row], told: Told) -> str:
     if told.is_proposal:
         return "To be looked at, at the price below."
@@ -94,11 +93,14 @@ def _quotation(row: PointRow, told: Told) -> str:
     return f"“{row.point}”" if row.key else "what you told us"
 
 
-def _names(names: Sequence[str]) -> str:
-    names = list(dict.fromkeys(names))
+def _names(rows: Sequence[FaultRow], noun: str) -> str:
+    """Each once, or how many there are; work of the shop's own is called as the shop calls it."""
+    names = list(
+        dict.fromkeys(row.what if is_own_work(row.operation) else lower_first(row.what) for row in rows)
+    )
     if len(names) > NAMED:
-        return f"{_COUNTED[len(names)] if len(names) < len(_COUNTED) else len(names)} faults"
-    return joined_words([lower_first(name) for name in names])
+        return f"{_COUNTED[len(names)] if len(names) < len(_COUNTED) else len(names)} {noun}"
+    return joined_words(names)
 
 
 def joined_words(names: Sequence[str]) -> str:
