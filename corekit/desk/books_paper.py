@@ -14,6 +14,7 @@ from ..model.document import FORM, Block, Document, DocumentKind, Heading, Pairs
 from ..model.money import Money, total
 from ..model.movement import LedgerKind
 from ..report.dates import day_words
+from ..report.language import in_language
 from ..store.mark import random_id
 from .context import ShopContext
 from .ledger import MOST, Ledger, LedgerRow, ledger
@@ -54,7 +55,7 @@ def books_paper(shop: ShopContext, span: str = "", find: str = "") -> Document:
         *_drawer(books),
         *_open(books, made),
     ]
-    return Document(
+    document = Document(
         id=random_id(16),
         kind=DocumentKind.BOOKS,
         title=f"Books, {when}",
@@ -66,6 +67,21 @@ def books_paper(shop: ShopContext, span: str = "", find: str = "") -> Document:
         demo=shop.demo,
         form=FORM,
     )
+    spoken = in_language(document, shop.settings.language, tuple(_own_texts(shop, books, find)))
+    return document if spoken.missing else spoken.document
+
+
+def _own_texts(shop: ShopContext, books: Ledger, find: str) -> Iterator[str]:
+    """What shop and customers call things by: nobody translates that."""
+    issuer = shop.settings.issuer
+    yield from (find, issuer.name, *issuer.address, issuer.tax_id)
+    yield ", ".join(filter(None, (issuer.name, *issuer.address)))
+    for row in books.rows:
+        yield from (row.number, row.job)
+    for one in books.open:
+        yield from (one.number, one.job)
+    for moved in books.drawer:
+        yield moved.what.partition(", ")[2]
 
 
 def cut_words() -> str:

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import attrs
 
 from ..model.money import Money
-from ..store.listing import InvoiceRow, JobRow
+from ..store.list_rows import InvoiceRow, JobRow
 from .context import ShopContext
 
 #: Rows of each list at most; what is more is said to be there.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..model.search_words import asked_words
-from ..store.listing import JobRow
+from ..store.list_rows import JobRow
 from .context import ShopContext
 
 

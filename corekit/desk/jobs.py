@@ -13,7 +13,7 @@ from ..model.money import Money
 from ..model.personal import PICTURE_KINDS, Personal, PersonalText
 from ..model.records import Arrived, Photographed, body_of
 from ..store.errors import StoreError
-from ..store.listing import JobRow
+from ..store.list_rows import JobRow
 from ..store.mark import random_id
 from ..store.persons import SCREEN
 from .context import ShopContext, request_of

@@ -8,7 +8,7 @@ from ..model.job import Job
 from ..model.personal import Personal
 from ..model.records import Measured
 from ..model.search_words import PHONE_TAIL, compact, search_words
-from ..store.listing import JobRow
+from ..store.list_rows import JobRow
 from .context import ShopContext
 from .jobs import texts_of
 

@@ -16,7 +16,8 @@ from ..model.personal import Personal
 from ..model.records import Opened
 from ..store import rows
 from ..store.errors import StoreError
-from ..store.listing import JOB_COLUMNS, derived_row, derived_words
+from ..store.list_rows import JOB_COLUMNS
+from ..store.listing import derived_row, derived_words
 from ..store.owing import earlier
 from .database import Line
 from .errors import HubError

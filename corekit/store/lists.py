@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from . import movements, queries
 from .database import Database
-from .listing import InvoiceRow, JobRow
+from .list_rows import InvoiceRow, JobRow
 from .movements import DrawerMove, MoneyRow
 
 

@@ -8,6 +8,7 @@ a row says beside its amount is read from its entry.
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
@@ -17,9 +18,12 @@ import attrs
 from ..model.entry import BOOKS, Entry, jobs_of
 from ..model.job import Job
 from ..model.movement import LedgerKind, moves_cash
+from . import rows
 
 #: Kinds of row that follow from the books; the others follow from the journals of jobs.
 OF_BOOKS = (LedgerKind.INVOICED, LedgerKind.CREDITED, LedgerKind.RECEIVED, LedgerKind.GIVEN_BACK)
+#: The same as a list for SQL.
+KINDS_OF_BOOKS = ", ".join(f"'{kind}'" for kind in OF_BOOKS)
 #: Kinds of entry of the books that a row follows from.
 BOOKED = ("invoice", "payment", "drawer")
 
@@ -129,14 +133,14 @@ def rows_of_job(job: Job, places: Mapping[str, int]) -> list[MoneyRow]:
         places: Id of each entry → its place in the file.
     """
     number = job.issued[-1].record.number if job.issued else ""
-    rows = []
+    found: list[MoneyRow] = []
 
     def told(
         kind: LedgerKind, entry: Entry, number: str, amount: int, currency: str, by: Entry | None = None
     ) -> None:
         written = by or entry
         day = entry.taken if kind is LedgerKind.ANNOUNCED and entry.taken else written.recorded
-        rows.append(
+        found.append(
             MoneyRow(
                 day=_day(day),
                 recorded=written.recorded,
@@ -172,7 +176,7 @@ def rows_of_job(job: Job, places: Mapping[str, int]) -> list[MoneyRow]:
             announced.record.amount,
             announced.record.currency,
         )
-    return rows
+    return found
 
 
 def drawer_rows(placed: Iterable[tuple[int, Entry]]) -> Iterator[DrawerMove]:
@@ -222,11 +226,11 @@ def _day(instant: str) -> str:
 # ── written with the entries ────────────────────────────────────────────────────────────────────────────────
 
 
-def refresh_job(connection: sqlite3.Connection, job: str, rows: Sequence[MoneyRow]) -> None:
+def refresh_job(connection: sqlite3.Connection, job: str, moved: Sequence[MoneyRow]) -> None:
     """Bring the rows of a job's own journal up to date."""
     where, values = of_job(job)
     connection.execute(f"DELETE FROM money {where}", values)
-    _insert_rows(connection, rows)
+    _insert_rows(connection, moved)
 
 
 def insert_booked(connection: sqlite3.Connection, place: int, entry: Entry) -> None:
@@ -263,8 +267,8 @@ def insert_booked(connection: sqlite3.Connection, place: int, entry: Entry) -> N
             break
 
 
-def _insert_rows(connection: sqlite3.Connection, rows: Sequence[MoneyRow]) -> None:
-    connection.executemany(_insert("money", MONEY_COLUMNS), [attrs.astuple(row) for row in rows])
+def _insert_rows(connection: sqlite3.Connection, moved: Sequence[MoneyRow]) -> None:
+    connection.executemany(_insert("money", MONEY_COLUMNS), [attrs.astuple(row) for row in moved])
 
 
 def _insert(table: str, columns: Sequence[str]) -> str:
@@ -298,8 +302,8 @@ def money_of_amount(connection: sqlite3.Connection, minor: int, most: int) -> li
 
 def _rows(connection: sqlite3.Connection, where: str, *values: Any) -> list[MoneyRow]:
     found = connection.execute(f"SELECT {', '.join(MONEY_COLUMNS)} FROM money {where}", values)
-    rows = [MoneyRow(**dict(zip(MONEY_COLUMNS, row, strict=True))) for row in found]
-    return sorted(rows, key=lambda row: (row.recorded, row.written))
+    moved = [MoneyRow(**dict(zip(MONEY_COLUMNS, row, strict=True))) for row in found]
+    return sorted(moved, key=lambda row: (row.recorded, row.written))
 
 
 def drawer_between(connection: sqlite3.Connection, currency: str, first: str, last: str) -> list[DrawerMove]:
@@ -355,5 +359,31 @@ def kept_drawer(connection: sqlite3.Connection) -> Iterator[tuple[Any, ...]]:
     )
 
 
-#: Entries of the books that the drawer may follow from, in its order.
-IN_ORDER_OF_DRAWER = f"WHERE journal = '{BOOKS}' AND kind IN ('payment', 'drawer') ORDER BY recorded, rowid"
+def differences(connection: sqlite3.Connection) -> Iterator[str]:
+    """What the books move and what lies in the cash drawer, against what follows from the books: a sentence
+    for each difference.
+    """
+    in_order = (
+        f"{rows.SELECT_PLACED} WHERE journal = ? AND kind IN ('payment', 'drawer') ORDER BY recorded, rowid"
+    )
+    kept = kept_drawer(connection)
+    for move in drawer_rows(_parsed(connection.execute(in_order, (BOOKS,)))):
+        if next(kept, None) != attrs.astuple(move):
+            yield f"table drawer, row {move.entry[:12]}: it does not say what the books say"
+            break  # every row behind it differs too
+    else:
+        yield from (f"table drawer, row {str(row[2])[:12]}: no entry stands behind it" for row in kept)
+    booked = connection.execute(f"{rows.SELECT_PLACED} WHERE journal = ? ORDER BY chain, n", (BOOKS,))
+    for place, entry in _parsed(booked):
+        wanted = sorted(map(attrs.astuple, rows_of_books(place, entry)), key=str)
+        if kept_rows(connection, f"WHERE entry = ? AND kind IN ({KINDS_OF_BOOKS})", entry.id) != wanted:
+            yield (
+                f"table money, rows of entry {entry.n} of chain {entry.chain}: they do not say what the books"
+                " say"
+            )
+
+
+def _parsed(found: Iterable[Sequence[Any]]) -> Iterator[tuple[int, Entry]]:
+    for place, *row in found:
+        with contextlib.suppress(ValueError, TypeError, RecursionError):
+            yield place, rows.parsed(tuple(row))

@@ -10,7 +10,7 @@ from ..model.entry import BOOKS, JOB, Entry, own_subject
 from ..model.job import Job, fold
 from . import persons, rows, vans
 from .errors import StoreError
-from .listing import INVOICE_COLUMNS, JOB_COLUMNS, InvoiceRow, JobRow
+from .list_rows import INVOICE_COLUMNS, JOB_COLUMNS, InvoiceRow, JobRow
 from .mark import normalise_id
 
 #: How many jobs or invoices a message lists before it stops.

@@ -19,11 +19,10 @@ import attrs
 from ..model.canonical import canonical
 from ..model.entry import BOOKS, JOB, Entry, broken, jobs_of
 from ..model.job import fold
-from . import listing, movements, persons, rows, schema, seals, vans
+from . import list_rows, listing, movements, persons, rows, schema, seals, vans
 
 _LISTS = {6: "seen", 11: "body", 12: "replaces"}
 _HEADS_KEPT = 4096
-_OF_BOOKS = ", ".join(f"'{kind}'" for kind in movements.OF_BOOKS)
 
 
 def faults(connection: sqlite3.Connection) -> list[str]:
@@ -37,7 +36,7 @@ def faults(connection: sqlite3.Connection) -> list[str]:
         lambda: _tables(connection),
         lambda: _chains(connection),
         lambda: _jobs(connection),
-        lambda: _money_differences(connection),
+        lambda: movements.differences(connection),
         lambda: _places(connection),
         lambda: _answers(connection),
         lambda: _seal_differences(connection),
@@ -364,35 +363,12 @@ def _list_differences(connection: sqlite3.Connection, job: str, placed: listing.
         yield f"table job_word, rows of {job}: they are not what this job is found by"
 
 
-def _money_differences(connection: sqlite3.Connection) -> Iterator[str]:
-    """What the books move and what lies in the cash drawer, against what follows from the books."""
-    found = connection.execute(f"{rows.SELECT_PLACED} {movements.IN_ORDER_OF_DRAWER}")
-    kept = movements.kept_drawer(connection)
-    for move in movements.drawer_rows(_parsed(found)):
-        if next(kept, None) != attrs.astuple(move):
-            yield f"table drawer, row {move.entry[:12]}: it does not say what the books say"
-            break  # every row behind it differs too
-    else:
-        yield from (f"table drawer, row {_place(row[2:])}: no entry stands behind it" for row in kept)
-    booked = connection.execute(f"{rows.SELECT_PLACED} WHERE journal = ? ORDER BY chain, n", (BOOKS,))
-    for place, entry in _parsed(booked):
-        wanted = sorted(map(attrs.astuple, movements.rows_of_books(place, entry)), key=str)
-        if movements.kept_rows(connection, f"WHERE entry = ? AND kind IN ({_OF_BOOKS})", entry.id) != wanted:
-            yield f"table money, rows of {_where(entry)}: they do not say what the books say"
-
-
-def _parsed(found: Iterable[Sequence[Any]]) -> Iterator[tuple[int, Entry]]:
-    for place, *row in found:
-        with contextlib.suppress(ValueError, TypeError, RecursionError):
-            yield place, rows.parsed(tuple(row))
-
-
 def _kept_job(
     connection: sqlite3.Connection, job: str
 ) -> tuple[list[tuple[Any, ...]], list[tuple[int, str]]]:
     """A job's row and its names as they stand."""
     row = connection.execute(
-        f"SELECT {', '.join(listing.JOB_COLUMNS)} FROM job WHERE id = ?", (job,)
+        f"SELECT {', '.join(list_rows.JOB_COLUMNS)} FROM job WHERE id = ?", (job,)
     ).fetchall()
     names = connection.execute("SELECT place, name FROM job_name WHERE job = ? ORDER BY place", (job,))
     return row, names.fetchall()
@@ -407,7 +383,7 @@ def _kept_words(connection: sqlite3.Connection, job: str) -> list[tuple[str, str
 def _kept_invoice(connection: sqlite3.Connection, entry: str) -> tuple[Any, ...] | None:
     """An invoice's row as it stands."""
     found = connection.execute(
-        f"SELECT {', '.join(listing.INVOICE_COLUMNS)} FROM invoice WHERE entry = ?", (entry,)
+        f"SELECT {', '.join(list_rows.INVOICE_COLUMNS)} FROM invoice WHERE entry = ?", (entry,)
     )
     row: tuple[Any, ...] | None = found.fetchone()
     return row
@@ -423,7 +399,7 @@ def _groundless_rows(connection: sqlite3.Connection) -> Iterator[str]:
         (
             "money",
             "entry",
-            f"id = money.entry AND (entry.journal = 'books') = (money.kind IN ({_OF_BOOKS}))",
+            f"id = money.entry AND (entry.journal = 'books') = (money.kind IN ({movements.KINDS_OF_BOOKS}))",
         ),
     ):
         missing = (
@@ -432,9 +408,8 @@ def _groundless_rows(connection: sqlite3.Connection) -> Iterator[str]:
         for (name,) in connection.execute(missing):
             yield f"table {table}, row {name[:12]}: no entry stands behind it"
     # Jobs are compared one by one: a row of none would be left out.
-    unknown = (
-        f"SELECT entry FROM money WHERE kind NOT IN ({_OF_BOOKS}) AND job NOT IN (SELECT job FROM entry)"
-    )
+    of_jobs = f"WHERE kind NOT IN ({movements.KINDS_OF_BOOKS})"
+    unknown = f"SELECT entry FROM money {of_jobs} AND job NOT IN (SELECT job FROM entry)"
     for (name,) in connection.execute(unknown):
         yield f"table money, row {name[:12]}: it is no job's"
 

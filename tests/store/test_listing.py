@@ -14,7 +14,7 @@ from corekit.model.job_state import JobState
 from corekit.model.personal import PersonalText
 from corekit.model.records import Approved, Customer, Left, Opened, Paid, PaymentTaken, Vehicle
 from corekit.store import queries
-from corekit.store.listing import JobRow
+from corekit.store.list_rows import JobRow
 from corekit.store.store import Store
 from corekit.store.transaction import Transaction
 
