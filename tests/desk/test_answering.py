@@ -15,7 +15,7 @@ import pytest
 from corekit.billing.errors import ConsentError
 from corekit.desk.answering import ON_THE_PAGE, Fetched, fetch_answers, offer
 from corekit.desk.estimating import Estimate
-from corekit.desk.settings import PUBLISHED
+from corekit.desk.settings import PUBLISHED, SHOP_FILE
 from corekit.desk.shop import Shop
 from corekit.model.records import Remarked
 from corekit.share.answer import open_answer, sealed_answer
@@ -195,3 +195,22 @@ def test_a_diagnosis_is_approved_on_its_page(shop: Shop) -> None:
     assert answered(shop, address, "yes") == 200
     fetch_answers(shop.context)
     assert shop.store.job(estimate.job).approval.decisions[0].has_diagnosis
+
+
+def test_where_the_law_gives_a_right_to_cancel_a_yes_on_the_page_waits_for_what_the_customer_says_of_it(
+    empty_shop: Path, clock: Clock
+) -> None:
+    path = empty_shop / SHOP_FILE
+    told = re.sub(r"(?m)^jurisdiction.*$", "", path.read_text("utf-8"))
+    words = 'statements = { cancellation = "You may cancel." }'
+    path.write_text(f'jurisdiction = "EU"\n{words}\n{told}', "utf-8")
+    with Shop(empty_shop, now=clock) as shop:
+        estimate, address = offered(shop)
+        assert answered(shop, address, "yes", "yes") == 200
+        (fetched,) = fetch_answers(shop.context)
+        assert not fetched.is_recorded
+        assert "ask what the customer says on the right to cancel" in fetched.words
+        assert f'--total {estimate.total} --how "{ON_THE_PAGE}" --cancellation' in fetched.words
+        assert shop.store.job(estimate.job).approvals == ()
+        shop.approve(estimate, by="customer", how=ON_THE_PAGE, cancellation="begin at once")
+        assert len(shop.store.job(estimate.job).approvals) == 1

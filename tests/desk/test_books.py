@@ -491,6 +491,20 @@ def test_the_books_are_searched_by_number_within_a_time_and_tell_what_is_open_of
     assert "242.00" not in str(paper)
 
 
+def test_where_more_was_found_than_is_told_it_says_so(
+    owing: tuple[Shop, list[datetime]], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shop, _ = owing
+    two_jobs(*owing)
+    asked = ["books", "--shop", str(shop.context.folder), "--find", "car"]  # both vehicles are called so
+    for most, cut in ((2, False), (1, True)):
+        monkeypatch.setattr("corekit.desk.ledger.MOST", most)
+        assert ledger(shop.context, "", "car").cut is cut
+        assert main(asked) == 0
+        assert ("More was found" in capsys.readouterr().out) is cut
+    assert "More was found" in str(books_paper(shop.context, "", "car"))
+
+
 def test_what_was_forgotten_is_not_found_in_the_books_but_by_number_amount_and_day(
     owing: tuple[Shop, list[datetime]],
 ) -> None:

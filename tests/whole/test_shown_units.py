@@ -34,7 +34,7 @@ from corekit.report.personal_text import mask
 from corekit.report.terminal import render_text
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
-from corekit.visit.unit_keys import unit_keys
+from corekit.visit.unit_keys import number_and_unit, unit_keys
 
 from ..screens.everywhere import Skeleton
 
@@ -141,6 +141,26 @@ def test_limit_and_value_of_one_thing_are_in_one_unit_and_it_is_offered_first(on
         words = [limit_words(limit, one.unit) for limit in limits]
     assert keys[0] == label and units.declared_text(one.unit) in keys[:2]
     assert all(label in said and not METRIC.search(said) for said in words)
+
+
+@given(
+    st.sampled_from([one for one in DECLARED if _shown(one.unit) != one.unit]),
+    st.integers(1, 99999),
+    st.integers(0, 3),
+)
+def test_digits_that_were_typed_in_the_shops_unit_come_back_as_they_were(
+    one: Measurand, digits: int, places: int
+) -> None:
+    number = f"{digits / 10**places:.{places}f}"
+    with units.shown_in(WANTED):
+        keys = unit_keys(one)
+        read = units.read_quantity(f"{number} {keys[0]}", [one.unit])
+        assert number_and_unit(f"{number} {keys[0]}", keys) == (number, keys[0])
+        assert number_and_unit(f"{number} {units.declared_text(one.unit)}", keys)[0] == number
+    assert read.text == f"{number} {keys[0]}"
+    assert read.number == pytest.approx(
+        units.to_coherent(float(number), _shown(one.unit)), rel=1e-12, abs=1e-9
+    )
 
 
 def _kind(limit: Limit) -> str:
