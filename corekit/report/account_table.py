@@ -5,7 +5,7 @@ stands.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import attrs
 
@@ -33,11 +33,23 @@ def account_boxes(setter: Typesetter, measures: SheetMeasures, block: Account) -
         return []
     columns = _columns(setter, measures, block)
     head = _head(setter, measures, block, columns)
-    rows = [_row(setter, measures, row, columns) for row in block.rows]
+    rows = [_row(setter, measures, row, columns) for row in _each_point_once(block.rows)]
     for nth, row in enumerate(rows):
         row.head = head
         row.rule = 0.4 if nth else 0.0
     return [head, *rows]
+
+
+def _each_point_once(rows: Sequence[AccountRow]) -> Iterator[AccountRow]:
+    """The rows; where work stands below work and nothing was read of either, what both answer is said over
+    the first alone.
+    """
+    before: AccountRow | None = None
+    for row in rows:
+        same = before is not None and row.what and row.point == before.point
+        quiet = same and before is not None and not row.proofs and not before.proofs
+        yield attrs.evolve(row, point="") if quiet else row
+        before = row
 
 
 def work_start(setter: Typesetter, measures: SheetMeasures, block: Account) -> float:
