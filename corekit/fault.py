@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -231,4 +230,6 @@ def _likeness(typed: str, word: str) -> float:
     ends = typed != word and (typed.endswith(word) or word.endswith(typed)) and min(len(typed), len(word)) > 2
     if ends or typed[:1] != word[:1]:
         return 0.0
+    import difflib  # only for what was mistyped
+
     return difflib.SequenceMatcher(None, typed, word).ratio()

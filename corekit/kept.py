@@ -12,9 +12,9 @@ import hashlib
 import os
 import pickle
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from functools import lru_cache
-from importlib.util import cache_from_source
+from importlib.util import cache_from_source, find_spec
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -34,21 +34,22 @@ def kept(
     """
     paths = list(files)
     try:
-        fingerprint = _fingerprint(paths, code, told)
+        hangs_on = fingerprint(paths, code, told)
         file = kept_file(name, [*paths, code])
     except (OSError, NotImplementedError):
         return make()
-    found = kept_value(file, fingerprint)
+    found = kept_value(file, hangs_on)
     if found is not None:
         value: T = found[0]
         return value
     made = make()
     if not sys.dont_write_bytecode:
-        write_kept(file, fingerprint, made)
+        write_kept(file, hangs_on, made)
     return made
 
 
-def _fingerprint(files: list[Path], code: Path | None, told: Any) -> bytes:
+def fingerprint(files: list[Path], code: Path | None, told: Any) -> bytes:
+    """Of the environment, files by their content, the modules below a folder, and plain data."""
     words = hashlib.sha256(_environment())
     for path in files:
         content = path.read_bytes()
@@ -59,29 +60,43 @@ def _fingerprint(files: list[Path], code: Path | None, told: Any) -> bytes:
     return words.digest()
 
 
+#: The rooms whose modules have a say in what is kept; no room to the right of them keeps anything.
+_ROOMS = ("model", "plugin")
+
+
 @lru_cache(maxsize=1)
 def _environment() -> bytes:
-    """Python, the libraries that make the classes, and every module of the core."""
+    """Python, the libraries that make the classes, and every module of the core that can have a say."""
     words = hashlib.sha256(sys.version.encode())
     for name in ("attr", "cattrs"):
-        module = sys.modules.get(name)
-        folder = Path(module.__file__).parent if module is not None and module.__file__ else None
+        found = find_spec(name)  # whether it was imported already or will be
+        folder = Path(found.origin).parent if found is not None and found.origin else None
         for line in _modules(folder) if folder is not None else ():
             words.update(line)
-    for line in _modules(Path(__file__).parent):
+    core = Path(__file__).parent
+    for line in _modules(core, _ROOMS):
         words.update(line)
     return words.digest()
 
 
-def _modules(folder: Path) -> Iterator[bytes]:
-    """Each module below a folder as Python itself tells a changed one: by its size and time."""
+def _modules(folder: Path, below: Collection[str] | None = None) -> Iterator[bytes]:
+    """Each module of a folder and below it, as Python itself tells a changed one: by its size and time.
+
+    Args:
+        below: The packages in it that count; all of them when left out.
+    """
     with os.scandir(folder) as found:
         entries = sorted(found, key=lambda entry: entry.name)
     for entry in entries:
         if entry.name.endswith(".py"):
             stat = entry.stat()
             yield f"{entry.path}\0{stat.st_size}\0{stat.st_mtime_ns}\0".encode()
-        elif "." not in entry.name and entry.name != "__pycache__" and entry.is_dir():
+        elif (
+            "." not in entry.name
+            and entry.name != "__pycache__"
+            and (below is None or entry.name in below)
+            and entry.is_dir()
+        ):
             yield from _modules(Path(entry.path))
 
 

@@ -5,7 +5,6 @@ It stands in `shared/units.toml`; while a system is installed, the units that it
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from functools import lru_cache
@@ -317,6 +316,8 @@ def unit(text: str) -> Unit:
 
 
 def _near(key: str, there: Table) -> str:
+    import difflib  # only for what was mistyped
+
     near = [
         spelling for spelling in there.spelled if spelling.casefold() == key.casefold()
     ] or difflib.get_close_matches(key, there.spelled, n=3, cutoff=0.6)

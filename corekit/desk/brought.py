@@ -6,7 +6,6 @@ others, with what and how is theirs to know.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -19,6 +18,8 @@ if TYPE_CHECKING:
 
 
 def brought_document(record: Brought) -> Document:
+    import json
+
     from ..model.document import from_data  # few jobs have such a paper
 
     return from_data(json.loads(record.content))

@@ -18,7 +18,6 @@ from ..reference import sources as read_sources
 from .api import check_api
 from .check import Check
 from .faults import FaultTable
-from .limit_file import read_limits
 from .system import SHELVES, System
 
 
@@ -90,6 +89,8 @@ class Addition(System):
         path = self.folder / "limits.toml"
         if not path.is_file():
             return {}
+        from .limit_file import read_limits
+
         found = read_limits(path, f"{path.name} of {self.entry_point}", self.sources)
         for key in found:
             own = f"{self.entry_point}_"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable
-from functools import partial
+from functools import cached_property, partial
 from typing import (
     Annotated,
     Any,
@@ -100,17 +100,45 @@ class Calculation(Generic[P]):
 
     Call it with `Value`s, `Reading`s or pint quantities and the uncertainty travels along; `.si` is the bare
     function of floats in coherent units.
+
+    Args:
+        read_before: Its annotations were found right at an earlier start (`found_right.py`), so they are read
+            when somebody asks.
+
+    Raises:
+        TypeError: names what is not declared, and how to write it.
     """
 
-    def __init__(self, function: Callable[P, float], key: str, source: str) -> None:
+    def __init__(
+        self, function: Callable[P, float], key: str, source: str, *, read_before: bool = False
+    ) -> None:
         self.si: Callable[P, float] = function
         self.key = key
         self.source = source
-        self.title = " ".join((inspect.getdoc(function) or key).partition("\n\n")[0].split())
         self.__doc__ = function.__doc__
         self.__name__ = function.__name__
         self.__wrapped__ = function
-        self.inputs, self.output = _annotations(function)
+        if not read_before:
+            _ = self._declared
+
+    @cached_property
+    def _declared(self) -> tuple[dict[str, Input], Output]:
+        return annotations_of(self.si)
+
+    @property
+    def inputs(self) -> dict[str, Input]:
+        """What it takes, by name."""
+        return self._declared[0]
+
+    @property
+    def output(self) -> Output:
+        """What comes out."""
+        return self._declared[1]
+
+    @cached_property
+    def title(self) -> str:
+        """The first sentence of its docstring."""
+        return " ".join((inspect.getdoc(self.si) or self.key).partition("\n\n")[0].split())
 
     def __repr__(self) -> str:
         return f"<calculation {self.key}>"
@@ -322,7 +350,7 @@ class Calculation(Generic[P]):
         return given
 
 
-def _annotations(function: Callable[..., float]) -> tuple[dict[str, Input], Output]:
+def annotations_of(function: Callable[..., float]) -> tuple[dict[str, Input], Output]:
     """Read unit, label and range off the annotations, refusing at import what is not declared."""
     try:
         hints = inspect.get_annotations(function, eval_str=True)

@@ -6,6 +6,7 @@ import inspect
 import types
 from collections.abc import Callable, Iterable, Iterator
 from enum import Enum, StrEnum
+from functools import partial
 from typing import (
     Annotated,
     Any,
@@ -70,7 +71,7 @@ class Check(Generic[P]):
 
     title: str
     function: Checker[P]
-    parameters: tuple[Parameter, ...]
+    _parameters: tuple[Parameter, ...] | Callable[[], tuple[Parameter, ...]] = attrs.field(eq=False)
     worse_with: tuple[Measurand, ...] = ()
     better_with: tuple[Measurand, ...] = ()
     not_while: tuple[str, ...] = ()
@@ -82,6 +83,15 @@ class Check(Generic[P]):
     @property
     def key(self) -> str:
         return self.function.__name__
+
+    @property
+    def parameters(self) -> tuple[Parameter, ...]:
+        """What it takes; of a check that was found right at an earlier start, read when somebody asks."""
+        known = self._parameters
+        if not isinstance(known, tuple):
+            known = known()
+            object.__setattr__(self, "_parameters", known)
+        return known
 
     @property
     def where(self) -> str:
@@ -158,12 +168,19 @@ def _taken_with(of: Measurand, readings: Iterable[Reading]) -> Reading | None:
     return next((reading for reading in beside if reading.measurand.kind == of.kind), None)
 
 
-def declare(function: Checker[P], title: str) -> Check[P]:
+def declare(function: Checker[P], title: str, *, read_before: bool = False) -> Check[P]:
     """Read the signature; whatever cannot be meant is refused here, at import.
+
+    Args:
+        read_before: It was found right at an earlier start (`found_right.py`).
 
     Raises:
         TypeError: names the function, the parameter and what to write.
     """
+    if read_before:
+        return Check(
+            title=title, function=function, parameters=partial(parameters_of, function, after_case=True)
+        )
     if not inspect.isgeneratorfunction(function):
         raise TypeError(
             f"{function.__name__}: a check yields its findings; use `yield case.judge(…)`, not `return`."

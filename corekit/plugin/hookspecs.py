@@ -8,8 +8,11 @@ from pathlib import Path
 import pluggy
 
 from ..model.channel import Reader
-from ..model.export import Exporter
 from .system import System
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from ..model.export import Exporter
 
 PROJECT = "corekit"
 hookspec = pluggy.HookspecMarker(PROJECT)

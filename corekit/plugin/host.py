@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property, lru_cache
-from importlib.metadata import Distribution, EntryPoint, entry_points
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -16,7 +15,6 @@ from ..channels import ChannelList, channels
 from ..complaints import own_symptoms, set_own_symptoms
 from ..jurisdictions import jurisdictions, read_jurisdiction
 from ..model.channel import FromChannel, Reader
-from ..model.export import Exporter
 from ..model.jurisdiction import Jurisdiction
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation, Operation, Part, Setting, Trait
@@ -28,10 +26,12 @@ from .addition import Addition
 from .calculation import Calculation
 from .cures import cure_of
 from .guard import failure_words, guarded
+from .installed import Distribution, Point, entry_points
 from .system import System
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from ..model.export import Exporter
     from .learned import Learned
 
 T = TypeVar("T")
@@ -190,7 +190,7 @@ def _merge(shelves: Iterable[dict[str, Any]]) -> dict[str, Any]:
     return everything
 
 
-def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
+def load(found: Iterable[Point] | None = None) -> Plugins:
     """Load every plugin under entry point group `corekit`, one at a time and under a time limit.
 
     A plugin that fails to import, raises, returns the wrong thing, mistypes a hook, adds nothing, has another
@@ -205,7 +205,7 @@ def load(found: Iterable[EntryPoint] | None = None) -> Plugins:
     failures: list[Failure] = []
     distributions: dict[str, str] = {}
     versions: dict[str, str] = {}
-    taken: dict[str, EntryPoint] = {}
+    taken: dict[str, Point] = {}
     lost: dict[str, str] = {}
     hooks: dict[str, tuple[str, ...]] = {}
     additions: dict[str, Addition] = {}
@@ -290,7 +290,7 @@ class _LeftOutError(Exception):
     """It is not to be loaded in this process."""
 
 
-def _failure(point: EntryPoint, error: BaseException) -> Failure:
+def _failure(point: Point, error: BaseException) -> Failure:
     left_out = isinstance(error, _LeftOutError)
     return Failure(
         plugin=point.name,
@@ -303,7 +303,7 @@ def _failure(point: EntryPoint, error: BaseException) -> Failure:
     )
 
 
-def _rank(point: EntryPoint) -> tuple[str, bool, str]:
+def _rank(point: Point) -> tuple[str, bool, str]:
     """By name; of two with one name those that come with the core are first, then the distribution's name
     decides.
     """
@@ -335,26 +335,32 @@ def _missing_declarations(systems: Mapping[str, System]) -> list[Failure]:
     """
     found = []
     for system in systems.values():
-        for wanted in system.foreign_wants:
-            other = systems.get(wanted.key.split(".", 1)[0])
+        for key, kind in _foreign_wants(system):
+            other = systems.get(key.split(".", 1)[0])
             if other is None:
                 continue
-            declared = other.measurands.get(wanted.key)
-            if declared is not None and declared.kind == wanted.kind:
+            declared = other.measurands.get(key)
+            if declared is not None and declared.kind == kind:
                 continue
             has = (
-                f"declares it as a {declared.kind}, not a {wanted.kind}"
+                f"declares it as a {declared.kind}, not a {kind}"
                 if declared is not None
                 else "declares no such measurand"
             )
             found.append(
                 Failure(
                     plugin=system.key,
-                    what=f"it asks for {wanted.key}, but {other.key} {has}",
+                    what=f"it asks for {key}, but {other.key} {has}",
                     cost="It does without that reading.",
                 )
             )
     return found
+
+
+def _foreign_wants(system: System) -> Iterable[tuple[str, str]]:
+    """(key, kind) of what its checks want of other systems."""
+    known = system.found_right.foreign(system)
+    return known if known is not None else ((one.key, one.kind) for one in system.foreign_wants)
 
 
 @attrs.frozen
@@ -368,7 +374,7 @@ class _Added:
     hooks: tuple[str, ...]
 
 
-def _added_by(point: EntryPoint) -> _Added:
+def _added_by(point: Point) -> _Added:
     """What a plugin adds.
 
     Raises:
@@ -398,9 +404,15 @@ def _added_by(point: EntryPoint) -> _Added:
         _system_of(systems[0].function) if systems else None,
         _jurisdictions_of(files[0].function) if files else {},
         _all_of(readers[0].function, Reader) if readers else (),
-        _all_of(exporters[0].function, Exporter) if exporters else (),
+        _exporters_of(exporters[0].function) if exporters else (),
         tuple(name for name in vars(hookspecs) if name in _named_in(manager)),
     )
+
+
+def _exporters_of(call: Callable[[], Any]) -> tuple[Exporter, ...]:
+    from ..model.export import Exporter
+
+    return _all_of(call, Exporter)
 
 
 def _named_in(manager: pluggy.PluginManager) -> set[str]:
@@ -440,7 +452,9 @@ def _system_of(call: Callable[[], Any]) -> System:
     if isinstance(system, Addition):
         return system  # its table means something on the system alone
     _ = system.limits, system.faults
-    _refuse_loose_ends(system)
+    if system.found_right.foreign(system) is None:
+        _refuse_loose_ends(system)
+        system.found_right.note(system)
     return system
 
 
@@ -449,7 +463,7 @@ def _refuse_loose_ends(system: System) -> None:
         raise ValueError("; ".join(ends))
 
 
-def _added_to(base: System | None, added: Addition, point: EntryPoint) -> System:
+def _added_to(base: System | None, added: Addition, point: Point) -> System:
     """The system with what a plugin adds to it."""
     if point.name != added.entry_point:
         raise ValueError(
@@ -463,12 +477,12 @@ def _added_to(base: System | None, added: Addition, point: EntryPoint) -> System
     return whole
 
 
-def _version(point: EntryPoint) -> str:
+def _version(point: Point) -> str:
     distribution = getattr(point, "dist", None)
     return _name_and_version(distribution)[1] if distribution is not None else "unknown"
 
 
-def _distribution_name(point: EntryPoint) -> str:
+def _distribution_name(point: Point) -> str:
     """The distribution that it came in, with its version; empty when none is known."""
     distribution = getattr(point, "dist", None)
     return " ".join(_name_and_version(distribution)) if distribution is not None else ""
@@ -480,7 +494,7 @@ def _name_and_version(distribution: Distribution) -> tuple[str, str]:
     return distribution.name, distribution.version
 
 
-def _origin(point: EntryPoint) -> str:
+def _origin(point: Point) -> str:
     """The distribution and where it lies, or else the module."""
     distribution = getattr(point, "dist", None)
     if distribution is None:

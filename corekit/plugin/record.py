@@ -7,7 +7,6 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Mapping
-from statistics import fmean, pstdev
 
 import attrs
 
@@ -187,6 +186,8 @@ class Record:
         lasted = self.end - self.over[begin]
         if lasted < lasting or begin == self.count - 1:
             return None
+        from statistics import fmean, pstdev  # with `random` behind it; few jobs have a record
+
         part = self.samples[begin:]
         scatter = pstdev(part)
         step = self.over[begin] - self.over[begin - 1] if begin else 0.0
@@ -221,6 +222,8 @@ class Record:
         Neighbouring samples share their errors, so its uncertainty is that of the two ends alone: each with
         the instrument's own part and the scatter about the line, beside what is in proportion.
         """
+        from statistics import fmean, pstdev
+
         x, y = fmean(self.over), fmean(self.samples)
         spread = math.fsum((place - x) ** 2 for place in self.over)
         slope = (

@@ -29,15 +29,18 @@ from .api import check_api
 from .calculation import Calculation
 from .check import Check, Checker, Parameter, closed_list, declare
 from .derived import Derivation, Derived, derivation
-from .fault_file import Declared, read_faults
 from .faults import FaultTable
+from .found_right import FoundRight
 from .from_channel import Spans, declare_from_channel, declare_from_monitor
-from .limit_file import read_limits
 from .own_channel import declare_channel
 from .own_unit import declare_unit
 from .relation import Relation, declare_relation
 from .sampling import sampling_of
 from .setting import setting_value
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .fault_file import Declared
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -93,6 +96,11 @@ class System:
 
     def __repr__(self) -> str:
         return f"<system {self.key}>"
+
+    @cached_property
+    def found_right(self) -> FoundRight:
+        """What of its declarations was found right at an earlier start."""
+        return FoundRight(self.key, self.folder)
 
     def without_checks(self) -> System:
         """The same system as one that only declares: what was read of it is shown, and nothing is made of it.
@@ -521,7 +529,8 @@ class System:
         """Decorator for a plain float function in coherent units; `source` is a key of sources.toml."""
 
         def declared(function: Callable[P, float]) -> Calculation[P]:
-            calculation = Calculation(function, self._key(function.__name__), source)
+            read_before = self.found_right.holds(function)
+            calculation = Calculation(function, self._key(function.__name__), source, read_before=read_before)
             self._keep(self.calculations, calculation.key, calculation)
             return calculation
 
@@ -661,7 +670,7 @@ class System:
 
         def declared(function: Checker[P]) -> Check[P]:
             check = attrs.evolve(
-                declare(function, title),
+                declare(function, title, read_before=self.found_right.holds(function)),
                 worse_with=tuple(worse_with),
                 better_with=tuple(better_with),
                 not_while=tuple(not_while),
@@ -687,7 +696,13 @@ class System:
         path = self.folder / "limits.toml"
         if not path.is_file():
             return {}
-        return self._read_once(path, lambda: read_limits(path, f"{path.name} of {self.key}", self.sources))
+
+        def read() -> Mapping[str, Limit]:
+            from .limit_file import read_limits  # its forms are wanted when nothing is kept
+
+            return read_limits(path, f"{path.name} of {self.key}", self.sources)
+
+        return self._read_once(path, read)
 
     @cached_property
     def faults(self) -> FaultTable | None:
@@ -717,9 +732,13 @@ class System:
 
     def fault_table(self, data: Mapping[str, Any], where: str) -> FaultTable:
         """A fault table from plain data, checked against this system's declarations."""
+        from .fault_file import read_faults
+
         return read_faults(data, where, self._declarations(), self.key)
 
     def _declarations(self) -> Declared:
+        from .fault_file import Declared
+
         return Declared(
             to_coherent=self._coherent,
             measurands={key: measurand.places for key, measurand in self.measurands.items()},

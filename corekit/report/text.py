@@ -8,9 +8,12 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 
-from ..model.document import WITH_TAX, Document, DocumentKind, Words
 from ..model.personal import Personal
 from ..signs import has_blank, is_visible
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:  # a check on the terminal makes no document
+    from ..model.document import Document, Words
 
 #: What becomes of a reference to personal text.
 Resolve = Callable[[Personal], str]
@@ -69,12 +72,16 @@ def stays_with(before: str, after: str) -> bool:
 
 def amount_words(document: Document, words: Mapping[str, Mapping[str, str]]) -> str:
     """What the amount at the head of a paper is: its total, or what was received or is overdue."""
+    from ..model.document import DocumentKind
+
     word = {DocumentKind.RECEIPT: "received", DocumentKind.REMINDER: "overdue"}.get(document.kind, "total")
     return words["opening"][word].format(currency=clean(document.currency))
 
 
 def price_word(document: Document) -> str:
     """Which word of the wording heads the prices of a paper's rows."""
+    from ..model.document import WITH_TAX
+
     return {"": "net", WITH_TAX: "with_tax"}.get(document.prices, "price_as_noted")
 
 

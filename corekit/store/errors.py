@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-import sqlite3
 from pathlib import Path
 
 from ..errors import CorekitError
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import sqlite3
 
 
 class StoreError(CorekitError):
@@ -32,6 +35,8 @@ def store_error(error: sqlite3.Error, path: Path, *, is_read_only: bool = False)
 
     The primary result code is the low byte of SQLite's extended code (sqlite.org/rescode.html, from memory).
     """
+    import sqlite3
+
     code = getattr(error, "sqlite_errorcode", None)
     primary = code & 0xFF if isinstance(code, int) else None
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):

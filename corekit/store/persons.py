@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import secrets
-import sqlite3
+import os
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
@@ -16,6 +15,10 @@ from ..model.entry import Entry
 from ..model.job import Job, name_said
 from ..model.personal import Personal, PersonalText
 from .errors import StoreError
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import sqlite3
 
 #: Behind what the rows of a file stand under: the rows that screens say of its job.
 SCREEN = "/screen"
@@ -49,7 +52,7 @@ def person(personal: PersonalText) -> Person:
     text = unicodedata.normalize("NFC", personal.text)
     if not text.strip():
         raise ValueError(f"a personal text ({personal.kind}) is empty; omit it instead")
-    salt = secrets.token_hex(16)
+    salt = os.urandom(16).hex()
     return Person(hash=salted_hash(salt, personal.kind, text), kind=personal.kind, salt=salt, text=text)
 
 
@@ -141,7 +144,7 @@ def rows_key(connection: sqlite3.Connection, job: Job | None, name: str) -> str:
         connection.execute("SELECT salt FROM person WHERE hash = ?", (reference.hash,)).fetchone()
         for reference in references([entry.body.get("origin") for entry in opened])
     ]
-    salt = next((row[0] for row in salts if row is not None), secrets.token_hex(16))
+    salt = next((row[0] for row in salts if row is not None), os.urandom(16).hex())
     return salted_hash(salt, "job_name", name)[:_KEY_LETTERS]
 
 

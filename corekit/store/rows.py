@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import sqlite3
 import unicodedata
 from collections.abc import Iterator
 from typing import Any
@@ -14,6 +13,10 @@ import attrs
 from ..model.canonical import canonical
 from ..model.entry import Entry
 from .errors import StoreError
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import sqlite3
 
 #: From here on not every whole number is a double of its own.
 _SAFE = 2**53
