@@ -1,12 +1,13 @@
-"""The methods that attrs writes for its classes, compiled once and kept beside Python's own compiled modules.
+"""The methods that attrs writes for its classes and the patterns of `re`, compiled once and kept beside
+Python's own compiled modules.
 
 For each class attrs writes its methods as text and lets Python compile them, at every start: with some 350
-classes an eighth of a cold command. Text that is the same gives the same code, so the code is kept under a
-digest of the text. attrs puts a number into each `__hash__` that differs from start to start; here it is
-taken from the name alone.
+classes an eighth of a cold command; `re` does so with each pattern, a twentieth. Text that is the same gives
+the same code, so the code is kept under a digest of the text. attrs puts a number into each `__hash__` that
+differs from start to start; here it is taken from the name alone.
 
-Both names below are looked up by attrs as builtins. Should a later attrs do without them, nothing is kept and
-nothing is lost.
+`compile` and `hash` are looked up by attrs as builtins, and `re` hands what it has worked out to `_sre`.
+Should a later version do without them, nothing is kept and nothing is lost.
 """
 
 from __future__ import annotations
@@ -14,9 +15,10 @@ from __future__ import annotations
 import builtins
 import hashlib
 import marshal
+import re
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from types import CodeType
 from typing import Any
 
@@ -55,7 +57,8 @@ def kept_classes() -> Iterator[None]:
     names: dict[str, Any] = {"compile": compiled, "hash": _stable_hash}
     vars(maker).update(names)
     try:
-        yield
+        with _kept_patterns(codes):
+            yield
     finally:
         for name in names:
             vars(maker).pop(name, None)
@@ -67,3 +70,57 @@ def _stable_hash(of: object) -> int:
     if isinstance(of, str):
         return int.from_bytes(hashlib.blake2b(of.encode(), digest_size=7).digest())
     return hash(of)
+
+
+@contextmanager
+def _kept_patterns(codes: dict[bytes, bytes]) -> Iterator[None]:
+    """Within it, patterns are made of what an earlier start worked out.
+
+    What is new is added to `codes` when a module makes it while it is imported: a pattern that is made later
+    may hold somebody's words.
+    """
+    compiler: Any = getattr(re, "_compiler", None)
+    plain, engine = getattr(compiler, "compile", None), getattr(compiler, "_sre", None)
+    if plain is None or engine is None:
+        yield
+        return
+
+    def compiled(pattern: Any, flags: int = 0) -> Any:
+        if not isinstance(pattern, (str, bytes)):
+            return plain(pattern, flags)
+        key = hashlib.blake2b(repr((pattern, int(flags))).encode(), digest_size=16, person=b"re").digest()
+        if key in codes:
+            return engine.compile(*marshal.loads(codes[key]))
+        if sys._getframe(3).f_code.co_name != "<module>":  # behind re.compile and what it calls
+            return plain(pattern, flags)
+        noted = _Noting(engine)
+        compiler._sre = noted
+        try:
+            made = plain(pattern, flags)
+        finally:
+            compiler._sre = engine
+        with suppress(ValueError):  # where the engine is given what cannot be kept
+            codes[key] = marshal.dumps(noted.given)
+        return made
+
+    compiler.compile = compiled
+    try:
+        yield
+    finally:
+        compiler.compile = plain
+
+
+class _Noting:
+    """The engine of `re`, noting what it is given to make a pattern of."""
+
+    def __init__(self, engine: Any) -> None:
+        self._engine = engine
+        self.given: tuple[Any, ...] = ()
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._engine, name)
+
+    def compile(self, *given: Any) -> Any:
+        # `re` works with whole numbers that have names; the engine takes plain ones alike.
+        self.given = tuple([int(code) for code in one] if isinstance(one, list) else one for one in given)
+        return self._engine.compile(*given)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import builtins
+import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -114,3 +115,85 @@ def test_one_within_another_leaves_the_outer_one_in_place() -> None:
         with kept_classes():
             assert vars(maker)["compile"] is outer
         assert vars(maker)["compile"] is outer
+
+
+@pytest.fixture
+def module(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[str], tuple[re.Pattern[str], int]]:
+    """A pattern that a module makes while it is imported anew, and how many patterns were worked out."""
+    monkeypatch.syspath_prepend(str(tmp_path))
+
+    def made(line: str) -> tuple[re.Pattern[str], int]:
+        (tmp_path / "patterned.py").write_text(f"import re\n{line}\n")
+        sys.modules.pop("patterned", None)
+        re.purge()
+        worked_out: list[str] = []
+        parser = vars(re)["_parser"]
+        plain = parser.parse
+
+        def counted(pattern: str, flags: int = 0) -> object:
+            worked_out.append(pattern)
+            return plain(pattern, flags)
+
+        with pytest.MonkeyPatch.context() as patch, kept_classes():
+            patch.setattr(parser, "parse", counted)
+            import patterned  # type: ignore[import-not-found]
+        sys.modules.pop("patterned", None)
+        return patterned.pattern, len(worked_out)
+
+    return made
+
+
+@pytest.mark.parametrize(
+    ("line", "text"),
+    [
+        (r'pattern = re.compile(r"(?P<year>\d{4})-(?P<month>\d\d)|(x)")', "2026-11"),
+        (r'pattern = re.compile(r"(ä+)\b|[^\W\d_]{2,}(?=-)", re.IGNORECASE | re.MULTILINE)', "ÄÄ-\nab-c"),
+        (r'pattern = re.compile(rb"(?s)a.(b*)")', b"xa\nbb"),
+        (r'pattern = re.compile(r"(?:(a)|b)*+(?(1)c|d)") if sys.version_info >= (3, 11) else None', "bacd"),
+    ],
+)
+def test_a_pattern_of_a_module_is_worked_out_once_and_finds_the_same(
+    line: str, text: str, module: Callable[[str], tuple[re.Pattern[str], int]]
+) -> None:
+    line = f"import sys\n{line}"
+    first, anew = module(line)
+    assert anew == 1
+    second, anew = module(line)
+    assert anew == 0
+    judge = re.compile(first.pattern, first.flags & ~re.UNICODE if isinstance(text, str) else first.flags)
+    for pattern in (first, second):
+        assert (pattern.flags, pattern.groups, pattern.groupindex) == (
+            judge.flags,
+            judge.groups,
+            judge.groupindex,
+        )
+        assert [(one.span(), one.groups()) for one in pattern.finditer(text)] == [
+            (one.span(), one.groups()) for one in judge.finditer(text)
+        ]
+
+
+def test_the_same_text_with_other_flags_is_another_pattern(
+    module: Callable[[str], tuple[re.Pattern[str], int]],
+) -> None:
+    assert module('pattern = re.compile("a")')[0].match("A") is None
+    pattern, anew = module('pattern = re.compile("a", re.IGNORECASE)')
+    assert anew == 1
+    assert pattern.match("A")
+
+
+def test_a_pattern_that_is_made_later_is_not_kept_for_it_may_hold_somebodys_words() -> None:
+    re.purge()
+    with kept_classes():
+        re.compile("Somebody's own words")
+    assert not kept_here().exists() or b"Somebody" not in kept_here().read_bytes()
+
+
+def test_a_pattern_that_cannot_be_meant_is_refused_and_nothing_is_left_behind(
+    module: Callable[[str], tuple[re.Pattern[str], int]],
+) -> None:
+    compiler = vars(re)["_compiler"]
+    before = compiler.compile, compiler._sre
+    for _ in range(2):
+        with pytest.raises(re.error, match="unterminated"):
+            module('pattern = re.compile("(a")')
+    assert (compiler.compile, compiler._sre) == before

@@ -53,7 +53,10 @@ class PublicWords:
     def holds(self, text: str) -> bool:
         """True when the text is one of the answers."""
         said = " ".join(text.casefold().split())
-        listed = "|".join(re.escape(answer.casefold()) for answer in self.answers)
+        answers = [answer.casefold() for answer in self.answers]
+        if said in answers:
+            return True
+        listed = "|".join(map(re.escape, answers))
         return re.fullmatch(f"(?:{listed}){_PAGE if self.cited else ''}", said, re.IGNORECASE) is not None
 
 
