@@ -8,8 +8,11 @@ from functools import lru_cache
 from pathlib import Path
 
 from .kept import kept
-from .model.jurisdiction import Jurisdiction
 from .reference import data_path
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .model.jurisdiction import Jurisdiction
 
 #: The file of what holds where nobody has described the place.
 GENERAL = "general"
@@ -35,8 +38,17 @@ def _folder() -> Path:
 @lru_cache(maxsize=1)
 def jurisdictions() -> Mapping[str, Jurisdiction]:
     """Code → jurisdiction, those that come with corekit. Shared; do not change it."""
-    paths = [path for path in sorted(_folder().glob("*.toml")) if path.stem != GENERAL]
+    paths = _paths()
     return kept("jurisdictions", paths, lambda: {path.stem: read_jurisdiction(path) for path in paths})
+
+
+def described_codes() -> frozenset[str]:
+    """The codes of those that come with corekit: their files are called so."""
+    return frozenset(path.stem for path in _paths())
+
+
+def _paths() -> list[Path]:
+    return [path for path in sorted(_folder().glob("*.toml")) if path.stem != GENERAL]
 
 
 @lru_cache(maxsize=1)

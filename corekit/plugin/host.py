@@ -13,9 +13,8 @@ import pluggy
 
 from ..channels import ChannelList, channels
 from ..complaints import own_symptoms, set_own_symptoms
-from ..jurisdictions import jurisdictions, read_jurisdiction
+from ..jurisdictions import described_codes, read_jurisdiction
 from ..model.channel import FromChannel, Reader
-from ..model.jurisdiction import Jurisdiction
 from ..model.limit import Limit
 from ..model.measurand import Measurand, Observation, Operation, Part, Setting, Trait
 from ..model.sampling import Sampling
@@ -32,6 +31,7 @@ from .system import System
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from ..model.export import Exporter
+    from ..model.jurisdiction import Jurisdiction
     from .learned import Learned
 
 T = TypeVar("T")
@@ -209,7 +209,7 @@ def load(found: Iterable[Point] | None = None) -> Plugins:
     lost: dict[str, str] = {}
     hooks: dict[str, tuple[str, ...]] = {}
     additions: dict[str, Addition] = {}
-    described_here = jurisdictions()  # read before anybody's code runs
+    described_here = described_codes()
     original = intact.Original()
     for point in sorted(found if found is not None else entry_points(group=GROUP), key=_rank):
         before, told_before = own_units(), own_symptoms()

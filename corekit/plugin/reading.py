@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
 
 import attrs
 
@@ -15,6 +16,7 @@ from ..model.job import Job, Noted
 from ..model.measurand import Accuracy, Measurand
 from ..model.records import Instrument, Left, Measured, Tried
 from ..model.value import Value
+from ..unit_table import OwnUnit, own_units
 
 #: How a reading says that no instrument's sheet stands behind its uncertainty.
 WORST = "the worst ordinary instrument is assumed"
@@ -403,6 +405,12 @@ def _step(text: str, unit: str) -> float:
 
 def _quantity_of(text: str, unit: str) -> units.Typed | None:
     """A range or step as a quantity of the measurand's kind, or None when it belongs to another kind."""
+    return _read_range(text, unit, own_units())
+
+
+@lru_cache(maxsize=1024)  # a meter has a dozen ranges, and each is looked at for every reading
+def _read_range(text: str, unit: str, own: tuple[OwnUnit, ...]) -> units.Typed | None:
+    """With these units beside those of the shared table."""
     try:
         return units.read_quantity(text, [unit])
     except units.TypedError:

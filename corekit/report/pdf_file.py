@@ -35,9 +35,10 @@ from reportlab.pdfbase.pdfdoc import (
     PDFString,
     xObjectName,
 )
-from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfbase.ttfonts import TTFont, TTFontFace
 from reportlab.pdfgen.canvas import Canvas
 
+from ..kept import kept
 from ..model.jpeg import Jpeg
 from .font_file import without_hinting
 from .pdf_objects import packed
@@ -167,6 +168,41 @@ def _to_unicode(font_name: str, subset: Sequence[int]) -> str:
 
 
 ttfonts.makeToUnicodeCMap = _to_unicode
+
+
+class _KeptFace(TTFontFace):  # type: ignore[misc]  # reportlab has no types
+    """A face whose file is taken apart once, and at later starts put together from what was kept of it."""
+
+    def extractInfo(self, charInfo: int = 1) -> None:  # reportlab's own names
+        file = Path(str(self.filename))
+        if not file.is_file():  # a stream
+            super().extractInfo(charInfo)
+            return
+        apart = kept(
+            f"face-{file.stem}",
+            [file],
+            lambda: self._taken_apart(charInfo),
+            code=Path(ttfonts.__file__).parent,
+            told=(charInfo, self._pos, sorted(vars(self))),
+        )
+        self.__dict__.update(apart)
+
+    def _taken_apart(self, charInfo: int) -> dict[str, Any]:
+        """What reportlab learns of the file, beside the file itself."""
+        before = dict(vars(self))
+        super().extractInfo(charInfo)
+        return {
+            name: value
+            for name, value in vars(self).items()
+            if before.get(name) is not value and not callable(value)
+        }
+
+    def _pdfScale(self, length: float) -> float:
+        """What reportlab makes anew for each file: units of its design in 1/1000 of the size."""
+        return length * (1000 / float(self.unitsPerEm))
+
+
+ttfonts.TTFontFace = _KeptFace
 
 
 class _SubsetWriter:

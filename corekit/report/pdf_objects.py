@@ -11,6 +11,7 @@ import zlib
 
 _TABLE = re.compile(rb"startxref\s+(\d+)\s+%%EOF\s*\Z")
 _SECTION = re.compile(rb"xref\s+0 (\d+)\s+")
+_OBJECT = re.compile(rb"\s*(\d+) 0 obj\s+(.*?)\s+endobj\s*", re.DOTALL)
 _ROW = 20  # bytes of a row of the table: offset, generation, n or f
 _FREE, _PLAIN, _PACKED = 0, 1, 2
 # Readers know by it that the file is not text.
@@ -39,14 +40,14 @@ def packed(file: bytes) -> bytes:
     out, places = bytearray(_HEADER), [(_FREE, 0, 0)] * (count + 2)
     small: list[tuple[int, bytes]] = []
     for number, body in sorted(bodies.items()):
-        inner = re.fullmatch(rb"\s*%d 0 obj\s+(.*?)\s+endobj\s*" % number, body, re.DOTALL)
-        if inner is None:
+        inner = _OBJECT.fullmatch(body)
+        if inner is None or inner[1] != b"%d" % number:
             raise ValueError(f"Object {number} of the PDF file does not stand where the table says.")
-        if b"stream" in inner[1]:  # or a text that says so, which may stay as it is
+        if b"stream" in inner[2]:  # or a text that says so, which may stay as it is
             places[number] = (_PLAIN, len(out), 0)
             out += body.strip() + b"\n"
         else:
-            small.append((number, inner[1]))
+            small.append((number, inner[2]))
     holder = count
     directory, offset = [], 0
     for place, (number, inner_body) in enumerate(small):

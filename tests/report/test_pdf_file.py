@@ -10,6 +10,7 @@ import inspect
 import io
 import re
 import struct
+import sys
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -23,7 +24,7 @@ from PIL import ImageFont
 from reportlab import rl_config
 from reportlab.lib import rl_accel
 from reportlab.pdfbase import pdfdoc, ttfonts
-from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfbase.ttfonts import TTFont, TTFontFile
 from reportlab.pdfgen.canvas import Canvas
 
 from corekit.report.pdf_file import EmbeddedFont, Information, pdf_file
@@ -47,6 +48,9 @@ INNER: tuple[tuple[str, str, str], ...] = (
     ("pdfdoc", "PDFStream", "embed a font file that is packed already"),
     ("pdfdoc", "xObjectName", "name a photo"),
     ("pdfdoc", "PDFString", "write the document information"),
+    ("ttfonts", "TTFontFace", "take a font file apart once"),
+    ("face", "extractInfo", "take a font file apart once"),
+    ("face", "filename", "take a font file apart once"),
     ("ttfonts", "makeToUnicodeCMap", "say what glyphs mean to a reader program"),
     ("Canvas", "addLiteral", "draw by operators"),
     ("Canvas", "setViewerPreference", "show the title in the window's head"),
@@ -378,6 +382,48 @@ def inner_names(path: Path) -> Iterator[str]:
             yield from (f"{node.module}.{alias.name}" for alias in node.names)
         elif isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names if re.match(r"reportlab\b", alias.name))
+
+
+def test_a_face_that_was_kept_is_the_one_that_was_taken_apart(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "dont_write_bytecode", False)
+    monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path))
+    apart: list[str] = []
+    plain = TTFontFile.extractInfo
+
+    def counted(self: Any, charInfo: int = 1) -> None:
+        apart.append(self.filename)
+        plain(self, charInfo)
+
+    def drawn(font: EmbeddedFont) -> bytes:
+        subset = [0, *map(font.glyph, map(ord, "Ωä7 fi"))]
+        return bytes(font._face.makeSubset([0, *map(ord, "Ωä7 fi")])) + repr(subset).encode()
+
+    monkeypatch.setattr(TTFontFile, "extractInfo", counted)
+    faces = [EmbeddedFont(f"kept-{turn}", REGULAR) for turn in range(3)]
+    assert len(apart) == 1
+    first, *others = faces
+    for other in others:
+        for name, value in vars(first._face).items():
+            if not callable(value) and name != "_pos":  # where it reads next
+                assert getattr(other._face, name) == value, name
+        assert drawn(other) == drawn(first)
+        assert other._face._pdfScale(250) == first._face._pdfScale(250)
+    others[0].draw_with(5, ord("7"))
+    assert EmbeddedFont("kept-again", REGULAR).glyph(ord("7")) == first.glyph(ord("7")) != 5
+
+
+def test_a_font_file_that_changed_is_taken_apart_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "dont_write_bytecode", False)
+    monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path / "compiled"))
+    file = tmp_path / "face.ttf"
+    file.write_bytes(REGULAR.read_bytes())
+    regular = EmbeddedFont("changing-1", file).advance_of(ord("m"))
+    file.write_bytes((REGULAR.parent / "FiraSans-SemiBold.ttf").read_bytes())
+    assert EmbeddedFont("changing-2", file).advance_of(ord("m")) != regular
 
 
 def test_no_other_module_uses_reportlabs_inner_names() -> None:
