@@ -6,11 +6,13 @@ The jobs of the demo are copied in turn under new names until there are 10, 100,
 10,000, each with everything in it: readings, estimates, approvals, its invoice, its published link. At each
 size every question is asked five times, and its median CPU time is divided by that of the same question at
 ten jobs. The aim of the project: each stays as it is, but for what goes through everything by nature, and
-that grows no faster than the jobs. Memory is what the process held at most so far.
+that grows no faster than the jobs. Memory is what the process held at most so far; `verify` and `forget` are
+also measured by themselves, each in a process of its own.
 """
 
 from __future__ import annotations
 
+import os
 import resource
 import statistics
 import sys
@@ -217,6 +219,16 @@ def memory() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
+def memory_of(do: str, store: Path) -> float:
+    """What a process of its own holds at most that opens the store and does this with it, [MB]."""
+    opened = f"Store.open(Path({str(store)!r}))"
+    code = f"from pathlib import Path; from corekit.store.store import Store; {opened}.{do}"
+    _, status, used = os.wait4(os.posix_spawn(sys.executable, [sys.executable, "-c", code], os.environ), 0)
+    if status:
+        raise SystemExit(f"{do} ended with {os.waitstatus_to_exitcode(status)}")
+    return used.ru_maxrss / 1024
+
+
 def main(most: int) -> None:
     sizes = [size for size in SIZES if size <= most]
     found: dict[str, list[float]] = {}
@@ -238,6 +250,9 @@ def main(most: int) -> None:
                     tell(found, what, statistics.median(cpu(ask) for _ in range(TURNS)))
                 for what, ask in through_everything(shop, Path(name)).items():
                     tell(found, f"{what} (everything)", cpu(ask))
+                held = {"verify": "verify()", "forget": "forget('ab00000002')"}
+                for what, do in held.items():
+                    tell(found, f"memory of {what} alone", memory_of(do, shop.store.path), "MB", 1)
                 tell(found, "memory held at most", memory(), "MB", 1)
                 tell(found, "the file", shop.store.path.stat().st_size / 1e6, "MB", 1)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -31,6 +32,25 @@ HEAVY = {
     "pyspark",
 }
 
+#: What is loaded only when something has to be read that was not kept, or when somebody asks for it.
+KEPT_INSTEAD = {
+    "corekit.channels_file",
+    "corekit.complaints_file",
+    "corekit.plugin.fault_file",
+    "corekit.plugin.limit_file",
+    "email",
+    "importlib.metadata",
+    "zipfile",
+}
+NOT_FOR_A_CHECK = {
+    "corekit.jurisdiction_file",
+    "corekit.model.document",
+    "corekit.model.jurisdiction",
+    "difflib",
+    "secrets",
+    "sqlite3",
+}
+
 _AFTER = """
 import contextlib, io, json, sys
 before = set(sys.modules)
@@ -39,7 +59,7 @@ print(json.dumps(sorted(set(sys.modules) - before)))
 """
 
 
-def loaded_by(statement: str, cwd: Path | None = None) -> set[str]:
+def loaded_by(statement: str, cwd: Path | None = None, env: dict[str, str] | None = None) -> set[str]:
     """Modules that a statement loads in a fresh Python."""
     run = subprocess.run(
         [sys.executable, "-c", _AFTER.format(statement=statement)],
@@ -47,6 +67,7 @@ def loaded_by(statement: str, cwd: Path | None = None) -> set[str]:
         text=True,
         cwd=cwd,
         check=True,
+        env=env,
     )
     return set(json.loads(run.stdout.splitlines()[-1]))
 
@@ -83,6 +104,15 @@ def test_help_version_and_check_load_nothing_heavy(words: list[str], tmp_path: P
 @pytest.mark.parametrize("words", [["--version"], ["--help"]], ids=" ".join)
 def test_help_and_version_read_no_data_file(words: list[str]) -> None:
     assert packages(loaded_by(saying(*words))) & {"cattrs", "attrs", "attr", "tomllib"} == set()
+
+
+def test_a_check_at_the_second_start_loads_no_reader_of_what_was_kept(tmp_path: Path) -> None:
+    check = saying("check", str(JOBS["worn-battery"]))
+    env = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
+    env["PYTHONPYCACHEPREFIX"] = str(tmp_path / "compiled")
+    first, second = (loaded_by(check, tmp_path, env) for _ in range(2))
+    assert first >= KEPT_INSTEAD, "the test looks at the wrong thing"
+    assert second & (KEPT_INSTEAD | NOT_FOR_A_CHECK) == set()
 
 
 def test_check_in_a_shop_loads_nothing_heavy_either(demo_out: Path) -> None:
