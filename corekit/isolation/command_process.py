@@ -17,6 +17,15 @@ from .last_words import tell_where_it_was
 #: at Python's own 700 a tenth of a cold command goes into looking them through.
 ALLOCATED = 100_000
 
+#: Verbs whose process lasts for hours: there what nobody reaches has to go as it comes.
+LASTING = ("hub", "practise", "serve", "work")
+
+
+def look_seldom(words: list[str]) -> None:
+    """Let Python look for unreachable objects more seldom in a short command."""
+    if not words or words[0] not in LASTING:
+        gc.set_threshold(ALLOCATED)
+
 
 def run_command(
     words: list[str],
@@ -40,7 +49,7 @@ def run_command(
         guard.listen(_Listener(board))
         guard.tell_interrupts(lambda: board.has_heard_interrupt)
         guard.limit_memory()
-        gc.set_threshold(ALLOCATED)
+        look_seldom(words)
         intact.guard_process()
         if hasattr(signal, "SIGINT"):
             signal.signal(signal.SIGINT, _interrupted_by(board))

@@ -12,9 +12,9 @@ also measured by themselves, each in a process of its own.
 
 from __future__ import annotations
 
-import os
 import resource
 import statistics
+import subprocess
 import sys
 import tempfile
 import time
@@ -221,12 +221,16 @@ def memory() -> float:
 
 def memory_of(do: str, store: Path) -> float:
     """What a process of its own holds at most that opens the store and does this with it, [MB]."""
-    opened = f"Store.open(Path({str(store)!r}))"
-    code = f"from pathlib import Path; from corekit.store.store import Store; {opened}.{do}"
-    _, status, used = os.wait4(os.posix_spawn(sys.executable, [sys.executable, "-c", code], os.environ), 0)
-    if status:
-        raise SystemExit(f"{do} ended with {os.waitstatus_to_exitcode(status)}")
-    return used.ru_maxrss / 1024
+    code = f"""
+from pathlib import Path
+from corekit.store.store import Store
+with Store.open(Path({str(store)!r})) as store:
+    store.{do}
+print(Path("/proc/self/status").read_text().partition("VmHWM:")[2].split()[0])
+"""
+    # Not what the system tells of an ended child, which counts what its parent held when it began.
+    told = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    return int(told.stdout) / 1024
 
 
 def main(most: int) -> None:
