@@ -26,7 +26,7 @@ BEGIN, END = "<!-- reference -->\n", "<!-- end of reference -->"
 #: What the host asks of a system; it may change any day.
 OF_THE_HOST = {
     "without_checks", "fault_table", "places_of_all", "declares", "table_data", "checked_code", "loose_ends",
-    "foreign_wants",
+    "foreign_wants", "found_right",
 }  # fmt: skip
 WHOLE = ("System", "Case", "Record", "Series", "Chart", "Bench")
 
