@@ -126,16 +126,15 @@ def test_a_name_that_stands_for_something_else_by_the_end_is_read_at_every_start
 ) -> None:
     """Read later, the check would ask for another quantity."""
     other = 'volts = load_ = ck.foreign("battery.open_circuit_voltage", "V", "Volts")\n\n\n@ck.hookimpl'
-    for _ in range(2):
-        plugins = hoist("@ck.hookimpl", other)
+    for plugins in (hoist("@ck.hookimpl", other), hoist()):
         assert was_read(plugins) == (True, True)
         (first, _) = plugins.systems["hoist"].checks["carries"].parameters
         assert first.of.key == "hoist.load"
 
 
 def test_a_system_with_a_loose_end_is_refused_at_every_start(hoist: Callable[..., Plugins]) -> None:
-    for _ in range(2):
-        (failure,) = hoist('source="rope"', 'source="wire"').failures
+    for plugins in (hoist('source="rope"', 'source="wire"'), hoist()):
+        (failure,) = plugins.failures
         assert "no source 'wire'" in failure.what
 
 
