@@ -14,6 +14,8 @@ from corekit.plugin.host import Plugins, load
 from corekit.reference import sources
 
 MODULE = """
+from __future__ import annotations
+
 from collections.abc import Iterator
 from typing import Annotated
 
