@@ -28,6 +28,7 @@ from reportlab.pdfbase.ttfonts import TTFont, TTFontFile
 from reportlab.pdfgen.canvas import Canvas
 
 from corekit.report.pdf_file import EmbeddedFont, Information, pdf_file
+from corekit.report.pdf_objects import packed
 
 ROOT = Path(__file__).parents[2]
 REGULAR = Path(fontpkg_fira_sans.ROOT) / "files" / "FiraSans-Regular.ttf"
@@ -439,3 +440,16 @@ def test_no_other_module_uses_reportlabs_inner_names() -> None:
     assert imported <= {"Canvas", "TTFont", "pdfmetrics", "rl_config", "ttfonts"} | {
         name for _, name, _ in INNER
     }
+
+
+def test_a_file_whose_table_names_one_object_for_another_is_not_packed() -> None:
+    out = io.BytesIO()
+    canvas = Canvas(out, pageCompression=0, invariant=1)
+    canvas.drawString(10, 10, "one")
+    canvas.save()
+    file = out.getvalue()
+    assert packed(file).startswith(b"%PDF-1.5")
+    first, second = re.findall(rb"\d{10} 00000 n", file)[:2]
+    exchanged = file.replace(first, b"?").replace(second, first).replace(b"?", second)
+    with pytest.raises(ValueError, match="Object 1 of the PDF file does not stand where the table says"):
+        packed(exchanged)
