@@ -10,9 +10,9 @@ import attrs
 from .datafile import Day, read_toml, required_field, structured, table
 from .fault import Faults, Place, any_of, quotation
 from .jurisdictions import CODE, GENERAL
+from .model.cancellation import CancellationAnswer
 from .model.jurisdiction import (
     Cancellation,
-    CancellationAnswer,
     ExceedKind,
     ExceedRule,
     Jurisdiction,

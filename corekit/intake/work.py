@@ -8,8 +8,8 @@ from decimal import Decimal
 
 from ..errors import InputError
 from ..fault import Place, any_of, path_text, quotation
+from ..model.cancellation import CancellationAnswer
 from ..model.job import stage_name
-from ..model.jurisdiction import CancellationAnswer
 from ..model.money import Money, minor_digits
 from ..model.own_work import is_own_work, own_work_name
 from ..model.records import (

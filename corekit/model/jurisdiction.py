@@ -11,6 +11,7 @@ from enum import StrEnum
 
 import attrs
 
+from .cancellation import CancellationAnswer
 from .money import Money
 from .source import Basis, Status
 
@@ -140,23 +141,6 @@ class StatementAsked:
     key: str
     about: str
     origin: Origin
-
-
-class CancellationAnswer(StrEnum):
-    """What a customer says of a contract that was made at home, in writing on the estimate or word for word.
-
-    Attributes:
-        URGENT_REPAIR: The visit was asked for because of an urgent repair; the work is what was asked for.
-        BEGIN_AT_ONCE: The work is to begin within the time for cancellation, and the customer knows that the
-            right ends once it is done in full.
-        BEGIN_LATER: The work begins once that time is over.
-        FOR_A_BUSINESS: The customer is no consumer.
-    """
-
-    URGENT_REPAIR = "urgent repair"
-    BEGIN_AT_ONCE = "begin at once"
-    BEGIN_LATER = "begin later"
-    FOR_A_BUSINESS = "for a business"
 
 
 @attrs.frozen(kw_only=True)

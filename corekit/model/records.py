@@ -482,7 +482,7 @@ class Approved:
     """Who approved which estimate's Document (its hash), and what was declined with it.
 
     `signature` is a drawn one, as text; `said` what was said or written word for word, where that was not in
-    person. `cancellation`: what was said of it, one of `jurisdiction.CancellationAnswer`, where the law of
+    person. `cancellation`: what was said of it, one of `CancellationAnswer`, where the law of
     the place gives a right to cancel.
     """
 

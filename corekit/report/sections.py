@@ -13,6 +13,7 @@ from ..assess.proof import RepairProof
 from ..billing.line import Line
 from ..billing.totals import BillTotals
 from ..billing.waiver import did_not_fix
+from ..model.cancellation import CancellationAnswer
 from ..model.document import (
     Block,
     Evidence,
@@ -26,7 +27,6 @@ from ..model.document import (
     Words,
 )
 from ..model.job import Job, Noted
-from ..model.jurisdiction import CancellationAnswer
 from ..model.money import Money
 from ..model.personal import KeptWords, Personal, joined_runs, run_of
 from ..model.records import (

@@ -20,8 +20,8 @@ from corekit.desk.settings import SHOP_FILE
 from corekit.desk.shop import Shop
 from corekit.fault import DataFileError
 from corekit.jurisdictions import jurisdictions, read_jurisdiction
+from corekit.model.cancellation import CancellationAnswer
 from corekit.model.document import Document
-from corekit.model.jurisdiction import CancellationAnswer
 from corekit.report.page import render_page
 from corekit.report.pdf import render_pdf
 from corekit.report.personal_text import mask, resolver
