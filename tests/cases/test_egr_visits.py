@@ -298,7 +298,7 @@ VISITS = {
         steps=[
             *in_vain("valve"),
             codes("P0489"),
-            seen(egr__sweep="does not follow", egr__motor_current="none", egr__fed="bad"),
+            seen(egr__sweep="does not follow", egr__motor_current="no current", egr__fed="bad"),
         ],
         leads="egr.motor_wiring",
         calls=frozenset({WIRING}),

@@ -170,7 +170,7 @@ def test_gas_in_the_coolant_is_referred_and_not_sold() -> None:
     table = cooling.faults
     assert table is not None
     assert table.faults["head_gasket"].refer and not table.faults["head_gasket"].calls_for
-    told = shown(cooling, None, ["overheats"], block_test="turns", hottest="too hot")
+    told = shown(cooling, None, ["overheats"], block_test="turns colour", hottest="too hot")
     assert max(told.chances, key=lambda fault: told.chances[fault]) == "head_gasket"
 
 

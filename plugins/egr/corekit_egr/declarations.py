@@ -92,7 +92,7 @@ class Stem(Enum):
 class Hoses(Enum):
     SOUND = "sound"
     CRACKED = "cracked"
-    OFF = "off"
+    OFF = "off its port"
     LOOSE = "loose or softened"
     SWAPPED = "swapped"
     BLOCKED = "blocked"
@@ -101,7 +101,7 @@ class Hoses(Enum):
 class VacuumHoses(Enum):
     SOUND = "sound"
     CRACKED = "cracked"
-    OFF = "off"
+    OFF = "off its port"
     BLOCKED = "blocked"
     CAP = "a cap or plug is loose or gone"
 

@@ -64,7 +64,7 @@ class Fed(Enum):
 class MotorCurrent(Enum):
     USUAL = "usual"
     HIGH = "high"
-    NONE = "none"
+    NONE = "no current"
 
 
 class Flap(Enum):

@@ -721,7 +721,7 @@ def motor_current(car: Car, at: At) -> str | None:
     if now.valve != MOTOR:
         return None
     runs = now.current if now.commanded and now.fed else 0.0
-    return "none" if runs < 0.1 else "high" if runs > 2.2 else "usual"
+    return "no current" if runs < 0.1 else "high" if runs > 2.2 else "usual"
 
 
 @practice.sees("position_by_hand")

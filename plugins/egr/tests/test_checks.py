@@ -318,7 +318,7 @@ def test_a_regulators_coil_is_graded_by_whether_any_design_could_read_so(
     assert car.finding("egr.coil").grade == grade
 
 
-@pytest.mark.parametrize("answer", ["cracked", "off", "swapped", "blocked"])
+@pytest.mark.parametrize("answer", ["cracked", "off its port", "swapped", "blocked"])
 def test_bad_sensing_hoses_call_for_hoses(car: Any, answer: str) -> None:
     finding = car.see("sensing_hoses", answer).finding("egr.sensing_hoses")
     assert finding.verdict is ck.Verdict.FAIL and finding.calls_for == "egr.replace_sensing_hoses"

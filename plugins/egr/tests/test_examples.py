@@ -156,7 +156,7 @@ MATRIX = {
     "T3": ("reaction", "rough or stalls", "nothing"),
     "T4": ("hold", "holds", "loses it at once"),
     "T5": ("source", "enough", "low"),
-    "T6": ("output", "enough", "none"),
+    "T6": ("output", "enough", "no vacuum"),
     "T7": ("coil", "within", "open or shorted"),
     "T8": ("sensing_hoses", "sound", "cracked, off, swapped or blocked"),
 }

@@ -208,7 +208,7 @@ def test_a_signal_at_rest_alone_condemns_no_sensor_and_with_a_dead_answer_it_doe
 
 
 def test_little_output_alone_does_not_tell_the_regulator_from_its_command_or_its_source() -> None:
-    results = {"code_little": "set", "reaction": "rough or stalls", "output": "none"}
+    results = {"code_little": "set", "reaction": "rough or stalls", "output": "no vacuum"}
     assert not shown(egr, VACUUM, LAMP, **results).calls_for("replace_regulator")
     more = {"source": "enough", "duty": "present", "coil": "open or shorted", "vacuum_hoses": "sound"}
     assert shown(egr, VACUUM, LAMP, **results, **more).calls_for("replace_regulator")
@@ -230,7 +230,7 @@ def test_a_valve_that_jams_is_cleaned_before_a_motor_is_blamed() -> None:
     results = {
         "code_follow": "set",
         "sweep": "slow or short",
-        "learned": "off",
+        "learned": "not as learned",
         "fed": "good",
         "flap": "jams",
     }
@@ -252,7 +252,7 @@ def test_a_gear_that_slips_shows_with_the_valve_off_and_not_before() -> None:
 
 
 def test_a_position_that_is_off_at_both_stops_calls_for_the_valve_and_one_off_at_one_does_not() -> None:
-    results = {"code_follow": "set", "sweep": "slow or short", "learned": "off", "flap": "thin soot"}
+    results = {"code_follow": "set", "sweep": "slow or short", "learned": "not as learned", "flap": "thin soot"}
     more = {"fed": "good", "sound": "evenly", "position_by_hand": "follows", "driven_off": "moves"}
     assert not shown(egr, MOTOR, LAMP, **results, **more, stops="off at one").calls_for("replace_valve")
     assert shown(egr, MOTOR, LAMP, **results, **more, stops="off at both").calls_for("replace_valve")
@@ -275,7 +275,7 @@ def test_a_monitor_that_passed_speaks_for_a_system_that_works_and_names_no_part(
 
 
 def test_a_free_and_well_fed_valve_that_does_not_follow_calls_for_a_valve_else_it_does_not() -> None:
-    results = {"code_control": "set", "sweep": "does not follow", "motor_current": "none"}
+    results = {"code_control": "set", "sweep": "does not follow", "motor_current": "no current"}
     assert not shown(egr, MOTOR, LAMP, **results).calls_for("replace_valve")
     assert not shown(egr, MOTOR, LAMP, **results, fed="bad", flap="free").calls_for("replace_valve")
     assert shown(egr, MOTOR, LAMP, **results, fed="good", flap="free", position_by_hand="follows").calls_for(

@@ -23,7 +23,7 @@ valve_timing = ignition.part("valve_timing", "Valve timing: belt, chain or adjus
 
 class Marks(Enum):
     RIGHT = "right"
-    OFF = "off"
+    OFF = "mistimed"
     NOT_REACHED = "not reached"
 
 
@@ -133,7 +133,7 @@ def balance(
     weak = [one.reading.place for one in compared if case.side(one.ratio, limit) is ck.Side.BELOW]
     whole = number is not None and len(drops) == int(number.number)
     sound = all(case.side(one.ratio, limit) is ck.Side.INSIDE for one in compared)
-    grade = "some" if len(weak) > 1 else "one" if weak else "none seen" if sound else ""
+    grade = "several" if len(weak) > 1 else "one" if weak else "none seen" if sound else ""
     grade = grade if whole else ""
     yield case.judge(
         part,

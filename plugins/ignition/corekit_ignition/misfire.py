@@ -213,7 +213,7 @@ def _where(
     many = set(_many(counts, total, number))
     if how is Kind.WASTED and many in [set(places) for places in coils_of(pairs).values()]:
         return "two on one coil"
-    return "one bank" if many in banks_of(heads, number) else "some"
+    return "one bank" if many in banks_of(heads, number) else "several"
 
 
 def banks_of(heads: Banks | None, number: int) -> list[set[str]]:

@@ -113,4 +113,4 @@ def _grade(
         return "all"
     if how is Kind.WASTED and places in [set(pair) for pair in coils_of(pairs).values()]:
         return "two on one coil"
-    return "one bank" if places in banks_of(heads, number) else "some"
+    return "one bank" if places in banks_of(heads, number) else "several"

@@ -167,7 +167,7 @@ SIX = "1 with 4, 2 with 5, 3 with 6"
             {"kind": "wasted spark", "cylinders": "6", "coil_pairs": SIX},
             "two on one coil",
         ),
-        (("P0302", "P0303"), {"kind": "wasted spark", "cylinders": "6", "coil_pairs": SIX}, "some"),
+        (("P0302", "P0303"), {"kind": "wasted spark", "cylinders": "6", "coil_pairs": SIX}, "several"),
         (("P0301", "P0302", "P0303"), {"cylinders": "6", "banks": "first half and second half"}, "one bank"),
         (("P0301", "P0303", "P0305"), {"cylinders": "6", "banks": "odd and even"}, "one bank"),
         (("P0301", "P0302", "P0303", "P0304"), {"cylinders": "4"}, "all"),

@@ -692,7 +692,7 @@ def test_where_each_plug_has_its_coil_pairs_say_nothing(four: Any) -> None:
     [
         (("0", "1", "0", "0"), "none seen"),
         (("2", "118", "1", "0"), "one"),
-        (("60", "0", "0", "70"), "some"),
+        (("60", "0", "0", "70"), "several"),
         (("60", "55", "64", "58"), "all"),
         (("60", "0"), ""),
     ],

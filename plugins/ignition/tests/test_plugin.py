@@ -223,7 +223,7 @@ def test_no_outcomes_without_a_failed_direct_test_ever_call_for_a_part() -> None
 def test_what_looks_like_ignition_is_found_and_referred_and_no_part_of_it_is_called_for() -> None:
     for results, fault in (
         ({"where": "one", "inject": "moves or differs"}, "injector"),
-        ({"where": "some", "trims": "lean at idle only", "intake_smoke": "leaks"}, "air_leak"),
+        ({"where": "several", "trims": "lean at idle only", "intake_smoke": "leaks"}, "air_leak"),
         ({"where": "one", "ripplecrank": "one low"}, "compression"),
         ({"where": "all", "trims": "lean under load", "pressure": "low"}, "fuel"),
         ({"spark": "none", "switching": "does not", "rpm": "none"}, "no_crank_signal"),

@@ -46,7 +46,7 @@ def chances(made: Assessment) -> dict[str, float]:
     return {one.fault: one.probability for one in made.suspects}
 
 
-@pytest.mark.parametrize(("marks", "is_run"), [("off", False), ("right", True)])
+@pytest.mark.parametrize(("marks", "is_run"), [("mistimed", False), ("right", True)])
 def test_with_valves_out_of_time_no_step_runs_or_cranks_the_engine(marks: str, is_run: bool) -> None:
     made = visit({"seen": [seen("timing_marks", marks)]}, told=("no_power", "idles_roughly"))
     steps = {one.key for one in next_steps(made) if one.system == "ignition"}

@@ -146,7 +146,7 @@ def test_a_coil_on_each_plug_has_boots_and_neither_leads_nor_a_distributor() -> 
         ("idles_roughly", "ripplecrank", "one low", "compression"),
         ("idles_roughly", "intake_smoke", "leaks", "air_leak"),
         ("misses_at_high_speed", "pressure", "low", "fuel"),
-        ("no_power", "timing_marks", "off", "valve_timing"),
+        ("no_power", "timing_marks", "mistimed", "valve_timing"),
     ],
 )
 def test_what_is_not_ignition_is_the_likely_cause_by_one_test_and_is_not_sold(
