@@ -265,7 +265,7 @@ class Speaker:
             own = self.known[text.casefold()]
             return f"{own[0].upper()}{own[1:]}" if text[0].isupper() else own
         flipped = f"{text[0].swapcase()}{text[1:]}"
-        if flipped in texts:
+        if flipped in texts and len(text) > 1:  # a letter alone is a symbol: h is no H
             said = texts[flipped]
             return f"{said[:1].upper()}{said[1:]}" if text[0].isupper() else said
         if text in _unit_names(table()):

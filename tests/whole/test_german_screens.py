@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import shutil
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -23,9 +23,8 @@ from corekit.desk.settings import read_settings
 from corekit.desk.setup import create_shop
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
-from corekit.report import tongue as tongues
-from corekit.report.catalogue import Catalogue, Speaker
-from corekit.report.tongue import Tongue, in_tongue, own_words, tongue_of
+from corekit.report.catalogue import Catalogue, Speaker, read_catalogue
+from corekit.report.tongue import Tongue, in_tongue, own_words, screen_catalogue, tongue_of
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 from corekit.screens.language import texts_of_script
@@ -36,10 +35,7 @@ from .test_translations import SYSTEMS, system_of
 
 ROOT = Path(__file__).parents[2]
 EXCEPTED: dict[str, list[str]] = tomllib.loads((ROOT / "tests/data/not-on-screens.toml").read_text("utf-8"))
-SCREEN_CATALOGUE = tongues.screen_catalogue
 TEMPLATES = sorted((ROOT / "templates/screens").glob("*.html"))
-#: Systems whose texts of the screens are still to come in German: none of theirs is counted.
-TO_COME = ("battery", "brakes", "cooling", "egr", "ignition")
 #: Places of a visit that between them show every kind of screen.
 PLACES = (
     everywhere.long_words,
@@ -64,32 +60,10 @@ PLACES = (
 
 
 def tongue_alone(key: str) -> Tongue:
-    """German with the texts of one system and the core's, as they are."""
-    return Tongue("de", Speaker(SCREEN_CATALOGUE("de", [system_of(key).folder]), {}))
-
-
-def untranslated(systems: tuple[str, ...] = TO_COME) -> dict[str, str]:
-    """The texts that systems still lack, each said as it is."""
-    found: dict[str, str] = {}
-    for key in systems:
-        found |= {text: text for text in lacking(declared_texts(system_of(key)), tongue_alone(key))}
-    return found
-
-
-@pytest.fixture(scope="module")
-def german() -> Iterator[None]:
-    """German, in which systems that are to come say their own texts in English."""
-    more = untranslated()
-
-    def with_more(language: str, folders: Iterable[Path] = ()) -> Catalogue:
-        every = dict.fromkeys((*folders, *(system_of(key).folder for key in SYSTEMS)))
-        return Catalogue(language, {**more, **SCREEN_CATALOGUE(language, every).texts})
-
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(tongues, "screen_catalogue", with_more)
-        tongues._tongue.cache_clear()
-        yield
-    tongues._tongue.cache_clear()
+    """German with the texts of one system and the core's."""
+    tongue = tongue_of("de", [system_of(key).folder])
+    assert tongue is not None
+    return tongue
 
 
 @attrs.define
@@ -119,7 +93,7 @@ def say_language(folder: Path, language: str) -> None:
 
 
 @pytest.fixture(scope="module")
-def seen(german: None, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Seen]:
+def seen(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Seen]:
     folder = shop_in(tmp_path_factory.mktemp("german") / "shop", "de")
     with Shop(folder) as shop:
         for place in PLACES:
@@ -150,7 +124,7 @@ def test_no_screen_has_a_text_of_ours_in_english(seen: Seen) -> None:
     assert {text: path for text, path in seen.missing.items() if text not in EXCEPTED["shown"]} == {}
 
 
-def test_no_text_that_all_systems_share_is_missing(german: None) -> None:
+def test_no_text_that_all_systems_share_is_missing() -> None:
     tongue = tongue_of("de")
     assert tongue is not None
     assert lacking(shared_texts(), tongue) == {}
@@ -158,15 +132,30 @@ def test_no_text_that_all_systems_share_is_missing(german: None) -> None:
 
 @pytest.mark.parametrize("key", SYSTEMS)
 def test_no_declaration_of_a_system_is_missing(key: str) -> None:
-    missing = lacking(declared_texts(system_of(key)), tongue_alone(key))
-    if key in TO_COME:
-        assert missing, f"{key} is complete: take it off TO_COME"
-    else:
-        assert missing == {}
+    assert lacking(declared_texts(system_of(key)), tongue_alone(key)) == {}
+
+
+def test_no_word_means_one_thing_in_a_system_and_another_beside_it() -> None:
+    """Screens take the texts of all systems together, so each text has one German."""
+    core = ("screens/de.toml", "de.toml", "shared/de.toml")
+    catalogues = [ROOT / "templates/language" / name for name in core]
+    for key in SYSTEMS:
+        folder = system_of(key).folder / "language"
+        catalogues += [folder / "de.toml", folder / "screens/de.toml"]
+    said: dict[str, dict[str, str]] = {}
+    for path in catalogues:
+        for text, german in read_catalogue(path).texts.items():
+            said.setdefault(text, {}).setdefault(german, str(path.relative_to(ROOT)))
+    both = {
+        text: ways
+        for text, ways in said.items()
+        if len(ways) > 1 and not all(path.startswith("templates") for path in ways.values())
+    }
+    assert both == {}
 
 
 def test_nothing_that_a_script_says_is_missing() -> None:
-    texts = tongues.screen_catalogue("de").texts
+    texts = screen_catalogue("de").texts
     said = [
         text
         for path in sorted((ROOT / "templates/screens").glob("*.js"))
@@ -237,7 +226,7 @@ def test_what_a_form_sends_is_the_same_in_every_language(seen: Seen) -> None:
         say_language(seen.folder, "de")
 
 
-def test_what_customer_and_mechanic_typed_is_never_translated(german: None, tmp_path: Path) -> None:
+def test_what_customer_and_mechanic_typed_is_never_translated(tmp_path: Path) -> None:
     """Even where it is a word that every screen has."""
     with Shop(shop_in(tmp_path / "shop", "de")) as shop:
         job = everywhere.begin(
@@ -257,7 +246,7 @@ def test_what_customer_and_mechanic_typed_is_never_translated(german: None, tmp_
 
 
 @pytest.fixture
-def client(german: None, tmp_path: Path) -> Iterator[FlaskClient]:
+def client(tmp_path: Path) -> Iterator[FlaskClient]:
     with Shop(shop_in(tmp_path / "shop", "de")) as shop:
         yield work_app(Van(shop.context), NoAuth()).test_client()
 
@@ -396,6 +385,13 @@ def test_somebodys_own_words_stay_wherever_they_stand(
     tongue: Tongue, text: str, typed: tuple[str, ...], said: str
 ) -> None:
     assert tongue.said(text, own_words(typed)) == said
+
+
+@pytest.mark.parametrize("symbol", ["h", "g", "d", "V", "mA"])
+def test_the_symbol_of_a_unit_stays_as_small_and_as_large_as_it_is(symbol: str) -> None:
+    """ISO 80000-1: h is the hour, H the henry; g the gram, G the gauss (from memory)."""
+    tongue = Tongue("de", Speaker(Catalogue("de", {"H": "H", "G": "G", "D": "D"}), {}))
+    assert tongue.said(symbol) == symbol
 
 
 def test_what_has_no_translation_is_named_and_stays(tongue: Tongue) -> None:

@@ -257,7 +257,7 @@ def charger_needed(
     left: Annotated[float, ck.Input("C", "Charge that may still be missing at the end", above=0)],
     hours: Annotated[float, ck.Input("s", "Time at hand", above=0)],
 ) -> Annotated[float, ck.Output("A", "Smallest charger")]:
-    """The smallest charger that leaves no more than `left` missing in the time at hand.
+    """The smallest charger with which no more is missing after the time at hand than may be.
 
     >>> round(charger_needed.si(35 * 3600, 2 * 3600, 14 * 3600, 2.2133 * 3600), 1)
     10.0

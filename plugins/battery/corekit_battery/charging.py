@@ -91,7 +91,7 @@ def charging_time_to(
     tau: Annotated[float, ck.Input("s", "Acceptance time of the battery", above=0)],
     left: Annotated[float, ck.Input("C", "Charge still missing at the end", above=0)],
 ) -> Annotated[float, ck.Output("s", "Charging time")]:
-    """Time until only `left` is missing: the last part takes longest.
+    """Time until no more is missing than may be at the end: the last part takes longest.
 
     >>> round(charging_time_to.si(35 * 3600, 10, 2 * 3600, 14 * 3600) / 3600, 2)
     2.21
@@ -122,7 +122,7 @@ def time_to_return(
     tau: Annotated[float, ck.Input("s", "Acceptance time of the battery", above=0)],
 ) -> Annotated[float, ck.Output("s", "Charging time")]:
     """Time to put back a share of what is missing when the current falls with the charge; by the ampere-hour
-    law `tau` is one hour.
+    law the acceptance time is one hour.
 
     >>> round(time_to_return.si(0.9, 3600) / 3600, 2)
     2.3

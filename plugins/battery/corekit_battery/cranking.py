@@ -71,7 +71,7 @@ def cable_resistance(
     area: Annotated[float, ck.Input("m²", "Cross-section", above=0)],
     temperature: Annotated[float, ck.Input("K", "Cable temperature", 223.15, 423.15)],
 ) -> Annotated[float, ck.Output("Ω", "Cable resistance")]:
-    """Resistance of a copper cable; `length` is there and back.
+    """Resistance of a copper cable; its length counts there and back.
 
     >>> round(cable_resistance.si(1.0, 25e-6, 293.15) * 1000, 4)
     0.6897
@@ -86,7 +86,7 @@ def cable_area_needed(
     temperature: Annotated[float, ck.Input("K", "Cable temperature", 223.15, 423.15)],
     drop: Annotated[float, ck.Input("V", "Voltage drop allowed", above=0)],
 ) -> Annotated[float, ck.Output("m²", "Cross-section needed")]:
-    """Cross-section of copper that loses no more than `drop`; `length` is there and back.
+    """Cross-section of copper that loses no more voltage than is allowed; the length counts there and back.
 
     Lugs and stranding come on top.
 

@@ -98,7 +98,7 @@ def below_marking(
 def cap_share(
     opened: Annotated[float, ck.Input("Pa gauge", "Pressure at which the cap opened", 0, 4e5)],
     marked: Annotated[float, ck.Input("Pa gauge", "Pressure on the cap", 2e4, 3e5)],
-) -> Annotated[float, ck.Output("1", "Opened at, of its marking")]:
+) -> Annotated[float, ck.Output("1", "Opening pressure as a share of its marking")]:
     """The pressure at which a cap opened as a share of what is marked on it.
 
     >>> cap_share.si(9e4, 1e5)

@@ -12,7 +12,7 @@ from .declarations import egr
 R, GAMMA = 287.05, 1.4  # J/(kg K) and ratio of the heats, dry air near 20 °C; source: leak-flow
 CRITICAL = float(
     (2 / (GAMMA + 1)) ** (GAMMA / (GAMMA - 1))
-)  # 0.528: below this ratio of pressures nothing more flows
+)  # 0.528: below this ratio of pressures the flow grows no further
 
 
 def _psi(ratio: float) -> float:
@@ -28,8 +28,8 @@ def leak_flow(
     temperature: Annotated[float, ck.Input("K", "Air temperature", 233.15, 1273.15)],
     downstream: Annotated[float, ck.Input("Pa abs", "Pressure behind the hole", 0)],
 ) -> Annotated[float, ck.Output("kg/s", "Air flow through the hole")]:
-    """Air through a hole, from still air at `upstream` and `temperature`; below 0.528 of its pressure nothing
-    more flows.
+    """Air flow through a hole, out of still air; it grows no further once the pressure behind the hole is
+    below 0.528 of that before it.
 
     The coefficient is 0.62 for a sharp hole and up to 0.85 for a rounded one.
 
@@ -49,7 +49,7 @@ def leak_flow(
 def leak_volume(
     flow: Annotated[float, ck.Input("kg/s", "Air mass flow", 0)],
 ) -> Annotated[float, ck.Output("m³/s", "Volume flow at 20 °C")]:
-    """The same flow as volume of air at 20 °C and 101.325 kPa.
+    """A mass flow of air as its volume flow at 20 °C and 101.325 kPa.
 
     >>> round(leak_volume.si(116.4648e-6) * 60000, 3)
     5.803
@@ -67,7 +67,7 @@ def hole_by_decay(
     temperature: Annotated[float, ck.Input("K", "Air temperature", 233.15, 1273.15)],
     coefficient: Annotated[float, ck.Input("1", "Discharge coefficient", 0.5, 1.0)],
 ) -> Annotated[float, ck.Output("m", "Diameter of the hole")]:
-    """Diameter of the one hole through which a closed volume goes from pressure `start` to `end`.
+    """Diameter of the one hole that lets the pressure in a closed volume rise so far in the time taken.
 
     Exact for a rigid volume that keeps its temperature. A volume wrong by 20 % makes the diameter wrong by 10
     %.
@@ -96,7 +96,7 @@ def time_of_decay(
     temperature: Annotated[float, ck.Input("K", "Air temperature", 233.15, 1273.15)],
     coefficient: Annotated[float, ck.Input("1", "Discharge coefficient", 0.5, 1.0)],
 ) -> Annotated[float, ck.Output("s", "Time taken")]:
-    """How long a hole takes to let a closed volume go from pressure `start` to `end`.
+    """How long a hole takes to let the pressure in a closed volume rise so far.
 
     >>> round(time_of_decay.si(60e-6, 1e-4, 33597.2, 67461.1, 101325.0, 293.15, 0.62), 2)
     20.86

@@ -272,8 +272,8 @@ def flow_left_in_series(
     area_ratio: Annotated[float, ck.Input("1", "Clean passage area over orifice area", above=0)],
     diameter: Annotated[float, ck.Input("1", "Share of the passage diameter left open", above=0, high=1)],
 ) -> Annotated[float, ck.Output("1", "Share of the flow left")]:
-    """What is left of the flow when a passage, `area_ratio` times as wide as the metering orifice when clean,
-    keeps this share of its diameter.
+    """What is left of the flow through a passage and the metering orifice when the passage keeps only a share
+    of its clean diameter.
 
     >>> round(flow_left_in_series.si(4.0, 0.5), 3)
     0.729

@@ -51,8 +51,8 @@ def pressure_of_signal(
     step: Annotated[float, ck.Input("V", "Signal gained for each pressure step, 5 V supply", above=0)],
     step_pressure: Annotated[float, ck.Input("Pa diff", "Pressure step", above=0)],
 ) -> Annotated[float, ck.Output("Pa diff", "Pressure")]:
-    """Pressure by the signal of a linear sensor that gains `step` volts for each `step_pressure`, both at 5 V
-    of supply.
+    """Pressure by the signal of a linear sensor, by what its signal gains for a pressure step at 5 V of
+    supply.
 
     >>> round(pressure_of_signal.si(2.45, 4.90, 1.00, 0.120, 1000.0), 1)
     12500.0

@@ -252,7 +252,12 @@ def test_a_gear_that_slips_shows_with_the_valve_off_and_not_before() -> None:
 
 
 def test_a_position_that_is_off_at_both_stops_calls_for_the_valve_and_one_off_at_one_does_not() -> None:
-    results = {"code_follow": "set", "sweep": "slow or short", "learned": "not as learned", "flap": "thin soot"}
+    results = {
+        "code_follow": "set",
+        "sweep": "slow or short",
+        "learned": "not as learned",
+        "flap": "thin soot",
+    }
     more = {"fed": "good", "sound": "evenly", "position_by_hand": "follows", "driven_off": "moves"}
     assert not shown(egr, MOTOR, LAMP, **results, **more, stops="off at one").calls_for("replace_valve")
     assert shown(egr, MOTOR, LAMP, **results, **more, stops="off at both").calls_for("replace_valve")

@@ -102,7 +102,8 @@ def share_of_speed_lost(
     inertia: Annotated[float, ck.Input("kg·m²", "Inertia of crankshaft and flywheel", above=0)],
     speed: Annotated[float, ck.Input("rev/s", "Engine speed", above=0)],
 ) -> Annotated[float, ck.Output("1", "Share of the speed lost")]:
-    """The same as a share of the speed: plain at idle, lost in rough roads at high speed.
+    """Share of its speed that a crankshaft loses by one firing that is missing: plain at idle; at high speed
+    a rough road hides it.
 
     >>> round(share_of_speed_lost.si(100.0, 0.2, 100.0), 6)
     0.001267

@@ -71,7 +71,7 @@ def breakdown_in_air_low(
     temperature: Annotated[float, ck.Input("K", "Air temperature in the gap", 200, 3000)],
     gap: Annotated[float, ck.Input("m", "Electrode gap", above=0, high=0.02)],
 ) -> Annotated[float, ck.Output("V", "Breakdown voltage, low estimate")]:
-    """The same by a second set of constants, some 5 % lower.
+    """Voltage at which air breaks down in an even field, by a second set of constants: some 5 % lower.
 
     >>> round(breakdown_in_air_low.si(101325.0, 293.15, 0.001))
     4345
@@ -193,7 +193,7 @@ def voltage_from_clamp(
     turns: Annotated[float, ck.Input("1", "Turns ratio", above=0)],
     clamp: Annotated[float, ck.Input("V", "Clamp voltage of the switch", 0)],
 ) -> Annotated[float, ck.Output("V", "Available voltage")]:
-    """Voltage above which the switch's own clamp holds a coil: turns ratio times clamp voltage.
+    """Highest voltage that the switch's own clamp lets a coil reach: turns ratio times clamp voltage.
 
     >>> voltage_from_clamp.si(85.0, 400.0)
     34000.0

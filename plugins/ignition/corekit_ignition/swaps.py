@@ -20,10 +20,9 @@ from .declarations import (
     spark_plugs,
 )
 
-_HOW = (
-    " Swap it with another cylinder's and nothing else, then count again. Gone since the swap may be a pin"
-    " that"
-    " was seated anew: it counts once the misfire moves back."
+_THEN = (
+    " Then count again. Gone since the swap may be a pin that was seated anew: it counts once the misfire"
+    " moves back."
 )
 _HAZARD = f"{HIGH_VOLTAGE} {HOT}"
 
@@ -32,7 +31,8 @@ coil_swap = ignition.observation(
     "Misfire after swapping the coil alone",
     Swap,
     part=ignition_coil,
-    how="Plug and, where it comes off, boot stay. A single coil: put in one known to be good." + _HOW,
+    how="A single coil: put in one known to be good. Else swap it with another cylinder's and nothing else;"
+    " plug and, where it comes off, boot stay." + _THEN,
     hazard=_HAZARD,
     tells="whether the fault goes with the coil",
     tells_each={
@@ -46,7 +46,8 @@ plug_swap = ignition.observation(
     "Misfire after swapping the plug alone",
     Swap,
     part=spark_plugs,
-    how="The coil comes first, for it comes off anyway." + _HOW,
+    how="The coil comes off for it and goes back where it was. Swap the plug with another cylinder's and"
+    " nothing else." + _THEN,
     hazard=f"{_HAZARD} {THREAD}",
     tells="whether the fault goes with the spark plug",
     tells_each={
@@ -61,7 +62,8 @@ lead_swap = ignition.observation(
     Swap,
     part=plug_leads,
     only={kind: (Kind.DISTRIBUTOR, Kind.WASTED)},
-    how="Only where the other one is long enough." + _HOW,
+    how="Only where the other one is long enough. Swap the lead with another cylinder's and nothing else."
+    + _THEN,
     hazard=_HAZARD,
     tells="whether the fault goes with the lead",
     tells_each={
