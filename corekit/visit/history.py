@@ -7,6 +7,7 @@ from typing import Any
 
 import attrs
 
+from ..account.answer import lower_first
 from ..desk.brought import brought_document, origin_words
 from ..desk.complaint import complaint_words, retold_words, tried_words
 from ..model.job import Job, Noted, stage_name
@@ -130,7 +131,7 @@ class _Context:
     def beside(self, setup: str) -> str:
         found = self.job.setup(setup)
         values = found.record.values if found is not None else {}
-        return ", ".join(f"{self.title(key).lower()} {value['typed']}" for key, value in values.items())
+        return ", ".join(f"{lower_first(self.title(key))} {value['typed']}" for key, value in values.items())
 
 
 _Row = tuple[str, str, int | None]

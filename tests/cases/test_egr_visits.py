@@ -16,8 +16,8 @@ from .test_sequences import Step, assessed, called, chances, leads, repaired, se
 PETROL = {"egr.engine": "petrol", "egr.cooler": "not fitted"}
 VACUUM = {**PETROL, "egr.valve": "vacuum, with regulator", "egr.sensor": "differential pressure, later type"}
 BEFORE = {**VACUUM, "egr.layout": "before the valve"}
-NO_FEEDBACK = {**VACUUM, "egr.sensor": "none"}
-BACK_PRESSURE = {**PETROL, "egr.valve": "vacuum, back-pressure type", "egr.sensor": "none"}
+NO_FEEDBACK = {**VACUUM, "egr.sensor": "no sensor"}
+BACK_PRESSURE = {**PETROL, "egr.valve": "vacuum, back-pressure type", "egr.sensor": "no sensor"}
 SOLENOID = {**PETROL, "egr.valve": "electric solenoid", "egr.sensor": "valve position"}
 MOTOR = {**SOLENOID, "egr.valve": "electric motor"}
 DIESEL = {**MOTOR, "egr.engine": "diesel", "egr.cooler": "fitted"}

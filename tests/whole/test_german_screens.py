@@ -10,6 +10,7 @@ import re
 import shutil
 import tomllib
 from collections.abc import Iterator
+from functools import partial
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -56,6 +57,8 @@ PLACES = (
     everywhere.by_phone_approved,
     everywhere.second_car,
     everywhere.photographed,
+    partial(everywhere.read, name="too-little-egr"),
+    partial(everywhere.read, name="high-speed"),
 )
 
 

@@ -53,7 +53,7 @@ class Sensor(Enum):
     EARLIER = "differential pressure, earlier type"
     POSITION = "valve position"
     AIR_MASS = "air mass meter only"
-    NONE = "none"
+    NONE = "no sensor"
 
 
 class Layout(Enum):
