@@ -8,7 +8,7 @@ named.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from decimal import Decimal, InvalidOperation
 from functools import cached_property, lru_cache
@@ -246,15 +246,26 @@ class Speaker:
             parts = between.split(text)[::2]
             if len(parts) <= _MANY:
                 continue
-            said = []
-            for part in parts:
-                self._steps, lacking = _MOST_STEPS, dict[str, None]()
-                said.append(self.said(part, lacking))
-                if lacking:
-                    break
-            else:
-                return (" " if between is _BETWEEN[0] else "; ").join(said)
+            mark = " " if between is _BETWEEN[0] else "; "
+            said, lacking = [], dict[str, None]()
+            while parts and not lacking:
+                whole, size = self._begun_by_one_text(parts, mark)
+                if whole is None:
+                    self._steps = _MOST_STEPS
+                    whole = self.said(parts[0], lacking)
+                said.append(whole)
+                del parts[:size]
+            if not lacking:
+                return mark.join(said)
         return None
+
+    def _begun_by_one_text(self, parts: Sequence[str], mark: str) -> tuple[str | None, int]:
+        """What the first of them are together, where they are one text, and how many these are; the most."""
+        for size in range(min(_MANY, len(parts)), 1, -1):
+            whole = self._known(mark.join(parts[:size]))
+            if whole is not None:
+                return whole, size
+        return None, 1
 
     def _known(self, text: str) -> str | None:
         """What has one text by itself, or is no text: a number, a day, a mark."""

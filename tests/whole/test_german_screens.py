@@ -138,6 +138,20 @@ def test_no_declaration_of_a_system_is_missing(key: str) -> None:
     assert lacking(declared_texts(system_of(key)), tongue_alone(key)) == {}
 
 
+def test_no_caution_is_left_in_english_where_it_is_shown_with_what_all_end_with() -> None:
+    """The longest are of ten sentences, of which two may be one text; a search for them is not given up."""
+    tongue = tongue_of("de", [system_of(key).folder for key in SYSTEMS])
+    assert tongue is not None
+    shown = [
+        f"{text} Local rules and the manufacturer's instructions come first."
+        for key in SYSTEMS
+        for text, where in declared_texts(system_of(key))
+        if where.endswith(", caution")
+    ]
+    assert len(shown) > 100
+    assert [text for text in shown if tongue.said(text) == text] == []
+
+
 def test_no_word_means_one_thing_in_a_system_and_another_beside_it() -> None:
     """Screens take the texts of all systems together, so each text has one German."""
     core = ("screens/de.toml", "de.toml", "shared/de.toml")
