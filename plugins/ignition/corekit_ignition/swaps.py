@@ -46,8 +46,8 @@ plug_swap = ignition.observation(
     "Misfire after swapping the plug alone",
     Swap,
     part=spark_plugs,
-    how="The coil comes off for it and goes back where it was. Swap the plug with another cylinder's and"
-    " nothing else." + _THEN,
+    how="The coil's swap comes first, for the coil comes off anyway. Then swap the plug with another"
+    " cylinder's and nothing else." + _THEN,
     hazard=f"{_HAZARD} {THREAD}",
     tells="whether the fault goes with the spark plug",
     tells_each={
