@@ -9,7 +9,7 @@ import attrs
 
 from ..model.job import Job, Noted, stage_name
 from ..model.limit import Limit
-from ..model.measurand import answers_of
+from ..model.measurand import Trait, answer_in
 from ..model.records import Fitted
 from ..model.value import Value, exact
 from ..plugin.case import Case, CodeSet, Sighting, own_limit
@@ -28,7 +28,7 @@ def case_at(job: Job, stage: int, system: System, plugins: Plugins) -> Case:
     traits = {
         key: (answer, noted.id)
         for key, noted in standing_traits(job, stage, plugins).items()
-        if (answer := _answer(noted, plugins.traits[key].answers)) is not None
+        if (answer := _answer(noted, plugins.traits[key])) is not None
     }
     return Case(
         system=system,
@@ -98,10 +98,10 @@ def _part_since(job: Job, stage: int, part: str, plugins: Plugins) -> int:
     return since
 
 
-def _answer(noted: Noted[Fitted], answers: type[Enum] | None) -> Enum | Value | None:
+def _answer(noted: Noted[Fitted], trait: Trait) -> Enum | Value | None:
     record = noted.record
-    if answers is not None:
-        return answers_of(answers).get(record.answer)
+    if trait.answers is not None:
+        return answer_in(trait, record.answer)
     if record.number is None:
         return None
     return exact(record.kind, record.number, [noted.id])
@@ -113,7 +113,7 @@ def _sightings(job: Job, stage: int, plugins: Plugins) -> dict[tuple[str, str], 
     for noted in job.seen(stage):
         record = noted.record
         declared = observations.get(record.of)
-        answer = answers_of(declared.answers).get(record.answer) if declared else None
+        answer = answer_in(declared, record.answer) if declared else None
         found[record.of, record.place] = Sighting(answer, noted.id, record.cannot)
     return found
 

@@ -13,7 +13,7 @@ import attrs
 
 from ..model.finding import Finding, Gap
 from ..model.job import Job
-from ..model.measurand import Measurand, Observation, answers_of
+from ..model.measurand import Measurand, Observation, answer_in
 from ..plugin.case import Case, Sighting
 from ..plugin.check import Check
 from ..plugin.host import Plugins
@@ -73,7 +73,7 @@ def standing_at(job: Job, case: Case, plugins: Plugins) -> Standing:
         for noted in job.seen(earlier):
             of, place = noted.record.of, noted.record.place
             declared = plugins.observations.get(of)
-            answer = answers_of(declared.answers).get(noted.record.answer) if declared else None
+            answer = answer_in(declared, noted.record.answer) if declared else None
             touched = repaired | _tried_after(job, position, noted.id, case.stage)
             sightings.pop((of, place), None)
             if declared is not None and answer is not None and _stands(declared, touched):

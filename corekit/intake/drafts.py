@@ -14,7 +14,7 @@ from .. import units
 from ..fault import Faults, Place, any_of, path_text, quotation
 from ..model.entry import AS_TYPED, Draft
 from ..model.job import stage_name
-from ..model.measurand import DONT_KNOW, Measurand, Trait, answers_of
+from ..model.measurand import DONT_KNOW, Measurand, Trait, answers_of, words_of_answers
 from ..model.personal import PersonalText
 from ..model.records import Fitted, Seen, body_of
 from ..units import TypedError
@@ -284,7 +284,7 @@ class Drafts:
         if words_of(typed) in (DONT_KNOW, "dont know"):
             return Fitted(of=trait.key, typed=typed, stage=self.stage)
         if trait.answers is not None:
-            answers = {words_of(word): word for word in answers_of(trait.answers)}
+            answers = {words_of(word): one.value for word, one in words_of_answers(trait).items()}
             word = answers.get(words_of(typed))
             if word is None:
                 choices = [*answers_of(trait.answers), DONT_KNOW]

@@ -8,7 +8,7 @@ from typing import Any
 
 from ..fault import Place, any_of, path_text, quotation
 from ..model.job import stage_name
-from ..model.measurand import answers_of
+from ..model.measurand import answers_of, words_of_answers
 from ..model.records import CodesRead, Measured, Seen, Setup, Specified, body_of
 from ..model.trouble import CodeError, read_code
 from .datasheet import Datasheet
@@ -233,10 +233,10 @@ class Evidence(RecordRows):
         place = self._place((*path, "place"), row.place, what.places, what.key, needed=row.cannot is None)
         answer = ""
         if row.is_ is not None:
-            words = {words_of(word): word for word in answers_of(what.answers)}
+            words = {words_of(word): one.value for word, one in words_of_answers(what).items()}
             answer = words.get(words_of(row.is_), "")
             if not answer and row.is_.strip():
-                listed = any_of(map(quotation, words.values()))
+                listed = any_of(map(quotation, answers_of(what.answers)))
                 cure = f'one of {listed}, or words = "…"'
                 self.faults.add((*path, "is"), f"{quotation(row.is_)} is not an answer", listed, cure)
         record = Seen(

@@ -99,7 +99,8 @@ class Observation:
 
     Members of `answers` carry the words people type and read; `stands_until`, `only`, `part`, `tells` as for
     a measurand.
-    `tells_each` has for the words of an answer the sentence that the customer reads in their place.
+    `tells_each` has for the words of an answer the sentence that the customer reads in their place;
+    `formerly` for words that an answer had before the answer that they mean.
     """
 
     key: str
@@ -114,6 +115,7 @@ class Observation:
     hazard: str = ""
     tells: str = ""
     tells_each: Mapping[str, str] = attrs.field(factory=dict, hash=False)
+    formerly: Mapping[str, Enum] = attrs.field(factory=dict, hash=False)
 
     @property
     def for_customer(self) -> str:
@@ -137,6 +139,7 @@ class Trait:
         possible: In the coherent unit.
         part: Key of the part that the trait belongs to; an operation that replaces the part ends it.
         tells: What the customer reads in place of the title; empty where that is plain enough.
+        formerly: Words that an answer had before → the answer.
     """
 
     key: str
@@ -147,6 +150,7 @@ class Trait:
     part: str = ""
     how: str = ""
     tells: str = ""
+    formerly: Mapping[str, Enum] = attrs.field(factory=dict, hash=False)
 
     @property
     def for_customer(self) -> str:
@@ -236,3 +240,15 @@ DONT_KNOW = "don't know"
 def answers_of(declared: type[Enum]) -> Mapping[str, Enum]:
     """The words of a closed list → its members, in order."""
     return {str(member.value): member for member in declared}
+
+
+def answer_in(declared: Observation | Trait, words: str) -> Enum | None:
+    """The answer with these words, today's or an earlier version's; None where there is none."""
+    return words_of_answers(declared).get(words)
+
+
+def words_of_answers(declared: Observation | Trait) -> Mapping[str, Enum]:
+    """All words that mean an answer, today's before those of earlier versions → the answer."""
+    if declared.answers is None:
+        return {}
+    return {**answers_of(declared.answers), **declared.formerly}

@@ -378,13 +378,15 @@ class System:
         hazard: str = "",
         tells: str = "",
         tells_each: Mapping[Any, str] | None = None,
+        formerly: Mapping[str, Enum] | None = None,
     ) -> Observation:
         """Declare something to look at, with its closed answers; `places_by` as for a part, `stands_until`,
         `only` and `tells` as for a measurand. `tells_each` has for every answer the customer's sentence.
+        `formerly`: words that an answer had in an earlier version, and the answer; jobs of then hold them.
 
         Raises:
-            ValueError: the key is taken, an answer has no sentence where others have one, or what counts the
-                places cannot.
+            ValueError: the key is taken, an answer has no sentence where others have one, what counts the
+                places cannot, or former words mean no answer.
         """
         named = tuple(places)
         closed_answers = closed_list(answers)
@@ -404,6 +406,7 @@ class System:
                 hazard=hazard,
                 tells=tells,
                 tells_each=_told_each(self._key(name), closed_answers, tells_each),
+                formerly=_formerly(self._key(name), closed_answers, formerly),
             ),
         )
 
@@ -418,9 +421,10 @@ class System:
         part: Part | None = None,
         how: str = "",
         tells: str = "",
+        formerly: Mapping[str, Enum] | None = None,
     ) -> Trait:
         """Declare what a vehicle is fitted with: closed answers, or a value in one of `units`; `tells` as for
-        a measurand.
+        a measurand, `formerly` as for an observation.
         """
         accepted = tuple(units)
         if (answers is None) == (not accepted):
@@ -438,6 +442,7 @@ class System:
                 part=self._part(self._key(name), part),
                 how=how,
                 tells=tells,
+                formerly=_formerly(self._key(name), answers, formerly),
             ),
         )
 
@@ -924,6 +929,22 @@ class System:
             raise ValueError(f"{key} is declared twice.")
         shelf[key] = item
         return item
+
+
+def _formerly(
+    key: str, answers: type[Enum] | None, formerly: Mapping[str, Enum] | None
+) -> Mapping[str, Enum]:
+    """Former words of answers, as declared.
+
+    Raises:
+        ValueError: they mean no answer, or are an answer's words today.
+    """
+    for words, answer in (formerly or {}).items():
+        if answers is None or answer not in set(answers) or words in answers_of(answers):
+            raise ValueError(
+                f"{key}: formerly has words that no answer has today, each with its answer: {words}"
+            )
+    return dict(formerly or {})
 
 
 def _told_each(key: str, answers: type[Enum], tells_each: Mapping[Any, str] | None) -> dict[str, str]:

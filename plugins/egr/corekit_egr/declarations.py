@@ -156,6 +156,7 @@ sensor_type = egr.trait(
         " valve itself: valve position. On many diesels the air mass meter alone reports the flow."
     ),
     tells="Sensor of the exhaust return",
+    formerly={"none": Sensor.NONE},
 )
 layout = egr.trait(
     "layout",
@@ -518,6 +519,7 @@ sensing_hoses = egr.observation(
         Hoses.SWAPPED: "The two hoses of the exhaust flow sensor are swapped.",
         Hoses.BLOCKED: "A hose of the exhaust flow sensor is blocked.",
     },
+    formerly={"off": Hoses.OFF},
 )
 vacuum_hoses = egr.observation(
     "vacuum_hoses",
@@ -533,6 +535,7 @@ vacuum_hoses = egr.observation(
         VacuumHoses.BLOCKED: "A vacuum hose is blocked.",
         VacuumHoses.CAP: "A vacuum connection is not closed as it should be.",
     },
+    formerly={"off": VacuumHoses.OFF},
 )
 deposits = egr.observation(
     "deposits",

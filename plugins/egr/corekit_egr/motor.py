@@ -186,6 +186,7 @@ motor_current = egr.observation(
         MotorCurrent.HIGH: "The valve's motor works too hard.",
         MotorCurrent.NONE: "The valve's motor takes no current.",
     },
+    formerly={"none": MotorCurrent.NONE},
 )
 flap = egr.observation(
     "flap",

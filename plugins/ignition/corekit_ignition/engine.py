@@ -72,6 +72,7 @@ timing_marks = ignition.observation(
         Marks.OFF: "The valves open at the wrong moment.",
         Marks.NOT_REACHED: "The valves were not reached.",
     },
+    formerly={"off": Marks.OFF},
 )
 
 
