@@ -194,13 +194,14 @@ telling = ["came"]
 
 def told(monkeypatch: pytest.MonkeyPatch, tmp_path: Any, read: Any, text: str) -> list[str]:
     """All that is wrong with one of the files, if it had this text."""
-    from corekit import complaints
+    from corekit import complaints, complaints_file
 
     file = tmp_path / "file.toml"
     file.write_text(text, encoding="utf-8")
     read = getattr(read, "__wrapped__", read)  # without what was read before
     with monkeypatch.context() as patched:
-        patched.setattr(complaints, "data_path", lambda name: file)
+        for module in (complaints, complaints_file):
+            patched.setattr(module, "data_path", lambda name: file)
         patched.setattr(complaints, "_shared_symptoms", complaints._shared_symptoms.__wrapped__)
         patched.setattr(complaints._ADDED, "listed", None)
         try:
