@@ -1,8 +1,8 @@
 """A catalogue: English texts with {names} for what is filled in, and the same in another language.
 
 What {day} stands for is a day, {amount} an amount of money, {number} another number, {code} the number of a
-paper or a currency; anything else is looked up for itself. What no catalogue has stays as it is, and is
-named.
+paper or a currency, {own} a name or a path of somebody's own; anything else is looked up for itself. What no
+catalogue has stays as it is, and is named.
 """
 
 from __future__ import annotations
@@ -33,7 +33,12 @@ _SHAPES = {
     "amount": _AMOUNT,
     "number": r"[-−]?\d+(?:\.\d+)?",
     "code": r"[A-Z]{3}|\S*\d\S*",
+    "own": r"(?:(?![.:;!?] ).)*?",
 }
+#: What nobody looks up, whatever it is.
+_LEFT_AS_IT_IS = ("code", "own")
+#: One word that is a key, a path, the name of a file, a number with letters or a currency.
+_KEY = re.compile(r"(?=\S*(?:[\d_/\[]|[^\W_]\.[^\W_]))\S*[^\W_]\S*|[A-Z]{3}")
 #: What a text is taken apart at, in this order; of each the outermost parts first.
 _BETWEEN = (
     re.compile(r"(?<=[.:!?])( )(?=[A-Z“0-9])"),
@@ -183,10 +188,12 @@ class Speaker:
 
     Attributes:
         known: Texts of the shop's or the customer's own, by their small letters, which nobody translates.
+        keeps_keys: One word that is a key of a file or a path is none of a language, and stays.
     """
 
     catalogue: Catalogue
     known: Mapping[str, str]
+    keeps_keys: bool = False
     _said: dict[str, tuple[str, dict[str, None]]] = attrs.field(factory=dict, init=False)
     _depth: int = attrs.field(default=0, init=False)
     _steps: int = attrs.field(default=0, init=False)
@@ -287,6 +294,8 @@ class Speaker:
                     return texts[whole].removesuffix(end)
         if not _WORD.search(_bare(text)) or _MARK.fullmatch(text):
             return self._shaped(text) or _in_letters(text, self.catalogue.language)
+        if self.keeps_keys and _KEY.fullmatch(text):
+            return text
         return self._shaped(text)
 
     def _by_patterns(self, text: str, *, plain: bool = False) -> Iterator[tuple[str, dict[str, None]]]:
@@ -301,7 +310,7 @@ class Speaker:
             for filled in pattern.matches(text):
                 lacking: dict[str, None] = {}
                 parts = {
-                    name: part if name.startswith("code") else self.said(part, lacking)
+                    name: part if name.startswith(_LEFT_AS_IT_IS) else self.said(part, lacking)
                     for name, part in filled.items()
                     if name not in _GRAMMAR
                 }

@@ -12,10 +12,9 @@ import html
 import re
 import threading
 from collections import OrderedDict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from datetime import date
 from functools import lru_cache, partial
-from itertools import count
 from pathlib import Path
 
 import attrs
@@ -49,6 +48,12 @@ _CODE = re.compile(r"(?=\S*[A-Z])(?=\S*\d)[A-Z0-9/-]+")
 #: Stands for somebody's own words while a text is looked up; it has no letters, so nobody translates it.
 _OWN = "⟦{}⟧"
 _OWN_AGAIN = re.compile(r"⟦(\d+)⟧")
+#: As errors say back what they were given.
+_QUOTED = re.compile(r"\"[^\"]*\"|(?<!\w)'[^']*'(?!\w)")
+#: A line of what is wrong with a file: where, and what.
+_LINE = re.compile(r"(?P<where>[\w.\[\]\"-]+(?: \([^)]*\))?: )(?P<what>.+)")
+#: What finds something that stays as it is, and whether it does.
+Finding = tuple[re.Pattern[str], Callable[[str], bool]]
 #: What has more parts is a list of things.
 _LIST = 6
 #: So many texts are remembered; a day's screens have fewer.
@@ -78,6 +83,8 @@ class Tongue:
         if said is None and core[-1] in _HANGING:
             bare = next((one for one in self._ways(core[:-1], own) if one is not None), None)
             said = f"{bare}{core[-1]}" if bare is not None else None
+        if said is None and "\n" in text.strip():
+            said = self._line_by_line(text.strip(), own)
         if said is None:
             self.missing[core] = None
             return text
@@ -87,15 +94,48 @@ class Tongue:
         return f"{text[:start]}{said}{text[end:]}"
 
     def _ways(self, text: str, own: Own | None) -> Iterator[str | None]:
-        """The text without what somebody typed; without what the shop calls things by as well; and as it
-        stands, for a common word may have been typed too.
+        """The text without what somebody typed; without what the shop calls things by as well; as it stands,
+        for a common word may have been typed too; and without all that stands in quotation marks.
         """
+        typed = _finding_quoted(own.has_typed) if own is not None else ()
         for pattern in own.patterns if own is not None else ():
-            parts = pattern.findall(text)
-            if parts:
-                said = self._remembered(pattern.sub(partial(_numbered, count()), text))
-                yield said and _OWN_AGAIN.sub(partial(_part_of, parts), said)
+            yield self._without(text, *typed, (pattern, _all))
+        yield self._without(text, *typed)
         yield self._remembered(text)
+        yield self._without(text, (_QUOTED, _all))
+
+    def _line_by_line(self, text: str, own: Own | None) -> str | None:
+        """All that is wrong with a file, each on a line of its own; none where a line has no translation."""
+        said = []
+        for line in text.splitlines():
+            core = " ".join(line.split())
+            fault = _LINE.fullmatch(core)
+            where, what = (fault["where"], fault["what"]) if fault is not None else ("", core)
+            one = next((way for way in self._ways(what, own) if way is not None), None) if what else ""
+            if one is None:
+                return None
+            said.append(f"{line[: len(line) - len(line.lstrip())]}{where}{one}")
+        return "\n".join(said)
+
+    def _without(self, text: str, *own: Finding) -> str | None:
+        """The text by way of one in which what is found is left out; none where nothing is."""
+        parts: list[str] = []
+
+        def left_out(found: re.Match[str], is_own: Callable[[str], bool]) -> str:
+            if not is_own(found[0]):
+                return found[0]
+            parts.append(found[0])
+            return _OWN.format(len(parts) - 1)
+
+        for pattern, is_own in own:
+            text = pattern.sub(partial(left_out, is_own=is_own), text)
+        said = self._remembered(text) if parts else None
+        return said and _OWN_AGAIN.sub(partial(_part_of, parts), said)
+
+    @property
+    def speaks(self) -> Collection[str]:
+        """The English of all that it has a translation of, with {names}."""
+        return self._speaker.catalogue.texts.keys()
 
     def has(self, text: str) -> bool:
         """It has a translation, which may be the same; a text with {names} stands so in a catalogue."""
@@ -145,8 +185,12 @@ def _with_days(text: str, language: str) -> str:
     return _DAY.sub(written, text)
 
 
-def _numbered(numbers: Iterator[int], found: re.Match[str]) -> str:
-    return _OWN.format(next(numbers))
+def _all(part: str) -> bool:
+    return True
+
+
+def _finding_quoted(has_typed: Callable[[str], bool]) -> tuple[Finding, ...]:
+    return ((_QUOTED, lambda part: has_typed(part[1:-1])),)
 
 
 def _part_of(parts: Sequence[str], found: re.Match[str]) -> str:
@@ -167,6 +211,11 @@ class Own:
 
     def is_whole(self, text: str) -> bool:
         return text in self.whole
+
+    def has_typed(self, text: str) -> bool:
+        """Somebody typed it, or what it was shortened from."""
+        begun = text.removesuffix("…")
+        return text in self.whole or (begun != text and any(one.startswith(begun) for one in self.whole))
 
 
 def own_words(typed: Iterable[str], names: Iterable[str] = (), called: Iterable[str] = ()) -> Own:
@@ -264,7 +313,7 @@ def tongue_of(language: str, folders: Iterable[Path] = (), titles: Iterable[str]
 def _tongue(language: str, folders: tuple[Path, ...], titles: tuple[str, ...]) -> Tongue:
     named = {part: part for title in titles for part in (title, *title.split(", "))}
     texts = screen_catalogue(language, folders).texts
-    return Tongue(language, Speaker(Catalogue(language, {**named, **texts}), {}))
+    return Tongue(language, Speaker(Catalogue(language, {**named, **texts}), {}, keeps_keys=True))
 
 
 def screen_catalogue(language: str, folders: Iterable[Path] = ()) -> Catalogue:
@@ -276,6 +325,9 @@ def screen_catalogue(language: str, folders: Iterable[Path] = ()) -> Catalogue:
     files = [folder / "language" / "screens" / f"{language}.toml" for folder in systems]
     own = read_catalogue(data_path(SCREENS) / f"{language}.toml")
     more = [read_catalogue(file) for file in files if file.is_file()]
+    errors = data_path(SCREENS) / "errors" / f"{language}.toml"
+    if errors.is_file():
+        more.insert(0, read_catalogue(errors))
     return own.with_more([*more, catalogue(language, systems), _wording(language)])
 
 
