@@ -442,10 +442,10 @@ _DIGITS = 8
 def _decimal(raw: Any, _: Any) -> Decimal:
     if not isinstance(raw, str):
         plain = _is_number(raw) and _PLAIN.fullmatch(str(raw))
-        not_exact = ", which is not exact" if isinstance(raw, float) else ""
-        raise _Misfit(
-            f"is {_key_text(raw)}{not_exact}", _EXPECTED[Decimal], f'"{raw}" in quotes' if plain else ""
-        )
+        got = f"is {_key_text(raw)}"
+        if isinstance(raw, float):
+            got = f"is {_key_text(raw)}, which is not exact"
+        raise _Misfit(got, _EXPECTED[Decimal], f'"{raw}" in quotes' if plain else "")
     match = _PLAIN.fullmatch(raw)
     if match is None:
         likely = raw.strip().rstrip("%").strip().replace(",", ".")

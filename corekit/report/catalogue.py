@@ -1,8 +1,8 @@
 """A catalogue: English texts with {names} for what is filled in, and the same in another language.
 
 What {day} stands for is a day, {amount} an amount of money, {number} another number, {code} the number of a
-paper or a currency, {own} a name or a path of somebody's own; anything else is looked up for itself. What no
-catalogue has stays as it is, and is named.
+paper or a currency, {own} a name or a path of somebody's own, {units} a few units; anything else is looked up
+for itself. What no catalogue has stays as it is, and is named.
 """
 
 from __future__ import annotations
@@ -28,12 +28,14 @@ from .dates import MONTHS
 _FIELD = re.compile(r"\{(\w+)\}")
 _AMOUNT = r"[-−]?\d[\d ]*\.\d{2,3}"
 _DAY = r"\d{1,2} (?:" + "|".join(MONTHS) + r") \d{4}"
+_UNIT = r"[^\s,]{1,12}(?: (?:SAE|EN|IEC|DIN|CA|US|UK|gauge|absolute|diff))?"
 _SHAPES = {
     "day": _DAY,
     "amount": _AMOUNT,
     "number": r"[-−]?\d+(?:\.\d+)?",
     "code": r"[A-Z]{3}|\S*\d\S*",
     "own": r"(?:(?![.:;!?] ).)*?",
+    "units": rf"{_UNIT}(?:, {_UNIT})*(?: or {_UNIT})?",
 }
 #: What nobody looks up, whatever it is.
 _LEFT_AS_IT_IS = ("code", "own")

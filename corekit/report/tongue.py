@@ -45,15 +45,16 @@ _DAY = re.compile(r"(?<![\w-])\d{4}-\d{2}-\d{2}(?![\w-])")
 _HANGING = ",:"
 #: A number of a paper, a plate: a text without words.
 _CODE = re.compile(r"(?=\S*[A-Z])(?=\S*\d)[A-Z0-9/-]+")
-#: Stands for somebody's own words while a text is looked up; it has no letters, so nobody translates it.
-_OWN = "⟦{}⟧"
-_OWN_AGAIN = re.compile(r"⟦(\d+)⟧")
+#: Stands for somebody's own words while a text is looked up; it has no letters, so nobody translates it, and
+#: signs that cannot be printed, so nobody types it.
+_OWN = "\ue000{}\ue001"
+_OWN_AGAIN = re.compile("\ue000(\\d+)\ue001")
 #: As errors say back what they were given.
 _QUOTED = re.compile(r"\"[^\"]*\"|(?<!\w)'[^']*'(?!\w)")
 #: A line of what is wrong with a file: where, and what.
 _LINE = re.compile(r"(?P<where>[\w.\[\]\"-]+(?: \([^)]*\))?: )(?P<what>.+)")
-#: What finds something that stays as it is, and whether it does.
-Finding = tuple[re.Pattern[str], Callable[[str], bool]]
+#: What finds something that is left out, and how it is said by itself.
+Finding = tuple[re.Pattern[str], Callable[[str], str]]
 #: What has more parts is a list of things.
 _LIST = 6
 #: So many texts are remembered; a day's screens have fewer.
@@ -94,15 +95,20 @@ class Tongue:
         return f"{text[:start]}{said}{text[end:]}"
 
     def _ways(self, text: str, own: Own | None) -> Iterator[str | None]:
-        """The text without what somebody typed; without what the shop calls things by as well; as it stands,
-        for a common word may have been typed too; and without all that stands in quotation marks.
+        """The text without what is quoted and what somebody typed; without what the shop calls things by as
+        well; without what is quoted alone; and as it stands, for a common word may have been typed too.
         """
-        typed = _finding_quoted(own.has_typed) if own is not None else ()
+
+        def quoted(part: str) -> str:
+            """What somebody typed stays; an answer that is quoted is said."""
+            if own is not None and own.has_typed(part[1:-1]):
+                return part
+            return self._remembered(part) or part
+
         for pattern in own.patterns if own is not None else ():
-            yield self._without(text, *typed, (pattern, _all))
-        yield self._without(text, *typed)
+            yield self._without(text, (_QUOTED, quoted), (pattern, str))
+        yield self._without(text, (_QUOTED, quoted))
         yield self._remembered(text)
-        yield self._without(text, (_QUOTED, _all))
 
     def _line_by_line(self, text: str, own: Own | None) -> str | None:
         """All that is wrong with a file, each on a line of its own; none where a line has no translation."""
@@ -117,18 +123,16 @@ class Tongue:
             said.append(f"{line[: len(line) - len(line.lstrip())]}{where}{one}")
         return "\n".join(said)
 
-    def _without(self, text: str, *own: Finding) -> str | None:
+    def _without(self, text: str, *left_out: Finding) -> str | None:
         """The text by way of one in which what is found is left out; none where nothing is."""
         parts: list[str] = []
 
-        def left_out(found: re.Match[str], is_own: Callable[[str], bool]) -> str:
-            if not is_own(found[0]):
-                return found[0]
-            parts.append(found[0])
+        def found(one: re.Match[str], said: Callable[[str], str]) -> str:
+            parts.append(said(one[0]))
             return _OWN.format(len(parts) - 1)
 
-        for pattern, is_own in own:
-            text = pattern.sub(partial(left_out, is_own=is_own), text)
+        for pattern, part_said in left_out:
+            text = pattern.sub(partial(found, said=part_said), text)
         said = self._remembered(text) if parts else None
         return said and _OWN_AGAIN.sub(partial(_part_of, parts), said)
 
@@ -185,16 +189,8 @@ def _with_days(text: str, language: str) -> str:
     return _DAY.sub(written, text)
 
 
-def _all(part: str) -> bool:
-    return True
-
-
-def _finding_quoted(has_typed: Callable[[str], bool]) -> tuple[Finding, ...]:
-    return ((_QUOTED, lambda part: has_typed(part[1:-1])),)
-
-
 def _part_of(parts: Sequence[str], found: re.Match[str]) -> str:
-    return parts[int(found[1])]
+    return parts[int(found[1])] if int(found[1]) < len(parts) else found[0]
 
 
 @attrs.frozen
@@ -213,9 +209,9 @@ class Own:
         return text in self.whole
 
     def has_typed(self, text: str) -> bool:
-        """Somebody typed it, or what it was shortened from."""
+        """Somebody typed it, or what it is part of."""
         begun = text.removesuffix("…")
-        return text in self.whole or (begun != text and any(one.startswith(begun) for one in self.whole))
+        return any(begun in one for one in self.whole)
 
 
 def own_words(typed: Iterable[str], names: Iterable[str] = (), called: Iterable[str] = ()) -> Own:

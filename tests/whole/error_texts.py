@@ -20,14 +20,28 @@ _FIRST = ((0, ""),)
 _MESSAGES: dict[str, tuple[tuple[int, str], ...]] = {
     "DataFault": _FAULT,
     "add": ((1, "got"), (2, "expected"), (3, "write")),
-    "TypedError": ((0, "got"), (1, "expected"), (2, "write")),
-    "NotAValue": ((0, "got"), (1, "expected"), (2, "noted")),
-    "NumberError": ((0, "what"),),
     "Wrong": ((1, "text"),),
 }
+#: What a message, or a part of one, is called where an error is made.
+_CALLED = frozenset({"got", "expected", "write", "noted", "what", "text", "words", "message", "why", "cure"})
+_BUILT_IN = frozenset({"Exception", "ValueError", "LookupError", "RuntimeError"})
 #: Put typed words, numbers and names into a text, and say nothing themselves.
 _NO_WORDS = frozenset(
-    {"quotation", "_in_quotes", "any_of", "near", "path_text", "join", "format", "repr", "str", "len", "sorted", "map", "next"}
+    {
+        "quotation",
+        "_in_quotes",
+        "any_of",
+        "near",
+        "path_text",
+        "join",
+        "format",
+        "repr",
+        "str",
+        "len",
+        "sorted",
+        "map",
+        "next",
+    }
 )
 #: Hand back the text that they are given, or part of it.
 _SAME_TEXT = frozenset({"strip", "removesuffix", "removeprefix", "rstrip", "lstrip", "capitalize"})
@@ -108,7 +122,7 @@ class _Module:
 
 
 def _functions(node: ast.AST, module: _Module, of_class: str = "") -> Iterator[_Function]:
-    for child in ast.iter_child_nodes(node):
+    for child in getattr(node, "body", ()):
         if isinstance(child, ast.FunctionDef):
             yield _Function(child, module, of_class)
         yield from _functions(child, module, child.name if isinstance(child, ast.ClassDef) else of_class)
@@ -139,6 +153,9 @@ def _pairs(target: ast.expr, value: ast.expr) -> Iterator[tuple[str, ast.expr]]:
     elif isinstance(target, ast.Tuple) and isinstance(value, ast.Tuple):
         for one, other in zip(target.elts, value.elts, strict=False):
             yield from _pairs(one, other)
+    elif isinstance(target, ast.Tuple) and isinstance(value, ast.Call):
+        for one in target.elts:
+            yield from _pairs(one, value)
     elif isinstance(target, ast.Tuple) and isinstance(value, ast.IfExp):
         yield from _pairs(target, value.body)
         yield from _pairs(target, value.orelse)
@@ -146,9 +163,14 @@ def _pairs(target: ast.expr, value: ast.expr) -> Iterator[tuple[str, ast.expr]]:
 
 @attrs.define
 class Collector:
-    """Reads the whole package, for helpers stand in other modules than those that call them."""
+    """Reads the whole package, for helpers stand in other modules than those that call them.
+
+    Attributes:
+        left_out: Folders that are not read.
+    """
 
     folder: Path
+    left_out: frozenset[str] = frozenset()
     modules: dict[str, _Module] = attrs.field(factory=dict)
     by_name: dict[str, list[_Function]] = attrs.field(factory=dict)
     #: Function or class → where a message stands among what is handed over.
@@ -160,14 +182,19 @@ class Collector:
     def __attrs_post_init__(self) -> None:
         for path in sorted(self.folder.rglob("*.py")):
             name = path.relative_to(self.folder).as_posix()
+            if name.partition("/")[0] in self.left_out:
+                continue
             self.modules[name] = _Module(name, ast.parse(path.read_text("utf-8")))
         for module in self.modules.values():
             for function in module.functions:
                 self.by_name.setdefault(function.node.name, []).append(function)
         self._find_family()
-        self.messages = {name: set(_FIRST) for name in self.family} | {
-            name: set(places) for name, places in _MESSAGES.items()
-        }
+        self.messages = {name: set(_FIRST) for name in self.family}
+        for function in self.by_name.get("__init__", []):
+            places = {(n, name) for n, name in enumerate(function.parameters) if name in _CALLED}
+            if function.of_class in self.family and places:
+                self.messages[function.of_class] = places
+        self.messages |= {name: set(places) for name, places in _MESSAGES.items()}
         self.direct = frozenset(self.messages) - {"add"}
         self._find_helpers()
 
@@ -175,10 +202,10 @@ class Collector:
         classes = [
             (node.name, {getattr(base, "id", "") for base in node.bases})
             for module in self.modules.values()
-            for node in ast.walk(module.tree)
+            for node in module.tree.body
             if isinstance(node, ast.ClassDef)
         ]
-        self.family |= {name for name, bases in classes if "ValueError" in bases}
+        self.family |= {name for name, bases in classes if bases & _BUILT_IN}
         while more := {name for name, bases in classes if bases & self.family} - self.family:
             self.family |= more
 
@@ -198,9 +225,9 @@ class Collector:
         names: set[str] = set()
         for call in function.calls:
             for argument in _arguments(call, self._places(call, function.module, function.of_class)):
-                names |= {
-                    one.id for one in _within(argument, function) if isinstance(one, ast.Name)
-                } & set(function.every_parameter)
+                names |= {one.id for one in _within(argument, function) if isinstance(one, ast.Name)} & set(
+                    function.every_parameter
+                )
         return names
 
     def _places(self, call: ast.Call, module: _Module, of_class: str) -> set[tuple[int, str]]:
@@ -230,6 +257,13 @@ class Collector:
             for node in ast.walk(kind)
         }
         seen = set()
+        for function in one.functions:
+            if function.node.name == "__init__" and function.of_class in self.family:
+                for value in _kept_in(function.node):
+                    for text, at in self._said(value, function, one, 0):
+                        if text not in seen and _is_text(text):
+                            seen.add(text)
+                            yield Text(text, module, at)
         for call in ast.walk(one.tree):
             if not isinstance(call, ast.Call):
                 continue
@@ -309,6 +343,14 @@ class Collector:
                         yield from self._said(argument, function, module, depth + 1)
 
 
+def _kept_in(node: ast.FunctionDef) -> Iterator[ast.expr]:
+    """What an error keeps as an attribute, to say it later."""
+    for one in ast.walk(node):
+        if isinstance(one, ast.Assign):
+            values = one.value.elts if isinstance(one.value, ast.Tuple) else [one.value]
+            yield from (value for value in values if not isinstance(value, ast.Constant))
+
+
 def _names(node: ast.expr) -> Iterator[ast.Name]:
     return (one for one in ast.walk(node) if isinstance(one, ast.Name))
 
@@ -343,17 +385,25 @@ def _within(node: ast.expr, function: _Function, depth: int = 0) -> Iterator[ast
 
 def _arguments(call: ast.Call, places: set[tuple[int, str]]) -> Iterator[ast.expr]:
     for at, name in places:
-        if at < len(call.args) and not any(isinstance(one, ast.Starred) for one in call.args[: at + 1]):
+        spread = next((one for one in call.args[: at + 1] if isinstance(one, ast.Starred)), None)
+        if spread is not None:
+            yield spread.value
+        elif at < len(call.args):
             yield call.args[at]
         yield from (one.value for one in call.keywords if name and one.arg == name)
 
 
 def _is_cure_of_files(call: ast.Call, place: tuple[int, str]) -> bool:
     """What is to be written into a file, in its language: a screen says what is expected instead."""
-    if place != (3, "write") or len([one for one in _arguments(call, {(1, "expected"), (2, "expected")})]) == 0:
+    if (
+        place != (3, "write")
+        or len([one for one in _arguments(call, {(1, "expected"), (2, "expected")})]) == 0
+    ):
         return False
     return any(
-        isinstance(one, ast.Constant) and isinstance(one.value, str) and any(sign in one.value for sign in "={[")
+        isinstance(one, ast.Constant)
+        and isinstance(one.value, str)
+        and any(sign in one.value for sign in "={[")
         for argument in _arguments(call, {place})
         for one in ast.walk(argument)
     )
