@@ -49,12 +49,13 @@ _CODE = re.compile(r"(?=\S*[A-Z])(?=\S*\d)[A-Z0-9/-]+")
 #: signs that cannot be printed, so nobody types it.
 _OWN = "\ue000{}\ue001"
 _OWN_AGAIN = re.compile("\ue000(\\d+)\ue001")
+_DECIMAL = re.compile(r"\d[.,]\d")
 #: As errors say back what they were given.
 _QUOTED = re.compile(r"\"[^\"]*\"|(?<!\w)'[^']*'(?!\w)")
 #: A line of what is wrong with a file: where, and what.
 _LINE = re.compile(r"(?P<where>[\w.\[\]\"-]+(?: \([^)]*\))?: )(?P<what>.+)")
-#: What finds something that is left out, and how it is said by itself.
-Finding = tuple[re.Pattern[str], Callable[[str], str]]
+#: What finds something that is left out, and how it is said by itself; None where it is not left out.
+Finding = tuple[re.Pattern[str], Callable[[str], str | None]]
 #: What has more parts is a list of things.
 _LIST = 6
 #: So many texts are remembered; a day's screens have fewer.
@@ -96,18 +97,23 @@ class Tongue:
 
     def _ways(self, text: str, own: Own | None) -> Iterator[str | None]:
         """The text without what is quoted and what somebody typed; without what the shop calls things by as
-        well; without what is quoted alone; and as it stands, for a common word may have been typed too.
+        well; without what is quoted alone, and of that only what was typed; and as it stands, for a common
+        word may have been typed too.
         """
 
+        def typed(part: str) -> str | None:
+            return part if own is not None and own.has_typed(part[1:-1]) else None
+
         def quoted(part: str) -> str:
-            """What somebody typed stays; an answer that is quoted is said."""
-            if own is not None and own.has_typed(part[1:-1]):
-                return part
-            return self._remembered(part) or part
+            """An answer that is quoted is said; what was typed stays, and a number as it can be typed."""
+            kept = typed(part) or (part if _DECIMAL.search(part) else None)
+            return kept or self._remembered(part) or part
 
         for pattern in own.patterns if own is not None else ():
             yield self._without(text, (_QUOTED, quoted), (pattern, str))
-        yield self._without(text, (_QUOTED, quoted))
+        if _QUOTED.search(text):
+            yield self._without(text, (_QUOTED, quoted))
+            yield self._without(text, (_QUOTED, typed))
         yield self._remembered(text)
 
     def _line_by_line(self, text: str, own: Own | None) -> str | None:
@@ -127,8 +133,11 @@ class Tongue:
         """The text by way of one in which what is found is left out; none where nothing is."""
         parts: list[str] = []
 
-        def found(one: re.Match[str], said: Callable[[str], str]) -> str:
-            parts.append(said(one[0]))
+        def found(one: re.Match[str], said: Callable[[str], str | None]) -> str:
+            part = said(one[0])
+            if part is None:
+                return one[0]
+            parts.append(part)
             return _OWN.format(len(parts) - 1)
 
         for pattern, part_said in left_out:

@@ -1,5 +1,5 @@
-"""What an error may say, as it stands in the source: the texts that are handed to errors and faults, by way of
-helpers and names too, with {names} for what is filled in.
+"""What an error may say, as it stands in the source: the texts that are handed to errors and faults, by way
+of helpers and names too, with {names} for what is filled in.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ _SAME_TEXT = frozenset({"strip", "removesuffix", "removeprefix", "rstrip", "lstr
 _WORD = re.compile(r"[^\W\d_]{2}")
 _FIELD = re.compile(r"\{\w*\}")
 #: What is written into a file, in its language.
-_OF_FILES = re.compile(r"\{ .*\}|(?:, )?[\w ]+ = .*")
+_OF_FILES = re.compile(r"\{ .*\}|(?:, )?\w+ = (?:\".*\"|'.*'|\[.*\]|\{ ?\S.*\})(?:, .*\"\})?")
 _KEY = re.compile(r"[\w./*\[\]-]*[_./\[][\w./*\[\]-]*")
 #: A word that a helper is given is a key or a mode.
 _PLAIN = re.compile(r"[a-z]*[+]?")
@@ -307,12 +307,10 @@ class Collector:
             for value in values or ():
                 yield from self._said(value, function, module, depth + 1)
         elif isinstance(node, ast.Subscript) and isinstance(node.value, (ast.Dict, ast.Name)):
-            table = node.value
-            if isinstance(table, ast.Name):
-                tables = module.assigned.get(table.id, [])
-                table = next((one for one in tables if isinstance(one, ast.Dict)), None)
-            for value in table.values if isinstance(table, ast.Dict) else ():
-                yield from self._said(value, function, module, depth + 1)
+            named = module.assigned.get(node.value.id, []) if isinstance(node.value, ast.Name) else []
+            for table in (node.value, *named):
+                for value in table.values if isinstance(table, ast.Dict) else ():
+                    yield from self._said(value, function, module, depth + 1)
         elif isinstance(node, ast.Call):
             yield from self._returned(node, function, module, depth)
 
@@ -395,10 +393,7 @@ def _arguments(call: ast.Call, places: set[tuple[int, str]]) -> Iterator[ast.exp
 
 def _is_cure_of_files(call: ast.Call, place: tuple[int, str]) -> bool:
     """What is to be written into a file, in its language: a screen says what is expected instead."""
-    if (
-        place != (3, "write")
-        or len([one for one in _arguments(call, {(1, "expected"), (2, "expected")})]) == 0
-    ):
+    if place != (3, "write") or not list(_arguments(call, {(1, "expected"), (2, "expected")})):
         return False
     return any(
         isinstance(one, ast.Constant)

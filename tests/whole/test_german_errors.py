@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import secrets
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -19,6 +20,8 @@ from corekit.desk.shop import Shop
 from corekit.report.tongue import Tongue, tongue_of
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
+from corekit.web.auth import PasscodeAuth
+from corekit.web.passcode import set_passcode
 
 from ..screens import everywhere
 from .error_texts import Collector, Text
@@ -74,6 +77,13 @@ NOT_SHOWN = {
     "practice/declared.py": "practice vehicles are declared when a system is loaded",
     "practice/car.py": "a practice car is made at the start",
 }
+#: Written into a file just so.
+WRITTEN = (
+    "corekit-link-key-1",
+    'rates = { standard = "20" } and default = "standard", or none = "why no tax is shown"',
+)
+#: Drawn for the shop's door.
+CODE = "90210447"
 _FIELD = re.compile(r"\{\w*\}")
 
 
@@ -103,7 +113,11 @@ def test_every_error_that_can_reach_a_screen_has_its_german_sentence(
     known = {_plain(text) for text in tongue.speaks}
     found = [text for module in collector.modules if _is_shown(module) for text in collector.texts(module)]
     assert len(found) > 800, "the collector sees too little"
-    missing = [one for one in found if _plain(one.text) not in known and not tongue.has(one.text)]
+    missing = [
+        one
+        for one in found
+        if _plain(one.text) not in known and not tongue.has(one.text) and one.text not in WRITTEN
+    ]
     assert missing == [], f"{len(missing)} of {len(found)}"
 
 
@@ -120,10 +134,10 @@ def test_what_never_reaches_a_screen_is_still_there_to_be_left_out(collector: Co
     ("source", "texts"),
     [
         ('raise InputError("Say more.")', ["Say more."]),
-        ('raise InputError(f"{typed} is none; say {len(text)} more.")', ["{typed} is none; say {text1} more."]),
+        ('raise InputError(f"{typed} is none; say {len(text)}.")', ["{typed} is none; say {text1}."]),
         ('what = "is none" if odd else "is bad"\nraise InputError(what)', ["is none", "is bad"]),
         ('faults.add(("a",), "is none here", "a whole number")', ["is none here", "a whole number"]),
-        ('faults.add(("a",), "is none here", "a whole number", \'a = "…"\')', ["is none here", "a whole number"]),
+        ('faults.add(("a",), "is none", "a whole number", \'a = "…"\')', ["is none", "a whole number"]),
         ('DataFault("a", expected="a number", got="is none")', ["is none", "a number"]),
         ('def _no(why):\n    raise InputError(f"{why} Nothing was done.")\n_no("It is late.")',
          ["{why} Nothing was done.", "It is late."]),
@@ -243,7 +257,8 @@ WRONG_ANSWERS: dict[str, dict[str, str]] = {
     "money nobody says how": {"step[0].paid.amount": "5.00"},
     "given back without having": {"step[0].refunded.amount": "5.00", "step[0].refunded.how": "bar"},
     "written off without a reason": {"step[0].written_off.amount": "5.00"},
-    "work that is none": {"step[0].requested.operation": "battery.polish", "step[0].requested.ground": "customer"},
+    "work that is none": {
+        "step[0].requested.operation": "battery.polish", "step[0].requested.ground": "customer"},
     "work on no ground": {"step[0].requested.operation": "battery.replace"},
     "work on a ground that is none": {
         "step[0].requested.operation": "battery.replace", "step[0].requested.ground": "Laune"},
@@ -257,8 +272,10 @@ WRONG_ANSWERS: dict[str, dict[str, str]] = {
         "step[0].priced.operation": "battery.replace", "step[0].priced.hours": "lange"},
     "hours below zero": {"step[0].priced.operation": "battery.replace", "step[0].priced.hours": "-1"},
     "repaired what nobody knows": {"step[0].repaired.operation": "battery.polish"},
-    "a test that waits for words": {"step[0].started.of": "battery.parasitic_draw", "step[0].started.wait": "ewig"},
-    "a test that waits for ever": {"step[0].started.of": "battery.parasitic_draw", "step[0].started.wait": "99 d"},
+    "a test that waits for words": {
+        "step[0].started.of": "battery.parasitic_draw", "step[0].started.wait": "ewig"},
+    "a test that waits for ever": {
+        "step[0].started.of": "battery.parasitic_draw", "step[0].started.wait": "99 d"},
     "left without a reason": {"step[0].left|table": "yes"},
     "back on no day": {"step[0].left.because": "x", "step[0].left.back": "irgendwann"},
     "a day far away": {"step[0].planned.on": "31.12.9999", "step[0].planned.what": "x"},
@@ -353,3 +370,35 @@ def test_what_was_typed_stays_as_it_was_within_the_message(typist: Typist) -> No
     for typed in ("12.6 Bananen", "Next step", "12.6"):
         reply, _ = typist.send(ANSWER, **reading(typed))
         assert f'"{typed}"' in reply.get_json()["faults"][0]["text"]
+
+
+def test_a_number_to_write_instead_is_one_that_is_taken(typist: Typist) -> None:
+    """A comma where it leaves the thousands open, or is refused, is not what is asked for."""
+    for fields, told in (
+        (reading("12,600 V"), '"12.600 V" oder "12600 V"'),
+        ({"step[0].discounted.percent": "2,5", "step[0].discounted.because": "x"}, 'schreiben: "2.5"'),
+    ):
+        reply, _ = typist.send(ANSWER, **fields)
+        assert told in reply.get_json()["faults"][0]["text"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"passcode": "00000000"}, "Das ist nicht der Zugangscode."),
+        ({"passcode": CODE, "own": "1234", "again": "1234"}, "mindestens 8 Zeichen"),
+        ({"passcode": CODE, "own": "Schlüssel 12 ", "again": "Schlüssel 12 "}, "Leerzeichen"),
+        ({"passcode": CODE, "own": "12345678", "again": "12345678"}, "würde jeder zuerst versuchen"),
+        ({"passcode": CODE, "own": "Zange 4711", "again": "Zange 4712"}, "Die beiden waren nicht gleich."),
+        ({"passcode": CODE, "own": CODE, "again": CODE}, "Einen eigenen Code wählen"),
+    ],
+)
+def test_a_wrong_passcode_is_refused_in_german(typist: Typist, typed: dict[str, str], said: str) -> None:
+    folder = typist.shop.context.folder
+    set_passcode(folder, CODE, drawn=time.time())
+    door = work_app(Van(typist.shop.context), PasscodeAuth(shop=folder)).test_client()
+    before = len(typist.tongue.missing)
+    reply = door.post("/door", data={"next": "/"} | typed, headers={"Origin": "http://localhost"})
+    assert reply.status_code == 401
+    assert said in reply.text
+    assert list(typist.tongue.missing)[before:] == []
