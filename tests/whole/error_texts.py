@@ -55,6 +55,8 @@ _PLAIN = re.compile(r"[a-z]*[+]?")
 #: Methods that much else has too.
 _COMMON = frozenset({"open", "write", "read", "count", "get", "export", "refuse", "several", "clear"})
 _FAULTS = frozenset({"DataFault", "add"})
+#: Whose faults stand beside the fields of a form.
+_FORMS = "intake/"
 _DEEPEST = 6
 #: Handed over by its name alone.
 _BY_NAME = 99
@@ -268,7 +270,7 @@ class Collector:
             if not isinstance(call, ast.Call):
                 continue
             places = self._places(call, one, of_class.get(id(call), ""))
-            if _name_of(call) in _FAULTS:
+            if _name_of(call) in _FAULTS and module.startswith(_FORMS):
                 places = {place for place in places if not _is_cure_of_files(call, place)}
             by_helper = _name_of(call) not in {*self.direct, "add", "__init__"}
             for argument in _arguments(call, places):

@@ -6,6 +6,7 @@ Words are German as any dictionary has them, from memory.
 
 from __future__ import annotations
 
+import io
 import re
 import secrets
 import time
@@ -17,7 +18,7 @@ from werkzeug.test import TestResponse
 
 from corekit import units
 from corekit.desk.shop import Shop
-from corekit.report.tongue import Tongue, tongue_of
+from corekit.report.tongue import Tongue, own_words, tongue_of
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
 from corekit.web.auth import PasscodeAuth
@@ -137,7 +138,7 @@ def test_what_never_reaches_a_screen_is_still_there_to_be_left_out(collector: Co
         ('raise InputError(f"{typed} is none; say {len(text)}.")', ["{typed} is none; say {text1}."]),
         ('what = "is none" if odd else "is bad"\nraise InputError(what)', ["is none", "is bad"]),
         ('faults.add(("a",), "is none here", "a whole number")', ["is none here", "a whole number"]),
-        ('faults.add(("a",), "is none", "a whole number", \'a = "…"\')', ["is none", "a whole number"]),
+        ('faults.add(("a",), "is none", "a number", "it = one")', ["is none", "a number", "it = one"]),
         ('DataFault("a", expected="a number", got="is none")', ["is none", "a number"]),
         ('def _no(why):\n    raise InputError(f"{why} Nothing was done.")\n_no("It is late.")',
          ["{why} Nothing was done.", "It is late."]),
@@ -402,3 +403,54 @@ def test_a_wrong_passcode_is_refused_in_german(typist: Typist, typed: dict[str, 
     assert reply.status_code == 401
     assert said in reply.text
     assert list(typist.tongue.missing)[before:] == []
+
+
+LOGS = {
+    "nothing in it": b"",
+    "no numbers": b"Zeit;Spannung\nviel;mehr\n",
+    "no titles": b"1;2\n3;4\n",
+    "no quantity": b"time;Farbe\n0;1\n1;2\n",
+    "no time": b"Spannung;Farbe\n12;1\n12;2\n",
+    "one column": b"time\n0\n1\n",
+    "zeros": b"\x00\x00\x00",
+    "a picture": b"\x89PNG\r\n\x1a\n\xff\xfe",
+    "a time that goes back": b"time [s];battery voltage [V]\n5;12\n1;12\n0;12\n",
+    "commas all over": b"time,battery voltage\n0,5,12,1\n1,5,12,2\n",
+}
+
+
+@pytest.mark.parametrize("what", LOGS)
+def test_a_loggers_file_that_cannot_be_read_is_refused_in_german(typist: Typist, what: str) -> None:
+    before = len(typist.tongue.missing)
+    fields = {"screen": f"/job/{typist.job}/log", "log": (io.BytesIO(LOGS[what]), "aufzeichnung.csv")}
+    reply = typist.client.post(f"/job/{typist.job}/log/file", data=fields)
+    assert reply.status_code in (200, 303, 422)
+    assert list(typist.tongue.missing)[before:] == []
+
+
+# ---- how an error is put together
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('"Next step" has no unit', '"Next step" hat keine Einheit'),
+        ('"Next step and much mo…" has no unit', '"Next step and much mo…" hat keine Einheit'),
+        ("There is no job 'Next step' in /a b/journal.sqlite. There is no job yet.",
+         "Es gibt keinen Auftrag 'Next step' in /a b/journal.sqlite. Es gibt noch keinen Auftrag."),
+        ('"x" is not an answer; write "Always" or "Once"',
+         '"x" ist keine Antwort; schreiben: "Immer" oder "Einmal"'),
+        ('"\u27e67\u27e7" has no unit', '"\u27e67\u27e7" hat keine Einheit'),
+        ("prices.toml cannot be used: 2 faults. Rows are counted from 0.\n  file: is a folder\n"
+         "  a.b[1] (row): is empty",
+         "prices.toml ist nicht brauchbar: 2 Fehler. Zeilen zählen ab 0.\n  file: ist ein Ordner\n"
+         "  a.b[1] (row): ist leer"),
+    ],
+)  # fmt: skip
+def test_an_error_is_said_around_what_is_somebodys_own(tongue: Tongue, text: str, said: str) -> None:
+    assert tongue.said(text, own_words(["Next step", "Next step and much more of it"])) == said
+
+
+def test_one_line_without_a_sentence_leaves_all_of_them_as_they_are(tongue: Tongue) -> None:
+    text = "prices.toml cannot be used: one fault.\n  file: nobody said this before"
+    assert tongue.said(text) == text
