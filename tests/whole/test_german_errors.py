@@ -26,9 +26,7 @@ from corekit.web.passcode import set_passcode
 
 from ..screens import everywhere
 from .error_texts import Collector, Text
-from .test_german_screens import german, shop_in
-
-__all__ = ["german"]
+from .test_german_screens import shop_in
 
 ROOT = Path(__file__).parents[2]
 
@@ -44,6 +42,9 @@ NOT_SHOWN = {
     "plugin/explained.py": "a command lists plugins",
     "plugin/api.py": "asked when a system is loaded",
     "unit_table.py": "units are declared when a system is loaded",
+    "channels_file.py": "a table of the core, read when it starts",
+    "jurisdiction_file.py": "a table of the core, read when it starts",
+    "complaints_file.py": "a table of the core and of systems, read when they are loaded",
     "channels.py": "a table of the core, read when it starts",
     "jurisdictions.py": "a table of the core, read when it starts",
     "reference.py": "tables of the core, read when it starts",
@@ -187,7 +188,7 @@ class Typist:
 
 
 @pytest.fixture(scope="module")
-def typist(german: None, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Typist]:
+def typist(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Typist]:
     made = Typist(tmp_path_factory.mktemp("typist") / "shop")
     yield made
     made.shop.close()
@@ -454,3 +455,19 @@ def test_an_error_is_said_around_what_is_somebodys_own(tongue: Tongue, text: str
 def test_one_line_without_a_sentence_leaves_all_of_them_as_they_are(tongue: Tongue) -> None:
     text = "prices.toml cannot be used: one fault.\n  file: nobody said this before"
     assert tongue.said(text) == text
+
+
+def test_what_lacks_on_the_right_to_cancel_is_told_line_by_line(tongue: Tongue) -> None:
+    rows = [
+        "The approval (DE) lacks what it must carry. Nothing was recorded.",
+        "  the words that the law prescribes on the right to cancel (Directive 2011/83/EU): write"
+        ' statements.cancellation = "…" in shop.toml',
+        "  what the customer says on cancelling 'repair 1' within 14 days: \"urgent repair\" or"
+        ' "for a business"; write it as cancellation of the approval (`corekit approve … --cancellation`)',
+    ]
+    said = tongue.said("\n".join(rows)).splitlines()
+    assert said[0] == "Freigabe (DE): Es fehlt, was darauf stehen muss. Nichts wurde eingetragen."
+    assert said[1].startswith(
+        "  der Text, den das Gesetz zum Widerrufsrecht vorschreibt (Directive 2011/83/EU)"
+    )
+    assert said[2].startswith("  was der Kunde zum Widerruf von „repair 1“ innerhalb von 14 Tagen sagt:")
