@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 import attrs
 
-from ..model.job import Job, Noted, fold
+from ..model.job import Job
 from ..model.money import Money
 from ..model.records import ApprovedMore, Charged, Issued
 from .approval import ApprovedWork
@@ -39,7 +39,7 @@ def invoiced(job: Job, book: PriceBook, total: Money) -> Invoiced | None:
                 on.pop(issued.record.credits, None)
                 spent.pop(issued.record.credits, None)
             continue
-        then, number = _as_it_stood(job, issued), issued.record.number
+        then, number = job.before(issued.entry), issued.record.number
         on[number] = frozenset(_line_keys(then, book)).difference(*on.values())
         operations = {what for _, what, _, _ in on[number]}
         said = [(noted.id, noted.record.operation) for noted in then.charged]
@@ -79,9 +79,3 @@ def _line_keys(job: Job, book: PriceBook) -> Iterator[LineKey]:
     for estimate, line in ApprovedWork.of(job, book).done_by_estimate:
         if line.operation or is_charged(line, job):
             yield line_key(estimate, line)
-
-
-def _as_it_stood(job: Job, issued: Noted[Issued]) -> Job:
-    """The job before it was issued."""
-    place = (issued.entry.chain, issued.entry.n)
-    return fold(job.id, (entry for entry in job.entries if (entry.chain, entry.n) < place))

@@ -235,7 +235,7 @@ def _same_estimate(shop: ShopContext, job: Job, stage: str, lines: Sequence[Line
     approved = {noted.record.document_hash for noted in job.approvals}
     last = job.issued[-1].entry if job.issued else None
     for noted in reversed(job.estimates):
-        is_old = last is not None and (noted.entry.chain, noted.entry.n) < (last.chain, last.n)
+        is_old = last is not None and job.knew(last, noted.entry)
         if (
             noted.record.stage == stage
             and not (is_old and noted.record.document_hash in approved)

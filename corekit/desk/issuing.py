@@ -102,8 +102,10 @@ def issue(shop: ShopContext, *jobs: str, request_id: str = "", date_is_right: bo
                 raise ClockError.of(jump, shop)
             bill = _bill_over(shop, records)
             refuse_incomplete(shop, bill.jobs, bill.lines, bill.totals)
-            _issue_once(shop, bill, request, jump)  # unless something came in meanwhile
+            is_written = _issue_once(shop, bill, request, jump)
             records = [shop.store.job(job) for job in ids]
+            if is_written:
+                break  # one number, whatever came in meanwhile; another invoice is another call
         if request is not None and known is None and not shop.store.is_read_only:
             with shop.store.transaction(*ids, request=request) as transaction:
                 if transaction.known is None:
@@ -148,18 +150,18 @@ def _before(shop: ShopContext, job: Job) -> Before | None:
 
 def _issue_once(
     shop: ShopContext, bill: Bill | together.CommonBill, request: Request | None, jump: ClockJump | None
-) -> None:
+) -> bool:
     """Write the invoice, unless its jobs have grown since the bill was made: then it is made again; `jump` is
-    of a clock whose date was said to be right.
+    of a clock whose date was said to be right. True where it was written.
     """
     sheet, heads, ids = paper.sheet_of(shop, bill.jobs[0]), shop.store.heads(), [job.id for job in bill.jobs]
     sheet = attrs.evolve(sheet, corrects=_corrected_number(bill.jobs))
     with shop.store.transaction(*ids, request=request) as transaction:
         if transaction.known is not None:
-            return
+            return False
         if any(transaction.has_grown(job) for job in bill.jobs):
             transaction.cancel()
-            return
+            return False
         place = transaction.next_number(shop.books_chain)
         number = shop.settings.number.format(year=shop.now.year, device=shop.device, place=place)
         unmarked = with_carried(
@@ -192,6 +194,7 @@ def _issue_once(
             paid=bill.payable.paid.minor,
         )
         transaction.issue(shop.books_chain, record)
+    return True
 
 
 def with_transfer(shop: ShopContext, document: Document, due: Money) -> Document:

@@ -56,7 +56,7 @@ def payments_of(shop: ShopContext, jobs: Sequence[Job]) -> list[Payment]:
         with_receipt = {noted.record.payment for noted in job.receipts}
         rounded = {noted.id: noted.record.rounded for noted, lapsed_by in job.rounded if lapsed_by is None}
         for noted in job.payments:
-            shows = [issued.record.number for issued in job.issued if _place(noted) < _place(issued)]
+            shows = [one.record.number for one in job.issued if job.knew(one.entry, noted.entry)]
             payment = Payment(
                 id=noted.id,
                 job=job.id,

@@ -100,6 +100,32 @@ class Job:
     disputes: tuple[Dispute, ...]
     called: str = ""
 
+    def knew(self, later: Entry, earlier: Entry) -> bool:
+        """True where one entry stood in the journal in which another was written: what another van wrote in
+        the meantime did not. The names of chains say nothing of it.
+        """
+        if later.chain == earlier.chain:
+            return earlier.n < later.n
+        return self._known[later.id].get(earlier.chain, -1) >= earlier.n
+
+    @cached_property
+    def _known(self) -> Mapping[str, Mapping[str, int]]:
+        """Id of an entry → of each chain the last entry that was known when it was written, or it itself."""
+        found: dict[str, dict[str, int]] = {}
+        last: dict[str, dict[str, int]] = {}
+        for entry in self.entries:
+            known = dict(last.get(entry.chain, {}))
+            for seen in (*entry.seen, *entry.replaces):
+                for chain, n in found.get(seen, {}).items():
+                    known[chain] = max(n, known.get(chain, -1))
+            known[entry.chain] = entry.n
+            found[entry.id] = last[entry.chain] = known
+        return found
+
+    def before(self, entry: Entry) -> Job:
+        """The job as it stood when an entry of it was written."""
+        return fold(self.id, (one for one in self.entries if self.knew(entry, one)))
+
     def all(self, kind: type[R]) -> tuple[Noted[R], ...]:
         """Everything of one kind that stands, oldest first."""
         return tuple(
@@ -281,8 +307,8 @@ class Job:
         """
         if not self.issued or self.issued[-1].record.shared:
             return False
-        last = _place(self.issued[-1].entry)
-        after = [noted for noted in self.standing if _place(noted.entry) > last]
+        last = self.issued[-1].entry
+        after = [n for n in self.standing if n.entry.id != last.id and not self.knew(last, n.entry)]
         records = [noted.record for noted in after]
         if any(isinstance(record, Issued) and record.whole for record in records):
             return True
@@ -295,8 +321,7 @@ class Job:
         done = {record.operation for record in records if isinstance(record, (Repaired, Serviced))}
         if not done:
             return False
-        then = fold(self.id, (entry for entry in self.entries if _place(entry) < last))
-        return not done.isdisjoint(then.approval.open)
+        return not done.isdisjoint(self.before(last).approval.open)
 
     def approves_something(self, approval: Approved) -> bool:
         """False where all of its estimate was declined."""
@@ -518,11 +543,6 @@ class Job:
             for reference in _references(entry.body):
                 if reference.kind in kinds if kinds else reference.kind not in PICTURE_KINDS:
                     yield reference
-
-
-def _place(entry: Entry) -> tuple[str, int]:
-    """Later in the journal is later: chains of one store sort in the order in which they were begun."""
-    return entry.chain, entry.n
 
 
 def _in_words(noted: Noted[object], texts: Mapping[str, str]) -> Noted[object]:

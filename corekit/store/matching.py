@@ -10,6 +10,7 @@ import attrs
 
 from ..model.canonical import digest
 from ..model.entry import Draft, Entry
+from ..model.job import in_order
 from ..model.money import Money
 from ..model.personal import KeptWords, Personal, PersonalText
 from ..model.records import RECORDS, Withdrawn, as_the_file_says, body_of
@@ -66,7 +67,7 @@ class NewRow(RecordRow):
 def known_rows(
     journal: Sequence[Entry], texts: Mapping[str, str], origin: str, on_screens: Collection[str] = frozenset()
 ) -> list[KnownRow]:
-    ordered = sorted(journal, key=lambda entry: (entry.chain, entry.n))
+    ordered = in_order(journal)
     replaced = {old for entry in ordered for old in entry.replaces}
     versions: dict[str, list[Entry]] = defaultdict(list)
     for entry in ordered:

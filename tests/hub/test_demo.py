@@ -7,13 +7,20 @@ from pathlib import Path
 import pytest
 
 from corekit.hub.throwaway import programs
+from corekit.store import database
 from corekit.store.store import Store
 
 from ..whole.chain import corekit, done, refused
 
 
 @pytest.mark.skipif(programs() is None, reason="PostgreSQL is not installed here")
-def test_three_invented_vans_one_away_one_job_handed_on_one_in_dispute(tmp_path: Path) -> None:
+@pytest.mark.parametrize("names", ["abc", "cba"], ids=["rising", "falling"])
+def test_three_invented_vans_one_away_one_job_handed_on_one_in_dispute(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, names: str
+) -> None:
+    """However the names of their chains sort: they are drawn, and say nothing of what came first."""
+    letters = iter(names)
+    monkeypatch.setattr(database, "lineage_name", lambda generation: f"{generation:03d}-{next(letters) * 12}")
     said = done(corekit("demo", "--vans", "3", "--out", tmp_path / "out"))
     for part in (
         "3 invented vans are enrolled: A, B, C.",

@@ -47,7 +47,13 @@ class Journal:
         self.chains: dict[str, list[Entry]] = {}
 
     def say(
-        self, record: Any, subject: str, *, chain: str = "van", replaces: tuple[Entry, ...] = ()
+        self,
+        record: Any,
+        subject: str,
+        *,
+        chain: str = "van",
+        replaces: tuple[Entry, ...] = (),
+        seen: tuple[Entry, ...] = (),
     ) -> Entry:
         written = self.chains.setdefault(chain, [])
         entry = Entry(
@@ -61,6 +67,7 @@ class Journal:
             body=body_of(record),
             recorded="",
             replaces=tuple(old.id for old in replaces),
+            seen=tuple(head.id for head in seen),
         )
         written.append(seal(entry))
         return written[-1]
@@ -97,6 +104,31 @@ def journals(draw: st.DrawFn) -> list[Entry]:
         record = Withdrawn() if replaced and draw(st.booleans()) else volts(draw(st.sampled_from([1.0, 2.0])))
         journal.say(record, subject, chain=draw(st.sampled_from(["van", "phone"])), replaces=replaced)
     return journal.entries
+
+
+@pytest.mark.parametrize(("first", "second"), [("a", "b"), ("b", "a")])
+def test_what_a_van_knew_when_it_wrote_does_not_hang_on_the_names_of_chains(first: str, second: str) -> None:
+    journal = Journal()
+    told = [journal.say(volts(1.0), subject, chain=first) for subject in ("one", "two")]
+    taken_over = journal.say(volts(2.0), "three", chain=second, seen=(told[1],))
+    meanwhile = journal.say(volts(3.0), "four", chain=first)
+    after = journal.say(volts(4.0), "five", chain=second)
+    came_back = journal.say(volts(5.0), "six", chain=first, seen=(after,))
+    job = journal.job
+    assert all(job.knew(entry, one) for entry in (taken_over, after) for one in told)
+    assert job.knew(after, taken_over)
+    assert not any(job.knew(entry, meanwhile) for entry in (taken_over, after))
+    assert not any(job.knew(meanwhile, entry) for entry in (taken_over, after))
+    assert all(job.knew(came_back, one) for one in (*told, taken_over, meanwhile, after))
+    assert not any(job.knew(one, one) for one in job.entries)
+    assert {entry.id for entry in job.before(after).entries} == {one.id for one in (*told, taken_over)}
+
+
+def test_an_entry_knew_what_it_replaces() -> None:
+    journal = Journal()
+    old = journal.say(volts(1.0), "one", chain="a")
+    new = journal.say(volts(2.0), "one", chain="b", replaces=(old,))
+    assert journal.job.knew(new, old) and not journal.job.knew(old, new)
 
 
 @given(journals(), st.data())
