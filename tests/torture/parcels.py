@@ -87,7 +87,7 @@ def _renamed(data: Mapping[str, Any], number: int, letters: str) -> dict[str, An
     text = json.dumps(data)
     names = {one["job"] for one in data["entries"]} | {one["chain"] for one in data["entries"]}
     books = sorted({one["chain"] for one in data["entries"] if one["journal"] == BOOKS})
-    for name in sorted(names - set(books)):
+    for name in sorted(names - {"", *books}):  # what belongs to no job names none
         text = text.replace(name, f"{name[:8]}{number:04}")
     for nth, chain in enumerate(books):
         text = text.replace(chain, f"books/{letters}/{2100 + 4000 * nth + number}")
