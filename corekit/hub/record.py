@@ -105,7 +105,13 @@ def _must_be_its_jobs(line: Line, device: str, new: Sequence[Entry]) -> None:
     (`store.exchange.must_go_on_here`). Else one phone in the wrong hands could hand every job to itself, and
     read of whom each is. Only that somebody is forgotten is said from anywhere.
     """
-    jobs = {job: entry for entry in new if entry.kind != "forgotten" for job in jobs_of(entry)}
+    jobs = {
+        job: entry
+        for entry in new
+        if entry.kind != "forgotten"
+        for job in jobs_of(entry)
+        if job or entry.journal != BOOKS  # the cash drawer is of no job
+    }
     found = line.execute(
         "SELECT DISTINCT job FROM entry WHERE job = ANY(%s)"
         " EXCEPT SELECT job FROM job_device WHERE device = %s",

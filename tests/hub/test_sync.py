@@ -14,6 +14,7 @@ from corekit.hub import devices, record
 from corekit.hub.app import Hub, open_hub
 from corekit.hub.errors import HubError, UnknownDeviceError
 from corekit.hub.sealing import hub_key
+from corekit.model.records import DrawerNoted
 from corekit.store.errors import ForkError
 from corekit.store.store import Store
 from corekit.sync.message import SyncError, base32
@@ -53,6 +54,22 @@ def test_what_two_vans_wrote_is_on_the_hub_and_on_both_each_entry_once(hub: Hub,
             for entry in van.store.journal(job[0])
         } == set(arrived(hub))
     assert len(arrived(hub)) == 8
+    assert faults(hub) == []
+
+
+def test_each_van_sends_what_it_noted_of_its_cash_drawer_again_and_again(hub: Hub, new_van: NewVan) -> None:
+    """It is of no job, so nobody hands it on."""
+    vans = [new_van("one"), new_van("two")]
+    for amount in (5000, 2000):
+        for van in vans:
+            with van.store.transaction() as transaction:
+                chain = f"books/{van.letters}/2026"
+                transaction.append_drawer(chain, DrawerNoted(amount=amount, currency="EUR", because="change"))
+            assert van.sync().went == 1
+    for van in vans:
+        van.sync()
+        assert van.store.verify() == []
+    assert len(arrived(hub)) == 4
     assert faults(hub) == []
 
 
