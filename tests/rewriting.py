@@ -51,7 +51,7 @@ def rewrite(store: Path, change: Change) -> None:
         seals.tally(
             connection, "entry", added=[row[0] for row in new_rows], removed=[row[0] for row in old_rows]
         )
-        for table in ("job", "job_name", "invoice"):
+        for table in ("job", "job_name", "invoice", "money", "drawer"):
             connection.execute(f"DELETE FROM {table}")
         listing.fill(connection)
         note_seen(connection, store)
