@@ -27,7 +27,7 @@ from ..model.mark import letters
 from .signing import SigningKey, is_signed_by
 
 #: Characters of a fragment at most: a symbol of version 16, 45 mm wide. Source: ISO/IEC 18004, capacities.
-LONGEST = 450
+LONGEST = 460
 _CONTEXT = b"corekit carried code 1\n"
 _SIGNATURE, _CHECK = 64, 4
 _INFLATED_AT_MOST = 20_000
