@@ -7,11 +7,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ..fault import any_of, quotation
+from ..model.cancellation import CancellationAnswer
 from ..model.job import Job
 from ..model.jurisdiction import Cancellation
 from ..model.records import Approved, Estimated
 from .context import ShopContext
-from .errors import DeskError
+from .errors import ApprovalError, DeskError
 from .settings import SHOP_FILE
 
 
@@ -52,9 +53,18 @@ def refuse_unsaid(shop: ShopContext, job: Job, approval: Approved) -> None:
 
     Raises:
         DeskError: with everything that is missing.
+        ApprovalError: no law asks, and what is said is none of the answers there are.
     """
     rule = shop.jurisdiction.cancellation
     if rule is None or not job.approves_something(approval):
+        answers = tuple(map(str, CancellationAnswer))
+        if approval.cancellation and approval.cancellation not in answers:
+            raise ApprovalError(
+                f"{approval.cancellation!r} would stand in the record for good, so what is said on cancelling"
+                f" is never in words of one's own. Write one of {', '.join(answers)}, or leave it out."
+                " Nothing was recorded.",
+                "cancellation",
+            )
         return
     missing = [*words_missing(shop), *answer_missing(rule, approval)]
     estimated = next((noted.record for noted in job.estimates if _is_of(noted.record, approval)), None)

@@ -95,6 +95,17 @@ def test_an_approval_that_does_not_say_what_holds_is_refused(shop: Shop, answer:
     assert shop.store.job(job).approvals == ()
 
 
+def test_where_no_law_asks_only_an_answer_of_the_list_is_kept(tmp_path: Path) -> None:
+    with shop_in(tmp_path, jurisdiction="US-CA") as shop:
+        job = begun(shop)
+        estimate = shop.estimate(job, "repair")
+        with pytest.raises(DeskError, match=r"as N\. N\. told me. would stand in the record") as no:
+            shop.approve(estimate, by="customer", how="in person", cancellation="as N. N. told me")
+        assert "Write one of urgent repair, begin at once" in str(no.value)
+        assert shop.store.job(job).approvals == ()
+        shop.approve(estimate, by="customer", how="in person", cancellation="urgent repair")
+
+
 def test_all_that_is_missing_is_said_at_once(shop: Shop) -> None:
     job = begun(shop)
     estimate = shop.estimate(job, "repair")

@@ -8,7 +8,17 @@ from pathlib import Path
 
 import pytest
 
+from corekit.complaints import own_symptoms, set_own_symptoms
+
 from .chain import serving
+
+
+@pytest.fixture(autouse=True, scope="module")
+def symptoms_as_before() -> Iterator[None]:
+    """What the example plugin adds to the list of symptoms is there for the tests that import it alone."""
+    before = own_symptoms()
+    yield
+    set_own_symptoms(before)
 
 
 @pytest.fixture(scope="session")

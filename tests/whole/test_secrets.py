@@ -390,8 +390,8 @@ OWN = {
     *("planned.on", "planned.time", "recalled.on"),
     # Work of the shop's own is called as its price book calls work: printed, and read by everybody.
     *("serviced.operation", "priced.operation", "priced.hours", "priced.tax"),
-    "approved.by",
-    "approved.currency",
+    *("approved.by", "approved.currency"),
+    "approved.cancellation",  # one of CancellationAnswer, or nothing is recorded
     *("approved_more.by", "approved_more.currency", "approved_more.operation"),
     *("charged.hours", "charged.operation", "charged.part", "charged.quantity"),
     *(
