@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 
 import attrs
@@ -42,6 +43,7 @@ ASKING = 0.5
 NAMED_AT = 0.8  # an estimate of ours
 #: An outcome speaks for or against a cause where it is so many times likelier with it than without, or less.
 SPEAKS = 2.0
+LOG_SPEAKS = math.log(SPEAKS)
 
 
 @attrs.frozen(kw_only=True)
@@ -202,35 +204,34 @@ def suspects(evidence: Evidence) -> list[Suspect]:
 
 
 def _outcome_words(evidence: Evidence) -> dict[str, dict[int, tuple[str, ...]]]:
-    """Fault → what speaks for it (sign 1) and against it (-1): outcomes of the vehicle as it is now."""
+    """Fault → what speaks for it (sign 1) and against it (-1): outcomes of the vehicle as it is now. To a
+    test of another system a fault looks like a sound vehicle, which speaks neither way.
+    """
     tables = evidence.tables
     found: dict[str, list[tuple[float, str]]] = {full: [] for full in tables.faults}
     for key in evidence.current:
         shown = evidence.latest[key]
-        test, outcome = shown.outcome.test, shown.outcome
+        test, outcome, mark = shown.outcome.test, shown.outcome, f"{shown.system}."
+        words = f"{test.question} {outcome.likeliest}"
         usual = _fit(tables.row(shown.system, test, SOUND), outcome)
         weights: dict[int, float] = {}  # by row: those that a test does not speak of share one
         for full, said in found.items():
+            if not full.startswith(mark):
+                continue
             row = tables.row(shown.system, test, frozenset({full}))
             weight = weights.get(id(row))
             if weight is None:
                 theirs = _fit(fresh_row(tables, shown.system, test, frozenset({full})), outcome)
                 weight = weights[id(row)] = math.log(theirs / usual)
-            if abs(weight) >= math.log(SPEAKS):
-                said.append((weight, f"{test.question} {outcome.likeliest}"))
-    return {
-        full: {
-            sign: tuple(
-                text
-                for _, text in sorted(
-                    ((sign * weight, text) for weight, text in said if sign * weight > 0.0),
-                    key=lambda pair: (-pair[0], pair[1]),
-                )
-            )
-            for sign in (1, -1)
-        }
-        for full, said in found.items()
-    }
+            if abs(weight) >= LOG_SPEAKS:
+                said.append((weight, words))
+    return {full: {sign: _strongest(said, sign) for sign in (1, -1)} for full, said in found.items()}
+
+
+def _strongest(said: Iterable[tuple[float, str]], sign: int) -> tuple[str, ...]:
+    """The words whose weight has this sign, those that weigh most first."""
+    own = [(-sign * weight, text) for weight, text in said if sign * weight > 0.0]
+    return tuple(text for _, text in sorted(own))
 
 
 def _fit(row: Sequence[float], outcome: Outcome) -> float:
@@ -257,6 +258,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
         if key in tables.tests and tables.tests[key].test.group
     }
     idle = _idle_systems(evidence)
+    barred = _barred(evidence)
     candidates: list[JointTest] = []
     for key, one in tables.tests.items():
         test = one.test
@@ -272,19 +274,26 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
             or _is_answered(evidence, test)
             or not applies(test.only, evidence.fitted)
             or not test.is_due(evidence.done)
-            or tables.systems[one.system].is_barred(test.key, evidence.seen, evidence.found)
+            or test.key in barred[one.system]
         ):
             continue
         candidates.append(one)
-    found, opened = [], list[tuple[JointTest, float]]()
+    worth, opened = list[tuple[JointTest, float]](), dict[str, list[tuple[JointTest, float]]]()
     for one, bits in zip(candidates, information_of_each(ranking, candidates), strict=True):
         bits += _confirmation(unconfirmed, evidence.beliefs, one)
         if allowance(tables.systems[one.system], one.test, shown_of[one.system], evidence.done) < LIKELY:
-            opened.append((one, bits))
+            for first in one.test.after:
+                opened.setdefault(f"{one.system}.{first}", []).append((one, bits))
         else:
-            found.append(_next_test(evidence, one.key, bits))
-    found = [_with_what_it_opens(evidence, test, opened) for test in found]
-    found = [test for test in found if test.bits >= (SLIGHT if test.system in evidence.asked else WORTHWHILE)]
+            worth.append((one, bits))
+    found = []
+    for one, bits in worth:
+        least = SLIGHT if one.system in evidence.asked else WORTHWHILE
+        if bits >= least or one.key in opened:
+            offered = _next_test(evidence, one.key, bits)
+            offered = _with_what_it_opens(evidence, offered, opened.get(one.key, ()))
+            if offered.bits >= least:
+                found.append(offered)
     found = _codes_as_one(evidence, ranking, found)
     found += [act for operation in evidence.acts if (act := _act(evidence, operation)) is not None]
     ranked = sorted(found, key=lambda test: (bool(test.spoiled_by), -test.rate))
@@ -292,18 +301,15 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
 
 
 def _with_what_it_opens(
-    evidence: Evidence, test: NextTest, opened: Sequence[tuple[JointTest, float]]
+    evidence: Evidence, test: NextTest, opened: Iterable[tuple[JointTest, float]]
 ) -> NextTest:
-    """A test that is worth more for the test that it opens than by itself, with what that one tells."""
+    """A test that is worth more for one of those that it opens than by itself, with what that one tells."""
     best = test
     for one, bits in opened:
-        needs = one.test.after
-        if one.system != test.system or test.key not in needs:
-            continue
         first = evidence.tables.systems[test.system].tests[test.key]
         if first.codes and one.test.codes:
             continue  # the lists are read at once
-        allowed = _chance_of_outcome(evidence.beliefs, test.system, first, needs[test.key])
+        allowed = _chance_of_outcome(evidence.beliefs, test.system, first, one.test.after[test.key])
         both = attrs.evolve(
             test, bits=test.bits + allowed * bits, opens=one.test.question, then=one.test.minutes
         )
@@ -336,6 +342,12 @@ def _idle_systems(evidence: Evidence) -> frozenset[str]:
     )
 
 
+def _barred(evidence: Evidence) -> dict[str, frozenset[str]]:
+    """System → its tests and operations that are not done as things stand."""
+    systems = evidence.tables.systems.items()
+    return {key: table.barred(evidence.seen, evidence.found) for key, table in systems}
+
+
 def _is_answered(evidence: Evidence, test: FaultTest) -> bool:
     """Whether a trial has asked the same already, or what the customer tells leaves nothing to ask."""
     complaint = evidence.tables.complaint
@@ -356,9 +368,11 @@ def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest
     best = max(codes, key=lambda test: test.bits)
     bits = math.fsum(test.bits for test in codes)
     for key, one in tables.tests.items():
+        if not one.test.codes or not one.test.after or key in evidence.current:
+            continue
         table = tables.systems[one.system]
         firsts = [(table.tests[first], names) for first, names in one.test.after.items()]
-        if one.test.codes and firsts and key not in evidence.current and all(f.codes for f, _ in firsts):
+        if all(first.codes for first, _ in firsts):
             allowed = min(_chance_of_outcome(evidence.beliefs, one.system, f, names) for f, names in firsts)
             bits += allowed * information(ranking, one.system, one.test)
     read = attrs.evolve(best, bits=bits, minutes=max(test.minutes for test in codes))
@@ -401,10 +415,11 @@ def _confirmation(unconfirmed: Collection[str], beliefs: Beliefs, one: JointTest
 def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     """Harmless work done to find out: worth as much as the best test that it opens, read after it."""
     tables = evidence.tables
-    removes, table = tables.of_work(operation.key), tables.systems[operation.key.partition(".")[0]]
+    removes = tables.of_work(operation.key)
     if operation.key in evidence.done or operation.as_test is None or not removes:
         return None
-    if table.is_barred(operation.key, evidence.seen, evidence.found):
+    barred = _barred(evidence)
+    if operation.key in barred[operation.key.partition(".")[0]]:
         return None
     done = evidence.done | {operation.key}
     opened = [
@@ -412,7 +427,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
         for key, one in tables.tests.items()
         if _is_opened(evidence, one, done)
         and one.test.proposed
-        and not tables.systems[one.system].is_barred(one.test.key, evidence.seen, evidence.found)
+        and one.test.key not in barred[one.system]
         and applies(one.test.only, evidence.fitted)
     ]
     if not opened:
@@ -519,18 +534,19 @@ def _next_test(evidence: Evidence, key: str, bits: float) -> NextTest:
 def _spoilers_last(tables: Tables, ranked: Iterable[NextTest]) -> list[NextTest]:
     """The same order, but each test after all of them that it would spoil, unless that was done already."""
     waiting, placed = list(ranked), list[NextTest]()
+    wanted = Counter((test.system, test.key) for test in waiting if not test.spoiled_by)
+    spoils = {
+        id(test): [(test.system, key) for key in tables.systems[test.system].tests[test.key].spoils]
+        for test in waiting
+    }
     while waiting:
-        keys = {(test.system, test.key) for test in waiting if not test.spoiled_by}
         # A table holds no circle, so one of them spoils none of the rest.
-        first = next(
-            test
-            for test in waiting
-            if keys.isdisjoint(
-                (test.system, key) for key in tables.systems[test.system].tests[test.key].spoils
-            )
+        place = next(
+            place for place, test in enumerate(waiting) if not any(wanted[key] for key in spoils[id(test)])
         )
-        waiting.remove(first)
-        placed.append(first)
+        placed.append(first := waiting.pop(place))
+        if not first.spoiled_by:
+            wanted[first.system, first.key] -= 1
     return placed
 
 

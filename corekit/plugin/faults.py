@@ -288,18 +288,17 @@ class FaultTable:
     def _after_told(self) -> dict[frozenset[str], FaultTable]:
         return {}
 
-    def is_barred(self, key: str, seen: Mapping[str, str], found: Collection[str] = ()) -> bool:
-        """Whether a test or an operation is not done, by what was seen (observation → answer) or found (codes
+    def barred(self, seen: Mapping[str, str], found: Collection[str] = ()) -> frozenset[str]:
+        """The tests and operations that are not done, by what was seen (observation → answer) or found (codes
         of findings).
         """
-        return any(
-            key in one.tests | one.works
-            and (
-                any(seen.get(of) in answers for of, answers in one.seen.items())
-                or not one.found.isdisjoint(found)
-            )
-            for one in self.not_while
-        )
+        keys: set[str] = set()
+        for one in self.not_while:
+            if not one.found.isdisjoint(found) or any(
+                seen.get(of) in answers for of, answers in one.seen.items()
+            ):
+                keys |= one.tests | one.works
+        return frozenset(keys)
 
     @cached_property
     def _rows(self) -> dict[tuple[str, frozenset[str]], tuple[float, ...]]:
