@@ -1,11 +1,12 @@
 """Plants small defects and asks whether a test notices: a mutation run over the middle of the house.
 
     python tests/mutants.py map  OUT.json [PATH …]     which test reaches which line (runs these tests once)
-    python tests/mutants.py draw OUT.json --seed 7 --count 300 [--jobs 2]
+    python tests/mutants.py draw OUT.json --seed 7 --count 300 [--skip 0] [--jobs 2]
 
 `draw` prints its seed, then one line for every defect that no test noticed, with the place and what was
 changed. A defect is tried in a copy of the tree against the tests that reach its line, quickest first, until
-one fails. A run that takes too long counts as noticed: the defect hangs.
+one fails. A run that takes too long counts as noticed: the defect hangs. `--skip` leaves out the first of those
+drawn, which were tried before.
 """
 
 from __future__ import annotations
@@ -215,16 +216,19 @@ def _fails(tests: Sequence[str], tree: Path) -> bool:
     return ended.returncode != 0
 
 
-def draw(reach: Reach, *, seed: int, count: int, jobs: int) -> int:
-    """Plant `count` defects drawn at random; print those that nobody noticed."""
+def draw(reach: Reach, *, seed: int, count: int, skip: int, jobs: int) -> int:
+    """Plant `count` defects drawn at random, but for the first `skip`; print those that nobody noticed."""
     files = sorted(
         file
         for place in PLACES
         for file in ([ROOT / place] if place.endswith(".py") else (ROOT / place).rglob("*.py"))
     )
     every = [mutant for file in files for mutant in mutants(file)]
-    chosen = random.Random(seed).sample(every, min(count, len(every)))
-    print(f"seed {seed}: {len(chosen)} of {len(every)} defects in {len(files)} modules", flush=True)
+    chosen = random.Random(seed).sample(every, min(count, len(every)))[skip:]
+    print(
+        f"seed {seed}: {skip + 1} to {skip + len(chosen)} of {len(every)} defects in {len(files)} modules",
+        flush=True,
+    )
     trees: Queue[Path] = Queue()
     with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(jobs) as pool:
         for number in range(jobs):
@@ -244,7 +248,7 @@ def draw(reach: Reach, *, seed: int, count: int, jobs: int) -> int:
                 trees.put(tree)
 
         survived = 0
-        for number, (mutant, noticed) in enumerate(pool.map(tried, chosen), 1):
+        for number, (mutant, noticed) in enumerate(pool.map(tried, chosen), skip + 1):
             if not noticed:
                 survived += 1
                 print(f"{mutant.path}:{mutant.line}: {mutant.before}  →  {mutant.after}", flush=True)
@@ -263,6 +267,7 @@ def main() -> int:
     parser.add_argument("paths", nargs="*")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=300)
+    parser.add_argument("--skip", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=2)
     chosen = parser.parse_args()
     if chosen.verb == "map":
@@ -271,6 +276,7 @@ def main() -> int:
         Reach(**json.loads(chosen.map.read_text("utf-8"))),
         seed=chosen.seed,
         count=chosen.count,
+        skip=chosen.skip,
         jobs=chosen.jobs,
     )
 
