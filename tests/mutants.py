@@ -5,8 +5,8 @@
 
 `draw` prints its seed, then one line for every defect that no test noticed, with the place and what was
 changed. A defect is tried in a copy of the tree against the tests that reach its line, quickest first, until
-one fails. A run that takes too long counts as noticed: the defect hangs. `--skip` leaves out the first of those
-drawn, which were tried before.
+one fails. A run that takes too long counts as noticed: the defect hangs. `--skip` leaves out the first of
+those drawn, which were tried before.
 """
 
 from __future__ import annotations
