@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from math import log2
 from types import ModuleType
 from typing import TYPE_CHECKING
@@ -14,10 +14,10 @@ import attrs
 from ..plugin.faults import FaultTest
 from .branches import Rows
 from .hypotheses import JointTest
-from .inference import Beliefs, rows_for
+from .inference import Beliefs, first_rows, rows_for
 
 if TYPE_CHECKING:
-    from .ranking_columns import SeenColumns
+    from .ranking_columns import Numbers, Places, SeenColumns
 
 #: What is left out of a ranking: states that together have less than this chance.
 LEFT_OUT = 5e-4
@@ -63,6 +63,8 @@ class Ranking:
         self.beliefs = beliefs
         self._seen: dict[str, _Seen] = {}
         self._seen_columns: dict[str, SeenColumns] = {}
+        self._picked: tuple[Places, Numbers] | None = None
+        self._masses: dict[tuple[str, str], list[tuple[float, Sequence[float]]]] = {}
         self._likely = _likely(beliefs.branches.chances)
 
     def seen(self, system: str) -> _Seen:
@@ -77,8 +79,20 @@ class Ranking:
             return [_bits(seen, rows) for rows in tests]
         if system not in self._seen_columns:
             branches = self.beliefs.branches
-            self._seen_columns[system] = _columns.SeenColumns(branches, self._likely, system)
+            if self._picked is None:
+                self._picked = _columns.picked(branches.chances, self._likely)
+            self._seen_columns[system] = _columns.SeenColumns(branches.layout, *self._picked, system)
         return self._seen_columns[system].bits(tests)
+
+    def chance_of(self, system: str, test: FaultTest, names: Collection[str]) -> float:
+        """The chance that one of these outcomes is seen where a test is made for the first time."""
+        masses = self._masses.get((system, test.key))
+        if masses is None:
+            chances, rows = self.beliefs.branches.of_kinds(system), first_rows(self.beliefs, system, test)
+            sums = [math.fsum([chances[kind] for kind in alike]) for alike in rows.alike()]
+            masses = self._masses[system, test.key] = list(zip(sums, rows.each, strict=True))
+        places = [place for place, name in enumerate(test.outcomes) if name in names]
+        return math.fsum([mass * row[place] for mass, row in masses for place in places])
 
     def _as_seen(self, system: str) -> _Seen:
         """Works that come with one kind tell nothing apart: they are taken together, by kind."""

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import attrs
 import numpy as np
 
-from .branches import Branches, Layout, Rows
+from .branches import Layout, Rows
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -47,20 +47,25 @@ class Stack:
         return cls(tests, rows, _p_log_p(rows), np.concatenate(([0], ends[:-1])))
 
 
+def picked(chances: Sequence[float], likely: Sequence[int]) -> tuple[Places, Numbers]:
+    """The likely places and their chances, as columns."""
+    places = np.array(likely)
+    return places, np.array(chances)[places]
+
+
 class SeenColumns:
     """The likely states as the tests of one system see them: an entry for each kind within each work, and
     works that come with one kind only taken together.
     """
 
-    def __init__(self, branches: Branches, likely: Sequence[int], system: str) -> None:
-        layout, places = branches.layout, np.array(likely)
+    def __init__(self, layout: Layout, places: Places, likely: Numbers, system: str) -> None:
         count = len(layout.kinds(system).own)
-        works, kinds = _works(layout)[places], _kinds(layout, system)[places]
-        pairs, of = np.unique(works * count + kinds, return_inverse=True)
-        work, kind = np.divmod(pairs, count)
-        chances = np.bincount(of, np.array(branches.chances)[places])
+        work, kind, of = _pairs(layout, system)
+        chances = np.bincount(of[places], likely, len(work))
+        there = np.flatnonzero(chances)
+        work, kind, chances = work[there], kind[there], chances[there]
         begins = np.flatnonzero(np.diff(work, prepend=-1))
-        sizes = np.diff(begins, append=len(pairs))
+        sizes = np.diff(begins, append=len(work))
         mixed = np.repeat(sizes > 1, sizes)
         alone = np.bincount(kind[~mixed], chances[~mixed], count)
         self._alone_kinds = np.flatnonzero(alone)
@@ -114,12 +119,14 @@ def _works(layout: Layout) -> Places:
     return kept
 
 
-def _kinds(layout: Layout, system: str) -> Places:
-    """The kind of each branch; kept with them."""
-    key = "kinds", system
+def _pairs(layout: Layout, system: str) -> tuple[Places, Places, Places]:
+    """The pairs of work and kind that there are, by work, and the number of each branch's; kept with them."""
+    key = "pairs", system
     if key not in layout.columns:
-        layout.columns[key] = np.array(layout.kinds(system).of)
-    kept: Places = layout.columns[key]
+        kinds = layout.kinds(system)
+        pairs, of = np.unique(_works(layout) * len(kinds.own) + np.array(kinds.of), return_inverse=True)
+        layout.columns[key] = (*np.divmod(pairs, len(kinds.own)), of)
+    kept: tuple[Places, Places, Places] = layout.columns[key]
     return kept
 
 

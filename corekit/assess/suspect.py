@@ -17,7 +17,6 @@ from .inference import (
     Beliefs,
     Hint,
     chance_of,
-    first_rows,
     fresh_row,
     now,
     rows_for,
@@ -291,7 +290,7 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
         least = SLIGHT if one.system in evidence.asked else WORTHWHILE
         if bits >= least or one.key in opened:
             offered = _next_test(evidence, one.key, bits)
-            offered = _with_what_it_opens(evidence, offered, opened.get(one.key, ()))
+            offered = _with_what_it_opens(ranking, offered, opened.get(one.key, ()))
             if offered.bits >= least:
                 found.append(offered)
     found = _codes_as_one(evidence, ranking, found)
@@ -301,15 +300,15 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
 
 
 def _with_what_it_opens(
-    evidence: Evidence, test: NextTest, opened: Iterable[tuple[JointTest, float]]
+    ranking: Ranking, test: NextTest, opened: Iterable[tuple[JointTest, float]]
 ) -> NextTest:
     """A test that is worth more for one of those that it opens than by itself, with what that one tells."""
     best = test
     for one, bits in opened:
-        first = evidence.tables.systems[test.system].tests[test.key]
+        first = ranking.beliefs.tables.systems[test.system].tests[test.key]
         if first.codes and one.test.codes:
             continue  # the lists are read at once
-        allowed = _chance_of_outcome(evidence.beliefs, test.system, first, one.test.after[test.key])
+        allowed = ranking.chance_of(test.system, first, one.test.after[test.key])
         both = attrs.evolve(
             test, bits=test.bits + allowed * bits, opens=one.test.question, then=one.test.minutes
         )
@@ -373,7 +372,7 @@ def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest
         table = tables.systems[one.system]
         firsts = [(table.tests[first], names) for first, names in one.test.after.items()]
         if all(first.codes for first, _ in firsts):
-            allowed = min(_chance_of_outcome(evidence.beliefs, one.system, f, names) for f, names in firsts)
+            allowed = min(ranking.chance_of(one.system, f, names) for f, names in firsts)
             bits += allowed * information(ranking, one.system, one.test)
     read = attrs.evolve(best, bits=bits, minutes=max(test.minutes for test in codes))
     return [read, *(test for test in found if test not in codes)]
@@ -437,7 +436,7 @@ def _act(evidence: Evidence, operation: Operation) -> NextTest | None:
     minutes, waits = operation.as_test
     best: tuple[float, NextTest] | None = None
     for key, one in opened:
-        allowed = _opening_chance(evidence, after, one, done)
+        allowed = _opening_chance(evidence, ranking, one, done)
         if not allowed:
             continue
         bits = information(ranking, one.system, one.test)
@@ -473,22 +472,12 @@ def _needed_first(
     return [(test, names) for test, names in firsts if test.is_due(done) and not test.is_due(evidence.done)]
 
 
-def _opening_chance(evidence: Evidence, after: Beliefs, one: JointTest, done: Collection[str]) -> float:
+def _opening_chance(evidence: Evidence, after: Ranking, one: JointTest, done: Collection[str]) -> float:
     """The chance that a test which some work opens can be made after it."""
     if not one.test.is_due(evidence.done):
         return 1.0
     needed = _needed_first(evidence, one, done)
-    return min(_chance_of_outcome(after, one.system, test, names) for test, names in needed)
-
-
-def _chance_of_outcome(beliefs: Beliefs, system: str, test: FaultTest, names: Collection[str]) -> float:
-    """The chance that one of these outcomes is seen."""
-    places = [place for place, name in enumerate(test.outcomes) if name in names]
-    chances, rows = beliefs.branches.of_kinds(system), first_rows(beliefs, system, test)
-    masses = [math.fsum([chances[kind] for kind in alike]) for alike in rows.alike()]
-    return math.fsum(
-        mass * row[place] for mass, row in zip(masses, rows.each, strict=True) for place in places
-    )
+    return min(after.chance_of(one.system, test, names) for test, names in needed)
 
 
 def _lower(sentence: str) -> str:
