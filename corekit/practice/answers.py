@@ -9,10 +9,11 @@ import attrs
 
 from .. import units
 from ..errors import CorekitError
-from ..model.measurand import DONT_KNOW, Measurand
+from ..model.measurand import DONT_KNOW, Measurand, Observation
 from ..plugin.host import Plugins
 from .car import At, Car
 
+WHERE = "Choose the place first."
 NO_TOOL = "This car does not show it: {why}. Say that you cannot reach it."
 
 
@@ -40,6 +41,8 @@ def reading(
     Args:
         typed: Condition → what was typed for it already: the car is read under that.
     """
+    if not _is_there(measurand, place):
+        return Shown(fields={}, words=WHERE)
     numbers: dict[str, float] = {}
     found: dict[str, str] = {}
     for key in measurand.conditions:
@@ -71,11 +74,18 @@ def _number(text: str, measurand: Measurand) -> float | None:
         return None
 
 
-def look(car: Car, key: str, place: str) -> Shown:
+def _is_there(declared: Measurand | Observation, place: str) -> bool:
+    """Whether a thing is at this place; what is there once only needs none."""
+    return not declared.places or place in declared.places
+
+
+def look(car: Car, observation: Observation, place: str) -> Shown:
     """What is seen, heard or told: said, not filled in, because a tap answers."""
-    seen = car.seen(key, At(place))
+    if not _is_there(observation, place):
+        return Shown(fields={}, words=WHERE)
+    seen = car.seen(observation.key, At(place))
     if seen is None:
-        return Shown(fields={}, words=NO_TOOL.format(why=_why(car, key)))
+        return Shown(fields={}, words=NO_TOOL.format(why=_why(car, observation.key)))
     return Shown(fields={}, words=f"You find: {seen}.", read=seen)
 
 
@@ -99,7 +109,10 @@ def codes(car: Car) -> Shown:
 def points(car: Car, key: str, plugins: Plugins, place: str) -> Shown:
     """What a logger kept, one point a line."""
     system = plugins.systems[key.partition(".")[0]]
-    found = car.points(system.records[key], At(place))
+    recorded = system.records[key]
+    if not _is_there(recorded.of, place):
+        return Shown(fields={}, words=WHERE)
+    found = car.points(recorded, At(place))
     if not found:
         return Shown(fields={}, words=NO_TOOL.format(why=_why(car, key)))
     return Shown(fields={"points": "\n".join(f"{x}: {y}" for x, y in found)}, words="As the logger kept it.")

@@ -89,9 +89,8 @@ def add(app: flask.Flask, cars: PracticeFolder, van: Van) -> None:
             draw = cars.draw(record, f"{key}/{place}")
             return answers.reading(car, measurand, plugins, place, typed, draw)
         if key := asked.get("look", ""):
-            if key not in plugins.observations:
-                flask.abort(404)
-            return answers.look(car, key, form.get("step[0].seen[0].place", ""))
+            observation = plugins.observations.get(key) or flask.abort(404)
+            return answers.look(car, observation, form.get("step[0].seen[0].place", ""))
         if key := asked.get("label", ""):
             return answers.labels(car, [key])
         if key := asked.get("labels", ""):
@@ -100,6 +99,9 @@ def add(app: flask.Flask, cars: PracticeFolder, van: Van) -> None:
         if "codes" in asked:
             return answers.codes(car)
         if key := asked.get("record", ""):
+            recorded = plugins.systems.get(key.partition(".")[0])
+            if recorded is None or key not in recorded.records:
+                flask.abort(404)
             return answers.points(car, key, plugins, form.get("place", ""))
         if key := asked.get("trial", ""):
             trial = Trial(

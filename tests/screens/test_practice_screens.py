@@ -92,6 +92,26 @@ def test_what_the_meter_shows_is_filled_in_with_its_conditions_and_can_be_saved(
     assert [one.record.typed for one in visit.job.all(Measured)] == [shown]
 
 
+@pytest.mark.parametrize("place", ["", "nowhere"])
+def test_where_no_place_is_chosen_the_car_asks_for_it_and_what_was_typed_stays(
+    joint: tuple[Visit, PracticeFolder], place: str
+) -> None:
+    visit, _ = joint
+    field = f"{READING}.is"
+    form = visit.get("test/battery.voltage_drop").form_of(field)
+    typed = {**dict(form.fields), field: "0.3", f"{READING}.place": place}
+    page = Page(visit.client.post(f"/job/{visit.id}/car?reading=battery.voltage_drop", data=typed).text)
+    assert "Choose the place first." in page.text and value(page, field) == "0.3"
+    looked = visit.client.post(f"/job/{visit.id}/car?look=cooling.wet", data={f"{SEEN}.place": place})
+    assert looked.status_code == 200 and "You find" not in looked.text
+
+
+def test_a_record_that_no_system_has_is_not_there(joint: tuple[Visit, PracticeFolder]) -> None:
+    visit, _ = joint
+    for key in ("battery.nothing", "nothing", "nothing.at_all"):
+        assert visit.client.post(f"/job/{visit.id}/car?record={key}", data={}).status_code == 404
+
+
 def test_read_again_without_anything_new_the_meter_shows_the_same(
     joint: tuple[Visit, PracticeFolder],
 ) -> None:
