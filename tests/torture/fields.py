@@ -231,7 +231,7 @@ def _page(html: str) -> tuple[Shown, Tags]:
 
 def _terminal(words: str) -> Shown:
     told = visible(words)
-    return Shown((re.sub(r"(?m)^! ?", "", told),), "it steers" if RAW.search(told) else "")
+    return Shown((re.sub(r"(?m)^[!|] ?", "", told),), "it steers" if RAW.search(told) else "")
 
 
 def _data(value: Any) -> Shown:
