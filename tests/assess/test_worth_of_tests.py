@@ -102,3 +102,9 @@ def test_a_complaint_that_shows_now_and_then_was_seen_all_the_same_when_it_was_t
         for shows in (1.0, 0.3)
     )
     assert always == seldom
+
+
+def test_without_a_complaint_nothing_is_told_whatever_is_wrong() -> None:
+    tables = joint({"battery": BATTERY.faults}, None, {}, {"battery"}, asked={"battery"})
+    assert len(tables.hypotheses) > 10
+    assert set(tables.told_each) == {1.0} == {tables.told(one) for one in tables.hypotheses}

@@ -192,6 +192,10 @@ def test_one_claim_serves_every_way_of_stating_it() -> None:
     }
 
 
+def test_of_what_is_claimed_the_code_alone_stands_without_its_name() -> None:
+    assert [field.name for field in attrs.fields(ck.Claim) if not field.kw_only] == ["code"]
+
+
 def test_evidence_that_is_one_reading_instead_of_a_list_is_refused() -> None:
     for one in (bench().case()[travel], "seen-pedal"):
         with pytest.raises(TypeError, match="put the one into a list"):
