@@ -63,7 +63,7 @@ def _change(before: Reading, after: Reading, findings: Sequence[Finding]) -> Cha
     held = (before.value, after.value) if judged is None else (_value(judged[0]), _value(judged[1]))
     gap = held[1] - held[0]
     if abs(gap.number) <= 2 * gap.u:
-        narrow = gap.u == 0 or gap.number == 0 or abs(held[0].number) > 20 * gap.u
+        narrow = gap.number == 0 or abs(held[0].number) > 20 * gap.u
         return Change.UNCHANGED if narrow else Change.CANNOT_TELL
     if judged is None:
         return Change.CHANGED

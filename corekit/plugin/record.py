@@ -178,7 +178,7 @@ class Record:
         """
         low = high = self.samples[-1]
         begin = self.count - 1
-        for n in range(self.count - 1, -1, -1):
+        for n in range(self.count - 2, -1, -1):
             low, high = min(low, self.samples[n]), max(high, self.samples[n])
             if high - low > 2 * within * _ROUNDING:
                 break

@@ -471,6 +471,7 @@ def test_a_disputed_sight_is_no_direct_test_against_a_part() -> None:
         # Each reading has ±2 mm, evenly spread: u = 2 / √3 mm, of the difference √2 · 2 / √3 = 1.633 mm, and
         # 20 of these are 32.66 mm.
         ("33 mm", "33.5 mm", Change.UNCHANGED),
+        ("3 mm", "3 mm", Change.UNCHANGED),  # the same number, however wide
         ("32 mm", "32.5 mm", Change.CANNOT_TELL),
         ("120 mm", "140 mm", Change.WORSE),  # both far outside, and further
         ("140 mm", "120 mm", Change.IMPROVED),

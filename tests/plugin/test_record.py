@@ -65,7 +65,7 @@ def test_between_two_samples_it_may_be_anything_from_one_to_the_other() -> None:
 
 def test_how_well_the_scale_is_known_counts_by_the_slope_there() -> None:
     # 2 A for every V; ± 0.6 V is ± 1.2 A
-    found = record((0, 0), (5, 10), of=ramp).at(5)
+    found = record((5, 0), (10, 10), of=ramp).at(10)
     assert found is not None and found.u == pytest.approx(math.hypot(0.3, 1.2) / ROOT3)
 
 
@@ -136,6 +136,10 @@ def test_a_slope_is_that_of_the_straight_line_and_no_better_known_than_its_ends(
     slope = record((0, 1), (1, 3), (2, 5), (3, 7)).slope
     assert slope.number == pytest.approx(2)
     assert slope.u == pytest.approx(math.sqrt(2) * 0.3 / ROOT3 / 3)
+    # ± 10 % of the reading is ± 10 % of the slope, of - 0.6 A/s
+    bench = Bench(van).describe("meter", "10 %")
+    made = bench.record("log", ("0 s", "10 A"), ("10 s", "4 A"), using="meter").records["van.log", ""]
+    assert made.slope.number == pytest.approx(-0.6) and made.slope.u == pytest.approx(0.06 / ROOT3)
     # Least squares through (0, 0), (1, 0), (2, 3): 3 / 2
     assert record((0, 0), (1, 0), (2, 3)).slope.number == pytest.approx(1.5)
 

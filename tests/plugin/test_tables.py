@@ -34,3 +34,11 @@ def test_nothing_is_ever_drawn_off_the_chart(x: float, y: float) -> None:
     figure = chart.figure([], "t", "d")
     assert 0.0 <= across <= figure.width
     assert 0.0 <= up <= figure.height
+
+
+def test_a_charts_scales_are_even_and_fill_most_of_it() -> None:
+    chart = ck.Chart(x=(0.0, 6000.0), y=(0.0, 120.0))
+    low, middle, high = (chart.at(part * 6000, part * 120) for part in (0.0, 0.5, 1.0))
+    assert middle == pytest.approx([(one + other) / 2 for one, other in zip(low, high, strict=True)])
+    figure = chart.figure([], "t", "d")
+    assert high[0] - low[0] > 0.7 * figure.width and high[1] - low[1] > 0.6 * figure.height

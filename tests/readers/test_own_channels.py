@@ -220,9 +220,14 @@ SPAN: dict[str, Any] = {"possible": (0, 300)}
             "channel engine_speed already",
             lambda s: s.channel("n", "rpm", "Shaft", data=ck.LiveValue(number=0x0C, count=2), **SPAN),
         ),
-        (
-            "number from 01 to FF",
-            lambda s: s.channel("n", "rpm", "Shaft", data=ck.LiveValue(number=0x40, count=2), **SPAN),
+        *(
+            (
+                "number from 01 to FF",
+                lambda s, number=number, count=count: s.channel(
+                    "n", "rpm", "Shaft", data=ck.LiveValue(number=number, count=count), **SPAN
+                ),
+            )
+            for number, count in ((0x00, 2), (0x40, 2), (0x100, 2), (0x5D, 0), (0x5D, 9))
         ),
         (
             "one parameter gives one value",
