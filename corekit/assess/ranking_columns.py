@@ -61,13 +61,13 @@ class SeenColumns:
     def __init__(self, layout: Layout, places: Places, likely: Numbers, system: str) -> None:
         count = len(layout.kinds(system).own)
         work, kind, of = _pairs(layout, system)
-        chances = np.bincount(of[places], likely, len(work))
+        chances = np.bincount(of[places], likely, len(work)).astype(np.float64, copy=False)
         there = np.flatnonzero(chances)
         work, kind, chances = work[there], kind[there], chances[there]
         begins = np.flatnonzero(np.diff(work, prepend=-1))
         sizes = np.diff(begins, append=len(work))
         mixed = np.repeat(sizes > 1, sizes)
-        alone = np.bincount(kind[~mixed], chances[~mixed], count)
+        alone = np.bincount(kind[~mixed], chances[~mixed], count).astype(np.float64, copy=False)
         self._alone_kinds = np.flatnonzero(alone)
         self._alone = alone[self._alone_kinds][:, None]
         self._kinds, self._chances = kind[mixed], chances[mixed][:, None]
@@ -97,11 +97,11 @@ class SeenColumns:
 
     def _bits(self, stack: Stack) -> dict[Rows, float]:
         begins = stack.begins
-        results = (self._alone * stack.rows[self._alone_kinds]).sum(0)
-        told = (self._alone * stack.logs[self._alone_kinds]).sum(0)
+        results = _weighed(stack.rows, self._alone_kinds, self._alone).sum(0)
+        told = _weighed(stack.logs, self._alone_kinds, self._alone).sum(0)
         held = np.zeros(len(begins))
         if len(self._begins):
-            joint = np.add.reduceat(self._chances * stack.rows[self._kinds], self._begins)
+            joint = np.add.reduceat(_weighed(stack.rows, self._kinds, self._chances), self._begins)
             results += joint.sum(0)
             told += _p_log_p(joint).sum(0)
             held = _p_log_p(np.add.reduceat(joint, begins, axis=1)).sum(0)
@@ -130,6 +130,14 @@ def _pairs(layout: Layout, system: str) -> tuple[Places, Places, Places]:
     return kept
 
 
+def _weighed(rows: Numbers, kinds: Places, chances: Numbers) -> Numbers:
+    """The rows of these kinds, each times its chance."""
+    found: Numbers = rows[kinds]
+    found *= chances  # a second array of this size would cost as much as the work
+    return found
+
+
 def _p_log_p(chances: Numbers) -> Numbers:
     logs: Numbers = np.log2(chances, out=np.zeros_like(chances), where=chances > 0.0)
-    return chances * logs
+    logs *= chances
+    return logs

@@ -280,7 +280,8 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     worth, opened = list[tuple[JointTest, float]](), dict[str, list[tuple[JointTest, float]]]()
     for one, bits in zip(candidates, information_of_each(ranking, candidates), strict=True):
         bits += _confirmation(unconfirmed, evidence.beliefs, one)
-        if allowance(tables.systems[one.system], one.test, shown_of[one.system], evidence.done) < LIKELY:
+        table, shows = tables.systems[one.system], shown_of[one.system]
+        if one.test.after and allowance(table, one.test, shows, evidence.done) < LIKELY:
             for first in one.test.after:
                 opened.setdefault(f"{one.system}.{first}", []).append((one, bits))
         else:
@@ -366,14 +367,18 @@ def _codes_as_one(evidence: Evidence, ranking: Ranking, found: Sequence[NextTest
         return list(found)
     best = max(codes, key=lambda test: test.bits)
     bits = math.fsum(test.bits for test in codes)
+    more = list[tuple[JointTest, float]]()
     for key, one in tables.tests.items():
         if not one.test.codes or not one.test.after or key in evidence.current:
             continue
         table = tables.systems[one.system]
         firsts = [(table.tests[first], names) for first, names in one.test.after.items()]
         if all(first.codes for first, _ in firsts):
-            allowed = min(ranking.chance_of(one.system, f, names) for f, names in firsts)
-            bits += allowed * information(ranking, one.system, one.test)
+            more.append((one, min(ranking.chance_of(one.system, f, names) for f, names in firsts)))
+    for (_, allowed), theirs in zip(
+        more, information_of_each(ranking, [one for one, _ in more]), strict=True
+    ):
+        bits += allowed * theirs
     read = attrs.evolve(best, bits=bits, minutes=max(test.minutes for test in codes))
     return [read, *(test for test in found if test not in codes)]
 
@@ -395,7 +400,7 @@ def _unconfirmed_faults(evidence: Evidence, beliefs: Beliefs) -> frozenset[str]:
 def _confirmation(unconfirmed: Collection[str], beliefs: Beliefs, one: JointTest) -> float:
     """What a test is worth that would show a likely part directly: one bit, times the chance that it does."""
     worth, branches = 0.0, beliefs.branches
-    for fault, row in one.test.given.items():
+    for fault, row in one.test.given.items() if unconfirmed else ():
         full = f"{one.system}.{fault}"
         if row.direct and full in unconfirmed:
             places = [one.test.outcomes.index(outcome) for outcome in row.direct]
