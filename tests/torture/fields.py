@@ -300,7 +300,8 @@ def outputs(folder: Path, say: Say) -> tuple[dict[str, Shown], dict[str, Tags]]:
         for name, paper in papers.items():
             found[f"{name} as PDF"] = _paper(paper.pdf.read_bytes())
             document = paper.document
-            found[f"{name} in the terminal"] = _terminal(render_text(document, texts, None))
+            # So wide that no line of a label stands between two of its text.
+            found[f"{name} in the terminal"] = _terminal(render_text(document, texts, None, width=4000))
             found[f"{name} as page"], pages[name] = _page(render_page(document, texts, None))
             found[f"{name} as data"] = _data(to_data(document))
         found["books as CSV"] = _table(as_csv(ledger(context)))
@@ -349,6 +350,7 @@ class _Bench:
             elif chosen in _OF_SHOP:
                 shutil.rmtree(self.folder / "other", ignore_errors=True)
                 _shop_files(self.folder / "other", say)
+                Shop(self.folder / "other", plugins=plugins()).close()
             else:
                 for job, rows in ((None, _begun), (self.job, _looked), (self.job, _done)):
                     asked: list[str] = []
