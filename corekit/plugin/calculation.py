@@ -109,9 +109,7 @@ class Calculation(Generic[P]):
         TypeError: names what is not declared, and how to write it.
     """
 
-    def __init__(
-        self, function: Callable[P, float], key: str, source: str, *, read_before: bool = False
-    ) -> None:
+    def __init__(self, function: Callable[P, float], key: str, source: str, *, read_before: bool) -> None:
         self.si: Callable[P, float] = function
         self.key = key
         self.source = source

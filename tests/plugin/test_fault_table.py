@@ -9,12 +9,15 @@ from enum import Enum
 from pathlib import Path
 from typing import Annotated, Any
 
+import attrs
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 import corekit as ck
+from corekit.assess.outcome import Outcome, all_outcomes
 from corekit.fault import DataFileError
+from corekit.testing import Bench
 
 
 class Sound(Enum):
@@ -853,3 +856,20 @@ def test_limits_that_are_no_list_of_tables_are_refused_in_words(tmp_path: Path, 
         ValueError, match=r"limit: is .*; expected a list of tables, each \[\[ … \]\]|limit\[1\]: .*a table"
     ):
         _ = with_limits(tmp_path, text).limits
+
+
+@pytest.mark.parametrize("at", [(), (1.0,)], ids=["by its limit", "in bins"])
+def test_a_finding_that_names_no_value_is_no_outcome_of_its_test(at: tuple[float, ...]) -> None:
+    table = horn.fault_table(GOOD, "here")
+    test = attrs.evolve(table.tests["check"], at=at)
+    case = Bench(horn).case()
+    said = case.advise(ck.Claim("horn.drop"), "The horn was not pressed.")
+    assert all_outcomes(attrs.evolve(table, tests={"check": test}), case, [said]) == []
+
+
+def test_an_outcome_shows_plainly_what_it_is_nearly_sure_of_unless_it_is_held_open() -> None:
+    test = horn.fault_table(GOOD, "here").tests["check"]
+    made = Outcome(test=test, weights=(0.03, 0.97), evidence=())
+    assert (made.plain, made.plain_among(["large"]), made.plain_among(["small"])) == ("large", "large", "")
+    assert attrs.evolve(made, settled=False).plain == ""
+    assert attrs.evolve(made, weights=(0.2, 0.8)).plain == ""
