@@ -1,14 +1,14 @@
 """Make pictures of everything the demo shows: every page of every paper, every page behind a code, every kind
 of screen, the terminal's words.
 
-    .venv/bin/python tests/pictures.py OUT [--keep] [--screens] [--papers]
+    .venv/bin/python tests/pictures.py OUT [--keep | --screens [--language de] | --papers]
 
-`--keep` also renews the three pictures that the README shows, in demo/pictures/; `--screens` makes the
-screens alone, `--papers` papers at their limits (`odd_papers.py`). Needs the `test` extra and a Chromium.
+Needs the `test` extra and a Chromium.
 """
 
 from __future__ import annotations
 
+import argparse
 import re
 import shutil
 import subprocess
@@ -47,11 +47,27 @@ FLAGS = [
 ]
 
 
-def main(out: Path, *, keep: bool, only_screens: bool) -> None:
-    out.mkdir(parents=True, exist_ok=True)
-    screens(out)
-    if only_screens:
+def main() -> None:
+    parser = argparse.ArgumentParser(description="Make pictures of everything the demo shows.")
+    parser.add_argument("out", type=Path, metavar="OUT", help="the folder that takes them")
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument(
+        "--keep", action="store_true", help="renew the README's pictures in demo/pictures/, too"
+    )
+    what.add_argument("--screens", action="store_true", help="the screens alone")
+    what.add_argument("--papers", action="store_true", help="papers at their limits (odd_papers.py) alone")
+    parser.add_argument("--language", default="en", help="of the screens (%(default)s)")
+    told = parser.parse_args()
+    told.out.mkdir(parents=True, exist_ok=True)
+    if told.papers:
+        odd_papers(told.out)
         return
+    screens(told.out, told.language)
+    if not told.screens:
+        demo(told.out, keep=told.keep)
+
+
+def demo(out: Path, *, keep: bool) -> None:
     shop = out / "demo-out"
     for line in run_demo(shop):
         print(line)
@@ -114,7 +130,7 @@ def pages(shop: Path, out: Path) -> None:
     server.stop()
 
 
-def screens(out: Path) -> None:
+def screens(out: Path, language: str) -> None:
     """Every kind of screen, everything opened, as long as it is and as it comes; and one reading while it is
     typed.
     """
@@ -124,6 +140,8 @@ def screens(out: Path) -> None:
     for name in ("shop.toml", "prices.toml"):
         shutil.copy(data_path("demo") / "shop" / name, folder / name)
     create_shop(folder, demo=True)
+    spoken = folder / "shop.toml"
+    spoken.write_text(f'screen_language = "{language}"\n{spoken.read_text("utf-8")}', "utf-8")
     with Shop(folder) as shop, sync_playwright() as playwright:
         jobs = fill(shop)
         app = work_app(Van(shop.context), NoAuth())
@@ -145,11 +163,12 @@ def screens(out: Path) -> None:
                 page.evaluate("for (const one of document.querySelectorAll('main details')) one.open = true")
                 page.screenshot(path=out / f"screen-{shape}-{number:03}-{name}-long.png", full_page=True)
             page.close()
-        typing(
-            browser,
-            f"{address}/job/{jobs['one reading']}/test/battery.load_voltage",
-            out / "screen-typing.png",
-        )
+        if language == "en":
+            typing(
+                browser,
+                f"{address}/job/{jobs['one reading']}/test/battery.load_voltage",
+                out / "screen-typing.png",
+            )
         browser.close()
         server.stop()
 
@@ -183,8 +202,5 @@ def words(shop: Path, out: Path) -> None:
     (out / "terminal.txt").write_text("\n".join(said), "utf-8")
 
 
-if __name__ == "__main__" and "--papers" in sys.argv:
-    Path(sys.argv[1]).mkdir(parents=True, exist_ok=True)
-    odd_papers(Path(sys.argv[1]))
-elif __name__ == "__main__":
-    main(Path(sys.argv[1]), keep="--keep" in sys.argv, only_screens="--screens" in sys.argv)
+if __name__ == "__main__":
+    main()
