@@ -231,7 +231,10 @@ class Speaker:
                 return said, {}
         lacking: dict[str, None] = {text: None}
         for said, still in chain(
-            self._by_patterns(text), self._in_parts(text), self._by_patterns(text, plain=True)
+            self._headed(text),
+            self._by_patterns(text),
+            self._in_parts(text),
+            self._by_patterns(text, plain=True),
         ):
             if not still:
                 return said, {}
@@ -319,6 +322,15 @@ class Speaker:
                 said = pattern.text.format_map(parts).strip()
                 large = text[0].isupper() and said[:1].islower()
                 yield f"{said[0].upper()}{said[1:]}" if large else said, lacking
+
+    def _headed(self, text: str) -> Iterator[tuple[str, dict[str, None]]]:
+        """What stands behind a heading that is a text of its own, unless a pattern has both."""
+        head, colon, tail = text.partition(": ")
+        if not colon or not tail.strip() or head not in self.catalogue.texts:
+            return
+        if not any(pattern.key.startswith(f"{head}:") for pattern in self.catalogue.patterns_for(text)):
+            lacking: dict[str, None] = {}
+            yield f"{self.catalogue.texts[head]}: {self.said(tail, lacking)}", lacking
 
     def _in_parts(self, text: str) -> Iterator[tuple[str, dict[str, None]]]:
         """The text in two parts, between which the language says the same."""

@@ -411,6 +411,32 @@ def test_the_symbol_of_a_unit_stays_as_small_and_as_large_as_it_is(symbol: str) 
     assert tongue.said(symbol) == symbol
 
 
+HEADED = {
+    "How it was measured": "Wie gemessen wurde",
+    "how it was {text1}": "wie es {text1} wurde",
+    "measured": "gemessen",
+    "Done": "Erledigt",
+    "Done, not shown yet": "Erledigt, noch nicht gezeigt",
+    "Not shown yet": "Noch nicht gezeigt",
+    "Done: {text}": "Fertig: {text}",
+    "a battery": "eine Batterie",
+}
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("How it was measured: a battery", "Wie gemessen wurde: eine Batterie"),
+        ("How it was measured", "Wie gemessen wurde"),
+        ("Done, not shown yet: a battery", "Erledigt, noch nicht gezeigt: eine Batterie"),
+        ("Not shown yet: a battery", "Noch nicht gezeigt: eine Batterie"),
+        ("Done: a battery", "Fertig: eine Batterie"),  # a pattern has heading and rest
+    ],
+)
+def test_a_heading_that_is_a_text_of_its_own_is_said_as_that(text: str, said: str) -> None:
+    assert Tongue("de", Speaker(Catalogue("de", HEADED), {})).said(text) == said
+
+
 def test_what_has_no_translation_is_named_and_stays(tongue: Tongue) -> None:
     assert in_tongue("<p>Nobody said this</p>", tongue) == "<p>Nobody said this</p>"
     assert list(tongue.missing) == ["Nobody said this"]
