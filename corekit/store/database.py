@@ -39,8 +39,8 @@ class Database:
         is_read_only: It may not be written, and is read as it lies or from a copy.
     """
 
-    is_read_only = False
-    _copy: tempfile.TemporaryDirectory[str] | None = None
+    is_read_only: bool
+    _copy: tempfile.TemporaryDirectory[str] | None
 
     def __init__(self, path: Path, connection: sqlite3.Connection, now: Callable[[], str]) -> None:
         self.path = path

@@ -13,6 +13,7 @@ import corekit as ck
 from corekit.assess.assessment import assess
 from corekit.assess.comparison import Change
 from corekit.assess.proof import Proof
+from corekit.assess.proof import _proof_of as proof_of
 from corekit.model.finding import Finding, Reason, Text, Urgency, Verdict
 from corekit.model.limit import Scope
 from corekit.model.records import Fitted, Seen, Withdrawn
@@ -514,6 +515,24 @@ def test_the_retest_says_whether_the_work_is_shown(after: str, expected: Proof) 
     if after:
         story.read("brakes.travel", after)
     assert proof(story)[0] is expected
+
+
+@pytest.mark.parametrize(
+    ("chance", "expected"),
+    [
+        (0.95, Proof.SHOWN),
+        (0.949, Proof.NOT_SHOWN),
+        (0.051, Proof.NOT_SHOWN),
+        (0.05, Proof.NOT_YET),
+        (None, Proof.NOT_SHOWN),
+    ],
+)
+def test_a_retest_that_only_advises_speaks_where_it_is_nearly_sure(
+    chance: float | None, expected: Proof
+) -> None:
+    (found,) = Story().read("brakes.travel", "90 mm").findings("brakes.travel", 0)
+    assert proof_of(attrs.evolve(found, verdict=Verdict.ADVICE, probability=chance)) is expected
+    assert proof_of(attrs.evolve(found, verdict=Verdict.UNDECIDED, probability=chance)) is Proof.NOT_SHOWN
 
 
 def test_before_and_after_exchanged_say_not_repaired_yet() -> None:

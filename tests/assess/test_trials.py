@@ -12,6 +12,7 @@ from typing import Annotated, Any
 import pytest
 
 import corekit as ck
+from corekit.assess.timeline import answered_trials
 from corekit.model.records import Tried
 from corekit.plugin.host import Plugins
 
@@ -125,6 +126,23 @@ def test_a_part_that_moved_the_fault_with_it_may_be_called_for() -> None:
     assert odds(story) == pytest.approx(weighed(0.80 / 0.02), rel=0.01)
     assert story.chances["bulb"] > 0.86
     assert call(story) == (True, "A trial has shown it: the fault went with the part.")
+
+
+@pytest.mark.parametrize(
+    ("result", "then", "answered"),
+    [
+        ("stayed", "", True),
+        ("stayed", "lamp.relay", True),
+        ("stayed", "lamp.bulb", False),  # another bulb is in it now
+        ("gone", "", False),  # perhaps a pin that was seated anew
+    ],
+)
+def test_a_trial_answers_until_its_part_is_renewed(result: str, then: str, answered: bool) -> None:
+    story = told().try_out("lamp.bulb", "swapped", result, swapped_with="the other side")
+    if then:
+        story.repair(then)
+    found = answered_trials(story.job, PLUGINS, story.stage)
+    assert found == ({("lamp.bulb", "swapped")} if answered else set())
 
 
 def call(story: Story) -> tuple[bool, str]:

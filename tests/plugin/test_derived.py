@@ -11,6 +11,7 @@ from enum import Enum
 from pathlib import Path
 from typing import Annotated
 
+import attrs
 import pytest
 
 import corekit as ck
@@ -278,3 +279,10 @@ def test_another_systems_finding_bars_as_well() -> None:
     made_of = assess(both.job, both.plugins)
     assert [one.code for one in made_of.findings if one.verdict is ck.Verdict.FAIL] == ["pump.stands"]
     assert any("says nothing while this stands: It stands." in gap.text for gap in made_of.gaps)
+
+
+def test_where_a_derivation_is_written_is_told_by_file_and_line() -> None:
+    rise = next(iter(made.derived.values()))
+    line = rise.function.__code__.co_firstlineno
+    assert rise.where.endswith(f"test_derived.py line {line}")
+    assert attrs.evolve(rise, function=max).where == ""  # not written in Python

@@ -151,7 +151,12 @@ def test_a_row_follows_the_job_through_its_states(store: Store) -> None:
     assert (row.state, row.because, row.closed) == (JobState.LEFT, "no time left", None)
     issue(store, job, "2026-A", invoice)
     row = row_of(store, job)
-    assert (row.state, row.number) == (JobState.INVOICED, "2026-A-0001") and row.closed
+    assert (row.state, row.number) == (JobState.INVOICED, "2026-A-0001")
+    issued = store.job(job).issued[-1].id
+    assert (
+        row.closed
+        == store._connection.execute("SELECT rowid FROM entry WHERE id = ?", (issued,)).fetchone()[0]
+    )
     assert store.owed(row.books_entry) == (31860, "EUR")
     taken = PaymentTaken(amount=500, currency="EUR", how="cash", job_name="visit")
     pay(store, job, "2026-A", Paid(amount=500, currency="EUR", how="cash"), taken)
