@@ -24,6 +24,8 @@ from .model.jurisdiction import (
     StatementAsked,
     Supplies,
     SuppliesRule,
+    TaxBase,
+    Taxed,
 )
 from .model.source import Basis, Status
 
@@ -89,6 +91,13 @@ class _Supplies(_Origin):
 
 
 @table
+class _TaxBase(_Origin):
+    labour: Taxed | None = None
+    call_out: Taxed | None = None
+    lump_sum: Taxed | None = None
+
+
+@table
 class _Retention(_Origin):
     years: int = required_field("for how many years", "3", default=0)
 
@@ -110,6 +119,7 @@ class _File:
     statements: list[_Statement | None] = attrs.field(factory=list)
     simplified: _Simplified | None = None
     supplies: _Supplies | None = None
+    tax_base: _TaxBase | None = None
     retention: _Retention | None = None
     cancellation: _Cancellation | None = None
 
@@ -139,6 +149,10 @@ def read(path: Path) -> Jurisdiction:
         got, wanted = "is empty", any_of(map(quotation, CancellationAnswer))
         if not faults.below(("cancellation", "answers")):
             faults.add(("cancellation", "answers"), got, wanted)
+    if (base := form.tax_base) is not None and base.labour is base.call_out is base.lump_sum is None:
+        got = "does not say of anything whether it is taxed"
+        if not faults.below(("tax_base",)):
+            faults.add(("tax_base",), got, any_of(map(quotation, Taxed)), 'labour = "taxed"')
     faults.refuse(data, str(path))
     return Jurisdiction(
         code="" if form.code == GENERAL else form.code,
@@ -162,6 +176,7 @@ def read(path: Path) -> Jurisdiction:
             if form.supplies
             else None
         ),
+        tax_base=_tax_base(form.tax_base),
         cancellation=_cancellation_of(form.cancellation),
         retention=(
             Retention(years=form.retention.years, origin=form.retention.origin()) if form.retention else None
@@ -211,6 +226,12 @@ def _simplified_invoice(row: _Simplified | None) -> Simplified | None:
         leaves_out=frozenset(item for item in row.leaves_out if item is not None),
         origin=row.origin(),
     )
+
+
+def _tax_base(row: _TaxBase | None) -> TaxBase | None:
+    if row is None:
+        return None
+    return TaxBase(labour=row.labour, call_out=row.call_out, lump_sum=row.lump_sum, origin=row.origin())
 
 
 def _cancellation_of(row: _Cancellation | None) -> Cancellation | None:

@@ -277,7 +277,7 @@ def work_words(key: str, plugins: Plugins) -> str:
 
 def work_of(line: Line, plugins: Plugins) -> Work:
     """A line as a row of an account shows it."""
-    is_work = bool(line.operation) and line.kind is LineKind.LABOUR
+    is_work = bool(line.operation) and line.kind in (LineKind.LABOUR, LineKind.LUMP_SUM)
     text = work_words(line.operation, plugins) if is_work else line.text
     detail = quantity_words(line.quantity, line.unit)
     if line.kind is LineKind.PART:

@@ -25,7 +25,7 @@ from .errors import ConsentError
 from .estimate import without_declined
 from .invoice_lines import Invoiced, LineKey, line_key
 from .line import Line, from_data
-from .totals import BillTotals, out_of_gross, percent_of, totals
+from .totals import BillTotals, is_supplied, out_of_gross, percent_of, taxed, totals
 
 
 @attrs.frozen
@@ -211,6 +211,7 @@ class ApprovedWork:
             return Money(estimate.total, estimate.currency)
         if not both:
             return Money(0, estimate.currency)
+        hangs_on_parts = any(map(is_supplied, both)) or not any(map(is_supplied, priced.estimated))
         if not self._still_comes_to_its_total(priced):
             raise ConsentError(
                 f'Estimate "{estimate.name}" was made at {Money(estimate.total, estimate.currency)}'
@@ -218,7 +219,17 @@ class ApprovedWork:
                 " sum, so what was not declined has no approved one. Make a new estimate and record a new"
                 " approval."
             )
-        return totals(both, self.book).gross
+        on_earlier = estimate.tax_on_earlier if hangs_on_parts else 0
+        return totals(both, self.book).gross + Money(on_earlier, estimate.currency)
+
+    @property
+    def exact_total(self) -> Fraction:
+        """What the lines that stand approved come to in minor units, tax unrounded: each estimate by itself,
+        as it was approved.
+        """
+        exact = (_exact_total(priced.approved, self.book) for priced in self._priced)
+        on_earlier = sum(priced.decision.estimate.tax_on_earlier for priced in self._priced)
+        return sum(exact, Fraction(on_earlier))
 
     @property
     def keeps_its_totals(self) -> bool:
@@ -227,7 +238,8 @@ class ApprovedWork:
 
     def _still_comes_to_its_total(self, priced: _Priced) -> bool:
         estimate = priced.decision.estimate
-        return totals(priced.estimated, self.book).gross == Money(estimate.total, estimate.currency)
+        of_lines = Money(estimate.total - estimate.tax_on_earlier, estimate.currency)
+        return totals(priced.estimated, self.book).gross == of_lines
 
 
 def may_invoice(
@@ -329,7 +341,8 @@ def _keep_within(
 def _over(what: str, lines: Iterable[Line], work: ApprovedWork) -> Money:
     """By how much, tax included, a piece of work comes to more than was approved for it."""
     now, then = (
-        totals([line for line in some if line.what == what], work.book).gross for some in (lines, work.lines)
+        totals([line for line in taxed(some, work.book) if line.what == what], work.book).gross
+        for some in (tuple(lines), work.lines)
     )
     return now - then - work.more_for.get(what, Money(0, work.book.currency))
 
@@ -350,10 +363,28 @@ def rounding_to_approved(
     """
     zero = Money(0, work.book.currency)
     excess = (come_to or totals(lines, work.book)).gross - work.total
-    only_rounding = _exact_total(lines, work.book) <= _exact_total(work.lines, work.book)
+    only_rounding = _exact_total(lines, work.book) <= work.exact_total
     if excess > zero and only_rounding and work.keeps_its_totals:
         return -excess
     return zero
+
+
+def tax_on_earlier(lines: Sequence[Line], work: ApprovedWork) -> Money:
+    """How much more tax is due because new lines and work that was approved before come on one invoice: work
+    of the one is taxed for the parts of the other. An estimate asks for it with what is on it.
+
+    Raises:
+        ConsentError: as `ApprovedWork.lines`.
+    """
+    zero = Money(0, work.book.currency)
+    if not work.book.with_parts or not work.lines:
+        return zero
+    whole = (*work.lines, *lines)
+    then, now = (*taxed(work.lines, work.book), *taxed(lines, work.book)), taxed(whole, work.book)
+    other = [pair for pair in zip(then, now, strict=True) if pair[0] != pair[1]]
+    issued = work.book.as_issued(work.book.rates, work.book.currency)
+    before, after = (totals([pair[n] for pair in other], issued).gross for n in (0, 1))
+    return after - before
 
 
 def _priced(decision: Decision, on_invoices: Container[LineKey]) -> _Priced:
@@ -433,6 +464,7 @@ def _nets(lines: Iterable[Line]) -> dict[str, Money]:
 
 
 def _exact_total(lines: Sequence[Line], book: PriceBook) -> Fraction:
+    lines = taxed(lines, book)
     shares = (Fraction(0) if line.with_tax else Fraction(percent_of(line.tax, book)) / 100 for line in lines)
     return sum((line.net.minor * (1 + share) for line, share in zip(lines, shares, strict=True)), Fraction(0))
 

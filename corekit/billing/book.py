@@ -34,10 +34,12 @@ class PricedPart:
 @attrs.frozen(kw_only=True)
 class PricedOperation:
     """What a piece of work takes: hours and parts. `tax` names a rate for its labour where that is not the
-    usual one; `hazard` is a caution for the one who does it.
+    usual one; `hazard` is a caution for the one who does it. `lump_sum` is the one price of work and parts,
+    where neither has a price of its own.
     """
 
     hours: Decimal
+    lump_sum: Decimal | None = None
     tax: str = ""
     parts: tuple[PricedPart, ...] = ()
     hazard: str = ""
@@ -76,6 +78,8 @@ class PriceBook:
         currency: ISO 4217 code.
         rates: Tax rate name → percent; empty for a shop outside tax.
         tax_of: Kind of line → the name of its rate.
+        with_parts: The name of the rate of everything but parts as soon as the shop supplies a part or
+            supplies; empty where the rate does not hang on that.
         outside_tax: Why the shop shows no tax; empty when it does.
         reverse_charge: It shows none because the customer owes it.
         with_tax: The prices have the tax of their rate in them.
@@ -96,6 +100,7 @@ class PriceBook:
     currency: str
     rates: Mapping[str, Decimal]
     tax_of: Mapping[LineKind, str]
+    with_parts: str = ""
     outside_tax: str
     reverse_charge: bool = False
     with_tax: bool = False
@@ -110,3 +115,7 @@ class PriceBook:
     zones: tuple[Zone, ...] = ()
     supplies: SuppliesCharge | None = None
     out_of_hours: OutOfHours | None = None
+
+    def as_issued(self, rates: Mapping[str, Decimal], currency: str) -> PriceBook:
+        """The book for the lines of an invoice: they name the rates that they were taxed at."""
+        return attrs.evolve(self, rates=rates, currency=currency, with_parts="")

@@ -11,7 +11,7 @@ from ..errors import InputError
 from ..fault import DataFault, DataFileError
 from ..model.money import Money, total
 from .book import PriceBook, PricedOperation
-from .line import PIECE, Ground, GroundKind, Line, LineKind, priced_line
+from .line import IN_LUMP_SUM, PIECE, Ground, GroundKind, Line, LineKind, priced_line
 
 
 class PriceError(DataFileError):
@@ -147,6 +147,9 @@ def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line,
     lines: list[Line] = []
     for asked in work_items:
         operation = book.operations[asked.operation]
+        if operation.lump_sum is not None:
+            lines += [*_lump_sum(book, asked, operation, operation.lump_sum), *_cores(book, asked, operation)]
+            continue
         if operation.hours:
             lines.append(
                 priced_line(
@@ -184,6 +187,43 @@ def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line,
         lines += _cores(book, asked, operation)
         lines += _supplies(book, asked, operation)
     return tuple(lines)
+
+
+def _lump_sum(book: PriceBook, asked: WorkItem, operation: PricedOperation, price: Decimal) -> list[Line]:
+    """One price for work and parts; each part is named and has no price of its own."""
+    rate = operation.tax or book.tax_of[LineKind.LUMP_SUM]
+    work = priced_line(
+        kind=LineKind.LUMP_SUM,
+        text=asked.title,
+        operation=asked.operation,
+        ground=asked.ground,
+        quantity=Decimal(1),
+        unit="flat",
+        price=price,
+        currency=book.currency,
+        tax=rate,
+        with_tax=book.with_tax,
+        shown_by=asked.shown_by,
+    )
+    parts = [
+        priced_line(
+            kind=LineKind.PART,
+            text=part.name,
+            operation=asked.operation,
+            ground=asked.ground,
+            quantity=part.quantity,
+            unit=part.unit or PIECE,
+            price=Decimal(0),
+            currency=book.currency,
+            tax=rate,
+            with_tax=book.with_tax,
+            condition=part.condition,
+            number=part.number,
+            shown_by=asked.shown_by,
+        )
+        for part in operation.parts
+    ]
+    return [work, *(attrs.evolve(part, waived=IN_LUMP_SUM) for part in parts)]
 
 
 def _cores(book: PriceBook, asked: WorkItem, operation: PricedOperation) -> list[Line]:
@@ -236,6 +276,8 @@ def usual_net(book: PriceBook, operation: str) -> Decimal | None:
     priced = book.operations.get(operation)
     if priced is None:
         return None
+    if priced.lump_sum is not None:
+        return priced.lump_sum
     labour = max(priced.hours, book.least_hours) * book.labour if priced.hours else Decimal(0)
     return sum((part.quantity * part.price for part in priced.parts), labour)
 

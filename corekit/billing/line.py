@@ -17,6 +17,8 @@ from ..model.money import Money
 
 #: What a part's quantity counts where its row names nothing else.
 PIECE = "piece"
+#: Why a part is not charged by itself: its work has one price for work and parts.
+IN_LUMP_SUM = "in the lump sum"
 
 
 class LineKind(StrEnum):
@@ -28,6 +30,7 @@ class LineKind(StrEnum):
     TRAVEL = "travel"
     DIAGNOSIS = "diagnosis"
     SUPPLIES = "supplies"
+    LUMP_SUM = "lump sum"
 
 
 class GroundKind(StrEnum):

@@ -30,6 +30,8 @@ class TaxTable:
     labour: str | None = None
     parts: str | None = None
     call_out: str | None = None
+    lump_sum: str | None = None
+    with_parts: str | None = None
 
 
 @table
@@ -91,6 +93,7 @@ class PartRow:
 @table
 class OperationTable:
     hours: Decimal | None = required_field("the hours it takes", '"0.6"')
+    lump_sum: Decimal | None = None
     parts: list[PartRow | None] = attrs.field(factory=list)
     tax: str = ""
     hazard: str = ""
@@ -140,12 +143,15 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
     With `labour = { …, least = "0.5" }` no work is charged with fewer hours; `travel = { zones = [{ up_to =
     "10", price = "12.00" }, …] }` prices the drive by its kilometres; `out_of_hours = { per_hour = "95.00",
     call_out = "60.00" }` are the prices of an estimate that is made for such an hour; `supplies = { percent =
-    "5", cap = "10.00" }` is charged on each work's labour, where the law allows it.
+    "5", cap = "10.00" }` is charged on each work's labour, where the law allows it. An operation's `lump_sum
+    = "79.00"` is its one price for work and parts, which have none of their own then.
 
-    In `tax`, `labour` (diagnosis follows it), `parts` and `call_out` (travel follows it) may each name a rate
-    of their own; a shop outside tax writes `tax = { none = "reason" }`, one whose customers owe the tax
-    `tax = { reverse_charge = "reason" }`. With `included = true` beside the rates all prices of the file have
-    tax in them: what is charged is the sum of the prices, and tax is taken out of it once for each rate.
+    In `tax`, `labour` (diagnosis follows it), `parts`, `call_out` (travel follows it) and `lump_sum` may each
+    name a rate of their own. With `with_parts = "standard"` everything but the parts has that rate as soon as
+    the shop supplies a part or supplies in the same job's invoice: for places where work alone is taxed
+    otherwise. A shop outside tax writes `tax = { none = "reason" }`, one whose customers owe the tax `tax = {
+    reverse_charge = "reason" }`. With `included = true` beside the rates all prices of the file have tax in
+    them: what is charged is the sum of the prices, and tax is taken out of it once for each rate.
 
     Amounts have no more decimals than the currency; only unit prices (hour, kilometre, part) may have more,
     up to six.
@@ -175,6 +181,7 @@ def read_price_book(data: Mapping[str, Any], where: str) -> PriceBook:
         currency=form.currency,
         rates=rates,
         tax_of=tax_of,
+        with_parts=(form.tax.with_parts or "") if form.tax else "",
         outside_tax=reverse or ((form.tax.none or "") if form.tax else ""),
         reverse_charge=bool(reverse),
         with_tax=bool(form.tax and form.tax.included),
@@ -203,7 +210,10 @@ _TAX_KEYS: dict[str, tuple[LineKind, ...]] = {
     "labour": (LineKind.LABOUR, LineKind.DIAGNOSIS),
     "parts": (LineKind.PART, LineKind.SUPPLIES),
     "call_out": (LineKind.CALL_OUT, LineKind.TRAVEL),
+    "lump_sum": (LineKind.LUMP_SUM,),
 }
+#: Keys in [tax] that name a rate beside the usual one.
+_NAMING = (*_TAX_KEYS, "with_parts")
 _NO_RATES = {
     "none": "a shop outside tax has no rates",
     "reverse_charge": "a shop whose customers owe the tax has no rates",
@@ -270,7 +280,7 @@ def _in_steps(path: Place, rows: Sequence[ZoneRow | MarkupRow | None], faults: F
 
 
 def _tax(tax: TaxTable, faults: Faults) -> tuple[dict[str, Decimal], dict[LineKind, str]]:
-    named = {key: name for key in _TAX_KEYS if (name := getattr(tax, key)) is not None}
+    named = {key: name for key in _NAMING if (name := getattr(tax, key)) is not None}
     if tax.none is not None or tax.reverse_charge is not None:
         key = "none" if tax.none is not None else "reverse_charge"
         others = [one for one in ("rates", "default", "included") if getattr(tax, one)] + [*named]
@@ -312,6 +322,10 @@ def _operation(
         faults.add(path, "is no operation key", expected, example)
     hours = table.hours or _ZERO
     _fine((*path, "hours"), hours, 3, faults)
+    _fine((*path, "lump_sum"), table.lump_sum, minor_digits(form.currency), faults)
+    if table.lump_sum is not None and not table.parts and not faults.below((*path, "parts")):
+        got = "is one price for work and parts, and there are no parts"
+        faults.add((*path, "lump_sum"), got, "parts beside it", "the hours alone, or name the parts")
     _rate((*path, "tax"), table.tax, form, faults)
     if not hours and not table.parts and not faults.below(path):
         faults.add(path, "has neither hours nor parts", "what it takes")
@@ -319,12 +333,33 @@ def _operation(
     parts = []
     for n, row in enumerate(table.parts):
         if row is not None:
+            if table.lump_sum is not None:
+                row = _without_price((*path, "parts", n), row, faults)
             parts.append(_part((*path, "parts", n), row, places, form, faults))
             same = first.setdefault((row.name.strip().casefold(), str(row.condition)), n)
             if same != n and row.name and row.condition:
                 got = f"{quotation(row.name)}, {row.condition}, stands in parts[{same}] already"
                 faults.add((*path, "parts", n), got, "each part once", "one row with the whole quantity")
-    return PricedOperation(hours=hours, tax=table.tax, parts=tuple(parts), hazard=table.hazard)
+    return PricedOperation(
+        hours=hours, lump_sum=table.lump_sum, tax=table.tax, parts=tuple(parts), hazard=table.hazard
+    )
+
+
+def _without_price(path: Place, row: PartRow, faults: Faults) -> PartRow:
+    """A part of work that has one price for work and parts: it has none of its own."""
+    for key in ("price", "cost", "tax"):
+        if getattr(row, key):
+            got = f"is {getattr(row, key)}, and the work has a lump_sum"
+            faults.add((*path, key), got, "one price for work and parts", f"the part without {key}")
+    return PartRow(
+        name=row.name,
+        price=_ZERO,
+        core=row.core,
+        quantity=row.quantity,
+        unit=row.unit,
+        number=row.number,
+        condition=row.condition,
+    )
 
 
 def _is_own_name(key: str) -> bool:

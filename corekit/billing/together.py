@@ -11,12 +11,14 @@ from ..model.money import Money, total
 from .approval import ApprovedWork, may_invoice, rounding_to_approved
 from .book import PriceBook
 from .line import Line
-from .totals import BillTotals, totals
+from .totals import BillTotals, taxed, totals
 
 
 @attrs.frozen(kw_only=True)
 class JobShare:
-    """What one job brings to an invoice: its lines, and what was approved in it."""
+    """What one job brings to an invoice: its lines, and what was approved in it. What its work is taxed at
+    hangs on the parts of this job alone.
+    """
 
     lines: tuple[Line, ...]
     work: ApprovedWork
@@ -59,5 +61,6 @@ def together(shares: Sequence[JobShare], book: PriceBook) -> tuple[BillTotals, M
         ConsentError: some job would exceed what was approved in it.
     """
     apart = total((share.alone for share in shares), book.currency)
-    whole = totals([line for share in shares for line in share.lines], book)
+    lines = [line for share in shares for line in taxed(share.lines, book)]
+    whole = totals(lines, book.as_issued(book.rates, book.currency))
     return whole, min(apart - whole.gross, Money(0, book.currency))

@@ -14,7 +14,7 @@ import attrs
 from ..errors import InputError
 from ..model.money import Money, total
 from .book import OUTSIDE_TAX, PriceBook
-from .line import Line
+from .line import IN_LUMP_SUM, Condition, Line, LineKind
 
 
 @attrs.frozen(kw_only=True)
@@ -87,7 +87,8 @@ def totals(
 ) -> BillTotals:
     """Sum rounded lines (BR-CO-10), less allowances, plus charges (BR-CO-13); tax once per rate on the
     document (BR-CO-17), summed (BR-CO-14); gross (BR-CO-15). Of prices with tax in them the sum stays what it
-    is, and tax is taken out of it once per rate; allowances and charges are net.
+    is, and tax is taken out of it once per rate; allowances and charges are net. Where the rate of work hangs
+    on whether a part is supplied with it, these lines decide it (`taxed`).
 
     Raises:
         ValueError: a rate that the price book does not have, or another currency than the price book's.
@@ -95,6 +96,7 @@ def totals(
     zero = Money(0, book.currency)
     bases: dict[str, Money] = {}
     with_tax: dict[str, Money] = {}
+    lines = taxed(lines, book)
     for line in lines:
         percent_of(line.tax, book)
         sums = with_tax if line.with_tax else bases
@@ -129,6 +131,38 @@ def totals(
         tax=tax,
         gross=net + tax,
         outside_tax=book.outside_tax,
+    )
+
+
+def taxed(lines: Sequence[Line], book: PriceBook) -> tuple[Line, ...]:
+    """These lines of one job with the rates that they are taxed at together.
+
+    Where the price book says so (`with_parts`), everything that has the usual rate of its kind and is no part
+    takes another one as soon as a part or supplies are supplied with it; the customer's own part is not
+    supplied. Lines that were taxed so once stay so. A part in a lump sum has the rate of the lump sum.
+    """
+    if book.with_parts and any(map(is_supplied, lines)):
+        lines = [
+            attrs.evolve(line, tax=book.with_parts)
+            if line.kind is not LineKind.PART and line.tax == book.tax_of[line.kind]
+            else line
+            for line in lines
+        ]
+    lump_sums = {line.operation: line.tax for line in lines if line.kind is LineKind.LUMP_SUM}
+    if not lump_sums:
+        return tuple(lines)
+    return tuple(
+        attrs.evolve(line, tax=lump_sums[line.operation])
+        if line.waived == IN_LUMP_SUM and line.operation in lump_sums
+        else line
+        for line in lines
+    )
+
+
+def is_supplied(line: Line) -> bool:
+    """True of a part or of supplies of the shop's, charged or not."""
+    return line.kind is LineKind.SUPPLIES or (
+        line.kind is LineKind.PART and line.condition is not Condition.CUSTOMERS_OWN
     )
 
 

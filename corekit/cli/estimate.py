@@ -47,10 +47,13 @@ def _make(args: argparse.Namespace) -> int:
     from ..desk.settings import unknown_operations
     from ..desk.shop import open_shop
     from ..desk.speaking import paper_language
+    from ..desk.tax_base import contradictions
     from .command import distance, same_shop, shop_folder
 
     with open_shop(shop_folder(args.shop)) as shop:
         for sentence in unknown_operations(shop.context.plugins, shop.context.prices):
+            print(sentence)
+        for sentence in contradictions(shop.context.prices, shop.context.jurisdiction):
             print(sentence)
         estimate = shop.estimate(
             args.job,

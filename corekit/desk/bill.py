@@ -15,7 +15,7 @@ from ..billing.invoice_lines import Invoiced
 from ..billing.invoiced import without_spent
 from ..billing.payment import payable_after
 from ..billing.together import JobShare
-from ..billing.totals import payable
+from ..billing.totals import payable, taxed
 from ..model.document import Document
 from ..model.job import Job
 from ..model.jurisdiction import NOTHING_ABOVE, ExceedRule
@@ -63,7 +63,7 @@ class Bill:
         self.job, self.jobs, self.assessment, self.versions = job, [job], assessment, assessment.versions
         self.plugins = plugins
         self.work = ApprovedWork.of(job, book, rule=rule, before=invoiced)
-        self.lines = to_invoice(job, self.work, assessment)
+        self.lines = taxed(to_invoice(job, self.work, assessment), book)
         if not self.lines:
             since = f" since invoice {before.last}" if before is not None else ""
             raise ConsentError(

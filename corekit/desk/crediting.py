@@ -139,7 +139,7 @@ def _draft(
     lines = credited_lines(left, asked)
     is_whole = not left_of(left, lines)
     rates = {name: Decimal(percent) for name, percent in (of.rates or {}).items()}
-    sums = totals(lines, attrs.evolve(shop.prices, rates=rates, currency=of.currency))
+    sums = totals(lines, shop.prices.as_issued(rates, of.currency))
     remaining = Money(of.total + sum(note.total for note in notes), of.currency)
     # Tax is rounded on each document: the last credit takes what is left, and none takes more.
     credited = -remaining if is_whole else max(sums.gross, -remaining)

@@ -17,7 +17,7 @@ from ..billing.invoiced import is_charged
 from ..billing.line import Line
 from ..billing.own_prices import book_for
 from ..billing.payment import payable_after
-from ..billing.totals import totals
+from ..billing.totals import taxed, totals
 from ..billing.waiver import waive, waivers
 from ..files import write_over
 from ..intake.visit import VisitFile, read_visit
@@ -88,7 +88,7 @@ def draft_estimate(
         bench.sheet(),
         name=f"{stage}, draft",
         stage=stage,
-        lines=lines,
+        lines=taxed(lines, bench.book),
         totals=sums,
         cap=cap_of(bench.book),
         approved=approved_before(bench.job, bench.book),
@@ -128,7 +128,7 @@ def draft_invoice(
         bench.account(lines),
         bench.sheet(),
         number="",
-        lines=lines,
+        lines=taxed(lines, bench.book),
         totals=sums,
         payable=payable_after(sums, [noted.record for noted in job.payments]),
         approvals=[],

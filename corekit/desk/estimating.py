@@ -11,13 +11,15 @@ import attrs
 from .._version import __version__
 from ..account.account import account_of
 from ..assess.assessment import Assessment
+from ..billing.approval import ApprovedWork, tax_on_earlier
 from ..billing.discount import with_discounts
+from ..billing.errors import ConsentError
 from ..billing.estimate import diagnosis_lines, repair_lines
 from ..billing.line import Line
 from ..billing.line import to_data as line_data
 from ..billing.out_of_hours import book_out_of_hours, named_out_of_hours
 from ..billing.own_prices import book_for
-from ..billing.totals import totals
+from ..billing.totals import taxed, totals
 from ..billing.waiver import charged_lines, waive, waivers
 from ..model.document import Document, document_hash, from_data, to_data
 from ..model.entry import Draft, Entry, own_subject
@@ -31,6 +33,7 @@ from . import cancelling, paper
 from .approvals import must_be_open
 from .assessing import assessment_of
 from .context import ShopContext, request_of
+from .earlier import invoiced_before
 from .errors import DeskError
 from .jobs import job_named
 from .offerable import approved_before, cap_of, left_in, not_ended, requested_work
@@ -231,7 +234,7 @@ def _pays_for_the_coming(shop: ShopContext, job: Job) -> bool:
 
 
 def _same_estimate(shop: ShopContext, job: Job, stage: str, lines: Sequence[Line]) -> Entry | None:
-    data = [line_data(line) for line in lines]
+    data, on_earlier = [line_data(line) for line in lines], more_tax(shop, job, lines).minor
     approved = {noted.record.document_hash for noted in job.approvals}
     last = job.issued[-1].entry if job.issued else None
     for noted in reversed(job.estimates):
@@ -240,6 +243,7 @@ def _same_estimate(shop: ShopContext, job: Job, stage: str, lines: Sequence[Line
             noted.record.stage == stage
             and not (is_old and noted.record.document_hash in approved)
             and noted.record.lines == data
+            and noted.record.tax_on_earlier == on_earlier
             and cancelling.carries_words(shop, noted.record)
             and (noted.record.document_hash not in approved or stage == "diagnosis")
         ):
@@ -247,10 +251,24 @@ def _same_estimate(shop: ShopContext, job: Job, stage: str, lines: Sequence[Line
     return None
 
 
+def more_tax(shop: ShopContext, job: Job, lines: Sequence[Line]) -> Money:
+    """The tax that is due on top of what these lines come to, because they and what is approved already come
+    on one invoice.
+    """
+    zero = Money(0, shop.prices.currency)
+    if not shop.prices.with_parts:
+        return zero
+    try:
+        work = ApprovedWork.of(job, shop.prices, before=invoiced_before(shop, job))
+        return tax_on_earlier(lines, work)
+    except ConsentError:  # nobody can say any more what was approved; the invoice refuses that by name
+        return zero
+
+
 def _new_estimate(
     shop: ShopContext, job: Job, assessment: Assessment, stage: str, name: str, lines: tuple[Line, ...]
 ) -> Draft:
-    sums = totals(lines, shop.prices)
+    sums, on_earlier = totals(lines, shop.prices), more_tax(shop, job, lines)
     priced = charged_lines(lines)
     if priced and not totals(priced, shop.prices).gross.minor:
         raise DeskError(
@@ -266,10 +284,11 @@ def _new_estimate(
         paper.sheet_of(shop, job),
         name=name,
         stage=stage,
-        lines=lines,
+        lines=taxed(lines, shop.prices),
         totals=sums,
         cap=cap_of(shop.prices),
         approved=approved_before(job, shop.prices),
+        on_earlier=on_earlier,
     )
     document = spoken(shop, [job], document, lines)
     record = Estimated(
@@ -278,11 +297,12 @@ def _new_estimate(
         document_id=document.id,
         document=to_data(document),
         document_hash=document_hash(document),
-        total=sums.gross.minor,
+        total=(sums.gross + on_earlier).minor,
         currency=shop.prices.currency,
         lines=[line_data(line) for line in lines],
         versions={"corekit": __version__, **assessment.versions},
         heads=shop.store.heads(),
+        tax_on_earlier=on_earlier.minor,
     )
     return Draft(kind="estimated", subject=own_subject("estimated", name), body=body_of(record))
 

@@ -124,7 +124,7 @@ def invoice_value(shop: ShopContext, record: InvoiceIssued, jobs: Sequence[Job])
         paid = total(shown, currency)
     lines = tuple(from_data(data) for data in record.lines)
     rates = {name: Decimal(percent) for name, percent in (record.rates or {}).items()}
-    sums = totals(lines, attrs.evolve(shop.prices, rates=rates, currency=currency, outside_tax=outside))
+    sums = totals(lines, attrs.evolve(shop.prices.as_issued(rates, currency), outside_tax=outside))
     return InvoiceValue(
         number=record.number,
         day=record.day,

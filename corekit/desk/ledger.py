@@ -259,7 +259,7 @@ def rates_of(record: InvoiceIssued, book: PriceBook) -> tuple[RateSum, ...]:
     percents = {name: Decimal(percent) for name, percent in (record.rates or {}).items()}
     if not lines or not percents:
         return ()
-    sums = totals(lines, attrs.evolve(book, rates=percents, currency=record.currency))
+    sums = totals(lines, book.as_issued(percents, record.currency))
     return tuple(RateSum(row.percent, row.base, row.tax) for row in sums.per_rate)
 
 

@@ -110,6 +110,11 @@ def write_price(
     except tomllib.TOMLDecodeError as error:
         raise DeskError(f"{PRICE_FILE} cannot be read as it is; nothing was changed: {error}") from error
     old = before.get("operations", {}).get(key, {})
+    if "lump_sum" in old:
+        raise DeskError(
+            f"{key} has one price for work and parts; this form knows none such, so nothing was changed."
+            f" Change its lump_sum in {PRICE_FILE}; this screen sees it at once."
+        )
     block = _block(key, hours, [part for part in parts if part.is_filled], tax, old)
     new = _with_block(text, key, block)
     try:

@@ -18,7 +18,7 @@ from ..model.money import Money
 from ..model.records import Approved, Estimated
 from ..report.cost import ground_words
 from .context import ShopContext
-from .estimating import Estimate, Terms, lines_of
+from .estimating import Estimate, Terms, lines_of, more_tax
 from .offerable import requested_work
 
 
@@ -66,7 +66,9 @@ def prospect(
     if stage == "repair" and not requested_work(job, assessment, shop.plugins):
         return None
     lines = lines_of(shop, job, assessment, stage, terms)
-    return Prospect(parts=parts_of(lines), total=totals(lines, shop.prices).gross)
+    return Prospect(
+        parts=parts_of(lines), total=totals(lines, shop.prices).gross + more_tax(shop, job, lines)
+    )
 
 
 def parts_of(lines: Sequence[Line]) -> tuple[QuotePart, ...]:

@@ -183,6 +183,30 @@ class SuppliesRule:
     origin: Origin
 
 
+class Taxed(StrEnum):
+    """Whether a kind of charge is taxed: always, never, or as soon as the repairer supplies a part."""
+
+    YES = "taxed"
+    NO = "untaxed"
+    WITH_PARTS = "with_parts"
+
+
+@attrs.frozen(kw_only=True)
+class TaxBase:
+    """What of a repair is taxed, beside its parts; None where nobody said it.
+
+    Attributes:
+        labour: Work that stands apart from the parts, diagnosis with it.
+        call_out: Coming at all, and the drive.
+        lump_sum: One price for work and parts.
+    """
+
+    labour: Taxed | None
+    call_out: Taxed | None
+    lump_sum: Taxed | None
+    origin: Origin
+
+
 @attrs.frozen(kw_only=True)
 class Retention:
     """How many years the papers are kept."""
@@ -202,6 +226,7 @@ class Jurisdiction:
     statements: tuple[StatementAsked, ...] = ()
     simplified: Simplified | None = None
     supplies: SuppliesRule | None = None
+    tax_base: TaxBase | None = None
     retention: Retention | None = None
     cancellation: Cancellation | None = None
 

@@ -463,7 +463,10 @@ class Brought:
 
 @attrs.frozen(kw_only=True)
 class Estimated:
-    """A Document that was handed over for approval, kept whole."""
+    """A Document that was handed over for approval, kept whole.
+
+    `tax_on_earlier`: what of `total` is tax on work approved before it, because parts are supplied with both.
+    """
 
     name: str
     stage: str
@@ -475,6 +478,7 @@ class Estimated:
     lines: list[dict[str, Any]]
     versions: dict[str, str]
     heads: list[str]
+    tax_on_earlier: int = _later(0)
 
 
 @attrs.frozen(kw_only=True)

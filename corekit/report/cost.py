@@ -8,7 +8,7 @@ from decimal import Decimal
 import attrs
 
 from ..account.quantity import plain_number, quantity_words
-from ..billing.line import Ground, Line, LineKind
+from ..billing.line import IN_LUMP_SUM, Ground, Line, LineKind
 from ..billing.totals import BillTotals, Payable
 from ..model.account_number import grouped
 from ..model.document import MIXED, WITH_TAX, Block, Paragraph, PricedLines, PricedRow, Totals
@@ -44,7 +44,7 @@ def _priced_row(line: Line, rates: Mapping[str, str], *, says_basis: bool) -> Pr
     if says_basis:
         notes.append("price with tax" if line.with_tax else "price before tax")
     notes += [f"condition: {line.condition}"] if line.condition else []
-    if line.shown_by and line.kind is LineKind.LABOUR:
+    if line.shown_by and line.kind in (LineKind.LABOUR, LineKind.LUMP_SUM):
         notes.append(f"shown by: {line.shown_by}")
     notes += [note for note in (line.changed, line.off, line.waived) if note]
     return PricedRow(
@@ -87,11 +87,13 @@ def sums(
     sheet: Sheet,
     payments: Sequence[tuple[str, Money]] = (),
     approved: Money | None = None,
+    on_earlier: Money | None = None,
 ) -> list[Block]:
     """What the lines come to; with a Payable also what was paid and is still to pay.
 
     Args:
         approved: What was approved: before this paper where it asks for more, else in all.
+        on_earlier: Tax on what was approved before, because parts are supplied with it now.
     """
     rows = [*_by_kind(lines, sheet), ("Net", str(totals.net), False)]
     rows += [
@@ -100,6 +102,9 @@ def sums(
     if payable is not None and payable.rounding.minor:
         rows.append(("Rounding, to the approved total", str(payable.rounding), False))
     gross = totals.gross + payable.rounding if payable is not None else totals.gross
+    if on_earlier is not None and on_earlier.minor:
+        rows.append(("Tax on what you approved before, now that parts go with it", str(on_earlier), False))
+        gross += on_earlier
     rows.append(("Total", str(gross), True))
     if approved is not None and payable is not None:
         rows.append(("Approved by you", str(approved), False))
@@ -133,10 +138,12 @@ def _by_kind(lines: Sequence[Line], sheet: Sheet) -> list[tuple[str, str, bool]]
     if price_basis(lines) == MIXED:
         return []
     with_tax = ", with tax" if price_basis(lines) else ""
-    parts = [line.net for line in lines if line.kind is LineKind.PART]
+    parts = [line.net for line in lines if line.kind is LineKind.PART and line.waived != IN_LUMP_SUM]
     supplies = [line.net for line in lines if line.kind is LineKind.SUPPLIES]
-    work = [line.net for line in lines if line.kind not in (LineKind.PART, LineKind.SUPPLIES)]
-    sums = [("Work", work), ("Parts", parts), ("Supplies", supplies)]
+    lump_sums = [line.net for line in lines if line.kind is LineKind.LUMP_SUM]
+    others = (LineKind.PART, LineKind.SUPPLIES, LineKind.LUMP_SUM)
+    work = [line.net for line in lines if line.kind not in others]
+    sums = [("Work", work), ("Parts", parts), ("Supplies", supplies), ("Lump sums", lump_sums)]
     if sum(bool(nets) for _, nets in sums) < 2:
         return []
     return [(f"{title}{with_tax}", str(total(nets, sheet.currency)), False) for title, nets in sums if nets]

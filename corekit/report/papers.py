@@ -35,6 +35,7 @@ def estimate_document(
     totals: BillTotals,
     cap: Money | None = None,
     approved: Money | None = None,
+    on_earlier: Money | None = None,
 ) -> Document:
     """The paper a customer approves: what was found, what is proposed and why, at which price, and what an
     approval covers.
@@ -43,9 +44,11 @@ def estimate_document(
         account: With these lines as a proposal.
         cap: The most that call-out and diagnosis may come to, where the shop has set one.
         approved: What was approved in this job before.
+        on_earlier: Tax on it that comes with these lines, in their total.
     """
+    gross = totals.gross + on_earlier if on_earlier is not None else totals.gross
     until = day_words(sheet.valid_until)
-    facts = [("Total", f"{totals.gross} {sheet.currency}", True)]
+    facts = [("Total", f"{gross} {sheet.currency}", True)]
     if until:
         facts.append(("Valid until", until, False))
     blocks: list[Block] = [
@@ -55,7 +58,7 @@ def estimate_document(
         *sections.right_to_cancel(sheet),
         approval_form(account, _pieces(lines, account, sheet), until),
         next_steps(account, sheet),
-        *cost.sums(lines, totals, None, sheet, approved=approved),
+        *cost.sums(lines, totals, None, sheet, approved=approved, on_earlier=on_earlier),
         Paragraph(words=(_covers(stage, cap, sheet, lines),), tone="small"),
         *sections.as_described(job, stage),
         *sections.grounds(job, assessment, sheet, lines, totals),
@@ -70,7 +73,7 @@ def estimate_document(
         shop=sheet.issuer.name,
         issued=day_words(sheet.issued),
         currency=sheet.currency,
-        total=str(totals.gross),
+        total=str(gross),
         prices=cost.price_basis(lines),
         blocks=tuple(blocks),
         draft=sheet.draft,

@@ -19,6 +19,7 @@ from ..desk.estimating import estimate as make_estimate
 from ..desk.offerable import cap_of, requested_work
 from ..desk.quote import Prospect, QuotePart
 from ..desk.rows import add_rows
+from ..desk.tax_base import contradictions
 from ..errors import CorekitError
 from ..model.document import document_hash
 from ..model.job import Job, Noted
@@ -147,6 +148,7 @@ def add(app: flask.Flask, van: Van) -> None:
             call_out_km=call_out.km or "",
             needs_km=_needs_km(van, record),
             book_fault=van.shop.price_book.fault,
+            taxed_otherwise=list(contradictions(van.shop.prices, van.shop.jurisdiction)),
             moved_on=waits is not None and (ahead is None or not _holds(waits, ahead)),
             more=_more(waits, ahead),
             approved=approved,

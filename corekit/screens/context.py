@@ -66,8 +66,9 @@ class Van:
 
     @property
     def titles(self) -> tuple[str, ...]:
-        """The titles of the documents that systems cite."""
-        return tuple(published_titles(self.shop.plugins))
+        """The titles of the documents that systems cite, and of the law on what is taxed."""
+        base = self.shop.jurisdiction.tax_base
+        return (*published_titles(self.shop.plugins), *((base.origin.source,) if base is not None else ()))
 
     @property
     def names(self) -> tuple[str, ...]:

@@ -59,6 +59,7 @@ def test_a_price_book_is_read_as_it_stands() -> None:
         LineKind.SUPPLIES: "reduced",
         LineKind.CALL_OUT: "standard",
         LineKind.TRAVEL: "standard",
+        LineKind.LUMP_SUM: "standard",
     }
     replace = book.operations["battery.replace"]
     assert (replace.hours, replace.hazard) == (Decimal("0.6"), "Acid: wear eye protection.")
@@ -141,7 +142,8 @@ def test_all_faults_come_at_once_each_with_its_key_path() -> None:
         'operations."battery.replace".parts[4].name: is missing; expected what the part is called',
         "operations.battery: is no operation key; write the key whole and in quotes, as in"
         ' [operations."brakes.bleed"]',
-        "operations.battery.trace_draw: is not a key here; expected one of hours, parts, tax, hazard",
+        "operations.battery.trace_draw: is not a key here; expected one of hours, lump_sum, parts, tax,"
+        " hazard",
         'operations.battery.hours: is missing; write "0.6"',
         'operations."battery.clean": has neither hours nor parts; expected what it takes',
     )

@@ -72,6 +72,63 @@ def test_every_random_invoice_is_right_to_the_cent(batch: int) -> None:
         assert sums.gross.minor == sum(bases.values()) + sum(taxes.values())
 
 
+HANGING = read_price_book(
+    {
+        "currency": "EUR",
+        "tax": {
+            "rates": {"high": "19", "odd": "8.875", "none at all": "0"},
+            "default": "high",
+            "labour": "none at all",
+            "call_out": "odd",
+            "with_parts": "high",
+        },
+        "labour": {"per_hour": "60.00"},
+        "diagnosis": {"price": "50.00"},
+        "operations": {"a.b": {"hours": "1"}},
+    },
+    "prices.toml",
+)
+
+
+def test_every_random_invoice_whose_work_is_taxed_for_its_parts_is_right_to_the_cent() -> None:
+    draw = random.Random(11)
+    kinds = (LineKind.LABOUR, LineKind.CALL_OUT, LineKind.PART)
+    percents = {"high": Fraction(19), "odd": Fraction(8875, 1000), "none at all": Fraction(0)}
+    for _ in range(INVOICES // BATCHES):
+        lines, nets = [], []
+        for kind in draw.choices(kinds, (4, 2, 1), k=draw.randrange(1, 5)):
+            own = draw.random() < 0.3
+            condition = (Condition.CUSTOMERS_OWN if own else Condition.NEW) if kind is LineKind.PART else None
+            price = Decimal(0) if own and condition else Decimal(draw.randrange(0, 10**6)).scaleb(-3)
+            lines.append(
+                priced_line(
+                    kind=kind,
+                    text="a line",
+                    ground=GROUND,
+                    quantity=Decimal(1),
+                    unit="flat",
+                    price=price,
+                    currency="EUR",
+                    tax=HANGING.tax_of[kind],
+                    operation="a.b",
+                    condition=condition,
+                )
+            )
+            nets.append(cents(Fraction(price)))
+        is_supplied = any(line.condition is Condition.NEW for line in lines)
+        usual = {LineKind.LABOUR: "none at all", LineKind.CALL_OUT: "odd", LineKind.PART: "high"}
+        bases: dict[str, int] = {}
+        for line, net in zip(lines, nets, strict=True):
+            rate = "high" if is_supplied else usual[line.kind]
+            bases[rate] = bases.get(rate, 0) + net
+        taxes = {rate: cents(Fraction(base, 100) * percents[rate] / 100) for rate, base in bases.items()}
+        sums = totals(lines, HANGING)
+        assert {row.rate: (row.base.minor, row.tax.minor) for row in sums.per_rate} == {
+            rate: (bases[rate], taxes[rate]) for rate in bases
+        }
+        assert sums.gross.minor == sum(nets) + sum(taxes.values())
+
+
 def test_what_is_credited_line_by_line_takes_an_invoice_to_nothing() -> None:
     draw = random.Random(7)
     for _ in range(500):

@@ -198,6 +198,36 @@ def test_each_rate_has_its_own_row(tmp_path: Path) -> None:
     assert found.sums()["tax"] == "39.40"  # 38.00 + 1.40
 
 
+def test_work_that_is_taxed_for_its_part_is_at_the_rate_of_the_invoice(tmp_path: Path) -> None:
+    hangs = PRICES.replace(
+        '{ rates = { standard = "10" }, default = "standard" }',
+        '{ rates = { sales = "10", untaxed = "0" }, default = "sales", labour = "untaxed",'
+        ' with_parts = "sales" }',
+    )
+    shop, number = of_prices(tmp_path, hangs)
+    with shop:
+        assert exported(shop, number).sums()["tax"] == "22.00"  # 220.00 × 10 %
+        (shop.context.folder / "prices.toml").write_text(
+            PRICES.replace('"10"', '"10", untaxed = "0"'), "utf-8"
+        )
+        shop.context.price_book.refresh()
+        assert exported(shop, number).sums()["tax"] == "22.00", "as it was issued"
+
+
+def test_a_lump_sum_is_one_line_with_its_part_at_nothing(tmp_path: Path) -> None:
+    lump = PRICES.replace('hours = "2.0"', 'hours = "2.0"\nlump_sum = "199.00"').replace(
+        'price = "20.00", ', ""
+    )
+    shop, number = of_prices(tmp_path, lump)
+    with shop:
+        found = exported(shop, number)
+    assert [one.text for one in found.all("LineTotalAmount", "IncludedSupplyChainTradeLineItem")] == [
+        "199.00",
+        "0.00",
+    ]
+    assert found.sums()["gross"] == "218.90"
+
+
 def test_a_small_business_is_exempt_with_its_reason(tmp_path: Path) -> None:
     shop, number = of_prices(tmp_path, SMALL)
     with shop:

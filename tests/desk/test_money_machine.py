@@ -6,10 +6,12 @@ gap.
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -54,13 +56,33 @@ def half_up(exact: Fraction) -> int:
     return int(exact + Fraction(1, 2)) if exact >= 0 else -int(-exact + Fraction(1, 2))
 
 
+def tax_of(lines: Sequence[Mapping[str, Any]]) -> int:
+    """Tax on all of it at one rate."""
+    return half_up(Fraction(sum(line["net"]["minor"] for line in lines)) * Fraction(8875, 100_000))
+
+
+def tax_with_parts(lines: Sequence[Mapping[str, Any]]) -> int:
+    """The same as soon as a part is supplied, and none without."""
+    return tax_of(lines) if any(line["kind"] == "part" for line in lines) else 0
+
+
 class JobMoney(RuleBasedStateMachine):
     """One job, and all that can be said of its money; a refusal is as good an answer as any."""
+
+    prices = PRICES
+
+    def tax_of(self, record: InvoiceIssued) -> int:
+        """What tax is due on an invoice or a credit note."""
+        return tax_of(record.lines)
+
+    def most_of(self, lines: Sequence[Mapping[str, Any]], on_earlier: int) -> int:
+        """What is approved with these lines of an estimate."""
+        return sum(line["net"]["minor"] for line in lines) + tax_of(lines)
 
     def __init__(self) -> None:
         super().__init__()
         self.folder = tempfile.TemporaryDirectory()
-        self.shop = shop_in(Path(self.folder.name), prices=PRICES)
+        self.shop = shop_in(Path(self.folder.name), prices=self.prices)
         self.job = self.shop.import_visit(Path(self.folder.name) / "visit.toml")
         self.issued: dict[str, InvoiceIssued] = {}
         self.ids = (f"a-request-of-the-machine-{n:04}" for n in count())
@@ -182,7 +204,7 @@ class JobMoney(RuleBasedStateMachine):
         for record in self.books():
             net = sum(line["net"]["minor"] for line in record.lines)
             assert record.net == net
-            assert record.tax == half_up(Fraction(net) * Fraction(8875, 100_000))
+            assert record.tax == self.tax_of(record)
             rounding = record.total - record.net - record.tax
             assert abs(rounding) <= 2
 
@@ -192,11 +214,9 @@ class JobMoney(RuleBasedStateMachine):
         approved = sum(noted.record.amount for noted in job.approved_more)
         estimates = {noted.record.document_hash: noted.record for noted in job.estimates}
         for noted in job.approvals:
-            lines = estimates[noted.record.document_hash].lines
-            net = sum(
-                line["net"]["minor"] for line in lines if line["operation"] not in noted.record.declined
-            )
-            approved += half_up(Fraction(net) * (1 + Fraction(8875, 100_000)))
+            made = estimates[noted.record.document_hash]
+            lines = [line for line in made.lines if line["operation"] not in noted.record.declined]
+            approved += self.most_of(lines, made.tax_on_earlier)
         standing = {one.record.number for one in job.issued}
         assert sum(record.total for record in self.books() if record.number in standing) <= approved
 
@@ -206,13 +226,42 @@ class JobMoney(RuleBasedStateMachine):
         self.folder.cleanup()
 
 
-JobMoney.TestCase.settings = settings(
+class JobMoneyWhereWorkIsTaxedForItsParts(JobMoney):
+    """The same in a shop whose work is taxed as soon as a part is supplied with it."""
+
+    prices = PRICES.replace(
+        '{ rates = { standard = "8.875" }, default = "standard" }',
+        '{ rates = { sales = "8.875", untaxed = "0" }, default = "sales", labour = "untaxed",'
+        ' call_out = "untaxed", with_parts = "sales" }',
+    )
+
+    def tax_of(self, record: InvoiceIssued) -> int:
+        """Of a credit note as of its invoice: what was taxed there for a part is credited with its tax."""
+        if record.credits:
+            whole = next(one for one in self.books() if one.number == record.credits)
+            return tax_of(record.lines) if tax_with_parts(whole.lines) or _has_part(whole) else 0
+        return tax_with_parts(record.lines)
+
+    def most_of(self, lines: Sequence[Mapping[str, Any]], on_earlier: int) -> int:
+        return sum(line["net"]["minor"] for line in lines) + tax_with_parts(lines) + on_earlier
+
+
+def _has_part(record: InvoiceIssued) -> bool:
+    return any(line["kind"] == "part" for line in record.lines)
+
+
+SETTINGS = settings(
     max_examples=12,
     stateful_step_count=16,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
+JobMoney.TestCase.settings = SETTINGS
+JobMoneyWhereWorkIsTaxedForItsParts.TestCase.settings = SETTINGS
 TestJobMoney = pytest.mark.filterwarnings("ignore")(JobMoney.TestCase)
+TestJobMoneyWhereWorkIsTaxedForItsParts = pytest.mark.filterwarnings("ignore")(
+    JobMoneyWhereWorkIsTaxedForItsParts.TestCase
+)
 
 
 def test_a_credit_note_on_all_of_an_invoice_takes_the_place_of_what_was_written_off_of_it() -> None:
