@@ -2,7 +2,7 @@
 and its source.
 
 Without arguments it lists them; with a calculation's name it says what that one takes; with the inputs too it
-gives the result, with its uncertainty.
+gives the result, with its uncertainty. In a shop, or for one, in the shop's units.
 """
 
 from __future__ import annotations
@@ -29,11 +29,22 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from ..desk.settings import read_settings
+    from ..desk.shown_units import shown_in
+    from ..plugin.host import load
+    from .command import shop_folder
+
+    folder = shop_folder(args.shop)
+    is_in_shop = bool(args.shop) or (folder / "shop.toml").is_file()
+    settings = read_settings(folder, demo=True) if is_in_shop else None
+    with shown_in(settings.units if settings is not None else ()):
+        return _say(args, load(), settings.decimal if settings is not None else "")
+
+
+def _say(args: argparse.Namespace, plugins: Plugins, decimal: str) -> int:
     from ..desk.calculating import work_out
     from ..desk.errors import DeskError
-    from ..plugin.host import load
 
-    plugins = load()
     if args.calculation is None:
         print("\n".join(_all(plugins)))
         return 0
@@ -46,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
             f'{odd[0]!r} names no input; write its name, = and the value in quotes, such as temperature="15'
             ' °C".'
         )
-    result = work_out(plugins, args.calculation, dict(text.split("=", 1) for text in args.inputs))
+    result = work_out(plugins, args.calculation, dict(text.split("=", 1) for text in args.inputs), decimal)
     for label, shown in result.understood:
         print(f"{label}: {shown}")
     print(

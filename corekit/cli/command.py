@@ -69,7 +69,7 @@ VERBS = {
 }
 
 #: Verbs that look at no shop, or name its folder by themselves; they take --shop without showing it.
-_WITHOUT_SHOP = ("calculate", "demo", "hub", "init", "new-plugin", "plugins", "practise")
+_WITHOUT_SHOP = ("demo", "hub", "init", "new-plugin", "plugins", "practise")
 
 #: Verbs that know --json.
 _WITH_JSON = ("check",)

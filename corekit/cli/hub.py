@@ -46,6 +46,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--van", metavar="LETTERS", default="", help="with --role mechanic: the van whose jobs are shown"
     )
     parser.add_argument("--prices", metavar="FILE", help="the price book that every van pulls")
+    parser.add_argument("--language", metavar="CODE", help="of the office's pages, such as de")
     parser.add_argument("--verify", action="store_true", help="check every chain, text and list")
 
 

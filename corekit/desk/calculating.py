@@ -21,6 +21,7 @@ from ..plugin.guard import failure_words, guarded
 from ..plugin.host import Plugins
 from ..units import TypedError, Unit
 from .errors import DeskError
+from .shown_units import shown_unit
 
 __all__ = [
     "Calculation",
@@ -227,14 +228,17 @@ def _span(declared: Input, one: Unit) -> str:
 
 def _customary(kind: str, declared_in: str, plugins: Plugins) -> list[Unit]:
     """The units of a kind, those in which the installed systems declare readings of it first: nobody types
-    kelvin. The unit that something is declared in comes before the others where anybody reads in it.
+    kelvin. The unit that something is declared in comes before the others where anybody reads in it, and the
+    shop's before the one in whose place it wants it.
     """
     declared = [
         units.unit(measurand.unit).text for measurand in plugins.measurands.values() if measurand.kind == kind
     ]
     counted = {text: declared.count(text) for text in declared}
     own = units.unit(declared_in).text if declared_in else ""
-    return sorted(
+    found = sorted(
         units.units_of(kind),
         key=lambda one: (one.text != own or one.text not in counted, -counted.get(one.text, 0)),
     )
+    shops = {one.text: units.unit(shown_unit(one.text)) for one in found}
+    return list({one.text: one for own in found for one in (shops[own.text], own)}.values())

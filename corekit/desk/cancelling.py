@@ -61,7 +61,7 @@ def refuse_unsaid(shop: ShopContext, job: Job, approval: Approved) -> None:
         if approval.cancellation and approval.cancellation not in answers:
             raise ApprovalError(
                 f"{approval.cancellation!r} would stand in the record for good, so what is said on cancelling"
-                f" is never in words of one's own. Write one of {', '.join(answers)}, or leave it out."
+                f" is never in words of one's own. Write one of {', '.join(answers)}, or omit it."
                 " Nothing was recorded.",
                 "cancellation",
             )

@@ -16,7 +16,7 @@ from ..billing.book import PriceBook
 from ..billing.line import Condition
 from ..billing.price_file import read_price_book
 from ..errors import CorekitError
-from ..fault import DataFault, DataFileError
+from ..fault import DataFault, DataFileError, quotation
 from ..files import write_over
 from .errors import DeskError, VisitError
 from .settings import PRICE_FILE, read_prices
@@ -112,8 +112,8 @@ def write_price(
     old = before.get("operations", {}).get(key, {})
     if "lump_sum" in old:
         raise DeskError(
-            f"{key} has one price for work and parts; this form knows none such, so nothing was changed."
-            f" Change its lump_sum in {PRICE_FILE}; this screen sees it at once."
+            f"{quotation(key)} has one price for work and parts, which this form does not know; nothing was"
+            f" changed. Change its lump_sum in {PRICE_FILE}; this screen sees it at once."
         )
     block = _block(key, hours, [part for part in parts if part.is_filled], tax, old)
     new = _with_block(text, key, block)

@@ -9,6 +9,8 @@ from ..plugin.host import Plugins
 
 #: The shop's unit in place of a declared one, inside `in_units_of`.
 shown_unit = units.shown_unit
+#: The same for units that the shop's file names, where no plugin is loaded.
+shown_in = units.shown_in
 
 
 def in_units_of(plugins: Plugins) -> AbstractContextManager[None]:

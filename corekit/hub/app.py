@@ -14,6 +14,7 @@ import flask
 from werkzeug.exceptions import HTTPException
 
 from ..errors import CorekitError
+from ..languages import ENGLISH, screen_languages
 from ..model.canonical import canonical
 from ..store.errors import ForkError
 from ..store.exchange import Parcel
@@ -101,6 +102,31 @@ def prices(hub: Hub) -> str:
     return str(found[0]) if found else ""
 
 
+# ── language ────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def set_language(hub: Hub, code: str) -> None:
+    """Put the office's pages into a language from now on.
+
+    Raises:
+        HubError: screens cannot be in it.
+    """
+    if code not in screen_languages():
+        raise HubError(f"The office cannot be in {code!r}; there is: {', '.join(screen_languages())}.")
+    with hub.database.writing() as line:
+        line.execute(
+            "INSERT INTO meta VALUES ('language', %s) ON CONFLICT (key) DO UPDATE SET value = EXCLUDED.value",
+            (code,),
+        )
+
+
+def language_of(hub: Hub) -> str:
+    """Of the office's pages, by ISO 639; English where nobody said another."""
+    with hub.database.line() as line:
+        found = line.execute("SELECT value FROM meta WHERE key = 'language'").fetchone()
+    return str(found[0]) if found and found[0] in screen_languages() else ENGLISH
+
+
 # ── what vans ask ───────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -144,7 +170,7 @@ def hub_app(
         if isinstance(error, HTTPException):
             if isinstance(error.response, flask.Response):
                 return error.response
-            return _problem(error.code or 500, error.description or "")
+            return _problem(error.code or 500, _words_of(error))
         # Type and place, never the message: it may hold what was looked at.
         log.error("failed: %s", type(error).__name__, exc_info=app.testing)
         return _problem(500, "Something went wrong in the hub. Nothing acknowledged is lost; try again.")
@@ -246,9 +272,16 @@ def _packed(data: Any) -> flask.Response:
     return flask.Response(packed(data), mimetype=CONTENT_TYPE)
 
 
+def _words_of(error: HTTPException) -> str:
+    """What is said of an answer that is none; the office's pages have words of their own."""
+    if not flask.request.path.startswith("/office"):
+        return error.description or ""
+    return "There is nothing here." if error.code == 404 else "This does not work here."
+
+
 def _problem(status: int, detail: str) -> flask.Response:
     """What went wrong, as RFC 9457 describes it."""
     if flask.request.path.startswith("/office"):
-        return flask.Response(f"{detail or 'There is nothing here.'}\n", status=status, mimetype="text/plain")
+        return flask.Response(f"{detail}\n", status=status, mimetype="text/plain")
     problem = {"detail": detail, "status": status, "title": "Refused", "type": "about:blank"}
     return flask.Response(canonical(problem) + b"\n", status=status, mimetype="application/problem+json")

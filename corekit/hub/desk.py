@@ -205,10 +205,11 @@ def _may_have(line: Line, person: Person, entry: Entry) -> bool:
 
 @attrs.frozen(kw_only=True)
 class Said:
-    """One of two statements about one thing: by which van, when, and what."""
+    """One of two statements about one thing: by which van, when, of which kind, and what."""
 
     device: str
     recorded: str
+    kind: str
     text: str
 
 
@@ -257,6 +258,7 @@ def _disputes(
                 Said(
                     device=owners.get(entry.chain, ""),
                     recorded=entry.recorded,
+                    kind=entry.kind.replace("_", " "),
                     text=_told(entry, texts),
                 )
                 for entry in told
@@ -276,8 +278,8 @@ def _told(entry: Entry, texts: Mapping[str, str]) -> str:
 
     typed = entry.body.get("typed")
     if typed:
-        return f"{entry.kind}: {typed}"
-    return f"{entry.kind}: " + "; ".join(f"{key} {words(item)}" for key, item in entry.body.items() if item)
+        return str(typed)
+    return "; ".join(f"{key} {words(item)}" for key, item in entry.body.items() if item)
 
 
 # ── what the office writes ──────────────────────────────────────────────────────────────────────────────────

@@ -2,6 +2,7 @@
 
 Who signs in has a session of half a day in a cookie that no script reads and no other site sends
 (SameSite=Strict); what changes something carries the session's own word besides. No page has a script.
+Pages are made in English and said in the hub's language on their way out; what people typed stays.
 """
 
 from __future__ import annotations
@@ -16,12 +17,14 @@ import flask
 import itsdangerous
 import jinja2
 
+from ..languages import ENGLISH
 from ..reference import data_path
 from ..report.dates import day_words
+from ..report.tongue import Tongue, in_tongue, own_words, tongue_of
 from ..sync.message import OFFICE
 from ..web.rate_limit import LoginThrottle
 from . import desk, devices, people
-from .app import Hub
+from .app import Hub, language_of
 from .errors import HubError
 from .people import Person, Role
 
@@ -69,6 +72,18 @@ def add_office(app: flask.Flask, hub: Hub, clock: Callable[[], float]) -> None:
                 page("trouble.html", person, 403, words="This page was too old. Go back and try again.")
             )
         return person
+
+    @app.after_request
+    def in_language(answer: flask.Response) -> flask.Response:
+        if not flask.request.path.startswith("/office") or not (answer.mimetype or "").startswith("text/"):
+            return answer
+        tongue = None if answer.mimetype == "text/css" else _tongue(hub)
+        if tongue is None:
+            return answer
+        typed, text = own_words(flask.request.form.values()), answer.get_data(as_text=True)
+        is_page = answer.mimetype == "text/html"
+        answer.set_data(in_tongue(text, tongue, typed) if is_page else tongue.said(text, typed))
+        return answer
 
     @app.get("/office/style.css")
     def office_style() -> flask.Response:
@@ -189,6 +204,15 @@ def add_office(app: flask.Flask, hub: Hub, clock: Callable[[], float]) -> None:
         except HubError as error:
             return page("call.html", person, 422, said=said, vans=_vans(hub), fault=str(error))
         return flask.Response(status=303, headers={"Location": f"/office/job/{id_}"})
+
+
+def _tongue(hub: Hub) -> Tongue | None:
+    """What says the office's pages; None for English, and where the database cannot say which language."""
+    try:
+        language = language_of(hub)
+    except HubError:
+        return None
+    return tongue_of(language) if language != ENGLISH else None
 
 
 def _or_nothing(ask: Callable[[], Any]) -> Any:

@@ -12,10 +12,11 @@ import attrs
 
 from ..billing.price_file import read_price_book
 from ..errors import InputError
+from ..languages import name_of
 from ..sync.message import LARGEST
 from ..web.server import Limits, Server, serve, server_for
 from . import devices, people, record
-from .app import Hub, hub_app, open_hub, set_prices
+from .app import Hub, hub_app, open_hub, set_language, set_prices
 
 #: Parcels with photos are large, and few of them come at one moment.
 HUB = Limits(threads=100, lines=200, body_bytes=LARGEST, silent_seconds=30, held_bytes=LARGEST, at_once=8)
@@ -60,6 +61,9 @@ def said_of(hub: Hub, args: argparse.Namespace) -> Told | None:
             raise InputError(f"{args.prices} cannot be read: {error}") from error
         set_prices(hub, text)
         return Told(lines=["Every van pulls this price book when it syncs next."])
+    if args.language:
+        set_language(hub, args.language)
+        return Told(lines=[f"The office's pages are in {name_of(args.language)} from now on."])
     if args.devices:
         with hub.database.line() as line:
             known = devices.devices(line)

@@ -7,6 +7,8 @@ What comes out is held against Ohm's law worked by hand and, for the uncertainty
 from __future__ import annotations
 
 import math
+import re
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -15,6 +17,7 @@ from hypothesis import strategies as st
 from corekit.cli import main
 from corekit.desk.calculating import PLAIN, CalculationError, calculation_named, fields_of, work_out
 from corekit.desk.errors import DeskError
+from corekit.desk.shown_units import shown_in
 from corekit.plugin.host import Plugins, load
 
 
@@ -112,3 +115,58 @@ def test_the_command_lists_explains_and_works_out(capsys: pytest.CaptureFixture[
     assert "24 A" in capsys.readouterr().out
     assert main(["calculate", "ignition.final_current", "12 V"]) == 1
     assert "names no input" in capsys.readouterr().err
+
+
+def in_shop(folder: Path, *units: str) -> str:
+    (folder / "shop.toml").write_text(
+        f'name = "A Shop"\naddress = ["1 Lane"]\nunits = {list(units)}\n'.replace("'", '"'), "utf-8"
+    )
+    return str(folder)
+
+
+def test_a_result_is_in_the_units_of_the_shop(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # Water boils at 99.97 °C under 101.325 kPa on the scale of 1990 (from memory): × 1.8 + 32 = 211.95 °F.
+    typed = ["calculate", "cooling.water_boils_at", "pressure=101.325 kPa"]
+    assert main(typed) == 0
+    assert "99.97 °C" in capsys.readouterr().out
+    assert main([*typed, "--shop", in_shop(tmp_path, "°F", "psi")]) == 0
+    said = capsys.readouterr().out
+    assert re.search(r"(211\.9\d?|212) °F", said)
+    assert "°C" not in said
+    assert "101.325 kPa" in said, "what was typed stays as it was"
+
+
+def test_what_an_input_takes_and_where_it_ends_is_in_the_units_of_the_shop(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # −30 °C = −22 °F, 60 °C = 140 °F.
+    monkeypatch.chdir(in_shop(tmp_path, "°F"))
+    assert main(["calculate", "battery.usual_acceptance_time"]) == 0
+    assert "in °F, °C, K; at least −22 and at most 140 °F" in capsys.readouterr().out
+    assert main(["calculate", "battery.usual_acceptance_time", "temperature=61 °C"]) == 1
+    assert "(at least −22 and at most 140 °F)" in capsys.readouterr().err
+    assert main(["calculate", "battery.usual_acceptance_time", "temperature= "]) == 1
+    assert "such as °F" in capsys.readouterr().err
+    assert main(["calculate", "battery.usual_acceptance_time", "temperature=139 °F"]) == 0
+
+
+def test_a_difference_of_temperatures_is_converted_as_a_difference(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # 30 °C − 20 °C = 10 K = 18 °F, and no 50 °F.
+    typed = ["calculate", "battery.disagreement", "first=30 °C", "second=20 °C"]
+    assert main([*typed, "--shop", in_shop(tmp_path, "°F")]) == 0
+    assert "18 °F" in capsys.readouterr().out
+
+
+def test_each_unit_of_the_shop_is_offered_before_the_one_that_it_takes_the_place_of(plugins: Plugins) -> None:
+    gap = calculation_named(plugins, "ignition.gap_after")
+    with shown_in(["in", "mi"]):
+        offered = fields_of(gap, plugins)[0].units
+    assert offered.index("in") + 1 == offered.index("mm")
+    assert "in" not in fields_of(gap, plugins)[0].units
+
+
+def test_a_shop_that_cannot_be_read_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["calculate", "battery.disagreement", "--shop", str(tmp_path)]) == 1
+    assert "shop.toml" in capsys.readouterr().err

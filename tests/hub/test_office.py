@@ -315,8 +315,8 @@ def test_the_office_hands_a_job_on_and_two_that_differ_are_shown_side_by_side(
     assert scene.b.sync().disputed == (scene.second,)
     assert "In dispute" in desk.sees("/office")
     text = desk.sees(f"/office/job/{scene.second}")
-    assert "measured: 12.90 V" in text
-    assert "measured: 11.80 V" in text
+    assert 'measured: <span translate="no">12.90 V<' in text
+    assert 'measured: <span translate="no">11.80 V<' in text
     # Whoever has the job settles it, by what is right.
     scene.a.sync()
     heads = scene.a.store.job(scene.second).disputes[0].entries

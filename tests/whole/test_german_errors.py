@@ -30,8 +30,8 @@ from .test_german_screens import shop_in
 
 ROOT = Path(__file__).parents[2]
 
-#: The command line, the kit for who writes a plugin, the office's server and its questions show no screen.
-FOLDERS = frozenset({"cli", "testing", "hub", "fleet"})
+#: The command line, the kit for who writes a plugin, and questions over many jobs show no screen.
+FOLDERS = frozenset({"cli", "testing", "fleet"})
 #: What else never reaches a screen, by module or folder, and why.
 NOT_SHOWN = {
     "plugin/fault_file.py": "read when a system is loaded; the terminal of its author says it",
@@ -75,6 +75,15 @@ NOT_SHOWN = {
     "share/signing.py": "keys are made by a command",
     "store/exchange.py": "records are carried by a command",
     "store/schema.py": "a store is brought up to date at the start, in the terminal",
+    "hub/app.py": "said to a van or by a command; the office's own answers are seen by its tests",
+    "hub/serving.py": "said by a command",
+    "hub/demo.py": "the demo is made by a command",
+    "hub/throwaway.py": "the demo's own server, in the terminal",
+    "hub/sealing.py": "keys are read at the start, in the terminal",
+    "hub/people.py": "people are let in by a command",
+    "hub/devices.py": "said to a van, or by a command",
+    "hub/record.py": "said to a van",
+    "hub/jobs.py": "the books of a hub are verified by a command",
     "practice/folder.py": "practice folders are made at the start, in the terminal",
     "practice/declared.py": "practice vehicles are declared when a system is loaded",
     "practice/car.py": "a practice car is made at the start",
