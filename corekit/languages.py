@@ -27,6 +27,11 @@ def screen_languages() -> tuple[str, ...]:
     return tuple(code for code in languages() if code == ENGLISH or _has_screens(code))
 
 
+def screen_language(code: str) -> str:
+    """The language, if screens can be in it; else English."""
+    return code if code in screen_languages() else ENGLISH
+
+
 def _has_screens(code: str) -> bool:
     return (data_path(SCREENS) / f"{code}.toml").is_file()
 

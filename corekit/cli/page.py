@@ -24,6 +24,7 @@ def run(args: argparse.Namespace) -> int:
     from ..desk.settings import SIGNING_KEY_FILE
     from ..desk.shop import open_shop
     from ..files import write_over
+    from ..languages import screen_language
     from ..web.static_page import static_page
     from .command import shop_folder
 
@@ -34,7 +35,12 @@ def run(args: argparse.Namespace) -> int:
             print("A new key was drawn. Write the static page again and put it where the old one is.")
         name = signing_key(context).name
         if args.static:
-            page = static_page(known_keys(context), titles(context), context.settings.issuer.name)
+            page = static_page(
+                known_keys(context),
+                titles(context),
+                context.settings.issuer.name,
+                language=screen_language(context.settings.language),
+            )
             write_over(Path(args.static), page.encode())
             print(
                 f"Written: {args.static}. Put it on your web space and its address into shop.toml: carried."

@@ -35,6 +35,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         default="page.key",
         help="with --published: the key for publishing (%(default)s); drawn if there is none",
     )
+    parser.add_argument(
+        "--language",
+        metavar="CODE",
+        default="en",
+        help="with --published: of the page where a browser asks for none that there is (%(default)s)",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -51,6 +57,7 @@ def run(args: argparse.Namespace) -> int:
             host=args.host,
             port=args.port,
             proxy=args.behind_proxy,
+            language=args.language,
         )
     else:
         serve_shop(shop_folder(args.shop), host=args.host, port=args.port, proxy=args.behind_proxy)

@@ -10,12 +10,14 @@ from .. import units
 from ..assess.assessment import Assessment
 from ..assess.comparison import first_and_latest
 from ..billing.line import Line
+from ..languages import screen_language
 from ..model.document import Document
 from ..model.finding import Finding, Verdict
 from ..model.limit import Limit
 from ..model.money import total
 from ..plugin.reading import Reading
 from ..report.readings import judging_finding
+from ..report.tongue import tongue_of
 from ..share.carried import CarriedContent, Row, carried_code
 from ..share.signing import SigningKey, create_signing_key, public_keys, read_signing_key
 from .context import ShopContext
@@ -132,13 +134,19 @@ def known_keys(shop: ShopContext) -> dict[str, bytes]:
 
 
 def titles(shop: ShopContext) -> dict[str, str]:
-    """Key → title of everything that a carried code may name, and the charges."""
+    """Key → title of everything that a carried code may name, and the charges, in the language of the shop's
+    papers.
+    """
     named = {
         key: what.title
         for shelf in (shop.plugins.measurands, shop.plugins.operations)
         for key, what in shelf.items()
     }
-    return {**named, "call-out": "Call-out", "travel": "Travel", "diagnosis": "Diagnosis"}
+    english = {**named, "call-out": "Call-out", "travel": "Travel", "diagnosis": "Diagnosis"}
+    tongue = tongue_of(
+        screen_language(shop.settings.language), [one.folder for one in shop.plugins.systems.values()]
+    )
+    return english if tongue is None else {key: tongue.said(title) for key, title in english.items()}
 
 
 def replace_key(shop: ShopContext) -> SigningKey:

@@ -258,12 +258,17 @@ def _disputes(
                 Said(
                     device=owners.get(entry.chain, ""),
                     recorded=entry.recorded,
-                    kind=entry.kind.replace("_", " "),
+                    kind=kind_words(entry.kind),
                     text=_told(entry, texts),
                 )
                 for entry in told
             ],
         )
+
+
+def kind_words(kind: str) -> str:
+    """A kind of entry in words; two of them are words of some system too, and mean another thing there."""
+    return {"charged": "quantity charged", "fitted": "fitted with"}.get(kind, kind.replace("_", " "))
 
 
 def _told(entry: Entry, texts: Mapping[str, str]) -> str:

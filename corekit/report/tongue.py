@@ -9,6 +9,7 @@ form sends back is never touched, so it does not change with the language.
 from __future__ import annotations
 
 import html
+import json
 import re
 import threading
 from collections import OrderedDict
@@ -26,7 +27,9 @@ from ..reference import data_path
 from .catalogue import Catalogue, Speaker, catalogue, read_catalogue
 
 #: Attributes that somebody reads or hears.
-_SPOKEN = frozenset({"aria-label", "placeholder", "title", "alt", "data-title"})
+_SPOKEN = frozenset(
+    {"aria-label", "placeholder", "title", "alt", "data-title", "data-computed", "data-other", "data-unable"}
+)
 #: Elements whose text is none of ours, or no text.
 _LEFT = frozenset({"script", "style", "textarea", "code", "pre"})
 _TOKEN = re.compile(
@@ -283,6 +286,48 @@ def _pieces(page: str, tongue: Tongue, own: Own | None) -> Iterator[str]:
             yield token[0]
 
 
+#: What a script says: a text, with {names} for what is filled in.
+_SAID_BY_SCRIPT = re.compile(r"inWords\(\s*\"((?:[^\"\\]|\\.)*)\"")
+#: Where a script has the same texts in the language of what it stands in.
+_TABLE = "const IN_WORDS = {};"
+
+
+def texts_of_script(source: str) -> list[str]:
+    """What a script says itself, as it stands in its file.
+
+    >>> texts_of_script('inWords("{count} answers wait", { count }) + inWords("Sent")')
+    ['{count} answers wait', 'Sent']
+    """
+    return list(dict.fromkeys(json.loads(f'"{text}"') for text in _SAID_BY_SCRIPT.findall(source)))
+
+
+def script_in_tongue(source: str, tongue: Tongue) -> str:
+    """A script with its own texts in the language, where it has room for them."""
+    if _TABLE not in source:
+        return source
+    said = {text: tongue.said(text) for text in texts_of_script(source)}
+    table = json.dumps(said, ensure_ascii=False, sort_keys=True).replace("</", "<\\/")
+    return source.replace(_TABLE, f"const IN_WORDS = {table};")
+
+
+def language_asked(header: str, otherwise: str) -> str:
+    """Which language of the screens a browser wants most, by its Accept-Language (RFC 9110, 12.5.4).
+
+    >>> language_asked("fr, de-AT;q=0.8, en;q=0.5", "en"), language_asked("fr", "de")
+    ('de', 'de')
+    """
+    asked: list[tuple[float, str]] = []
+    for one in header[:_LONGEST_HEADER].split(","):
+        tag, _, quality = one.partition(";")
+        weight = _QUALITY.fullmatch(quality.strip() or "q=1")
+        code = tag.strip().partition("-")[0].casefold()
+        if weight is not None and float(weight[1]) > 0 and code in screen_languages():
+            asked.append((-float(weight[1]), code))
+    return min(asked, key=lambda pair: pair[0])[1] if asked else otherwise
+
+
+_LONGEST_HEADER = 500
+_QUALITY = re.compile(r"q=([01](?:\.\d{0,3})?)", re.IGNORECASE)
 _VOID = frozenset({"input", "img", "br", "hr", "meta", "link"})
 
 

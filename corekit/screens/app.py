@@ -26,6 +26,7 @@ from werkzeug.exceptions import HTTPException
 from ..desk.rows import add_rows
 from ..desk.shown_units import in_units_of
 from ..errors import CorekitError
+from ..languages import screen_language
 from ..model.job import Job
 from ..reference import data_path
 from ..report.page import page_css
@@ -39,7 +40,7 @@ from .all import add_screens
 from .arrive import hazards_first
 from .context import Van
 from .forms import Wrong, form_with_faults, redirect
-from .language import Spoken, chosen_language
+from .language import Spoken
 from .repair import repaired_place
 from .shop import FirstRun, first_app
 
@@ -113,7 +114,7 @@ def first_run_app(folder: Path, auth: Auth, shop_app: Callable[[], flask.Flask])
     Args:
         shop_app: Opens the shop once it is written, and gives its screens.
     """
-    spoken = Spoken(lambda: chosen_language(flask.request.values.get("screen_language", "")), lambda: ())
+    spoken = Spoken(lambda: screen_language(flask.request.values.get("screen_language", "")), lambda: ())
     app = _frame(auth, "New shop", False, None, spoken)
     run = first_app(app, folder, shop_app)
     _trouble(app)

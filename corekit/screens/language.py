@@ -8,21 +8,15 @@ same in the language.
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import attrs
 import flask
 
-from ..languages import ENGLISH, screen_languages
-from ..report.tongue import Tongue, in_tongue, tongue_of
+from ..languages import ENGLISH
+from ..report.tongue import Tongue, in_tongue, script_in_tongue, tongue_of
 from .context import note_own_texts, own_texts_seen
-
-#: What a script says: a text, with {names} for what is filled in.
-_SAID_BY_SCRIPT = re.compile(r"inWords\(\s*\"((?:[^\"\\]|\\.)*)\"")
-#: Where a script has the same texts in the language of the screens.
-_TABLE = "const IN_WORDS = {};"
 
 
 @attrs.frozen
@@ -53,11 +47,9 @@ class Spoken:
     def script(self, source: str) -> str:
         """A script with its own texts in the language."""
         tongue = self.tongue
-        if tongue is None or _TABLE not in source:
+        if tongue is None:
             return source
-        said = {text: tongue.said(text) for text in texts_of_script(source)}
-        table = json.dumps(said, ensure_ascii=False, sort_keys=True).replace("</", "<\\/")
-        return source.replace(_TABLE, f"const IN_WORDS = {table};").replace(
+        return script_in_tongue(source, tongue).replace(
             '<html lang="en">', f'<html lang="{tongue.language}">'
         )
 
@@ -90,17 +82,3 @@ def _told(reply: str, tongue: Tongue) -> str:
     for fault in content.get("faults", ()):
         fault["text"] = tongue.said(fault["text"], own)
     return json.dumps(content, ensure_ascii=False)
-
-
-def texts_of_script(source: str) -> list[str]:
-    """What a script says itself, as it stands in its file.
-
-    >>> texts_of_script('inWords("{count} answers wait", { count }) + inWords("Sent")')
-    ['{count} answers wait', 'Sent']
-    """
-    return list(dict.fromkeys(json.loads(f'"{text}"') for text in _SAID_BY_SCRIPT.findall(source)))
-
-
-def chosen_language(typed: str) -> str:
-    """What somebody chose, if screens can be in it; else English."""
-    return typed if typed in screen_languages() else ENGLISH

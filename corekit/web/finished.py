@@ -125,12 +125,13 @@ class Front:
     """What stands in front of the application.
 
     Attributes:
-        shell: The page that is the same for everybody, and what every answer carries beside its own headers.
+        shell: The page that is the same for everybody, by the languages that a browser asks for (its
+            Accept-Language). armour: What every answer carries beside its own headers.
         noted: Is told method, rule, status and the beginning of the file's name, for the log.
     """
 
     pages: FinishedPages
-    shell: Body
+    shell: Callable[[str], Body]
     armour: Headers
     now: Callable[[], datetime]
     hosts: frozenset[str]
@@ -159,10 +160,13 @@ class Front:
     def _shell(
         self, environ: dict[str, Any], start_response: Callable[..., Any], method: str
     ) -> Iterable[bytes]:
-        data, headers = self.shell.answer(environ.get("HTTP_ACCEPT_ENCODING", ""))
-        known = self.shell.tag in environ.get("HTTP_IF_NONE_MATCH", "")
+        shell = self.shell(environ.get("HTTP_ACCEPT_LANGUAGE", ""))
+        data, headers = shell.answer(environ.get("HTTP_ACCEPT_ENCODING", ""))
+        known = shell.tag in environ.get("HTTP_IF_NONE_MATCH", "")
         if known:
-            data, headers = b"", [("ETag", self.shell.tag), ("Vary", "Accept-Encoding")]
+            data, headers = b"", [("ETag", shell.tag)]
+        headers = [pair for pair in headers if pair[0] != "Vary"]
+        headers.append(("Vary", "Accept-Encoding, Accept-Language"))
         status = "304 Not Modified" if known else "200 OK"
         self.noted(method, "/v", int(status[:3]), "-")
         # It says nothing about anybody; a browser may keep it, and asks whether it is still the same.

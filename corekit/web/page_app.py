@@ -28,8 +28,10 @@ import flask
 import jinja2
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
+from ..languages import ENGLISH
 from ..model.canonical import canonical
 from ..reference import data_path
+from ..report.tongue import language_asked
 from ..share.answer import sealed_answer
 from ..share.link import DEMO_BASE, base_problem, is_token_hash, link, read_token, token_hash
 from ..share.published import (
@@ -42,7 +44,7 @@ from ..share.published import (
 )
 from .address import bare_host
 from .finished import Body, Finished, FinishedPages, Front
-from .page_templates import PageTemplates, Renderers, masked_renderers
+from .page_templates import PageTemplates, Renderers, language_of, masked_renderers
 from .rate_limit import RateLimit, TokenBucket
 from .server import ServeError
 
@@ -62,6 +64,7 @@ def page_app(
     now: Callable[[], datetime] = lambda: datetime.now(UTC),
     base: str = "",
     hosts: Iterable[str] = (),
+    language: str = ENGLISH,
     templates: Path | None = None,
     renderers: Renderers | None = None,
     clock: Callable[[], float] = time.monotonic,
@@ -75,6 +78,7 @@ def page_app(
         now: The moment that expiry is held against.
         base: The page address that codes were printed with (`https://…`); not needed for the demo.
         hosts: Names under which the server answers, beside this machine itself and the host of `base`.
+        language: Of what stands around documents, where a browser asks for none that there is.
         templates: A folder with the shop's own `shell.html` and the others; corekit's own when left away.
         renderers: How a Document is shown; as `corekit.report` does it when left away.
         clock: Seconds that never go back, for the limit on wrong codes.
@@ -109,20 +113,24 @@ def page_app(
     } - {""}
     armour = _armour(pages.policy, secure=base.startswith("https://"))
     lookup = _Lookup(folder, RateLimit(clock), now, FinishedPages(folder))
-    shell = Body.of(pages.shell)
-    _add_guards(app, pages, allowed, armour)
-    _add_readers(app, pages, renderers, base, lookup)
+    shells = {code: Body.of(text) for code, text in pages.shells.items()}
+
+    def asked() -> str:
+        return language_asked(flask.request.headers.get("Accept-Language", ""), language)
+
+    _add_guards(app, pages, allowed, armour, asked)
+    _add_readers(app, pages, renderers, base, lookup, asked)
 
     @app.get("/v")
     def empty_page() -> flask.Response:
         """Stands here so that the application knows of it; what stands in front of it answers."""
-        return _body(shell)
+        return _body(shells[asked()])
 
     _add_writers(app, folder, bearer, TokenBucket(20, 1, clock))
     _add_files(app, pages)
     front = Front(
         pages=lookup.finished,
-        shell=shell,
+        shell=lambda header: shells[language_asked(header, language)],
         armour=armour,
         now=now,
         hosts=frozenset(allowed),
@@ -149,26 +157,32 @@ def _armour(policy: str, *, secure: bool) -> list[tuple[str, str]]:
 
 
 def _add_guards(
-    app: flask.Flask, pages: PageTemplates, allowed: set[str], armour: list[tuple[str, str]]
+    app: flask.Flask,
+    pages: PageTemplates,
+    allowed: set[str],
+    armour: list[tuple[str, str]],
+    asked: Callable[[], str],
 ) -> None:
     @app.before_request
     def right_host() -> flask.Response | None:
         if bare_host(flask.request.environ.get("HTTP_HOST", "")) in allowed:
             return None
-        return _html(pages.trouble("Not here.", "This page answers under its own address only."), 421)
+        return _html(
+            pages.trouble("Not here.", "This page answers under its own address only.", asked()), 421
+        )
 
     @app.errorhandler(Exception)
     def trouble(error: Exception) -> flask.Response:
         if isinstance(error, HTTPException):
             status = error.code or 500
             heading, words = _WORDS.get(status, _WORDS[400] if status < 500 else _WORDS[500])
-            answer = _html(pages.trouble(heading, words), status)
+            answer = _html(pages.trouble(heading, words, asked()), status)
             if isinstance(error, MethodNotAllowed) and error.valid_methods:
                 answer.headers["Allow"] = ", ".join(sorted(error.valid_methods))
             return answer
         # Type and place, never the message: it may hold what was looked at.
         log.error("failed: %s at %s", type(error).__name__, _place_of(error))
-        return _html(pages.trouble(*_WORDS[500]), 500)
+        return _html(pages.trouble(*_WORDS[500], asked()), 500)
 
     @app.after_request
     def security_headers(answer: flask.Response) -> flask.Response:
@@ -239,11 +253,19 @@ class _Lookup:
 
 
 def _add_readers(
-    app: flask.Flask, pages: PageTemplates, renderers: Renderers, base: str, lookup: _Lookup
+    app: flask.Flask,
+    pages: PageTemplates,
+    renderers: Renderers,
+    base: str,
+    lookup: _Lookup,
+    asked: Callable[[], str],
 ) -> None:
     def refusal(reason: Literal["nothing", "busy"], *, as_page: bool) -> flask.Response:
-        piece = pages.nothing if reason == "nothing" else pages.busy
-        reply = _html(pages.page(piece) if as_page else piece, 404 if reason == "nothing" else 429)
+        language = asked()
+        piece = pages.nothing[language] if reason == "nothing" else pages.busy[language]
+        reply = _html(
+            pages.page(piece, language=language) if as_page else piece, 404 if reason == "nothing" else 429
+        )
         if reason == "busy":
             reply.headers["Retry-After"] = "60"
         return reply
@@ -256,7 +278,7 @@ def _add_readers(
             expires=published.expires,
             kind=document.kind,
             piece=Body.of(piece),
-            page=Body.of(pages.page(piece, document.title)),
+            page=Body.of(pages.page(piece, document.title, language_of(document))),
         )
 
     @app.post("/v/open")
@@ -280,12 +302,14 @@ def _add_readers(
         published = lookup.folder.get(token_hash(code), lookup.now())
         if published is None:  # withdrawn or over since it was looked up
             return refusal("nothing", as_page=True)
+        language = language_of(published.document)
         try:
             sealed = sealed_answer(published.document, code, words, lookup.now())
         except ValueError:
-            return _html(pages.trouble("That is no answer yet.", "Say yes or no to each piece of work."), 400)
+            words_of = ("That is no answer yet.", "Say yes or no to each piece of work.")
+            return _html(pages.trouble(*words_of, language), 400)
         first = lookup.folder.answer(token_hash(code), sealed)
-        return _html(pages.trouble(*_ANSWERED[first]))
+        return _html(pages.trouble(*_ANSWERED[first], language))
 
     @app.post("/v/paper")
     def paper() -> flask.Response:

@@ -1,4 +1,8 @@
-"""What the page server shows: HTML from the files of `templates/open`, and how a Document gets into it."""
+"""What the page server shows: HTML from the files of `templates/open`, and how a Document gets into it.
+
+What stands around a Document is in the Document's language; what is shown before one is opened, in the
+language that the browser asks for, else in the shop's.
+"""
 
 from __future__ import annotations
 
@@ -9,12 +13,14 @@ from pathlib import Path
 
 import attrs
 import jinja2
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
+from ..languages import ENGLISH, screen_languages
 from ..model.canonical import canonical
 from ..model.document import Document, PricedLines, to_data
 from ..model.mark import as_marked
 from ..report.text import clean
+from ..report.tongue import in_tongue, tongue_of
 from ..share.answer import pieces_of
 from .server import ServeError
 
@@ -62,9 +68,8 @@ class PageTemplates:
         scripts = ((templates / name).read_text("utf-8") for name in ("mark.js", "open.js"))
         self._script = element_text("script", "".join(scripts))
         self.mark = (templates / "mark.svg").read_bytes()
-        self.shell = self.page("")
-        self.nothing = Markup(self._files.get_template("nothing.html").render())
-        self.busy = Markup(self._files.get_template("busy.html").render())
+        self.shells = {language: self.page("", language=language) for language in screen_languages()}
+        self.nothing, self.busy = self._in_each("nothing.html"), self._in_each("busy.html")
         self.policy = "; ".join(
             (
                 "default-src 'none'",
@@ -80,28 +85,36 @@ class PageTemplates:
             )
         )
 
-    def page(self, content: str, title: str = "") -> str:
-        """A full page with `content`, which is HTML already, in its middle."""
-        return self._files.get_template("shell.html").render(
-            shown=Markup(content),
-            title=title,
+    def page(self, content: str, title: str = "", language: str = ENGLISH) -> str:
+        """A full page with `content`, which is HTML already and in the language, in its middle."""
+        frame = self._files.get_template("shell.html").render(
+            shown=_CONTENT if content else "",
+            title=_TITLE if title else "",
             demo=self._demo,
             style=Markup(self._style),
             script=Markup(self._script),
         )
+        return spoken(frame, language).replace(_TITLE, escape(title), 1).replace(_CONTENT, content, 1)
+
+    def _in_each(self, name: str) -> dict[str, str]:
+        """A file that is the same for everybody, by language."""
+        text = self._files.get_template(name).render()
+        return {language: spoken(text, language) for language in screen_languages()}
 
     def opened(self, document: Document, code: str, paper: str) -> str:
         """The piece of HTML for an opened code: `paper`, the rendered Document itself.
 
-        What is no account has its number, date, total and what was done before it, in brief.
+        What is no account has its number, date, total and what was done before it, in brief. All of it is in
+        the Document's language.
         """
         priced = (block for block in document.blocks if isinstance(block, PricedLines))
         total = (
             document.total if document.currency in document.total else f"{document.total} {document.currency}"
         )
         head = {name: clean(getattr(document, name)) for name in ("shop", "title", "number", "issued")}
-        return self._files.get_template("opened.html").render(
+        piece = self._files.get_template("opened.html").render(
             **head,
+            language=document.language,
             kind=document.kind.value,
             account=document.form > 1,
             demo=document.demo,
@@ -112,11 +125,30 @@ class PageTemplates:
             whole=Markup(paper),
             content=content_text(document) if document.rests_on else "",
         )
-
-    def trouble(self, heading: str, words: str) -> str:
-        return self.page(
-            self._files.get_template("trouble.html").render(heading=heading, words=words), heading
+        return spoken(piece, document.language).replace(
+            '<article class="opened">', f'<article class="opened" lang="{language_of(document)}">', 1
         )
+
+    def trouble(self, heading: str, words: str, language: str = ENGLISH) -> str:
+        piece = self._files.get_template("trouble.html").render(heading=heading, words=words)
+        tongue = tongue_of(language)
+        title = tongue.said(heading) if tongue is not None else heading
+        return self.page(spoken(piece, language), title, language)
+
+
+#: What stands in a frame until it is put into a language.
+_CONTENT, _TITLE = Markup("<!--content-->"), Markup("<!--title-->")
+
+
+def language_of(document: Document) -> str:
+    """Of what stands around it: its own, where screens can be in it."""
+    return document.language if document.language in screen_languages() else ENGLISH
+
+
+def spoken(text: str, language: str) -> str:
+    """HTML that was made in English, in the language; in one that screens cannot be in, as it is."""
+    tongue = tongue_of(language) if language in screen_languages() else None
+    return text if tongue is None else in_tongue(text, tongue)
 
 
 def content_text(document: Document) -> Markup:

@@ -9,6 +9,7 @@ from pathlib import Path
 from ..desk.errors import DeskError
 from ..desk.settings import PAGE_KEY_FILE, STORE_FILE, read_settings
 from ..files import write_once
+from ..languages import ENGLISH, screen_languages
 from ..share.keys import new_bearer
 from ..share.link import base_problem
 from ..share.published import LARGEST, PublishedFolder
@@ -56,12 +57,25 @@ def serve_shop(folder: Path, *, host: str, port: int, proxy: str | None = None) 
             " to serve."
         )
     _serve(
-        folder / settings.publish, page=settings.page, bearer=None, demo=demo, at=(host, port), proxy=proxy
+        folder / settings.publish,
+        page=settings.page,
+        bearer=None,
+        demo=demo,
+        at=(host, port),
+        proxy=proxy,
+        language=settings.language,
     )
 
 
 def serve_published(
-    folder: Path, *, page: str, key: Path, host: str, port: int, proxy: str | None = None
+    folder: Path,
+    *,
+    page: str,
+    key: Path,
+    host: str,
+    port: int,
+    proxy: str | None = None,
+    language: str = ENGLISH,
 ) -> None:
     """Be a page server without a shop: keep in `folder` what shops send that have the key, and show it.
 
@@ -71,6 +85,7 @@ def serve_published(
         page: The address that codes are printed with, `https://…`; what ends TLS stands in front and passes
             everything on.
         key: File with the key for publishing; drawn and written where there is none yet.
+        language: Of what stands around documents, where a browser asks for none that there is.
 
     Raises:
         DeskError: no phone could reach the page address, or the key can be neither written nor read.
@@ -92,11 +107,20 @@ def serve_published(
             f"{key}: the key for publishing can be neither read nor written ({error}); name another file"
             " with --key."
         ) from error
-    _serve(folder, page=page, bearer=bearer, demo=False, at=(host, port), proxy=proxy)
+    if language not in screen_languages():
+        raise DeskError(f"--language {language}: there is {', '.join(screen_languages())}.")
+    _serve(folder, page=page, bearer=bearer, demo=False, at=(host, port), proxy=proxy, language=language)
 
 
 def _serve(
-    folder: Path, *, page: str, bearer: str | None, demo: bool, at: tuple[str, int], proxy: str | None
+    folder: Path,
+    *,
+    page: str,
+    bearer: str | None,
+    demo: bool,
+    at: tuple[str, int],
+    proxy: str | None,
+    language: str,
 ) -> None:
     from .page_app import page_app
 
@@ -107,7 +131,7 @@ def _serve(
             " for instance 127.0.0.1."
         )
     published = PublishedFolder(folder)
-    app = page_app(published, bearer=bearer, demo=demo, base=page)
+    app = page_app(published, bearer=bearer, demo=demo, base=page, language=language)
     folder.mkdir(parents=True, exist_ok=True)
     published.sweep(datetime.now(UTC))
     server = page_server(app, host, port, proxy=proxy)

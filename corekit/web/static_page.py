@@ -10,15 +10,21 @@ from pathlib import Path
 import jinja2
 from markupsafe import Markup
 
+from ..languages import ENGLISH
 from ..model.canonical import canonical
 from ..reference import data_path
+from ..report.tongue import in_tongue, script_in_tongue, tongue_of
 from .page_templates import data_text, element_text, policy_hash
 
 _FACE = re.compile(r"@font-face \{[^}]*\}\s*")
 
 
 def static_page(
-    keys: Mapping[str, bytes], words: Mapping[str, str], shop: str = "", templates: Path | None = None
+    keys: Mapping[str, bytes],
+    words: Mapping[str, str],
+    shop: str = "",
+    templates: Path | None = None,
+    language: str = ENGLISH,
 ) -> str:
     """The page as HTML, nothing of it loaded from anywhere.
 
@@ -27,6 +33,7 @@ def static_page(
         words: Key of a measurand, operation or charge → its title; what is missing is shown by its key.
         shop: Whose keys they are, by name.
         templates: A folder with the shop's own files; corekit's own when left away.
+        language: Of the page itself, by ISO 639; `words` come in it already.
 
     Raises:
         ServeError: a style or script would end its own element.
@@ -34,7 +41,8 @@ def static_page(
     folder = templates or data_path("templates/open")
     style = element_text("style", _FACE.sub("", (folder / "open.css").read_text("utf-8")))
     scripts = ((folder / name).read_text("utf-8") for name in ("mark.js", "carried.js"))
-    script = element_text("script", "".join(scripts))
+    tongue, source = tongue_of(language), "".join(scripts)
+    script = element_text("script", source if tongue is None else script_in_tongue(source, tongue))
     policy = "; ".join(
         (
             "default-src 'none'",
@@ -48,7 +56,7 @@ def static_page(
         loader=jinja2.FileSystemLoader(folder), autoescape=True, undefined=jinja2.StrictUndefined
     )
     encoded = {name: base64.b64encode(key).decode("ascii") for name, key in keys.items()}
-    return files.get_template("static.html").render(
+    page = files.get_template("static.html").render(
         policy=Markup(policy),  # our own hashes, which hold no quotation mark
         style=Markup(style),
         script=Markup(script),
@@ -57,3 +65,4 @@ def static_page(
         words=data_text(canonical(dict(words))),
         keys=data_text(canonical(encoded)),
     )
+    return page if tongue is None else in_tongue(page, tongue)

@@ -5,6 +5,10 @@
   var words = JSON.parse(document.getElementById("words").textContent);
   var keys = JSON.parse(document.getElementById("keys").textContent);
   var shown = document.getElementById("shown");
+  const IN_WORDS = {}; // each text below in the language of the page, which is written with them
+  var inWords = function (text, filled) {
+    return (IN_WORDS[text] || text).replace(/\{(\w+)\}/g, function (whole, name) { return filled[name]; });
+  };
   var turn = 0;
 
   function bytes(text) {
@@ -94,47 +98,53 @@
     return made;
   }
 
-  var VERDICTS = { p: "pass", f: "fail", u: "undecided", a: "advice" };
+  var VERDICTS = { p: inWords("pass"), f: inWords("fail"), u: inWords("undecided"), a: inWords("advice") };
 
   function titled(key, place) {
     return (Object.prototype.hasOwnProperty.call(words, key) ? words[key] : key) + (place ? ", " + place : "");
   }
 
+  // As it was carried, with the decimal sign of the page's language.
+  function number(text) {
+    return (1.5).toLocaleString(document.documentElement.lang).charAt(1) === "," ? text.replace(/(\d)\.(?=\d)/g, "$1,") : text;
+  }
+
   function limit(row) {
-    if (row[5] && row[6]) { return row[5] + " to " + row[6] + " " + row[2]; }
-    if (row[5]) { return "at least " + row[5] + " " + row[2]; }
-    return row[6] ? "at most " + row[6] + " " + row[2] : "";
+    var low = number(row[5]), high = number(row[6]);
+    if (low && high) { return inWords("{low} to {high}", { low: low, high: high }) + " " + row[2]; }
+    if (low) { return inWords("at least {low}", { low: low }) + " " + row[2]; }
+    return high ? inWords("at most {high}", { high: high }) + " " + row[2] : "";
   }
 
   function show(found) {
     shown.textContent = "";
     var c = found.content, outcome = document.querySelector("[data-outcome=" + found.outcome + "]").textContent;
-    add(shown, "h1", c ? c.number : "A carried code").tabIndex = -1;
+    add(shown, "h1", c ? c.number : inWords("A carried code")).tabIndex = -1;
     var said = add(shown, "p", outcome + (found.key ? " " + found.key : ""), "outcome");
     said.setAttribute("role", "status");
     if (!c) { return; }
     add(shown, "p", c.issued);
-    add(shown, "p", "Total " + c.total + " " + c.currency, "strong");
-    if (c.rows.length) { add(shown, "h2", "Readings"); }
+    add(shown, "p", inWords("Total") + " " + number(c.total) + " " + c.currency, "strong");
+    if (c.rows.length) { add(shown, "h2", inWords("Readings")); }
     c.rows.forEach(function (row) {
       var part = add(shown, "section", "", "reading");
       add(part, "h3", titled(row[0], row[1]));
       var list = add(part, "dl", "");
-      [["On arrival", row[3], row[7]], ["After", row[4], row[8]]].forEach(function (one) {
+      [[inWords("On arrival"), row[3], row[7]], [inWords("After"), row[4], row[8]]].forEach(function (one) {
         if (one[1]) {
           add(list, "dt", one[0]);
-          add(list, "dd", one[1] + " " + row[2] + (one[2] ? " · " + VERDICTS[one[2]] : ""));
+          add(list, "dd", number(one[1]) + " " + row[2] + (one[2] ? " · " + VERDICTS[one[2]] : ""));
         }
       });
-      if (limit(row)) { add(list, "dt", "Limit"); add(list, "dd", limit(row)); }
+      if (limit(row)) { add(list, "dt", inWords("Limit")); add(list, "dd", limit(row)); }
     });
-    if (c.found.length) { add(shown, "h2", "Found without a reading"); }
+    if (c.found.length) { add(shown, "h2", inWords("Found without a reading")); }
     c.found.forEach(function (one) { add(shown, "p", titled(one[0], one[1]) + " · " + VERDICTS[one[2]]); });
-    if (c.works.length) { add(shown, "h2", "Work and charges"); }
-    c.works.forEach(function (one) { add(shown, "p", titled(one[0], "") + ": " + one[1] + " " + c.currency); });
-    add(shown, "h2", "Is this your copy?");
+    if (c.works.length) { add(shown, "h2", inWords("Work and charges")); }
+    c.works.forEach(function (one) { add(shown, "p", titled(one[0], "") + ": " + number(one[1]) + " " + c.currency); });
+    add(shown, "h2", inWords("Is this your copy?"));
     add(shown, "p", found.mark, "mark");
-    add(shown, "p", "This is the code's own mark, computed here. It stands beside the code on your copy; the record mark of the whole document is another. If the two differ, one of them was altered; ask the shop which.");
+    add(shown, "p", inWords("This is the code's own mark, computed here. It stands beside the code on your copy; the record mark of the whole document is another. If the two differ, one of them was altered; ask the shop which."));
   }
 
   function open() {
@@ -144,7 +154,7 @@
     opened(fragment).then(function (found) { if (mine === turn) { show(found); } });
   }
 
-  document.getElementById("host").textContent = location.host || "a file on this device";
+  document.getElementById("host").textContent = location.host || inWords("a file on this device");
   document.getElementById("read").addEventListener("click", function () {
     location.hash = document.getElementById("code").value.trim().replace(/^.*#/, "");
   });

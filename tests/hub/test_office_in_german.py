@@ -16,6 +16,7 @@ from flask.testing import FlaskClient
 from corekit.cli import main
 from corekit.hub import people
 from corekit.hub.app import Hub, hub_app, language_of, set_language
+from corekit.hub.desk import kind_words
 from corekit.hub.errors import HubError
 from corekit.model.job_state import JobState
 from corekit.model.records import RECORDS
@@ -91,7 +92,7 @@ def test_no_text_of_a_template_is_missing(path: Path) -> None:
 
 
 def test_every_state_role_and_kind_of_entry_has_its_german_word() -> None:
-    words = [*JobState, *people.Role, *(kind.replace("_", " ") for kind in RECORDS)]
+    words = [*JobState, *people.Role, *map(kind_words, RECORDS)]
     assert [str(word) for word in words if not german().has(str(word))] == []
 
 

@@ -377,7 +377,8 @@ def test_pages_come_packed_for_who_can_unpack(desk: Desk) -> None:
         assert "Content-Encoding" not in plain.headers
         assert packed.headers["Content-Encoding"] == "gzip"
         assert gzip.decompress(packed.data) == plain.data
-        assert plain.headers["Vary"] == packed.headers["Vary"] == "Accept-Encoding"
+        assert plain.headers["Vary"] == packed.headers["Vary"]
+        assert packed.headers["Vary"].startswith("Accept-Encoding")
         assert int(packed.headers["Content-Length"]) == len(packed.data)
         assert "Content-Encoding" not in ask(headers={"Accept-Encoding": "gzip;q=0, br"}).headers
 

@@ -25,10 +25,9 @@ from corekit.desk.setup import create_shop
 from corekit.desk.shop import Shop
 from corekit.reference import data_path
 from corekit.report.catalogue import Catalogue, Speaker, read_catalogue
-from corekit.report.tongue import Tongue, in_tongue, own_words, screen_catalogue, tongue_of
+from corekit.report.tongue import Tongue, in_tongue, own_words, screen_catalogue, texts_of_script, tongue_of
 from corekit.screens.app import NoAuth, work_app
 from corekit.screens.context import Van
-from corekit.screens.language import texts_of_script
 from corekit.testing.screen_texts import declared_texts, lacking, shared_texts, template_texts
 
 from ..screens import everywhere
