@@ -39,7 +39,9 @@ class Heading:
 
 @attrs.frozen(kw_only=True)
 class Paragraph:
-    """Running text. `tone` is `plain`, `small`, `strong`, or `quote` for a person's own words."""
+    """Running text. `tone` is `plain`, `small`, `strong`, `quote` for a person's own words, or `choice` for
+    what somebody may tick.
+    """
 
     words: Words
     tone: str = "plain"

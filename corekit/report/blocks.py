@@ -77,7 +77,11 @@ def boxes_of_blocks(
         elif isinstance(block, Code):
             yield block, prose.code(setter, block, link, symbol)
         else:
-            yield block, _boxes_of(setter, block)
+            boxes = _boxes_of(setter, block)
+            follower = next(iter(blocks[nth + 1 :]), None)
+            if boxes and isinstance(follower, Paragraph) and follower.tone == "choice":
+                boxes[-1].keep = True  # what is to be ticked stands together, and with what asks for it
+            yield block, boxes
 
 
 def _boxes_of(setter: Typesetter, block: Block) -> list[Box]:

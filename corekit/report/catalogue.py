@@ -386,7 +386,8 @@ class Speaker:
             return text
         places = len(bare.partition(".")[2])
         pattern = f"#,##0.{'0' * places}" if places else "#,##0"
-        return str(format_decimal(number, format=pattern, locale=self.catalogue.language))
+        said = str(format_decimal(number, format=pattern, locale=self.catalogue.language))
+        return said.replace("-", "−") if "−" in text else said
 
 
 def _in_letters(text: str, language: str) -> str:

@@ -6,13 +6,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from itertools import pairwise
 
 import attrs
 
 from ..model.document import Answer, ApprovalForm, Code, NextSteps, Pairs, Totals
 from . import prose
 from .code import MODULE_MM, QUIET, Symbol
+from .fonts import Piece
 from .layout import Box
 from .measures import SheetMeasures
 from .panel import Column, Panel, SetRule, panel
@@ -76,7 +76,7 @@ def answer(setter: Typesetter, measures: SheetMeasures, block: Answer) -> list[B
     """The customer's words, the answer in large type, what it comes to, and the sentence that shows it."""
     words = setter.wording["account"]
     quiet = attrs.evolve(measures.body, colour=GREY)
-    told = setter.pieces(block.said) if block.said else [(clean(block.symptoms), not setter.strict)]
+    told = trimmed(setter.pieces(block.said)) if block.said else [(clean(block.symptoms), not setter.strict)]
     marks = words["quoted"].split("{words}") if block.said else ("", "")
     lead = words["told"]
     said = setter.lines(
@@ -95,6 +95,15 @@ def answer(setter: Typesetter, measures: SheetMeasures, block: Answer) -> list[B
         shown.add(setter.own(block.proof, measures.body, setter.width, balanced=True))
         boxes.append(panel(shown, gap=measures.between))
     return boxes
+
+
+def trimmed(pieces: Sequence[Piece]) -> list[Piece]:
+    """Without blanks where a person's words begin and end: marks of quotation stand close to them."""
+    kept = [piece for piece in pieces if piece[0].strip()]
+    if kept:
+        kept[0] = (kept[0][0].lstrip(), kept[0][1])
+        kept[-1] = (kept[-1][0].rstrip(), kept[-1][1])
+    return kept
 
 
 def _facts(setter: Typesetter, measures: SheetMeasures, block: Answer) -> Box:
@@ -207,7 +216,7 @@ def approval_form(setter: Typesetter, measures: SheetMeasures, block: ApprovalFo
         price = Column(setter.width * 0.8, setter.width * 0.2)
         price.add(amount)
         choice = panel(what, price, gap=measures.between * 0.5)
-        choice.decoration = _square(side, measures.row.lead)
+        choice.decoration = prose.tick_box(measures.row.lead, side)
         boxes.append(choice)
     about = Column(0.0, setter.width)
     if block.otherwise:
@@ -222,18 +231,6 @@ def approval_form(setter: Typesetter, measures: SheetMeasures, block: ApprovalFo
     for box in boxes[:-1]:
         box.keep = True
     return boxes
-
-
-def _square(side: float, lead: float) -> Callable[[Pen, float, float], None]:
-    """An empty box before a line of words."""
-    corners = ((0.0, 0.0), (side, 0.0), (side, side), (0.0, side), (0.0, 0.0))
-
-    def draw(pen: Pen, x: float, top: float) -> None:
-        foot = top - lead - 0.8
-        for (x0, y0), (x1, y1) in pairwise(corners):
-            pen.rule(x + x0, foot + y0, x + x1, foot + y1, weight=0.9, colour=BLACK)
-
-    return draw
 
 
 def _signature(setter: Typesetter, measures: SheetMeasures) -> Box:

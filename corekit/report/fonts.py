@@ -8,6 +8,7 @@ everywhere.
 from __future__ import annotations
 
 import math
+import re
 import struct
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
@@ -252,9 +253,10 @@ def _wrapped(pieces: Sequence[Piece], style: str, size: float, room: float) -> l
                 lines.append(_line(current, size))
             current, width = list(word), wide
             while width > limit:
-                head, current = _cut_at(current, limit)
+                head, current, hyphen = _parted(current, limit)
                 lines.append(_line(head, size))
-                width -= _advance(head)  # not counted anew: a word may have thousands of characters
+                # Not counted anew: a word may have thousands of characters.
+                width -= _advance(head) - hyphen
         lines.append(_line(current, size))
     return lines
 
@@ -344,6 +346,30 @@ def _words(pieces: Sequence[Piece], style: str) -> list[list[Run]]:
                 plain.append(part)
             open_word = True
     return words
+
+
+#: Read back as what it is, a hyphen of the line and not of the word (ISO 32000-1, 14.8.2.2.3).
+_HYPHEN = "\u00ad"
+#: A word or a name: what holds anything else, a number or an address, means another thing with a hyphen.
+_OF_LETTERS = re.compile(r"[^\W\d_]+(?:[-'’][^\W\d_]+)*[.,;:!?]*")
+_LEAST_PART = 3  # letters on either side of a hyphen
+
+
+def _parted(word: Sequence[Run], limit: float) -> tuple[list[Run], list[Run], float]:
+    """As much of a word that is too wide as fits, the rest, and the width of the hyphen that it is parted
+    with: only a word of letters alone is, behind a hyphen of its own where there is one.
+    """
+    if len(word) == 1 and not word[0][0].script and _OF_LETTERS.fullmatch(word[0][1]):
+        face, text = word[0]
+        width = face.advance(_HYPHEN) if face.knows(_HYPHEN) else limit
+        fits = len(_cut_at(word, limit - width)[0][0][1])
+        own = text.rfind("-", 0, fits)
+        if own >= fits // 2:
+            return [(face, text[: own + 1])], [(face, text[own + 1 :])], 0.0
+        at = min(fits, len(text.rstrip(".,;:!?")) - _LEAST_PART)
+        if at >= _LEAST_PART and width < limit:
+            return [(face, text[:at] + _HYPHEN)], [(face, text[at:])], width
+    return *_cut_at(word, limit), 0.0
 
 
 def _cut_at(word: Sequence[Run], limit: float) -> tuple[list[Run], list[Run]]:

@@ -260,7 +260,7 @@ def _block(block: Block, resolve: Resolve, key: str) -> dict[str, Any]:
     if isinstance(block, Heading):
         return {"text": clean(block.text)}
     if isinstance(block, Paragraph):
-        tone = block.tone if block.tone in ("plain", "small", "strong", "quote") else "plain"
+        tone = block.tone if block.tone in ("plain", "small", "strong", "quote", "choice") else "plain"
         return {"text": plain_text(block.words, resolve), "tone": tone}
     if isinstance(block, Pairs):
         return {"rows": [(clean(name), plain_text(words, resolve)) for name, words in block.rows]}

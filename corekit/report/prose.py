@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from itertools import pairwise
 
 import attrs
 
@@ -11,7 +12,7 @@ from ..model.document import Code, FindingRow, Findings, Heading, Pairs, Paragra
 from .code import MODULE_MM, QUIET, Symbol
 from .layout import Box, Cell, CellLine
 from .measures import HAIRLINE
-from .pen import GREY, INK, MM
+from .pen import BLACK, GREY, INK, MM, Pen
 from .text import amount_words, clean
 from .typesetter import Typesetter, bold
 
@@ -49,6 +50,16 @@ def heading(setter: Typesetter, block: Heading, outline: int) -> Box:
 def paragraph(setter: Typesetter, block: Paragraph) -> list[Box]:
     measures = setter.measures
     voice = {"small": measures.small, "strong": bold(measures.body)}.get(block.tone, measures.body)
+    if block.tone == "choice":
+        indent = _TICK_BOX + 9.0
+        lines = setter.lines(setter.pieces(block.words), voice, setter.width - indent)
+        return [
+            Box(
+                cells=(Cell(indent, setter.width - indent, lines),),
+                gap=measures.between,
+                decoration=tick_box(voice.lead),
+            )
+        ]
     is_quote = block.tone == "quote"
     indent = 9.0 if is_quote else 0.0
     lines = setter.lines(setter.pieces(block.words), voice, setter.width - indent)
@@ -62,6 +73,21 @@ def paragraph(setter: Typesetter, block: Paragraph) -> list[Box]:
         )
         for nth, part in enumerate(parts)
     ]
+
+
+_TICK_BOX = 9.0  # pt, each side
+
+
+def tick_box(lead: float, side: float = _TICK_BOX) -> Callable[[Pen, float, float], None]:
+    """An empty box before a line of words."""
+    corners = ((0.0, 0.0), (side, 0.0), (side, side), (0.0, side), (0.0, 0.0))
+
+    def draw(pen: Pen, x: float, top: float) -> None:
+        foot = top - lead - 0.8
+        for (x0, y0), (x1, y1) in pairwise(corners):
+            pen.rule(x + x0, foot + y0, x + x1, foot + y1, weight=0.9, colour=BLACK)
+
+    return draw
 
 
 #: So wide is the column of names at least, and so wide before a name goes over several lines.

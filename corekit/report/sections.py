@@ -221,10 +221,6 @@ CANCELLATION: dict[str, tuple[str, str]] = {
 }
 
 
-#: A place to tick: the spaces in it do not shrink, whatever line it stands in.
-_TICK = "[\u00a0\u00a0\u00a0]"
-
-
 def right_to_cancel(sheet: Sheet) -> list[Block]:
     """The shop's own words on the right to cancel, and what the customer ticks; nothing where the law of the
     place gives none.
@@ -235,7 +231,10 @@ def right_to_cancel(sheet: Sheet) -> list[Block]:
         Heading(text="Your right to cancel"),
         Paragraph(words=(sheet.cancellation_words,)),
         Paragraph(words=("Please tick what holds. It is noted with your approval.",)),
-        *(Paragraph(words=(f"{_TICK} {CANCELLATION[answer][0]}",)) for answer in sheet.cancellation.answers),
+        *(
+            Paragraph(words=(CANCELLATION[answer][0],), tone="choice")
+            for answer in sheet.cancellation.answers
+        ),
     ]
 
 

@@ -140,14 +140,20 @@ def _opening_lines(document: Document, width: int) -> Iterator[str]:
     yield ""
 
 
+_TICK = "[ ] "
+
+
 def _block(block: Block, document: Document, resolve: Resolve, link: str | None, width: int) -> Iterator[str]:
     if isinstance(block, Heading):
         yield from wrapped(clean(block.text), width)
         yield ("-" if block.level == 1 else "·") * min(columns(clean(block.text)), width)
     elif isinstance(block, Paragraph):
-        yield from _indented_lines(
-            plain_text(block.words, resolve, lines=True), width, "| " if block.tone == "quote" else ""
-        )
+        text = plain_text(block.words, resolve, lines=True)
+        if block.tone == "choice":
+            first, *others = wrapped(text, width - len(_TICK))
+            yield from (f"{_TICK}{first}", *(" " * len(_TICK) + line for line in others))
+        else:
+            yield from _indented_lines(text, width, "| " if block.tone == "quote" else "")
     elif isinstance(block, Pairs):
         yield from _pairs(block, resolve, width)
     elif isinstance(block, Findings):

@@ -21,7 +21,7 @@ from corekit.desk.shop import Shop
 from corekit.fault import DataFileError
 from corekit.jurisdictions import jurisdictions, read_jurisdiction
 from corekit.model.cancellation import CancellationAnswer
-from corekit.model.document import Document
+from corekit.model.document import Document, Paragraph
 from corekit.report.page import render_page
 from corekit.report.pdf import render_pdf
 from corekit.report.personal_text import mask, resolver
@@ -78,6 +78,7 @@ def test_the_estimate_carries_the_shop_s_very_words_and_a_line_for_each_answer(s
     assert text.count("[ ] ") == 5, "four answers beside the one piece of work"
     for said in ("because of an urgent repair", "before the time for cancelling is over", "trade, business"):
         assert said in text
+    assert sum(isinstance(one, Paragraph) and one.tone == "choice" for one in document.blocks) == 4
     assert text.index(WORDS) < text.index("____")
     assert WORDS in render_page(document, mask, None)
     assert render_pdf(document, resolver({}), None).startswith(b"%PDF-")

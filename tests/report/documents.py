@@ -125,7 +125,9 @@ def blocks(*, strips_too: bool) -> st.SearchStrategy[Block]:
     )
     return st.one_of(
         st.builds(Heading, text=sentences, level=st.integers(1, 3)),
-        st.builds(Paragraph, words=runs, tone=st.sampled_from(["plain", "small", "strong", "quote"])),
+        st.builds(
+            Paragraph, words=runs, tone=st.sampled_from(["plain", "small", "strong", "quote", "choice"])
+        ),
         st.builds(Pairs, rows=tuples(st.tuples(words, runs), 5)),
         st.builds(
             Findings,

@@ -128,7 +128,7 @@ def test_what_stands_around_a_document_is_in_its_language(tmp_path: Path, nothin
     desk = a_desk(tmp_path, document=document)
     piece = desk.open(desk.code, headers=ENGLISH).text
     assert '<article class="opened" lang="de">' in piece
-    for words in ("Was gemacht wurde", "Als PDF speichern", "Ihr Browser hat dieses Prüfzeichen"):
+    for words in ("Was wurde gemacht", "Als PDF speichern", "Ihr Browser hat dieses Prüfzeichen"):
         assert words in piece
     assert "Replace the battery" in piece, "what the document says is its own"
     page = desk.client.post("/v", data={"code": desk.code}, headers=ENGLISH).text
