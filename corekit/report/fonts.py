@@ -359,10 +359,11 @@ def _parted(word: Sequence[Run], limit: float) -> tuple[list[Run], list[Run], fl
     """As much of a word that is too wide as fits, the rest, and the width of the hyphen that it is parted
     with: only a word of letters alone is, behind a hyphen of its own where there is one.
     """
-    if len(word) == 1 and not word[0][0].script and _OF_LETTERS.fullmatch(word[0][1]):
-        face, text = word[0]
+    face, text = word[0][0], "".join(part for _, part in word)
+    is_one = not face.script and all(other is face for other, _ in word)
+    if is_one and _OF_LETTERS.fullmatch(text):
         width = face.advance(_HYPHEN) if face.knows(_HYPHEN) else limit
-        fits = len(_cut_at(word, limit - width)[0][0][1])
+        fits = len(_cut_at([(face, text)], limit - width)[0][0][1])
         own = text.rfind("-", 0, fits)
         if own >= fits // 2:
             return [(face, text[: own + 1])], [(face, text[own + 1 :])], 0.0

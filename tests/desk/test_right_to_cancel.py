@@ -226,3 +226,14 @@ def test_days_and_answers_of_a_file_are_looked_at(tmp_path: Path, days: int, fit
     path.write_text(f'code = "XX"\n{rule}'.replace('["begin later"]', "[]"), "utf-8")
     with pytest.raises(DataFileError, match="answers"):
         read_jurisdiction(path)
+
+
+def test_what_is_to_be_ticked_is_in_the_language_of_the_paper(tmp_path: Path) -> None:
+    shop_in(tmp_path, jurisdiction="DE").close()
+    path = tmp_path / "shop" / SHOP_FILE
+    path.write_text(f'language = "de"\n{path.read_text("utf-8")}', "utf-8")
+    with Shop(tmp_path / "shop") as shop:
+        document = shop.estimate(begun(shop), "repair").document
+        assert document.language == "de"
+        choices = [one for one in document.blocks if isinstance(one, Paragraph) and one.tone == "choice"]
+        assert "wegen einer dringenden Reparatur" in str(choices[0].words)

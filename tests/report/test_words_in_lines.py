@@ -42,6 +42,15 @@ def test_a_name_that_is_wider_than_its_column_is_parted_with_a_hyphen() -> None:
     assert len(lines[-1].rstrip(",")) >= 3, "no line begins with what is left of a name"
 
 
+def test_a_name_of_several_pieces_is_parted_as_one() -> None:
+    pieces = [("Langenhinterunterobersachsenfeld", True), (", ", False), ("Weg 1", True)]
+    first, second, *_ = (
+        "".join(run for _, run in line.runs) for line in wrap(pieces, "regular", SIZE, 120.0)
+    )
+    assert first.endswith(HYPHEN)
+    assert first.removesuffix(HYPHEN) + second == "Langenhinterunterobersachsenfeld, Weg 1"
+
+
 def test_a_name_with_a_hyphen_of_its_own_is_parted_there() -> None:
     assert lines_of("Musterfrau-Beispielhausen", 70.0) == ["Musterfrau-", "Beispielhausen"]
 
