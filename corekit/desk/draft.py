@@ -32,6 +32,7 @@ from . import paper
 from .bill import Bill
 from .context import open_context
 from .errors import DeskError
+from .estimating import more_tax_in
 from .in_memory import scratch_job
 from .jobs import job_named, pictures_of, texts_of
 from .learned import with_learned
@@ -92,6 +93,7 @@ def draft_estimate(
         totals=sums,
         cap=cap_of(bench.book),
         approved=approved_before(bench.job, bench.book),
+        on_earlier=more_tax_in(bench.job, bench.book, lines),
     )
     return bench.write(document, out, as_text)
 

@@ -93,7 +93,7 @@ def sums(
 
     Args:
         approved: What was approved: before this paper where it asks for more, else in all.
-        on_earlier: Tax on what was approved before, because parts are supplied with it now.
+        on_earlier: Tax that is due because this work and what was approved before come on one invoice.
     """
     rows = [*_by_kind(lines, sheet), ("Net", str(totals.net), False)]
     rows += [
@@ -103,7 +103,7 @@ def sums(
         rows.append(("Rounding, to the approved total", str(payable.rounding), False))
     gross = totals.gross + payable.rounding if payable is not None else totals.gross
     if on_earlier is not None and on_earlier.minor:
-        rows.append(("Tax on what you approved before, now that parts go with it", str(on_earlier), False))
+        rows.append(("Tax, because work and parts come on one invoice", str(on_earlier), False))
         gross += on_earlier
     rows.append(("Total", str(gross), True))
     if approved is not None and payable is not None:

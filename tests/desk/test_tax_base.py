@@ -15,7 +15,9 @@ from corekit.billing.approval import ConsentError
 from corekit.billing.credit import CreditAsked
 from corekit.cli import main
 from corekit.desk.crediting import credit
+from corekit.desk.draft import draft_estimate
 from corekit.desk.errors import DeskError
+from corekit.desk.estimating import estimate as make_estimate
 from corekit.desk.ledger import ledger
 from corekit.desk.pricing import TypedPart, write_price
 from corekit.desk.quote import approved_if
@@ -84,6 +86,12 @@ def test_an_invoice_keeps_the_rates_it_was_issued_with(tmp_path: Path) -> None:
         note = credit(shop.context, job, "goodwill", CreditAsked(what=ALONE))
         assert str(note.total) == "-110.00"
         assert [str(row.tax) for row in ledger(shop.context).rows] == ["32.00", "-2.00", "-10.00"]
+        credit(shop.context, job, "all the rest")
+        corrected = shop.issue(job)
+        assert (corrected.document.total, record_of(shop, corrected.number).corrects) == (
+            "352.00",
+            issued.number,
+        )
         closes(shop)
 
 
@@ -114,9 +122,13 @@ def test_a_repair_with_a_part_asks_for_the_tax_on_the_diagnosis_before_it(tmp_pa
         estimate = shop.estimate(job, "repair")
         assert str(estimate.total) == "247.00"  # 220.00 + 22.00 + 5.00 on the diagnosis
         said = printed(shop, job, estimate.document)
-        assert "Tax on what you approved before, now that parts go with it 5.00" in said
+        assert "Tax, because work and parts come on one invoice 5.00" in said
         assert "Together with it 297.00" in said
         assert shop.estimate(job, "repair").name == estimate.name
+        drafted = draft_estimate(
+            job, is_file=False, folder=shop.context.folder, stage="repair", km=None, as_text=True
+        )
+        assert drafted.document.total == "247.00"
         shop.approve(estimate, by="customer", how="in person")
         say(shop, job, repaired={"operation": WORK})
         assert shop.issue(job).document.total == "297.00"  # 270.00 + 10 %
@@ -255,3 +267,17 @@ def test_the_screen_of_the_estimate_tells_it_too_in_the_language_of_the_shop(tmp
             "Anders besteuert, als das Recht von US-FL es hat: Arbeit, Diagnose, Anfahrt und Fahrt." in said
         )
         assert "nach Fla. Admin. Code 12A-1.006" in said
+
+
+def test_work_alone_after_a_repair_with_a_part_is_estimated_with_its_tax(tmp_path: Path) -> None:
+    with shop_in(tmp_path, prices=HANGS) as shop:
+        job = shop.import_visit(tmp_path / "visit.toml")
+        shop.approve(shop.estimate(job, "repair"), by="customer", how="in person")
+        say(shop, job, requested={"operation": ALONE, "ground": "customer"})
+        estimate = make_estimate(shop.context, job, "repair", without=[WORK])
+        assert str(estimate.total) == "110.00"
+        shop.approve(estimate, by="customer", how="in person")
+        for work in (WORK, ALONE):
+            say(shop, job, repaired={"operation": work})
+        assert shop.issue(job).document.total == "352.00"
+        closes(shop)
