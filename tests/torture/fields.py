@@ -17,6 +17,7 @@ import os
 import re
 import shutil
 import tempfile
+import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import lru_cache
@@ -442,7 +443,8 @@ def _one(
         except CorekitError as error:
             counts.wrong.append(f"taken where it came in, refused later: {typed[:40]!r}: {str(error)[:80]}")
             return
-    shapes = {squeezed(one) for one in (typed, clean(typed), visible(typed), clean(visible(typed)))}
+    same = unicodedata.normalize("NFC", typed)  # as it is kept: to Unicode these are one text (UAX #15)
+    shapes = {squeezed(one) for one in (typed, same, clean(typed), visible(typed), clean(visible(typed)))}
     for output, shown in found.items():
         if shown.fault:
             counts.wrong.append(f"{output}: {shown.fault} on {typed[:40]!r}")
