@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import builtins
+import os
 import re
+import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -123,7 +125,9 @@ def module(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[str], t
     monkeypatch.syspath_prepend(str(tmp_path))
 
     def made(line: str) -> tuple[re.Pattern[str], int]:
-        (tmp_path / "patterned.py").write_text(f"import re\n{line}\n")
+        file, text = tmp_path / "patterned.py", f"import re\n{line}\n"
+        if not file.exists() or file.read_text() != text:
+            file.write_text(text)
         sys.modules.pop("patterned", None)
         re.purge()
         worked_out: list[str] = []
@@ -170,6 +174,57 @@ def test_a_pattern_of_a_module_is_worked_out_once_and_finds_the_same(
         assert [(one.span(), one.groups()) for one in pattern.finditer(text)] == [
             (one.span(), one.groups()) for one in judge.finditer(text)
         ]
+
+
+def test_a_pattern_of_a_class_in_a_module_is_kept_too(
+    module: Callable[[str], tuple[re.Pattern[str], int]],
+) -> None:
+    line = 'class Words:\n    pattern = re.compile("[a-c]+d")\npattern = Words.pattern'
+    assert [module(line)[1] for _ in range(2)] == [1, 0]
+
+
+def test_a_line_whose_pattern_is_another_at_each_start_keeps_one_until_its_file_changes(
+    module: Callable[[str], tuple[re.Pattern[str], int]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    line = "import os\npattern = re.compile(os.environ['PATTERN'])"
+    sizes, anew = [], []
+    for text in ("a|b", "b|a", "c|a", "a|b", "another time", "b|a"):
+        if text == "another time":
+            os.utime(tmp_path / "patterned.py", ns=(10**18, 10**18))
+            continue
+        monkeypatch.setenv("PATTERN", text)
+        pattern, count = module(line)
+        assert pattern.pattern == text
+        anew.append(count)
+        sizes.append(kept_here().stat().st_size)
+    assert anew == [1, 1, 1, 0, 1]
+    assert sizes[:4] == [sizes[0]] * 4
+    assert sizes[4] > sizes[0]
+
+
+def test_attrs_makes_its_own_first_classes_of_kept_code_too(tmp_path: Path) -> None:
+    code = (
+        "import builtins; plain, anew = builtins.compile, []\n"
+        "def counted(text, name, *how, **more):\n"
+        "    anew.append(name); return plain(text, name, *how, **more)\n"
+        "from corekit.kept_classes import kept_classes\n"
+        "builtins.compile = counted\n"
+        "with kept_classes():\n"
+        "    import attr, sys\n"
+        "assert not any(type(one).__name__ == '_Taught' for one in sys.meta_path)\n"
+        "assert 'compile' not in vars(attr._make) and 'hash' not in vars(attr._make)\n"
+        "print(sum(name.startswith('<attrs') for name in anew), attr.validators.optional(None))"
+    )
+    env = {**os.environ, "PYTHONPYCACHEPREFIX": str(tmp_path)}
+    env.pop("PYTHONDONTWRITEBYTECODE", None)
+    first, second = (
+        subprocess.run(
+            [sys.executable, "-c", code], capture_output=True, text=True, check=True, env=env
+        ).stdout.split(" ", 1)
+        for _ in range(2)
+    )
+    assert int(first[0]) > 10, "the test looks at the wrong thing"
+    assert (second[0], second[1]) == ("0", first[1])
 
 
 def test_the_same_text_with_other_flags_is_another_pattern(

@@ -5,6 +5,9 @@ import sys
 #: Verbs that run no plugin's code: nobody need look on.
 _WITHOUT_PLUGINS = ("init", "serve", "verify", "restored", "help", "--help", "-h")
 
+#: Verbs that print at once what they know.
+_WITHOUT_CLASSES = ("help", "--help", "-h")
+
 
 def main(argv: "list[str] | None" = None) -> int:
     """Run one command; gives the exit code (0 done, 1 refused, 2 not understood).
@@ -21,11 +24,19 @@ def main(argv: "list[str] | None" = None) -> int:
     if argv is None and words and words[0] not in _WITHOUT_PLUGINS:
         from ..isolation.supervisor import supervise
 
-        return supervise(words, _run)
-    return _run(words, "")
+        return supervise(words, run_verb)
+    return run_verb(words, "")
 
 
-def _run(words: "list[str]", request: str) -> int:
-    from .command import run
+def run_verb(words: "list[str]", request: str) -> int:
+    """Run one command in this process, as `command.run` says."""
+    if not words or words[0] in _WITHOUT_CLASSES:
+        from .command import run
 
-    return run(words, request)
+        return run(words, request)
+    from ..kept_classes import kept_classes
+
+    with kept_classes():
+        from .command import run
+
+        return run(words, request)

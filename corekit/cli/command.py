@@ -13,7 +13,6 @@ from ..errors import CorekitError, InputError
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from decimal import Decimal
-    from types import ModuleType
     from typing import NoReturn
 
     from ..model.money import Money
@@ -99,13 +98,6 @@ def run(words: list[str], request: str = "") -> int:
         return _run(words, request)
 
 
-def _done(verb: ModuleType, args: argparse.Namespace) -> int:
-    from ..kept_classes import kept_classes
-
-    with kept_classes():
-        return int(verb.run(args))
-
-
 def _run(words: list[str], request: str) -> int:
     try:
         if not words or words[0] in ("-h", "--help", "help"):
@@ -137,7 +129,7 @@ def _run(words: list[str], request: str) -> int:
         args = parser.parse_args(words[1:])
         args.request = request
         _leave_out(args.without)
-        return _done(verb, args)
+        return int(verb.run(args))
     except _UsageError as error:
         if _wants_json(words):
             print(_as_json(error))

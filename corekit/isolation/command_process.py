@@ -15,7 +15,7 @@ from .last_words import tell_where_it_was
 
 #: Objects between two looks for unreachable ones. To load all systems makes some 90,000, all of which stay;
 #: at Python's own 700 a tenth of a cold command goes into looking them through.
-ALLOCATED = 100_000
+ALLOCATED = 200_000
 
 #: Verbs whose process lasts for hours: there what nobody reaches has to go as it comes.
 LASTING = ("hub", "practise", "serve", "work")
@@ -80,7 +80,7 @@ def start() -> NoReturn:
     file = os.open(Path(given["folder"], "board"), os.O_RDWR)
     told = os.open(Path(given["folder"], "told"), os.O_WRONLY | os.O_APPEND)
     board = Board(mmap.mmap(file, 0))
-    run: Callable[[list[str], str], int] = import_module("corekit.cli.command").run
+    run: Callable[[list[str], str], int] = import_module("corekit.cli").run_verb
     run_command(sys.argv[1:], run, given["request"], board, told, None)
 
 

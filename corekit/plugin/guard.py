@@ -6,7 +6,6 @@ import os
 import signal
 import sys
 import threading
-import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -234,7 +233,9 @@ def failure_words(error: BaseException, where: str = "") -> str:
     plugin ran. With COREKIT_TRACE in the environment the traceback goes to the error stream.
     """
     if os.environ.get("COREKIT_TRACE"):
-        traceback.print_exception(error, file=sys.stderr)
+        from traceback import print_exception
+
+        print_exception(error, file=sys.stderr)
     found = _line_of(error) or where
     words = in_words(error).removesuffix(".")
     return f"{words}, at {found}" if found else words
@@ -246,8 +247,10 @@ def _line_of(error: BaseException) -> str:
         return line_words(error.filename, error.lineno)
     if isinstance(error, Overrun) and error.place:
         return error.place
+    from traceback import walk_tb
+
     raised = error.__cause__ if isinstance(error, CriedError) and error.__cause__ is not None else error
-    lines = [(frame.f_code.co_filename, line) for frame, line in traceback.walk_tb(raised.__traceback__)]
+    lines = [(frame.f_code.co_filename, line) for frame, line in walk_tb(raised.__traceback__)]
     return first_foreign(reversed(lines))
 
 
