@@ -145,6 +145,12 @@ def to_coherent(number: float, unit_text: str) -> float:
         UnitError: unknown unit. ValueError: the number is not finite.
     """
     one = unit(unit_text)
+    if not one.offset_exact:
+        above, below = one.factor_exact.numerator, one.factor_exact.denominator
+        if below == 1 and above <= _EXACT and math.isfinite(found := number * above):
+            return found + 0.0  # as in `_amount`
+        if above == 1 and below <= _EXACT and math.isfinite(number):
+            return number / below + 0.0
     return float(_fraction(number) * one.factor_exact + one.offset_exact)
 
 
@@ -605,17 +611,18 @@ def parse_accuracy(text: str, unit: str) -> Accuracy:
     if len(text) > _LONGEST:
         raise TypedError(f"{_in_quotes(text[:20] + '…')} is too long for an accuracy", _ACCURACY)
     plain = key_of(text).replace("+/-", "±").lstrip("± ").removeprefix("(").removesuffix(")").strip()
-    sums = {"percent": Fraction(0), "digits": Fraction(0), "amount": Fraction(0)}
+    sums: dict[str, Fraction] = {}
     for term in plain.split("+"):
         name, amount = _accuracy_term(term.strip(), text, own)
-        sums[name] += amount
+        sums[name] = sums[name] + amount if name in sums else amount
     if not any(sums.values()):
         raise TypedError(
             f"{_in_quotes(text)} promises a reading without uncertainty, and there is none",
             _ACCURACY,
             '"0.5 % + 2 digits"',
         )
-    return Accuracy(float(sums["percent"]), float(sums["digits"]), float(sums["amount"]), text)
+    percent, digits, amounts = (float(sums.get(name, 0)) for name in ("percent", "digits", "amount"))
+    return Accuracy(percent, digits, amounts, text)
 
 
 def _by_name(text: str) -> Unit:

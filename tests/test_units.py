@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import random
 import re
 import subprocess
@@ -71,6 +72,31 @@ def test_rows_without_a_unit_in_pint_say_so() -> None:
         else:
             # Engine speed in rpm builds on a definition made at another row.
             assert row["pint"].startswith("engine_rev") or plain.Unit(row["pint"]) is not None
+
+
+@given(
+    st.sampled_from([row.text for row in units.units()]),
+    st.one_of(st.floats(allow_nan=False, allow_infinity=False), st.integers(-(10**18), 10**18)),
+)
+def test_a_number_in_a_declared_unit_is_the_coherent_one_rounded_once(text: str, number: float) -> None:
+    # Judge: rational arithmetic of Python's own library.
+    row = unit(text)
+    exact = Fraction(number) * row.factor_exact + row.offset_exact
+    try:
+        expected = float(exact)
+    except OverflowError:
+        with pytest.raises(OverflowError):
+            to_coherent(number, text)
+        return
+    found = to_coherent(number, text)
+    assert (found, math.copysign(1, found)) == (expected, math.copysign(1, expected))
+
+
+@pytest.mark.parametrize("text", ["V", "mV", "kV", "°C", "rpm"])
+@pytest.mark.parametrize("number", [math.nan, math.inf, -math.inf])
+def test_what_is_no_finite_number_is_refused_in_every_unit(number: float, text: str) -> None:
+    with pytest.raises(ValueError, match="A quantity needs a finite number"):
+        to_coherent(number, text)
 
 
 @pytest.mark.parametrize("bare", ["bar", "kPa", "psi", "mbar", "hPa", "inHg", "inH2O", "mmHg"])

@@ -128,9 +128,14 @@ class Job:
 
     def all(self, kind: type[R]) -> tuple[Noted[R], ...]:
         """Everything of one kind that stands, oldest first."""
-        return tuple(
-            Noted(noted.entry, noted.record) for noted in self.standing if isinstance(noted.record, kind)
-        )
+        if kind not in self._of_kind:
+            self._of_kind[kind] = tuple(noted for noted in self.standing if isinstance(noted.record, kind))
+        return self._of_kind[kind]
+
+    @cached_property
+    def _of_kind(self) -> dict[type, tuple[Noted[Any], ...]]:
+        """What was asked for of each kind before."""
+        return {}
 
     def last(self, kind: type[R]) -> Noted[R] | None:
         found = self.all(kind)

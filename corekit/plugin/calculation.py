@@ -24,6 +24,7 @@ import attrs
 from .. import units
 from ..model.possible import Possible, for_each
 from ..model.value import Value, propagate
+from .annotations import read_annotations
 from .reading import Reading
 
 P = ParamSpec("P")
@@ -351,7 +352,7 @@ class Calculation(Generic[P]):
 def annotations_of(function: Callable[..., float]) -> tuple[dict[str, Input], Output]:
     """Read unit, label and range off the annotations, refusing at import what is not declared."""
     try:
-        hints = inspect.get_annotations(function, eval_str=True)
+        hints = read_annotations(function)
     except NameError as error:
         raise TypeError(
             f"{function.__name__}: {error}. Declare what annotations name at module level, and import it"

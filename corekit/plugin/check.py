@@ -26,6 +26,7 @@ from ..model.finding import Finding, Gap, Reason, Urgency, Verdict
 from ..model.measurand import Measurand, Observation, Setting, Trait, ruled_out_by
 from ..model.sampling import Sampling
 from ..model.value import Value
+from .annotations import read_annotations
 from .case import Case, Missing
 from .guard import line_words
 from .limit_words import limit_words
@@ -168,7 +169,15 @@ def _taken_with(of: Measurand, readings: Iterable[Reading]) -> Reading | None:
     return next((reading for reading in beside if reading.measurand.kind == of.kind), None)
 
 
-def declare(function: Checker[P], title: str, *, read_before: bool = False) -> Check[P]:
+def declare(
+    function: Checker[P],
+    title: str,
+    *,
+    read_before: bool = False,
+    worse_with: tuple[Measurand, ...] = (),
+    better_with: tuple[Measurand, ...] = (),
+    not_while: tuple[str, ...] = (),
+) -> Check[P]:
     """Read the signature; whatever cannot be meant is refused here, at import.
 
     Args:
@@ -177,15 +186,19 @@ def declare(function: Checker[P], title: str, *, read_before: bool = False) -> C
     Raises:
         TypeError: names the function, the parameter and what to write.
     """
-    if read_before:
-        return Check(
-            title=title, function=function, parameters=partial(parameters_of, function, after_case=True)
-        )
-    if not inspect.isgeneratorfunction(function):
+    if not read_before and not inspect.isgeneratorfunction(function):
         raise TypeError(
             f"{function.__name__}: a check yields its findings; use `yield case.judge(…)`, not `return`."
         )
-    return Check(title=title, function=function, parameters=parameters_of(function, after_case=True))
+    read = partial(parameters_of, function, after_case=True)
+    return Check(
+        title=title,
+        function=function,
+        parameters=read if read_before else read(),
+        worse_with=worse_with,
+        better_with=better_with,
+        not_while=not_while,
+    )
 
 
 def parameters_of(function: Callable[..., Any], *, after_case: bool = False) -> tuple[Parameter, ...]:
@@ -199,7 +212,7 @@ def parameters_of(function: Callable[..., Any], *, after_case: bool = False) -> 
     """
     where = function.__name__
     try:
-        hints = inspect.get_annotations(function, eval_str=True)
+        hints = read_annotations(function)
     except NameError as error:
         raise TypeError(
             f"{where}: {error}. Declare measurands, traits and answers at module level, and import names"

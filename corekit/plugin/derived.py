@@ -13,6 +13,7 @@ from ..model.finding import Gap, Reason
 from ..model.measurand import Measurand, Observation, Trait
 from ..model.sampling import Sampling
 from ..model.value import Value
+from .annotations import read_annotations
 from .case import Case, Missing
 from .check import Check, Parameter, missing_gap, parameters_of
 from .guard import line_words
@@ -57,7 +58,7 @@ def derivation(function: Callable[..., Derived], measurand: Measurand) -> Deriva
     parameters = parameters_of(function)
     if not any(isinstance(parameter.of, _Read) for parameter in parameters):
         raise TypeError(f"{name}: a derived reading follows from others; take them as parameters.")
-    hints = inspect.get_annotations(function, eval_str=True)
+    hints = read_annotations(function)
     wanted = "dict[str, ck.Value], by place" if measurand.places else "ck.Value | None"
     if "return" not in hints:
         raise TypeError(f"{name}: say what it returns, -> {wanted}.")

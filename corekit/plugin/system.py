@@ -674,8 +674,10 @@ class System:
         """
 
         def declared(function: Checker[P]) -> Check[P]:
-            check = attrs.evolve(
-                declare(function, title, read_before=self.found_right.holds(function)),
+            check = declare(
+                function,
+                title,
+                read_before=self.found_right.holds(function),
                 worse_with=tuple(worse_with),
                 better_with=tuple(better_with),
                 not_while=tuple(not_while),
@@ -725,13 +727,13 @@ class System:
         beside = [file for name in _BESIDE if (file := self.folder / name).is_file()]
         shared = [data_path(f"shared/{name}") for name in _SHARED]
         codes = [getattr(check.function, "__code__", None) for check in self.checks.values()]
-        modules = {Path(code.co_filename) for code in codes if code is not None}
+        modules = {code.co_filename for code in codes if code is not None}
         told = (
             self.key,
             own_units(),
             [sorted(shelf) for shelf in (self.parts, self.measurands, self.observations, self.traits)],
             [sorted(shelf) for shelf in (self.operations, self.checks, self.calculations, self.symptoms)],
-            [(str(file), file.stat().st_mtime_ns) for file in sorted(modules) if file.is_file()],
+            [(name, file.stat().st_mtime_ns) for name in sorted(modules) if (file := Path(name)).is_file()],
         )
         return kept(f"{self.key}-{path.stem}", [path, *beside, *shared], make, code=self.folder, told=told)
 
