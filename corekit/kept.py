@@ -60,8 +60,8 @@ def fingerprint(files: list[Path], code: Path | None, told: Any) -> bytes:
     return words.digest()
 
 
-#: The rooms whose modules have a say in what is kept. No room to the right of them keeps what its own code
-#: makes; the faces that `report` keeps are as their library reads them.
+#: The rooms whose modules have a say in what is kept. A room to the right of them that keeps what its own
+#: code makes names its folder as `code`; the faces that `report` keeps are as their library reads them.
 _ROOMS = ("model", "plugin")
 
 

@@ -5,6 +5,10 @@ times as long, its document information carries the hour of writing, and its fon
 width and are cut anew for every paper. So operators, document information and fonts go through names that
 the guide does not describe; those stand here and nowhere else. pyproject.toml bounds the version for them,
 and tests/report/test_pdf_file.py names each one that a version has lost or changed.
+
+reportlab also imports what few papers want: an evaluator of expressions, whose pattern of ninety words is
+worked out anew at each start, the reader of pictures and the shaper of scripts. Together they take a fifth of
+a cold draft, so each is loaded when something of it is used.
 """
 
 from __future__ import annotations
@@ -20,6 +24,17 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 import attrs
+
+from .when_used import load_when_used
+
+load_when_used("PIL.Image")
+load_when_used("uharfbuzz")
+load_when_used(
+    "reportlab.lib.rl_safe_eval",
+    ("rl_safe_exec", "rl_safe_eval", "safer_globals", "rl_extended_literal_eval"),
+)
+
+# ruff: noqa: E402  # what follows imports them
 from reportlab import rl_config
 from reportlab.lib.rl_accel import fp_str
 from reportlab.pdfbase import pdfmetrics, ttfonts

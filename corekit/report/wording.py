@@ -9,11 +9,13 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import attrs
 
 from ..datafile import read_toml, required_field, structured
 from ..fault import Faults, quotation
+from ..kept import kept
 from ..model.personal import PERSONAL_KINDS
 from ..reference import data_path
 
@@ -165,7 +167,9 @@ def wording() -> Wording:
 @lru_cache(maxsize=8)
 def _wording_of(language: str) -> Wording:
     path = data_path("templates") / f"wording.{language}.toml"
-    return read_wording(path if path.is_file() else data_path("templates/wording.toml"))
+    if not path.is_file():
+        path = data_path("templates/wording.toml")
+    return kept(path.stem, [path], lambda: read_wording(path), code=Path(__file__).parent)
 
 
 @lru_cache(maxsize=1)
@@ -178,27 +182,30 @@ def theme() -> Theme:
     return read_theme(data_path("templates/theme.toml"))
 
 
-#: A wording file, a class for each section.
-_SECTIONS = {
-    section: attrs.make_class(
-        section, {word: attrs.field(type=str, default="", metadata={"expected": "a text"}) for word in words}
+@lru_cache(maxsize=1)
+def _wording_file() -> type[Any]:
+    """A wording file, a class for each section."""
+    sections = {
+        section: attrs.make_class(
+            section,
+            {word: attrs.field(type=str, default="", metadata={"expected": "a text"}) for word in words},
+        )
+        for section, words in _WORDS.items()
+    }
+    return attrs.make_class(
+        "_WordingFile",
+        {
+            section: attrs.field(type=form, factory=form, metadata={"expected": f"a section [{section}]"})
+            for section, form in sections.items()
+        },
     )
-    for section, words in _WORDS.items()
-}
-_WordingFile = attrs.make_class(
-    "_WordingFile",
-    {
-        section: attrs.field(type=form, factory=form, metadata={"expected": f"a section [{section}]"})
-        for section, form in _SECTIONS.items()
-    },
-)
 
 
 def read_wording(path: Path) -> Wording:
     """A wording file, checked; see `wording`."""
     faults = Faults()
     data = read_toml(path)
-    words: Wording = attrs.asdict(structured(data, _WordingFile, faults))
+    words: Wording = attrs.asdict(structured(data, _wording_file(), faults))
     for section, fields in _WORDS.items():
         for word, filled_in in fields.items():
             at = (section, word)

@@ -135,6 +135,28 @@ def test_drafting_an_invoice_draws_and_computes_without_units_server_or_arrays(
     assert "reportlab" in loaded, "the test looks at the wrong thing"
 
 
+def test_a_draft_without_pictures_reads_none_shapes_no_script_and_evaluates_nothing(
+    demo_copy: Path, tmp_path: Path
+) -> None:
+    draft = saying("invoice", str(JOBS["worn-battery"]), "--draft", "--shop", str(demo_copy))
+    used = "\nsys.modules = {name: one for name, one in sys.modules.items() if len(vars(one)) > 12}"
+    loaded = loaded_by(draft + used, tmp_path)
+    assert "reportlab.lib.utils" in loaded, "the test looks at the wrong thing"
+    assert loaded & {"uharfbuzz", "PIL.Image", "reportlab.lib.rl_safe_eval"} == set()
+    assert loaded & {"uharfbuzz._harfbuzz", "PIL.ExifTags", "PIL._imaging"} == set()
+
+
+def test_a_check_makes_few_of_the_classes_that_it_loads(tmp_path: Path) -> None:
+    count = (
+        "\nfrom corekit import late; sys.modules |= dict.fromkeys("
+        "f'{len(late._declared)} {len(late._made)}'.split(), sys)"
+    )
+    check = saying("check", str(JOBS["worn-battery"]))
+    made, declared = sorted(int(one) for one in loaded_by(check + count, tmp_path) if one.isdecimal())
+    assert declared > 120, "the test looks at the wrong thing"
+    assert made < declared / 2
+
+
 def test_importing_the_face_loads_next_to_nothing() -> None:
     loaded = loaded_by("import corekit")
     assert {"corekit", "corekit._version"} <= loaded
