@@ -108,10 +108,14 @@ _ADDED = _Added()
 def table() -> Table:
     """The closed table, with what the installed systems add."""
     if _ADDED.table is None:
-        kinds, units = _shared_units()
-        _ADDED.table = _table_of(
-            {**kinds, **{own.kind.name: own.kind for own in _ADDED.own}},
-            (*units, *dict.fromkeys(own.unit for own in _ADDED.own)),
+        shared = _shared_table()
+        _ADDED.table = (
+            _table_of(
+                {**shared.kinds, **{own.kind.name: own.kind for own in _ADDED.own}},
+                (*shared.units, *dict.fromkeys(own.unit for own in _ADDED.own)),
+            )
+            if _ADDED.own
+            else shared
         )
     return _ADDED.table
 
@@ -130,7 +134,8 @@ def set_own_units(own: Iterable[OwnUnit]) -> None:
     wanted = tuple(dict.fromkeys(own))
     if wanted == _ADDED.own:
         return
-    kinds, units = _shared_units()
+    shared = _shared_table()
+    kinds, units = shared.kinds, shared.units
     known: dict[str, Unit] = {
         key_of(spelling): one for one in units for spelling in (one.text, one.bare, *one.also)
     }
@@ -161,16 +166,16 @@ def set_own_units(own: Iterable[OwnUnit]) -> None:
 
 
 @lru_cache(maxsize=1)
-def _shared_units() -> tuple[Mapping[str, Kind], tuple[Unit, ...]]:
+def _shared_table() -> Table:
     """Kinds and units of shared/units.toml."""
     path = data_path("shared/units.toml")
     return kept("units", [path], lambda: _read_shared(path))
 
 
-def _read_shared(path: Path) -> tuple[Mapping[str, Kind], tuple[Unit, ...]]:
+def _read_shared(path: Path) -> Table:
     data = read_toml(path)
     kinds = {row["name"]: _kind(row) for row in data["kind"]}
-    return kinds, tuple(_unit(row, kinds[name]) for row in data["unit"] for name in row["kinds"])
+    return _table_of(kinds, tuple(_unit(row, kinds[name]) for row in data["unit"] for name in row["kinds"]))
 
 
 def _refusal(*faults: str) -> DataFileError:
