@@ -5,11 +5,13 @@ disagreement.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import attrs
 import pytest
 
 import corekit as ck
+from corekit.assess import ruling
 from corekit.assess.assessment import assess
 from corekit.assess.comparison import Change
 from corekit.assess.proof import Proof
@@ -711,6 +713,26 @@ def test_work_that_exchanges_no_part_is_offered_on_a_plain_failure() -> None:
     assert Story().read("brakes.travel", "90 mm").assessment.may_propose("brakes.bleed")
     assert not Story().read("brakes.travel", "60 mm").assessment.may_propose("brakes.bleed")
     assert not Story().read("brakes.travel", "30 mm").assessment.may_propose("brakes.bleed")
+
+
+@pytest.mark.parametrize(
+    ("verdict", "chance", "met"),
+    [
+        (Verdict.FAIL, 0.04, True),
+        (Verdict.ADVICE, None, True),
+        (Verdict.ADVICE, 0.05, True),
+        (Verdict.ADVICE, 0.051, False),
+        (Verdict.UNDECIDED, 0.04, False),
+    ],
+)
+def test_advice_offers_work_where_it_is_as_sure_as_a_verdict(
+    monkeypatch: pytest.MonkeyPatch, verdict: Verdict, chance: float | None, met: bool
+) -> None:
+    monkeypatch.setattr(ruling, "work_is_likely", lambda *_: 0.0)
+    (found,) = Story().read("brakes.travel", "90 mm").findings("brakes.travel", 0)
+    found = attrs.evolve(found, verdict=verdict, probability=chance)
+    evidence: Any = None  # nothing of it is asked but how likely the work is
+    assert ruling._plain_call(found, 0, evidence).met is met
 
 
 def test_a_system_without_a_fault_table_calls_for_no_part() -> None:

@@ -54,6 +54,8 @@ def test_of_an_even_number_the_median_is_the_mean_of_the_middle_two_and_as_well_
     # two readings of 0.01 V / √3, each by a half
     assert third.median.u == pytest.approx(0.01 / 3**0.5 / 2**0.5)
     assert len(third.median.rests_on) == 2
+    last = beside(10.0, 11.0, 12.5, 30.0, 99.0)[-1]
+    assert (last.median.number, len(last.median.rests_on)) == (pytest.approx(11.75), 4)
 
 
 @pytest.mark.parametrize(("places", "compared"), [(1, 0), (2, 0), (3, 3), (4, 4)])

@@ -31,7 +31,7 @@ from corekit.model.records import (
     Seen,
     body_of,
 )
-from corekit.store.errors import StoreError
+from corekit.store.errors import StoreError, store_error
 from corekit.store.store import Store
 
 from .conftest import fill, invoice, reading, said
@@ -652,3 +652,29 @@ def test_whatever_is_typed_comes_back_as_it_was_and_keeps_the_chain_whole(
     (person,) = store.texts(store.job(job).persons()).values()
     assert person == normalize("NFC", words)
     assert store.verify() == []
+
+
+@pytest.mark.parametrize(
+    ("code", "words", "said"),
+    [
+        # Result codes by sqlite.org/rescode.html, from memory; the upper bytes are the extended code.
+        (5, "database is locked", "another program is writing"),
+        (6, "database table is locked", "another program is writing"),
+        (13, "database or disk is full", "Make room"),
+        (10 | 12 << 8, "disk I/O error", "Make room"),
+        (8, "attempt to write a readonly database", "may not be written"),
+        (14, "unable to open database file", "its folder must exist"),
+        (26, "file is not a database", "is not a corekit store"),
+        (11, "database disk image is malformed", "is damaged"),
+        (1, "Could not decode to UTF-8 column 'body'", "is damaged"),
+        (1, "no such table: entry", "could not do this"),
+        (None, "no such table: entry", "could not do this"),
+    ],
+)
+def test_what_an_error_of_the_database_means_is_said_with_what_to_do(
+    tmp_path: Path, code: int | None, words: str, said: str
+) -> None:
+    error = sqlite3.OperationalError(words)
+    if code is not None:
+        error.sqlite_errorcode = code
+    assert said in str(store_error(error, tmp_path / "shop.corekit"))

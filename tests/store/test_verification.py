@@ -134,6 +134,10 @@ def test_a_copied_row_is_named(raw: sqlite3.Connection) -> None:
             ),
             "does not know of invoice",
         ),
+        (
+            "DELETE FROM entry WHERE id IN (SELECT value FROM entry, json_each(entry.seen))",
+            "which is no longer there",
+        ),
         ("DELETE FROM entry WHERE kind = 'invoice' AND place = 1", "without a gap"),
         ("DELETE FROM person WHERE kind = 'plate'", "refers to it, and it is gone"),
         ("UPDATE person SET job = 'x' WHERE kind = 'plate'", "no entry of this job refers to it"),
