@@ -181,6 +181,13 @@ def test_a_changed_row_is_a_correction_that_replaces_what_it_corrects(store: Sto
     )
 
 
+def test_what_is_read_again_takes_the_next_number_of_its_own(store: Store) -> None:
+    job, _, _ = imported(store, None, drafts_of([COLD]))
+    again = Step("4 °C", (VOLTS, attrs.evolve(VOLTS, typed="12.70 V"), POSTS))
+    (added,) = imported(store, job, drafts_of([again]))[2]
+    assert added.subject == "visit:arrival/battery.open_circuit_voltage/#2"
+
+
 def test_a_row_that_vanished_is_refused_by_its_name_and_value_and_nothing_is_written(store: Store) -> None:
     job, _, _ = imported(store, None, drafts_of([COLD]))
     before = store.journal(job)
