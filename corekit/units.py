@@ -151,7 +151,7 @@ def to_coherent(number: float, unit_text: str) -> float:
             return found + 0.0  # as in `_amount`
         if above == 1 and below <= _EXACT and math.isfinite(number):
             return number / below + 0.0
-    return float(_fraction(number) * one.factor_exact + one.offset_exact)
+    return float(_fraction(number) * one.factor_exact + one.offset_exact) + 0.0
 
 
 def from_coherent(number: float, unit_text: str) -> float:
@@ -174,7 +174,7 @@ _EXACT = 2**53
 def _in_unit(number: float, one: Unit) -> float:
     """A number in the coherent unit of its kind → in this one. Rounded once."""
     if one.offset_exact:
-        return float((_fraction(number) - one.offset_exact) / one.factor_exact)
+        return float((_fraction(number) - one.offset_exact) / one.factor_exact) + 0.0  # as in `_amount`
     return _amount(number, one)
 
 
@@ -191,7 +191,7 @@ def _amount(number: float, one: Unit) -> float:
         return number / above + 0.0  # there is no zero below zero here
     if above == 1 and below <= _EXACT and math.isfinite(found := number * below):
         return found + 0.0
-    return float(Fraction(number) / one.factor_exact)
+    return float(Fraction(number) / one.factor_exact) + 0.0
 
 
 def _fraction(number: float) -> Fraction:

@@ -196,9 +196,11 @@ def estimate_of(job: str, estimate: str, shop: Path) -> Path:
 
 
 def paper_text(pdf: Path | bytes) -> str:
-    """The text layer of a paper, page after page."""
+    """The text layer of a paper, page after page, without the hyphens that part a word at a line's end: what
+    is typed as one is shown by its code.
+    """
     file = io.BytesIO(pdf) if isinstance(pdf, bytes) else pdf
-    return "\n".join(page.extract_text() for page in pypdf.PdfReader(file).pages)
+    return "\n".join(page.extract_text() for page in pypdf.PdfReader(file).pages).replace("\u00ad", "")
 
 
 def squeezed(text: str) -> str:
