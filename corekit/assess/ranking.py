@@ -65,7 +65,6 @@ class Ranking:
         self._seen_columns: dict[str, SeenColumns] = {}
         self._picked: tuple[Places, Numbers] | None = None
         self._masses: dict[tuple[str, str], list[tuple[float, Sequence[float]]]] = {}
-        self._likely = _likely(beliefs.branches.chances)
 
     def seen(self, system: str) -> _Seen:
         if system not in self._seen:
@@ -80,7 +79,7 @@ class Ranking:
         if system not in self._seen_columns:
             branches = self.beliefs.branches
             if self._picked is None:
-                self._picked = _columns.picked(branches.chances, self._likely)
+                self._picked = _columns.picked(branches.chances, LEFT_OUT)
             self._seen_columns[system] = _columns.SeenColumns(branches.layout, *self._picked, system)
         return self._seen_columns[system].bits(tests)
 
@@ -99,7 +98,7 @@ class Ranking:
         layout, chances = self.beliefs.branches.layout, self.beliefs.branches.chances
         kinds, works = layout.kinds(system).of, layout.works
         groups: dict[frozenset[str], dict[int, float]] = {}
-        for place in self._likely:
+        for place in _likely(chances):
             group = groups.setdefault(works[place], {})
             kind = kinds[place]
             group[kind] = group.get(kind, 0.0) + chances[place]

@@ -47,10 +47,14 @@ class Stack:
         return cls(tests, rows, _p_log_p(rows), np.concatenate(([0], ends[:-1])))
 
 
-def picked(chances: Sequence[float], likely: Sequence[int]) -> tuple[Places, Numbers]:
-    """The likely places and their chances, as columns."""
-    places = np.array(likely)
-    return places, np.array(chances)[places]
+def picked(chances: Sequence[float], left_out: float) -> tuple[Places, Numbers]:
+    """The places of the branches that count, and their chances; the least likely that together have less than
+    `left_out` do not.
+    """
+    every = np.array(chances)
+    ranked = np.argsort(every, kind="stable")
+    places = ranked[np.count_nonzero(np.cumsum(every[ranked]) < left_out) :]
+    return places, every[places]
 
 
 class SeenColumns:

@@ -251,11 +251,10 @@ def next_tests(evidence: Evidence) -> list[NextTest]:
     ranking = Ranking(evidence.beliefs)
     unconfirmed = _unconfirmed_faults(evidence, evidence.beliefs)
     shown_of = {system: _of_system(evidence, system) for system in tables.systems}
-    grouped = {
-        (tables.tests[key].system, tables.tests[key].test.group): key
-        for key in evidence.current
-        if key in tables.tests and tables.tests[key].test.group
-    }
+    grouped: dict[tuple[str, str], str] = {}  # of a group the first in the tables' order
+    for key, one in tables.tests.items():
+        if one.test.group and key in evidence.current:
+            grouped.setdefault((one.system, one.test.group), key)
     idle = _idle_systems(evidence)
     barred = _barred(evidence)
     candidates: list[JointTest] = []
