@@ -166,27 +166,32 @@ def repair_lines(book: PriceBook, work_items: Sequence[WorkItem]) -> tuple[Line,
                     shown_by=asked.shown_by,
                 )
             )
-        lines += [
-            priced_line(
-                kind=LineKind.PART,
-                text=part.name,
-                operation=asked.operation,
-                ground=asked.ground,
-                quantity=part.quantity,
-                unit=part.unit or PIECE,
-                price=part.price,
-                currency=book.currency,
-                tax=part.tax or book.tax_of[LineKind.PART],
-                with_tax=book.with_tax,
-                condition=part.condition,
-                number=part.number,
-                shown_by=asked.shown_by,
-            )
-            for part in operation.parts
-        ]
+        lines += _parts(book, asked, operation)
         lines += _cores(book, asked, operation)
         lines += _supplies(book, asked, operation)
     return tuple(lines)
+
+
+def _parts(book: PriceBook, asked: WorkItem, operation: PricedOperation, *, lump_sum: str = "") -> list[Line]:
+    """A line for each part; of a lump sum, whose rate is given, without a price of its own."""
+    return [
+        priced_line(
+            kind=LineKind.PART,
+            text=part.name,
+            operation=asked.operation,
+            ground=asked.ground,
+            quantity=part.quantity,
+            unit=part.unit or PIECE,
+            price=Decimal(0) if lump_sum else part.price,
+            currency=book.currency,
+            tax=lump_sum or part.tax or book.tax_of[LineKind.PART],
+            with_tax=book.with_tax,
+            condition=part.condition,
+            number=part.number,
+            shown_by=asked.shown_by,
+        )
+        for part in operation.parts
+    ]
 
 
 def _lump_sum(book: PriceBook, asked: WorkItem, operation: PricedOperation, price: Decimal) -> list[Line]:
@@ -205,24 +210,7 @@ def _lump_sum(book: PriceBook, asked: WorkItem, operation: PricedOperation, pric
         with_tax=book.with_tax,
         shown_by=asked.shown_by,
     )
-    parts = [
-        priced_line(
-            kind=LineKind.PART,
-            text=part.name,
-            operation=asked.operation,
-            ground=asked.ground,
-            quantity=part.quantity,
-            unit=part.unit or PIECE,
-            price=Decimal(0),
-            currency=book.currency,
-            tax=rate,
-            with_tax=book.with_tax,
-            condition=part.condition,
-            number=part.number,
-            shown_by=asked.shown_by,
-        )
-        for part in operation.parts
-    ]
+    parts = _parts(book, asked, operation, lump_sum=rate)
     return [work, *(attrs.evolve(part, waived=IN_LUMP_SUM) for part in parts)]
 
 

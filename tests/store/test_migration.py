@@ -150,12 +150,11 @@ def opened_until(path: Path, statement: int) -> int:
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
-def test_a_kill_before_a_statement_of_bringing_a_store_up_to_date_leaves_a_whole_one(
+def test_a_kill_before_any_statement_of_bringing_a_store_up_to_date_leaves_a_whole_one(
     old: Path, tmp_path: Path
 ) -> None:
-    """Before every fourth here; `kill-migrating` of the torture kills at any moment."""
     before, data, versions = kept(old), old.read_bytes(), []
-    for statement in itertools.count(1, 4):
+    for statement in itertools.count(1):
         folder = tmp_path / str(statement)
         folder.mkdir()
         path = folder / "shop.corekit"

@@ -83,7 +83,7 @@ def test_no_file_under_a_mebibyte_keeps_a_processor_for_two_seconds(tmp_path: Pa
 
 @posix_only
 def test_what_is_held_stays_what_it_was(tmp_path: Path) -> None:
-    nothing_wrong(memory.memory(2, tmp_path), 2000)
+    nothing_wrong(memory.memory(3, tmp_path), 5000)
 
 
 def test_guesses_open_nothing_and_shut_nobody_out(tmp_path: Path) -> None:
