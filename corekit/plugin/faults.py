@@ -56,7 +56,8 @@ class Fault:
     @property
     def headline(self) -> str:
         """The cause in the customer's words; the trade's name where the table has no others."""
-        if self.cause or self.name[:2].isupper():  # an abbreviation keeps its capitals
+        begins = self.name[:2]  # an abbreviation keeps its capitals, *A relay* is none
+        if self.cause or (begins.isupper() and begins.isalpha()):
             return self.cause or self.name
         return f"{self.name[:1].lower()}{self.name[1:]}"
 

@@ -103,6 +103,8 @@ def test_a_fault_has_a_headline_and_a_sentence_for_the_customer_and_else_its_nam
                 },
                 "dull": {**row, "name": "Lens dull"},
                 "led": {**row, "name": "LED driver"},
+                "low": {**row, "name": "DC socket burnt"},
+                "fuse": {**row, "name": "A fuse has blown"},
             }
         },
         "faults.toml",
@@ -111,6 +113,8 @@ def test_a_fault_has_a_headline_and_a_sentence_for_the_customer_and_else_its_nam
     assert (burnt.headline, burnt.for_customer) == ("a burnt-out lamp", "The lamp has burnt out.")
     assert (dull.headline, dull.for_customer) == ("lens dull", "Lens dull.")
     assert table.faults["led"].headline == "LED driver"
+    assert table.faults["low"].headline == "DC socket burnt"
+    assert table.faults["fuse"].headline == "a fuse has blown"
 
 
 @lamps.check("Connection")
