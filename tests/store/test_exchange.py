@@ -212,3 +212,16 @@ def test_parcels_hold_what_comes_first_first_and_go_on_behind_the_heads(
     assert parcels == 3
     assert b.verify() == []
     assert b.journal(job) == a.journal(job)
+
+
+def test_a_parcel_holds_nothing_that_is_there_already_also_where_jobs_and_books_were_written_in_turn(
+    vans: tuple[Store, Store],
+) -> None:
+    a, _ = vans
+    job = began(a)
+    chain = "books/A/2026"
+    issued = issue(a, job, chain, lambda place: invoice(place, chain))
+    append(a, job, [said("measured", "visit:v/#2", reading("12.60 V"))])
+    heads = a.own_heads()
+    assert a.parcel_behind(heads).entries == ()
+    assert [entry.id for entry in a.parcel_behind({**heads, chain: -1}).entries] == [issued.id]
