@@ -270,6 +270,17 @@ def test_what_was_learned_of_a_complaint_that_nobody_knows_is_not_used_and_that_
     assert (changed.learned, len(changed.failures)) == ((), len(plugins.failures) + 1)
 
 
+@pytest.mark.parametrize(("of", "is_used"), [("none", True), ("otherwise", True), ("no_such", False)])
+def test_a_learned_row_is_used_where_the_test_has_one_of_its_name(
+    plugins: Plugins, of: str, is_used: bool
+) -> None:
+    (learned,) = a_learned(plugins)
+    row = attrs.evolve(learned.tests[0], of=of)
+    changed = plugins_with(plugins, (attrs.evolve(learned, tests=(row,)),))
+    assert (changed.learned != ()) is is_used
+    assert len(changed.failures) == len(plugins.failures) + (not is_used)
+
+
 @pytest.mark.parametrize(
     "text",
     [

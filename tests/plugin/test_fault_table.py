@@ -33,6 +33,7 @@ horn.measurand(
 )
 horn.observation("sound", "Sound", Sound)
 horn.operation("clean", "Clean the contacts")
+horn.operation("exchange", "Exchange the horn")
 horn.part("contact", "Contacts")
 horn.trait("kind", "Kind", Sound)
 horn.trait("age", "Age", units=("s",))
@@ -635,6 +636,14 @@ def test_faults_that_no_test_and_no_symptom_tells_apart_are_told() -> None:
     assert told(data) == [fault]  # a row that says the same as otherwise tells nothing
     data["test"]["check"]["given"] = {"broken": {"p": [0.4, 0.6]}}
     assert horn.fault_table(data, "here").faults.keys() == {"dirt", "broken"}
+
+
+def test_faults_that_call_for_two_works_are_told_where_nothing_tells_them_apart() -> None:
+    data = changed("test/voltage/given", {})
+    data["faults"]["broken"] |= {"calls_for": "horn.exchange"}
+    del data["faults"]["broken"]["refer"], data["symptoms"]
+    (fault,) = told(data)
+    assert fault.startswith("faults.broken: no test tells dirt and broken apart")
 
 
 def test_faults_that_one_work_cures_need_no_test_that_tells_them_apart() -> None:
