@@ -12,11 +12,13 @@ import pytest
 from corekit.assess.hypotheses import Complaint, joint
 from corekit.assess.inference import start
 from corekit.assess.ranking import Ranking, information
+from corekit.assess.steps import with_what_findings_ask
 from corekit.assess.suspect import NextTest, next_tests
 from corekit.plugin.faults import FaultTable
 from corekit.testing.evidence import shown as shown_by_tests
 
-from .test_fault_finding import TABLE, fan, shown
+from .story import Story
+from .test_fault_finding import TABLE, fan, shown, story
 
 BATTERY = corekit_battery.battery
 
@@ -108,3 +110,28 @@ def test_without_a_complaint_nothing_is_told_whatever_is_wrong() -> None:
     tables = joint({"battery": BATTERY.faults}, None, {}, {"battery"}, asked={"battery"})
     assert len(tables.hypotheses) > 10
     assert set(tables.told_each) == {1.0} == {tables.told(one) for one in tables.hypotheses}
+
+
+def test_what_showed_before_the_work_on_its_part_opens_no_other_test() -> None:
+    def offered(story: Story) -> dict[str, str]:
+        return {test.key: test.opens for test in story.assessment.next_tests}
+
+    # Power arrived through the old fuse; whether it does through the new one is to be seen first.
+    before = story().see("fan.power", "yes")
+    assert "power" not in offered(before) and offered(before)["spins"] == ""
+    after = offered(before.repair("fan.replace_fuse"))
+    assert after["power"] == "Does it spin?" and "spins" not in after
+
+
+def test_what_findings_ask_for_comes_by_what_it_tells_in_a_minute() -> None:
+    def asked(key: str) -> NextTest:
+        return NextTest(system="fan", key=f"fan.{key}", question=key, minutes=1, bits=0.0, wants=f"fan.{key}")
+
+    # Both tell a worn bearing; the stiffness takes twenty minutes and the noise one.
+    found = with_what_findings_ask(shown(), [asked("cold"), asked("loud")], [])
+    assert [one.question for one in found] == ["loud", "cold"]
+
+
+def test_a_test_that_opens_nothing_takes_its_own_minutes() -> None:
+    test = NextTest(system="fan", key="power", question="?", minutes=10, bits=2, wants="fan.power")
+    assert test.rate == 0.2

@@ -8,16 +8,23 @@ import attrs
 import pytest
 
 import corekit as ck
+from corekit.judge_unknown import conform_together
 from corekit.model.finding import Gap, Reason, Urgency, Verdict
 from corekit.model.limit import Limit, Span
 from corekit.model.measurand import Trait
+from corekit.model.possible import possible
 from corekit.model.source import Basis, Source, Status
 from corekit.model.value import Value
 from corekit.plugin.case import Case, Missing
-from corekit.plugin.limit_words import limit_with_basis, limit_words, uncertainty_at_most
+from corekit.plugin.limit_words import (
+    limit_with_basis,
+    limit_words,
+    possible_limit_words,
+    uncertainty_at_most,
+)
 from corekit.testing.bench import Bench
 
-from ..assess.brakes import bleed, boiling, brakes, force, pedal, pressure, travel
+from ..assess.brakes import bleed, boiling, bore, brakes, force, pedal, pressure, travel
 
 SAYS = ck.Says(passes="Good: {value}.", fails="Bad: {value}, {limit}.", undecided="Open: {value}.")
 
@@ -289,6 +296,25 @@ def test_a_limit_in_words_names_its_ends() -> None:
         for a, b in ((low, None), (None, high), (low, high))
     ]
     assert words == ["at least 14.2 V", "at most 14.9 V", "14.2 V to 14.9 V"]
+
+
+def test_limits_that_may_hold_are_each_named_where_they_are_few() -> None:
+    source = Source(key="s", title="t", basis=Basis.LAW, status=Status.READ)
+
+    def words(*lows: float) -> str:
+        limits = {
+            number: Limit(key="k", source=source, low=ck.exact("voltage", low), high=None)
+            for number, low in enumerate(lows)
+        }
+        held = limits[0] if len(lows) == 1 else possible(bore, limits)
+        return possible_limit_words(conform_together(ck.exact("voltage", 12.0), held), "V")
+
+    assert words(9.6) == "at least 9.6 V"
+    assert words(9.6, 10.2) == "at least 9.6 V or at least 10.2 V"
+    assert words(9.6, 9.6) == "at least 9.6 V"
+    assert words(9.6, 10.2, 10.8) == "at least 9.6 V or at least 10.2 V or at least 10.8 V"
+    # Of four, what any reading that passes satisfies.
+    assert words(9.6, 10.2, 10.8, 11.4) == "at least 11.4 V"
 
 
 def test_a_case_of_nothing_is_empty() -> None:
