@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
@@ -89,6 +90,60 @@ def test_one_changed_byte_in_any_column_of_any_row_is_named(raw: sqlite3.Connect
             tried += 1
     assert faults(raw) == []
     assert tried >= 2 * len(columns(raw, table))
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_a_value_of_a_type_that_no_column_can_have_is_a_fault_and_no_crash(
+    raw: sqlite3.Connection, table: str
+) -> None:
+    """Pages of another table in a table's place look like that, and SQLite reads them as they are."""
+
+    def declare(text: str) -> None:
+        raw.execute("PRAGMA writable_schema = ON")
+        raw.execute("UPDATE sqlite_master SET sql = ? WHERE type = 'table' AND name = ?", (text, table))
+        raw.execute("PRAGMA writable_schema = RESET")
+
+    (declared,) = raw.execute(
+        "SELECT sql FROM sqlite_master WHERE type = 'table' AND name = ?", (table,)
+    ).fetchone()
+    loose = declared.replace(" NOT NULL", "").replace(" STRICT", "")
+    assert loose != declared
+    (rowid,) = raw.execute(f"SELECT max(rowid) FROM {table}").fetchone()
+    tried = 0
+    # SQLite keeps a whole number that is the key as the row's own number, and that holds nothing else.
+    own = re.findall(r"(\w+) INTEGER (?:NOT NULL )?PRIMARY KEY", declared)
+    for column in set(columns(raw, table)) - {*own}:
+        (old,) = raw.execute(f"SELECT {column} FROM {table} WHERE rowid = ?", (rowid,)).fetchone()
+        for new in (None, b"\x00\xff"):
+            if old == new:
+                continue
+            declare(loose)
+            try:
+                raw.execute(f"UPDATE {table} SET {column} = ? WHERE rowid = ?", (new, rowid))
+                written = raw.execute(f"SELECT {column} FROM {table} WHERE rowid = ?", (rowid,)).fetchone()
+            finally:
+                declare(declared)
+            if written != (old,):
+                assert faults(raw), f"{table}.{column}: {old!r} became {new!r}"
+                tried += 1
+            declare(loose)
+            raw.execute(f"UPDATE {table} SET {column} = ? WHERE rowid = ?", (old, rowid))
+            declare(declared)
+    assert faults(raw) == []
+    assert tried >= len(columns(raw, table)) - 1
+
+
+def test_a_fault_of_the_program_is_not_taken_for_one_of_the_file(
+    raw: sqlite3.Connection, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(connection: sqlite3.Connection) -> Iterator[str]:
+        raise TypeError("a slip of ours")
+
+    monkeypatch.setattr(verification, "_meta", broken)
+    with pytest.raises(TypeError, match="a slip of ours"):
+        faults(raw)
+    raw.execute("DELETE FROM person WHERE rowid = (SELECT max(rowid) FROM person)")
+    assert len(faults(raw)) > 1
 
 
 @pytest.mark.parametrize("table", ["entry", "person"])
