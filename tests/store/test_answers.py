@@ -275,3 +275,20 @@ def test_an_entry_that_an_answer_became_and_that_is_gone_is_named(store: Store, 
     assert any(
         f"it became {entry.id[:12]}, which is no entry of its job" in fault for fault in store.verify()
     )
+
+
+def test_a_screen_corrects_what_a_file_says_in_its_place(store: Store) -> None:
+    job = store.new_job()
+    opened = Draft(
+        kind="opened",
+        row="arrival/opened",
+        body=body_of(Opened(origin="file", words=PersonalText("words", "x"))),
+    )
+    append(store, job, store.file_additions(None, "file", [opened, measured()]).drafts)
+    (said_by_the_file,) = store.job(job).all(Measured)
+    assert said_by_the_file.entry.subject.startswith("file:")
+    (entry,) = add(store, job, measured("12.7 V"), corrects=said_by_the_file.entry)
+    assert [str(old) for old in entry.replaces] == [said_by_the_file.id]
+    assert [noted.record.typed for noted in store.job(job).all(Measured)] == ["12.7 V"]
+    with pytest.raises(StoreError, match="does not stand any more"):
+        add(store, job, measured("12.8 V"), corrects=said_by_the_file.entry)
