@@ -292,3 +292,14 @@ def test_a_screen_corrects_what_a_file_says_in_its_place(store: Store) -> None:
     assert [noted.record.typed for noted in store.job(job).all(Measured)] == ["12.7 V"]
     with pytest.raises(StoreError, match="does not stand any more"):
         add(store, job, measured("12.8 V"), corrects=said_by_the_file.entry)
+
+
+def test_own_words_that_are_corrected_to_what_they_are_write_nothing(store: Store, job: str) -> None:
+    def seen(words: str) -> Draft:
+        body = body_of(Seen(of="battery.case", words=PersonalText("words", words)))
+        return Draft(kind="seen", row="arrival/battery.case/", body=body)
+
+    (first,) = add(store, job, seen("a hairline at one corner"))
+    assert add(store, job, seen("a hairline at one corner"), corrects=first) == []
+    (second,) = add(store, job, seen("it leaks at one corner"), corrects=first)
+    assert [str(old) for old in second.replaces] == [first.id]
