@@ -235,6 +235,51 @@ def test_two_instruments_that_differ_tenfold_are_both_named() -> None:
     assert "12.0 A is 10 times too large" in said(found) and "1.2 A is 10 times too small" in said(found)
 
 
+def summed(total: str, *parts: str, accuracy: str = "0.001 V", within: str = "") -> str:
+    """What is said of a total and its parts, each read with this accuracy; empty where they add up."""
+    system = ck.System("house", "House")
+    whole, *rest = (
+        system.measurand(name, "V", f"Reading {name}", possible=(0, 100), usual=(0, 100), accuracy=accuracy)
+        for name in "tabcd"[: 1 + len(parts)]
+    )
+    system.relation("sum", "The sum", whole, *rest, within=within, why=within and "ours", code="sum")
+    bench = Bench(system).read("t", f"{total} V")
+    for name, typed in zip("abcd", parts, strict=False):
+        bench.read(name, f"{typed} V")
+    found = bench.findings("house.sum")
+    return said(found[0]) if found else ""
+
+
+SLIP = "Likelier slip: reading a"
+
+
+@pytest.mark.parametrize(("accuracy", "is_named"), [("0.14 V", True), ("0.16 V", False)])
+def test_a_slip_is_named_only_where_what_was_left_over_is_far_more_than_is_known(
+    accuracy: str, is_named: bool
+) -> None:
+    # 0.6 V are left over, and nothing where a is meant ten times as large. Three readings, each within the
+    # accuracy, are together as uncertain as that accuracy, and four times that is to be less than 0.6 V.
+    words = summed("12.000", "0.067", "11.333", accuracy=accuracy)
+    assert "unaccounted for" in words
+    assert (SLIP in words) is is_named
+
+
+@pytest.mark.parametrize(("a", "b", "is_named"), [("0.034", "11.366", True), ("0.033", "11.367", False)])
+def test_a_slip_is_named_only_where_it_halves_what_was_left_over(a: str, b: str, is_named: bool) -> None:
+    # 0.6 V are left over, and 0.294 or 0.303 V where a is meant ten times as large; 0.5 V may stay open.
+    words = summed("12.000", a, b, within="0.5 V")
+    assert "unaccounted for" in words
+    assert (SLIP in words) is is_named
+
+
+def test_three_slips_that_explain_it_alike_are_named_and_of_four_none() -> None:
+    three = summed("11.400", "0.300", "0.300", "0.300", "7.800")
+    assert "Likelier slips: " in three
+    assert [f"reading {name} 0.3 V is 10 times too small" in three for name in "abc"] == [True] * 3
+    four = summed("3.900", "0.300", "0.300", "0.300", "0.300")
+    assert "unaccounted for" in four and "Likelier" not in four
+
+
 # ---- nothing is built on it
 
 
