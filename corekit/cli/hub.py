@@ -38,13 +38,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--devices", action="store_true", help="list the devices")
     parser.add_argument("--revoke", metavar="LETTERS", help="let a device in no more; what it wrote stays")
-    parser.add_argument("--person", metavar="NAME", help="let somebody into the office; prints the passcode")
+    parser.add_argument(
+        "--person", metavar="NAME", help="let somebody into the office; prints a passcode for the first day"
+    )
     parser.add_argument(
         "--role", choices=("office", "mechanic", "bookkeeper"), default="office", help="with --person"
     )
     parser.add_argument(
         "--van", metavar="LETTERS", default="", help="with --role mechanic: the van whose jobs are shown"
     )
+    parser.add_argument("--dismiss", metavar="NAME", help="let somebody into the office no more")
     parser.add_argument("--prices", metavar="FILE", help="the price book that every van pulls")
     parser.add_argument("--language", metavar="CODE", help="of the office's pages, such as de")
     parser.add_argument("--verify", action="store_true", help="check every chain, text and list")

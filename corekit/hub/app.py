@@ -23,7 +23,7 @@ from ..web.address import bare_host
 from ..web.rate_limit import RateLimit
 from . import devices, record
 from .database import HubDatabase, Line
-from .errors import HubError, UnknownDeviceError
+from .errors import DatabaseError, HubError, UnknownDeviceError
 from .sealing import HubKey
 
 log = logging.getLogger("corekit.hub")
@@ -136,13 +136,15 @@ def hub_app(
     """The application.
 
     Args:
-        hosts: Names under which it answers, beside this machine itself. clock: For the limit on wrong codes.
+        hosts: Names under which it answers, beside this machine itself; with one, a proxy in front ends TLS.
+        clock: For the limit on wrong codes.
     """
     from .office import add_office
 
     app = flask.Flask("corekit.hub", static_folder=None, template_folder=None)
     app.config.update(MAX_CONTENT_LENGTH=LARGEST)
-    allowed = {"127.0.0.1", "localhost", "[::1]", *map(bare_host, hosts)} - {""}
+    names = {*map(bare_host, hosts)} - {""}
+    allowed = {"127.0.0.1", "localhost", "[::1]"} | names
     limit = RateLimit(clock, burst=20, per_second=0.2, network_burst=10, network_per_second=0.05)
 
     @app.before_request
@@ -165,6 +167,9 @@ def hub_app(
             return _problem(409, str(error))
         if isinstance(error, SyncError):
             return _problem(400, str(error))
+        if isinstance(error, DatabaseError):
+            log.error("%s", error)  # where it lies and what it says is for who keeps the hub
+            return _problem(503, "The hub cannot get at its record. Nothing acknowledged is lost; try again.")
         if isinstance(error, CorekitError):
             return _problem(422, str(error))
         if isinstance(error, HTTPException):
@@ -243,7 +248,7 @@ def hub_app(
         )
         return device, _asked(body)
 
-    add_office(app, hub, clock)
+    add_office(app, hub, clock, names=names)
     return app
 
 

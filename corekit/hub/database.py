@@ -9,7 +9,7 @@ from typing import Any
 
 import psycopg
 
-from .errors import HubError
+from .errors import DatabaseError, HubError
 from .tables import STEPS
 
 Line = psycopg.Connection[tuple[Any, ...]]
@@ -30,7 +30,7 @@ class HubDatabase:
             address: As libpq takes it: `postgresql://…` or `host=… dbname=…`.
 
         Raises:
-            HubError: it cannot be reached, or a newer program wrote it.
+            DatabaseError: it cannot be reached. HubError: a newer program wrote it.
         """
         self.address = address
         self._idle: list[Line] = []
@@ -43,7 +43,7 @@ class HubDatabase:
         """One transaction: everything in the block is kept when it ends, or, if it raises, nothing is.
 
         Raises:
-            HubError: the database cannot be reached, or cannot hold what it is given.
+            DatabaseError: it cannot be reached. HubError: it cannot hold what it is given.
         """
         line = self._taken()
         try:
@@ -52,7 +52,7 @@ class HubDatabase:
         except BaseException as error:
             line.close()
             if isinstance(error, psycopg.OperationalError):
-                raise HubError(
+                raise DatabaseError(
                     f"The database of the hub is in trouble ({_words(error)}). Try again."
                 ) from error
             if isinstance(error, psycopg.DataError):  # a sign or a size that no column holds
@@ -92,7 +92,7 @@ class HubDatabase:
         try:
             return psycopg.connect(self.address, autocommit=True, connect_timeout=10)
         except psycopg.Error as error:
-            raise HubError(
+            raise DatabaseError(
                 f"The database of the hub cannot be reached ({_words(error)}). Name one that exists with"
                 " --database, e.g. postgresql:///corekit; `createdb corekit` makes it."
             ) from error

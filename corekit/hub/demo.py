@@ -17,6 +17,7 @@ from ..desk.setup import create_shop
 from ..desk.shop import Shop
 from ..errors import InputError
 from ..reference import data_path
+from ..web.passcode import random_passcode
 from ..web.server import running
 from . import devices, people, record
 from .app import Hub, open_hub, set_prices
@@ -63,7 +64,7 @@ def run_vans(out: Path, count: int, *, stay: bool = False) -> Iterator[str]:
         yield ""
         yield from _verified(hub, vans)
         if stay:
-            code = people.let_in(hub, "Kim", Role.OFFICE)
+            code = people.let_in(hub, "Kim", Role.OFFICE, passcode=random_passcode())
             yield f"The office is open at {at}/office for Kim, with {code}. Ctrl-C ends it."
             with contextlib.suppress(KeyboardInterrupt):
                 threading.Event().wait()

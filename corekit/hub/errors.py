@@ -11,3 +11,9 @@ class HubError(CorekitError, ValueError):
 
 class UnknownDeviceError(HubError):
     """A request was signed by no device that the hub knows, or by one that was revoked."""
+
+
+class DatabaseError(HubError):
+    """The database under the hub cannot be reached or does not answer; its text is for the hub's own
+    terminal.
+    """

@@ -1,20 +1,22 @@
 """The office in a browser: jobs, search, day plan, debts and papers over all vans, by role.
 
-Who signs in has a session of half a day in a cookie that no script reads and no other site sends
-(SameSite=Strict); what changes something carries the session's own word besides. No page has a script.
-Pages are made in English and said in the hub's language on their way out; what people typed stays.
+Who signs in has a session of half a day, an hour of it unused at most, in a cookie that no script reads and
+no other site sends (SameSite=Strict); what changes something is sent by a page of the office alone and
+carries the session's own word besides. OWASP ASVS 5.0, chapters 3, 6 and 7; the tests name the items. No page
+has a script. Pages are made in English and said in the hub's language on their way out; what people typed
+stays.
 """
 
 from __future__ import annotations
 
 import hashlib
 import hmac
-from collections.abc import Callable
+import secrets
+from collections.abc import Callable, Collection
 from typing import Any
 
 import attrs
 import flask
-import itsdangerous
 import jinja2
 
 from ..languages import ENGLISH
@@ -22,19 +24,29 @@ from ..reference import data_path
 from ..report.dates import day_words
 from ..report.tongue import Tongue, in_tongue, own_words, tongue_of
 from ..sync.message import OFFICE
+from ..web.address import bare_host, is_from_page_of
 from ..web.rate_limit import LoginThrottle
-from . import desk, devices, people
+from . import desk, devices, people, sessions
 from .app import Hub, language_of
 from .errors import HubError
 from .people import Person, Role
 
-_COOKIE = "corekit-office"
-_LONGEST = 12 * 3600  # s
-_THIS_DEVICE = ("127.0.0.1", "localhost", "[::1]")
+#: The session; the mark of a browser in which somebody signed in before, kept for a year.
+_COOKIE, _BROWSER = "corekit-office", "corekit-office-browser"
+_A_YEAR = 365 * 24 * 3600  # s
+_LONGEST_NAME = 200
 
 
-def add_office(app: flask.Flask, hub: Hub, clock: Callable[[], float]) -> None:
-    """Add the office's pages to the hub's application."""
+def add_office(
+    app: flask.Flask, hub: Hub, clock: Callable[[], float], *, names: Collection[str] = ()
+) -> None:
+    """Add the office's pages to the hub's application.
+
+    Args:
+        clock: For the limit on wrong passcodes. names: Under which a proxy in front answers with TLS; with
+            one, browsers send the cookies on such lines only.
+    """
+    tls = bool(names)
     pages = jinja2.Environment(
         loader=jinja2.FileSystemLoader(data_path("templates/office")),
         autoescape=True,
@@ -44,34 +56,76 @@ def add_office(app: flask.Flask, hub: Hub, clock: Callable[[], float]) -> None:
     )
     pages.filters["day"] = day_words
     style = (data_path("templates/office") / "office.css").read_text("utf-8")
-    signer = itsdangerous.TimestampSigner(hub.key.session_secret(), salt="office")
     throttle = LoginThrottle(clock)
+    session_cookie, browser_cookie = (f"__Host-{name}" if tls else name for name in (_COOKIE, _BROWSER))
 
     def page(name: str, person: Person | None, status: int = 200, **values: Any) -> flask.Response:
         text = pages.get_template(name).render(
             person=person,
-            guard=_guard(hub) if person else "",
+            guard=_guard(hub, carried()) if person else "",
             role=str(person.role) if person else "",
             **values,
         )
         return flask.Response(text, status=status, mimetype="text/html")
 
-    def who(*roles: Role) -> Person:
-        """Who asks, if they have one of these roles; else the door is shown, or that there is nothing."""
-        person = _person(hub, signer)
+    def carried() -> str:
+        return flask.request.cookies.get(session_cookie, "")
+
+    def keep(answer: flask.Response, name: str, value: str, seconds: int) -> None:
+        answer.set_cookie(
+            name, value, max_age=seconds, httponly=True, samesite="Strict", secure=tls, path="/"
+        )
+
+    def let_in(answer: flask.Response, person: Person) -> flask.Response:
+        """The answer, with a session of its own in place of the one there was (OWASP ASVS 5.0, 7.2.4)."""
+        token = sessions.begun(hub, person.name, carried())
+        keep(answer, session_cookie, token, sessions.LONGEST)
+        keep(answer, browser_cookie, _browser_mark(hub, person.name), _A_YEAR)
+        return answer
+
+    def who(*roles: Role, choosing: bool = False) -> Person:
+        """Who asks, if they have one of these roles; else the door is shown, or that there is nothing.
+
+        Args:
+            choosing: Also somebody who has still to choose a passcode.
+        """
+        person = sessions.who_carries(hub, carried())
         if person is None:
             flask.abort(flask.redirect("/office/door", 303))
+        if person.drawn and not choosing:
+            flask.abort(flask.redirect("/office/passcode", 303))
         if roles and person.role not in roles:
             flask.abort(page("trouble.html", person, 403, words="Your role shows nothing here."))
         return person
 
-    def changing(*roles: Role) -> Person:
-        person = who(*roles)
-        if not hmac.compare_digest(flask.request.form.get("guard", "").encode(), _guard(hub).encode()):
+    def changing(*roles: Role, choosing: bool = False) -> Person:
+        person = who(*roles, choosing=choosing)
+        word = flask.request.form.get("guard", "").encode("utf-8", "surrogatepass")
+        if not hmac.compare_digest(word, _guard(hub, carried()).encode()):
             flask.abort(
                 page("trouble.html", person, 403, words="This page was too old. Go back and try again.")
             )
         return person
+
+    def wait_of(name: str) -> tuple[float, Callable[[], None]]:
+        """How long this browser has to wait before another passcode of this name is looked at, [s], and what
+        to call once one was right. A browser in which the person signed in before waits for its own mistakes
+        alone.
+        """
+        mark = flask.request.cookies.get(browser_cookie, "")
+        known = _is_browser_of(hub, mark, name)
+        sender = mark if known else f"{flask.request.remote_addr} {name.strip().casefold()}"
+        return throttle.take(sender, known=known), lambda: throttle.forgive(sender, known=known)
+
+    @app.before_request
+    def from_own_page() -> flask.Response | None:
+        request = flask.request
+        if request.method in ("GET", "HEAD", "OPTIONS") or not request.path.startswith("/office"):
+            return None
+        if is_from_page_of(_own_origins(names)):
+            return None
+        words = "This was not sent from a page of the office, so nothing was done."
+        return page("trouble.html", None, 403, words=words)
 
     @app.after_request
     def in_language(answer: flask.Response) -> flask.Response:
@@ -104,32 +158,44 @@ def add_office(app: flask.Flask, hub: Hub, clock: Callable[[], float]) -> None:
 
     @app.post("/office/door")
     def sign_in() -> flask.Response:
-        name = flask.request.form.get("name", "")[:200]
-        sender = f"{flask.request.remote_addr} {name.strip().casefold()}"
-        if wait := throttle.take(sender, known=False):
+        name, passcode = (flask.request.form.get(key, "") for key in ("name", "passcode"))
+        name = name[:_LONGEST_NAME]
+        wait, forgive = wait_of(name)
+        if wait:
             return page("door.html", None, 429, fault=f"Too many tries. Wait {wait:.0f} s.")
-        person = people.signed_in(hub, name, flask.request.form.get("passcode", "")[:200])
+        person = people.signed_in(hub, name, passcode)
         if person is None:
             return page("door.html", None, 403, fault="This name and passcode do not belong together.")
-        throttle.forgive(sender, known=False)
-        answer = flask.Response(status=303, headers={"Location": "/office"})
-        value = signer.sign(f"{people.mark_of_person(hub, person.name)}|{person.name}".encode()).decode()
-        answer.set_cookie(
-            _COOKIE,
-            value,
-            max_age=_LONGEST,
-            httponly=True,
-            samesite="Strict",
-            secure=flask.request.host.partition(":")[0] not in _THIS_DEVICE,
-            path="/office",
-        )
-        return answer
+        forgive()
+        if people.is_too_old(hub, person):
+            fault = "That passcode was for one day. Have another one drawn where the hub is kept."
+            return page("door.html", None, 403, fault=fault)
+        where = "/office/passcode" if person.drawn else "/office"
+        return let_in(flask.Response(status=303, headers={"Location": where}), person)
+
+    @app.get("/office/passcode")
+    def passcode() -> flask.Response:
+        return page("passcode.html", who(choosing=True), fault="")
+
+    @app.post("/office/passcode")
+    def choose() -> flask.Response:
+        person = changing(choosing=True)
+        wait, forgive = wait_of(person.name)
+        if wait:
+            return page("passcode.html", person, 429, fault=f"Too many tries. Wait {wait:.0f} s.")
+        present, own, again = (flask.request.form.get(key, "") for key in ("present", "own", "again"))
+        if fault := people.chosen_fault(hub, person, present, own, again):
+            return page("passcode.html", person, 422, fault=fault)
+        forgive()
+        return let_in(flask.Response(status=303, headers={"Location": "/office"}), person)
 
     @app.post("/office/leave")
     def leave() -> flask.Response:
-        changing()
+        changing(choosing=True)
+        sessions.ended(hub, carried())
         answer = flask.Response(status=303, headers={"Location": "/office/door"})
-        answer.delete_cookie(_COOKIE, path="/office")
+        answer.headers["Clear-Site-Data"] = '"cache"'
+        answer.delete_cookie(session_cookie, path="/", secure=tls, httponly=True, samesite="Strict")
         return answer
 
     @app.get("/office")
@@ -147,10 +213,24 @@ def add_office(app: flask.Flask, hub: Hub, clock: Callable[[], float]) -> None:
 
     @app.get("/office/find")
     def find() -> flask.Response:
+        return page("find.html", who(Role.OFFICE, Role.MECHANIC), asked="", found=[])
+
+    @app.post("/office/find")
+    def look_for() -> flask.Response:
+        """Words of customers stand in no address as they are: who keeps the proxy's log reads none of them
+        (OWASP ASVS 5.0, 14.2.1).
+        """
+        changing(Role.OFFICE, Role.MECHANIC)
+        asked = flask.request.form.get("q", "").strip()[:120]
+        where = f"/office/found/{hub.key.sealed_words(asked)}" if asked else "/office/find"
+        return flask.Response(status=303, headers={"Location": where})
+
+    @app.get("/office/found/<sealed>")
+    def found(sealed: str) -> flask.Response:
         person = who(Role.OFFICE, Role.MECHANIC)
-        asked = flask.request.args.get("q", "").strip()[:120]
-        found = desk.found_jobs(hub, person, asked, hub.clock().date()) if asked else []
-        return page("find.html", person, asked=asked, found=found)
+        asked = _or_nothing(lambda: hub.key.opened_words(sealed))
+        rows = desk.found_jobs(hub, person, asked, hub.clock().date())
+        return page("find.html", person, asked=asked, found=rows)
 
     @app.get("/office/day")
     def day() -> flask.Response:
@@ -229,16 +309,32 @@ def _vans(hub: Hub) -> list[tuple[str, str]]:
     return [(one.letters, one.name) for one in known if not one.revoked and one.letters != OFFICE]
 
 
-def _person(hub: Hub, signer: itsdangerous.TimestampSigner) -> Person | None:
-    try:
-        told = signer.unsign(flask.request.cookies.get(_COOKIE, ""), max_age=_LONGEST).decode()
-    except (itsdangerous.BadSignature, UnicodeDecodeError):
-        return None
-    mark, _, name = told.partition("|")
-    return people.person_named(hub, name, mark)
+def _own_origins(names: Collection[str]) -> set[str]:
+    """Where a page of the office may lie that sends this request: under one of the names behind TLS, whatever
+    host and port the proxy passes on; without one, where the request came to.
+    """
+    if not names:
+        return {f"http://{flask.request.environ.get('HTTP_HOST', '')}"}
+    told = flask.request.headers.get("Origin", "")
+    return {told} if bare_host(told.removeprefix("https://")) in names else set()
 
 
-def _guard(hub: Hub) -> str:
+def _guard(hub: Hub, token: str) -> str:
     """The word that a form of this session carries."""
-    cookie = flask.request.cookies.get(_COOKIE, "")
-    return hmac.new(hub.key.session_secret(), f"guard {cookie}".encode(), hashlib.sha256).hexdigest()[:32]
+    return _mac(hub, f"guard {token}")
+
+
+def _browser_mark(hub: Hub, name: str) -> str:
+    drawn = secrets.token_urlsafe(16)
+    return f"{drawn}.{_mac(hub, f'browser {drawn} {name}')}"
+
+
+def _is_browser_of(hub: Hub, mark: str, name: str) -> bool:
+    drawn, _, mac = mark.partition(".")
+    right = _mac(hub, f"browser {drawn} {name.strip()}")
+    return hmac.compare_digest(mac.encode("utf-8", "replace"), right.encode())
+
+
+def _mac(hub: Hub, told: str) -> str:
+    text = told.encode("utf-8", "surrogatepass")
+    return hmac.new(hub.key.session_secret(), text, hashlib.sha256).hexdigest()[:32]

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hmac
 import os
+from base64 import b64decode, urlsafe_b64encode
 from functools import lru_cache
 from pathlib import Path
 
@@ -26,6 +27,7 @@ from .errors import HubError
 
 _WORD = "corekit-hub-key-1"
 _NONCE = 12
+_WORDS = b"words that are looked for"
 #: A word is found by its beginning from so many letters on, and by so many of them at most.
 SHORTEST, LONGEST = 3, 9
 
@@ -64,6 +66,24 @@ class HubKey:
             ) from error
         salt, said = data_of(text.decode())
         return SentPerson(hash=hash_, job=job, kind=kind, salt=str(salt), text=str(said))
+
+    def sealed_words(self, words: str) -> str:
+        """Words that somebody looks for, encrypted, so that they may stand in an address."""
+        nonce = os.urandom(_NONCE)
+        sealed = self._cipher.encrypt(nonce, words.encode("utf-8", "replace"), _WORDS)
+        return urlsafe_b64encode(nonce + sealed).decode("ascii")
+
+    def opened_words(self, sealed: str) -> str:
+        """The words again.
+
+        Raises:
+            HubError: nobody's words were encrypted into this with this key.
+        """
+        try:
+            found = b64decode(sealed, b"-_", validate=True)
+            return self._cipher.decrypt(found[:_NONCE], found[_NONCE:], _WORDS).decode()
+        except (ValueError, InvalidTag) as error:
+            raise HubError("This address is not one of the hub's.") from error
 
     def word(self, word: str) -> bytes:
         """What stands for a word where jobs are looked up."""

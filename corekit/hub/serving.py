@@ -47,12 +47,21 @@ def said_of(hub: Hub, args: argparse.Namespace) -> Told | None:
         )
     if args.revoke:
         devices.revoke(hub.database, args.revoke, datetime.now(UTC))
-        return Told(lines=[f"{args.revoke} is let in no more. What it wrote stays."])
+        with hub.database.line() as line:
+            shut_out = people.mechanics_of(line, args.revoke)
+        who = f" Its mechanics sign in no more: {', '.join(shut_out)}." if shut_out else ""
+        return Told(lines=[f"{args.revoke} is let in no more. What it wrote stays.{who}"])
     if args.person:
         code = people.let_in(hub, args.person, args.role, args.van)
         return Told(
-            lines=[f"{args.person} ({args.role}) signs in to the office with {code}. It is not shown again."]
+            lines=[
+                f"{args.person} ({args.role}) signs in to the office with {code} within a day, and chooses a"
+                " passcode there. It is not shown again."
+            ]
         )
+    if args.dismiss:
+        people.dismiss(hub, args.dismiss)
+        return Told(lines=[f"{args.dismiss} is let in no more, and signed out everywhere."])
     if args.prices:
         text = Path(args.prices).read_text("utf-8")
         try:

@@ -76,4 +76,13 @@ STEPS: tuple[tuple[LiteralString, ...], ...] = (
     ),
     # The newest of the jobs that have a word, where most of them have it.
     ("CREATE INDEX job_of_all_began ON job (began)",),
+    # Who is signed in to the office, so that signing out ends it; when a passcode was drawn by the hub.
+    (
+        "ALTER TABLE person_in_charge ADD COLUMN drawn bigint NOT NULL DEFAULT 0",
+        (
+            "CREATE TABLE office_session (mark text PRIMARY KEY, person text NOT NULL REFERENCES"
+            " person_in_charge ON DELETE CASCADE, since bigint NOT NULL, used bigint NOT NULL)"
+        ),
+        "CREATE INDEX office_session_of_person ON office_session (person)",
+    ),
 )

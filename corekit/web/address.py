@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from urllib.parse import urlsplit
+
+import flask
 
 _HOST = re.compile(r"(\[[0-9a-f:.]+\]|[a-z0-9.-]+)(:[0-9]{1,5})?", re.IGNORECASE)
 _LONGEST_PATH = 2000
@@ -40,3 +43,21 @@ def own_path(path: str, otherwise: str = "/") -> str:
         and len(path) <= _LONGEST_PATH
     )
     return path if is_own else otherwise
+
+
+def is_from_own_page() -> bool:
+    """True when the browser says that a page of this very origin sent the request."""
+    return is_from_page_of({f"{flask.request.scheme}://{flask.request.environ.get('HTTP_HOST', '')}"})
+
+
+def is_from_page_of(origins: Collection[str]) -> bool:
+    """True when the browser says that a page of the origin asked, which is one of these, sent the request
+    (Fetch Metadata; RFC 6454).
+    """
+    headers = flask.request.headers
+    site, origin = headers.get("Sec-Fetch-Site"), headers.get("Origin")
+    if site is not None and site != "same-origin":
+        return False
+    if origin in (None, "null"):
+        return site is not None
+    return origin.lower() in {own.lower() for own in origins}

@@ -29,7 +29,7 @@ import flask
 import itsdangerous
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
-from .address import bare_host, own_path
+from .address import bare_host, is_from_own_page, own_path
 from .passcode import (
     DRAWN_FOR,
     LOCKED_FILE,
@@ -174,7 +174,7 @@ class PasscodeAuth:
         )
 
     def _check_origin(self) -> flask.Response | None:
-        if flask.request.method in _CHANGE_NOTHING or _is_from_own_page():
+        if flask.request.method in _CHANGE_NOTHING or is_from_own_page():
             return None
         return _refusal("This was not sent from a page of these screens, so nothing was done.", 403)
 
@@ -466,18 +466,6 @@ def _typed_fields() -> tuple[list[tuple[str, str]], bool]:
     return fields[:_LOCKED_FIELDS], len(fields) <= _LOCKED_FIELDS and not any(
         file.filename for file in files.values()
     )
-
-
-def _is_from_own_page() -> bool:
-    """True when the browser says that a page of this very origin sent the request (Fetch
-    Metadata; RFC 6454).
-    """
-    headers = flask.request.headers
-    site, origin = headers.get("Sec-Fetch-Site"), headers.get("Origin")
-    own = f"{flask.request.scheme}://{flask.request.environ.get('HTTP_HOST', '')}"
-    if site is not None and site != "same-origin":
-        return False
-    return origin.lower() == own.lower() if origin not in (None, "null") else site is not None
 
 
 def _is_this_device(address: str | None) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -77,12 +78,26 @@ def test_every_page_of_the_office_is_for_thumbs_screens_and_who_does_not_see_it(
     page.get_by_label("Name").fill("Kim")
     page.get_by_label("Passcode").fill(code)
     page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url("**/office/passcode")
+    seen["choice"] = hard_to_use(page)
+    page.get_by_label("The present one").fill(code)
+    page.get_by_label("Your own passcode", exact=True).fill("violet kettle 42")
+    page.get_by_label("Your own passcode once more").fill("violet kettle 42")
+    page.get_by_role("button", name="Keep it").click()
     page.wait_for_url("**/office")
-    for at in ("", "/day", "/debts", "/papers", "/call", "/find?q=example", f"/job/{disputed}"):
+    page.get_by_label("Find a job").fill("example")
+    page.get_by_role("button", name="Find").click()
+    page.wait_for_url("**/office/found/*")
+    assert "Example Customer" in page.inner_text("main")
+    found = page.url.rpartition("/office")[2]
+    page.goto(f"{address}/office/job/{disputed}")
+    page.go_back()
+    assert page.get_by_label("Find a job").input_value() == "example"
+    for at in ("", "/day", "/debts", "/papers", "/call", "/passcode", found, f"/job/{disputed}"):
         page.goto(f"{address}/office{at}")
         seen[at or "jobs"] = hard_to_use(page)
         if PICTURES:
-            name = at.partition("?")[0].partition("/job/")[0].strip("/") or ("job" if "job" in at else "jobs")
+            name = re.sub(r"/(job|found)/.*", r"\1", at).strip("/") or "jobs"
             page.screenshot(path=Path(PICTURES, f"office-{name}-{width}.png"), full_page=True)
     assert {at: wrong for at, wrong in seen.items() if wrong} == {}
     # A call becomes a job on a van's list without a line of script.

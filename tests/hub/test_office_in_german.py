@@ -11,11 +11,10 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from flask.testing import FlaskClient
 
 from corekit.cli import main
 from corekit.hub import people
-from corekit.hub.app import Hub, hub_app, language_of, set_language
+from corekit.hub.app import Hub, language_of, set_language
 from corekit.hub.desk import kind_words
 from corekit.hub.errors import HubError
 from corekit.model.job_state import JobState
@@ -26,7 +25,7 @@ from corekit.testing.screen_texts import template_texts
 from ..store.conftest import reading, said
 from ..store.writing import append
 from ..whole.test_german_screens import EXCEPTED, Fields
-from .test_office import Desk, NewVan, Scene, _quick, scene, sign_in
+from .test_office import Desk, NewVan, Scene, _quick, browser, scene, sign_in
 
 __all__ = ["_quick", "scene", "sign_in"]
 
@@ -50,7 +49,15 @@ def missing(hub: Hub) -> Iterator[list[str]]:
     assert list(german().missing)[before:] == found
 
 
-PATHS = ("/office", "/office/day", "/office/debts", "/office/papers", "/office/call", "/office/find?q=demo")
+PATHS = (
+    "/office",
+    "/office/day",
+    "/office/debts",
+    "/office/papers",
+    "/office/call",
+    "/office/find",
+    "/office/passcode",
+)
 
 
 def pages_of(desk: Desk, *more: str) -> dict[str, str]:
@@ -121,7 +128,7 @@ def test_what_is_wrong_with_a_call_is_said_in_german(
 
 
 def test_the_door_says_in_german_why_it_stays_shut(missing: list[str], hub: Hub) -> None:
-    client: FlaskClient = hub_app(hub).test_client()
+    client = browser(hub)
     page = client.post("/office/door", data={"name": "Kim", "passcode": "wrong"})
     assert page.status_code == 403
     assert "gehören nicht zusammen" in page.text
