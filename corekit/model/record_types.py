@@ -15,8 +15,8 @@ from .personal import KeptWords, Personal
 
 
 def misfit(record: Any) -> str:
-    """The first field of a record that holds something of another kind than the record says, and what came;
-    empty where each fits.
+    """The first field of a record that holds something of another kind than the record says, or out of its
+    bounds, and what came; empty where each fits.
     """
     hints = _hints(type(record))
     for field in attrs.fields(type(record)):
@@ -33,13 +33,16 @@ _HINTS: dict[type, dict[str, Any]] = {}
 
 def _hints(record: type) -> dict[str, Any]:
     if record not in _HINTS:
-        _HINTS[record] = typing.get_type_hints(record)
+        _HINTS[record] = typing.get_type_hints(record, include_extras=True)
     return _HINTS[record]
 
 
 def _fits(value: Any, hint: Any) -> bool:
     if hint is Any:
         return True
+    if typing.get_origin(hint) is typing.Annotated:
+        kind, *bounds = typing.get_args(hint)
+        return _fits(value, kind) and all(bound.holds(value) for bound in bounds)
     if hint in (str, bool, int, types.NoneType):
         return type(value) is hint
     if hint is float:

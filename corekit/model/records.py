@@ -11,10 +11,11 @@ Numbers stand in the coherent unit of their kind, with what was typed beside the
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Annotated, Any
 
 import attrs
 
+from .bounds import AtLeast
 from .personal import KeptWords, Personal, PersonalText
 from .public_words import (
     CANNOT,
@@ -33,6 +34,8 @@ from .public_words import (
 )
 
 _Person = Personal | PersonalText | None
+#: How many, or the how-manieth: never below zero, whoever wrote it.
+Count = Annotated[int, AtLeast(0)]
 
 
 def _personal(raw: Any) -> _Person:
@@ -101,7 +104,7 @@ class Retold:
     """
 
     result: str
-    stage: int = 0
+    stage: Count = 0
 
 
 @attrs.frozen(kw_only=True)
@@ -119,7 +122,7 @@ class Tried:
     result: str
     place: str = ""
     swapped_with: str = _declared_or(SWAPPED_WITH)
-    stage: int = 0
+    stage: Count = 0
     before: bool = False
     ago: float | None = _later(None)
     ago_typed: str = _later("")
@@ -169,7 +172,7 @@ class Fitted:
 
     of: str
     typed: str
-    stage: int = 0
+    stage: Count = 0
     answer: str = ""
     kind: str = ""
     number: float | None = None
@@ -225,7 +228,7 @@ class Measured:
     kind: str
     number: float
     place: str = ""
-    stage: int = 0
+    stage: Count = 0
     instrument: str = ""
     span: str = ""
     setup: str = ""
@@ -253,7 +256,7 @@ class Recorded:
     unit: str
     over_unit: str
     place: str = ""
-    stage: int = 0
+    stage: Count = 0
     instrument: str = ""
     span: str = ""
     usual: bool = False
@@ -268,7 +271,7 @@ class Recorded:
 class Setup:
     """Readings that belong to others: measurand key → the body of a `Measured`."""
 
-    stage: int = 0
+    stage: Count = 0
     values: dict[str, dict[str, Any]] = attrs.field(factory=dict)
 
 
@@ -280,7 +283,7 @@ class Seen:
 
     of: str
     place: str = ""
-    stage: int = 0
+    stage: Count = 0
     answer: str = ""
     cannot: str = _public(CANNOT)
     words: _Person = _words()
@@ -297,7 +300,7 @@ class CodesRead:
     why.
     """
 
-    stage: int = 0
+    stage: Count = 0
     state: str = ""
     codes: list[str] = attrs.field(factory=list)
     cannot: str = _public(CANNOT)
@@ -338,7 +341,7 @@ class Remarked:
     """
 
     words: _Person = _words()
-    stage: int = 0
+    stage: Count = 0
     cleared: str = _public(CLEARED, later=True)
 
 
@@ -349,7 +352,7 @@ class Left:
     """
 
     because: str
-    stage: int = 0
+    stage: Count = 0
     back: str = ""
 
 
@@ -382,7 +385,7 @@ class Arrived:
     (another vehicle in the same driveway).
     """
 
-    stage: int = 0
+    stage: Count = 0
     odometer: float | None = None
     odometer_typed: str = ""
     same_trip_as: str = ""
@@ -399,7 +402,7 @@ class Started:
     wait: float
     wait_typed: str
     place: str = ""
-    stage: int = 0
+    stage: Count = 0
 
 
 @attrs.frozen(kw_only=True)
@@ -408,7 +411,7 @@ class Ended:
 
     how: str
     because: str
-    stage: int = 0
+    stage: Count = 0
 
 
 @attrs.frozen(kw_only=True)
@@ -435,7 +438,7 @@ class Photographed:
     image: _Person = _words()
     of: str = ""
     place: str = ""
-    stage: int = 0
+    stage: Count = 0
     what: _Person = _words()
 
 
@@ -446,8 +449,8 @@ class PhotoChosen:
     """
 
     photo: str
-    width: int
-    height: int
+    width: Count
+    height: Count
     image: _Person = _words()
 
 
@@ -510,7 +513,7 @@ class Repaired:
     """
 
     operation: str
-    stage: int
+    stage: Count
     cause: str = _later("")
 
 
@@ -519,7 +522,7 @@ class Serviced:
     """Work of the shop's own was done: nothing that was read rests on it, so no stage follows it."""
 
     operation: str
-    stage: int = 0
+    stage: Count = 0
 
 
 @attrs.frozen(kw_only=True)
@@ -663,7 +666,7 @@ class Reminded:
     """
 
     number: str
-    nth: int
+    nth: Count
     day: str
     due: int
     currency: str
@@ -706,7 +709,7 @@ class Published:
     """A masked Document went to the page server under this token hash."""
 
     document_id: str
-    link: int
+    link: Count
     token_hash: str
 
 
@@ -724,7 +727,7 @@ class InvoiceIssued:
     before it was issued, as it says. `job_name` stands in books of before alone.
     """
 
-    place: int
+    place: Count
     number: str
     document_id: str
     document: dict[str, Any]

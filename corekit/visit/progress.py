@@ -101,7 +101,7 @@ def _unshown_work(job: Job, assessment: Assessment) -> tuple[str, ...]:
         if repair.retest
         and repair.operation not in given_up
         and repair.retest not in no_tool
-        and not any((repair.retest, stage) in out_of_reach for stage in range(repair.stage, job.stage + 1))
+        and not any((repair.retest, stage) in out_of_reach for stage in job.stages if stage >= repair.stage)
     )
 
 

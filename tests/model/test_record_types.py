@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import attrs
 import pytest
 
 from corekit.model.record_types import misfit
@@ -36,6 +37,10 @@ NAME = {"personal": "name", "hash": "ab" * 32}
         ("complaint", {"symptoms": ["clicks", 5]}, "symptoms"),
         ("complaint", {"symptoms": "clicks"}, "symptoms"),
         ("opened", {"origin": "visit", "demo": "yes"}, "demo"),
+        ("repaired", {"operation": "a.b", "stage": 0}, ""),
+        ("repaired", {"operation": "a.b", "stage": -1}, "stage cannot be -1"),
+        ("repaired", {"operation": "a.b", "stage": 1.0}, "stage cannot be 1.0"),
+        ("seen", {"of": "a.b", "stage": -(2**53) + 1}, "stage"),
     ],
 )
 def test_a_field_that_holds_another_kind_of_thing_is_named(
@@ -43,6 +48,18 @@ def test_a_field_that_holds_another_kind_of_thing_is_named(
 ) -> None:
     wrong = misfit(RECORDS[kind](**body))
     assert wrong.startswith(told) if told else wrong == ""
+
+
+def test_no_statement_is_of_a_stage_before_the_first() -> None:
+    staged = [kind for kind, record in RECORDS.items() if attrs.fields_dict(record).get("stage")]
+    assert len(staged) > 10
+    for kind in staged:
+        fields = attrs.fields(RECORDS[kind])
+        if next(field for field in fields if field.name == "stage").type in ("str", str):
+            continue  # of an estimate: the word for what it is of
+        needed = {field.name: "x" for field in fields if field.default is attrs.NOTHING}
+        assert misfit(RECORDS[kind](**{**needed, "stage": -1})).startswith(("stage", *needed)), kind
+        assert "Count" in str(next(field for field in fields if field.name == "stage").type), kind
 
 
 def test_whatever_a_store_and_the_demo_write_fits(tmp_path: Path, demo_out: Path) -> None:
