@@ -130,6 +130,7 @@ def enrolled(
             line.execute("UPDATE job SET device = %s WHERE device = %s", (letters, instead_of))
             line.execute("UPDATE invoice SET device = %s WHERE device = %s", (letters, instead_of))
             line.execute("UPDATE chain SET device = %s WHERE device = %s", (letters, instead_of))
+            line.execute("UPDATE person_in_charge SET device = %s WHERE device = %s", (letters, instead_of))
             line.execute(
                 "INSERT INTO job_device SELECT job, %s FROM job_device WHERE device = %s ON CONFLICT DO"
                 " NOTHING",

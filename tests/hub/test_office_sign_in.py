@@ -13,6 +13,8 @@ from werkzeug.test import TestResponse
 from corekit.hub import devices, people, sessions
 from corekit.hub.app import Hub
 from corekit.hub.errors import HubError
+from corekit.share.signing import SigningKey
+from corekit.sync.message import base32
 from corekit.web.passcode import DRAWN_FOR, LONGEST
 
 from .test_office import OWN, NewVan, _quick, browser
@@ -257,6 +259,21 @@ def test_a_mechanic_of_a_van_that_was_revoked_is_signed_out_and_comes_in_no_more
     assert enter(browser(hub), OWN, "Max").status_code == 403
     with pytest.raises(HubError, match="the letters of a van that is enrolled"):
         people.let_in(hub, "Moe", "mechanic", letters)
+
+
+def test_a_mechanic_goes_on_in_the_van_that_takes_the_place_of_a_lost_one(hub: Hub, new_van: NewVan) -> None:
+    van = new_van("one")
+    van.begin("first", "Ada Example")
+    van.sync()
+    people.let_in(hub, "Max", "mechanic", van.letters, passcode=OWN)
+    client = browser(hub)
+    enter(client, OWN, "Max")
+    code = devices.invited(hub.database, "one again", instead_of=van.letters)
+    key = base32(SigningKey(bytes(32)).public)
+    letters, *_ = devices.enrolled(hub.database, code, key, wish="", books=[], now=DRAWN_AT)
+    assert letters != van.letters
+    page = client.get("/office").text
+    assert "Ada Example" in page and f"of van {letters}" in page
 
 
 # ---- pages of the office only
