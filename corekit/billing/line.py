@@ -250,7 +250,7 @@ def from_data(data: Mapping[str, Any]) -> Line:
     """The line that plain JSON data describes.
 
     Raises:
-        ValueError: a key is missing or unknown, a value is of the wrong sort, or the line contradicts itself.
+        InputError: a key is missing or unknown, a value is of the wrong sort, or the line contradicts itself.
     """
     line = _object(
         {**dict.fromkeys(_LATER, ""), _WITH_TAX: False, **data} if isinstance(data, Mapping) else data,
@@ -270,30 +270,35 @@ def from_data(data: Mapping[str, Any]) -> Line:
     evidence = ground["evidence"]
     if not isinstance(evidence, (list, tuple)) or not all(isinstance(item, str) for item in evidence):
         raise InputError(f"ground.evidence: must be a list of entry ids; got {evidence!r}.")
-    return Line(
-        kind=line["kind"],
-        text=line["text"],
-        operation=line["operation"],
-        ground=Ground(
-            kind=ground["kind"],
-            text=ground["text"],
-            finding_code=ground["finding_code"],
-            evidence=tuple(evidence),
-        ),
-        quantity=_number(line["quantity"], "quantity"),
-        unit=line["unit"],
-        price=_number(line["price"], "price"),
-        per=_number(line["per"], "per"),
-        net=Money(net["minor"], net["currency"]),
-        tax=line["tax"],
-        condition=line["condition"] or None,
-        shown_by=line["shown_by"],
-        waived=line["waived"],
-        changed=line["changed"],
-        number=line["number"],
-        off=line["off"],
-        with_tax=line[_WITH_TAX],
-    )
+    try:
+        return Line(
+            kind=line["kind"],
+            text=line["text"],
+            operation=line["operation"],
+            ground=Ground(
+                kind=ground["kind"],
+                text=ground["text"],
+                finding_code=ground["finding_code"],
+                evidence=tuple(evidence),
+            ),
+            quantity=_number(line["quantity"], "quantity"),
+            unit=line["unit"],
+            price=_number(line["price"], "price"),
+            per=_number(line["per"], "per"),
+            net=Money(net["minor"], net["currency"]),
+            tax=line["tax"],
+            condition=line["condition"] or None,
+            shown_by=line["shown_by"],
+            waived=line["waived"],
+            changed=line["changed"],
+            number=line["number"],
+            off=line["off"],
+            with_tax=line[_WITH_TAX],
+        )
+    except InputError:
+        raise
+    except ValueError as error:  # a kind, a ground or a condition that there is none of
+        raise InputError(f"line {line['text']!r:.80}: {error}.") from error
 
 
 def _object(data: Any, name: str, keys: tuple[str, ...]) -> Mapping[str, Any]:

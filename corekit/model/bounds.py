@@ -13,3 +13,13 @@ class AtLeast:
 
     def holds(self, value: object) -> bool:
         return isinstance(value, (int, float)) and value >= self.least
+
+
+@attrs.frozen
+class OneOf:
+    """A text that is one of these words."""
+
+    words: tuple[str, ...]
+
+    def holds(self, value: object) -> bool:
+        return value in self.words

@@ -15,7 +15,7 @@ from typing import Annotated, Any
 
 import attrs
 
-from .bounds import AtLeast
+from .bounds import AtLeast, OneOf
 from .personal import KeptWords, Personal, PersonalText
 from .public_words import (
     CANNOT,
@@ -328,7 +328,7 @@ class Requested:
     """
 
     operation: str
-    ground: str
+    ground: Annotated[str, OneOf(REQUESTED_ON)]
     because: str = ""
     invoice: str = _later("")
 
@@ -351,7 +351,7 @@ class Left:
     (YYYY-MM-DD) if one was named.
     """
 
-    because: str
+    because: Annotated[str, OneOf(LEFT_BECAUSE)]
     stage: Count = 0
     back: str = ""
 
@@ -409,7 +409,7 @@ class Started:
 class Ended:
     """The job ends without (further) repair: `how` of `ENDED_HOW`, `because` in words that are printed."""
 
-    how: str
+    how: Annotated[str, OneOf(ENDED_HOW)]
     because: str
     stage: Count = 0
 
@@ -422,9 +422,9 @@ class Waived:
     `invoice` is the number of the earlier invoice that the guarantee was given on.
     """
 
-    because: str
+    because: Annotated[str, OneOf(WAIVED_BECAUSE)]
     operation: str = ""
-    charge: str = ""
+    charge: Annotated[str, OneOf(("", *WAIVED_CHARGES))] = ""
     invoice: str = ""
 
 
@@ -583,7 +583,7 @@ class Discounted:
 class OldParts:
     """What becomes of the parts that were taken out, as the customer chose: one of `OLD_PARTS`."""
 
-    choice: str
+    choice: Annotated[str, OneOf(OLD_PARTS)]
 
 
 @attrs.frozen(kw_only=True)

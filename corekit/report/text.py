@@ -8,6 +8,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 
+from ..errors import InputError
 from ..model.personal import Personal
 from ..signs import has_blank, is_visible
 
@@ -90,6 +91,6 @@ def refuse_numbered_draft(document: Document) -> None:
     invoice.
     """
     if document.draft and document.number:
-        raise ValueError(
+        raise InputError(
             f"A draft has no number; this one says {document.number!r}. Issue it, or leave the number empty."
         )
