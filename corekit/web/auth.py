@@ -6,8 +6,8 @@ session, the session's anti-forgery word. OWASP ASVS 5.0, chapters 3, 6 and 7; t
 
 A session is a signed cookie: its name, when the passcode was given and when it was last used. It outlives a
 restart of the server, because the phone of a mechanic in the middle of a job must not be locked out by that;
-it ends after minutes without use, after half a day in any case, when it is locked by hand and when the
-passcode changes.
+it ends after minutes without use, after half a day in any case, when it is locked by hand, when the same
+browser is let in anew and when the passcode changes.
 """
 
 from __future__ import annotations
@@ -355,7 +355,10 @@ class PasscodeAuth:
             fault = self._fault_of_own(known, form.get("own", ""), form.get("again", ""))
             if fault:
                 return self._locked_page(next_path, kept=kept, kept_to=kept_to, message=fault)
-        # A name of its own for each unlocking (ASVS 7.2.4): what was known before it opens nothing after it.
+        # A name of its own for each unlocking, and the session that this browser had before is over (ASVS
+        # 7.2.4). Other devices stay where they are.
+        if earlier:
+            self._end(earlier)
         now = int(self.now())
         session = Session(name=secrets.token_urlsafe(16), since=now, last_used=now)
         flask.g.session = session
@@ -385,9 +388,13 @@ class PasscodeAuth:
         return ""
 
     def _lock_now(self) -> flask.Response:
-        self._revoked.revoke(flask.g.session.name, LONGEST_SESSION)
+        self._end(flask.g.session)
         flask.g.session = None
         return _redirect("/door")
+
+    def _end(self, session: Session) -> None:
+        # A session that is still to come was begun before the clock was set back.
+        self._revoked.revoke(session.name, max(0.0, session.since - self.now()) + LONGEST_SESSION)
 
     def _state(self) -> flask.Response:
         """Whether this device is let in, and the word for its forms.

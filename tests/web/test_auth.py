@@ -394,11 +394,37 @@ def test_a_cookie_signed_with_another_shops_secret_opens_nothing(let_in: Behind,
     assert other.get("/job/abc").status_code == 401
 
 
-def test_each_unlocking_makes_a_session_of_its_own(behind: Behind) -> None:  # (7.2.4)
+def test_each_unlocking_makes_a_session_of_its_own_and_ends_the_one_before(
+    behind: Behind, made: Callable[..., Behind]
+) -> None:  # (7.2.4)
+    elsewhere = behind.browser()
+    behind.unlock(client=elsewhere)
     behind.unlock()
-    first = behind.client.get_cookie("corekit-work").value.split(".")[0]
+    first = behind.client.get_cookie("corekit-work").value
     behind.unlock()
-    assert behind.client.get_cookie("corekit-work").value.split(".")[0] != first
+    assert behind.client.get_cookie("corekit-work").value.split(".")[0] != first.split(".")[0]
+    assert behind.client.get("/job/abc").status_code == 200
+    for server in (behind, made()):  # also after a restart
+        thief = server.browser()
+        thief.set_cookie("corekit-work", first)
+        assert thief.get("/job/abc").status_code == 401
+    assert elsewhere.get("/job/abc").status_code == 200
+
+
+def test_a_wrong_passcode_ends_no_session(let_in: Behind) -> None:
+    let_in.unlock("wrong!")
+    assert let_in.client.get("/job/abc").status_code == 200
+
+
+def test_a_session_that_was_ended_stays_so_when_a_clock_set_back_comes_round_again(let_in: Behind) -> None:
+    first = let_in.client.get_cookie("corekit-work").value
+    let_in.clock.seconds -= 2 * LONGEST_SESSION
+    let_in.unlock()
+    let_in.clock.seconds += 2 * LONGEST_SESSION
+    let_in.unlock()  # what is over is dropped from the list here
+    thief = let_in.browser()
+    thief.set_cookie("corekit-work", first)
+    assert thief.get("/job/abc").status_code == 401
 
 
 def test_a_session_ends_after_minutes_without_use_and_not_while_it_is_used(let_in: Behind) -> None:  # (7.3.1)
