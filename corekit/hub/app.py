@@ -21,6 +21,7 @@ from ..store.exchange import Parcel
 from ..sync.message import CONTENT_TYPE, LARGEST, OFFICE, SMALL, SyncError, packed, unpacked
 from ..web.address import bare_host
 from ..web.rate_limit import RateLimit
+from ..web.wsgi import ARMOUR
 from . import devices, record
 from .database import HubDatabase, Line
 from .errors import HubError, UnknownDeviceError
@@ -136,13 +137,20 @@ def hub_app(
     """The application.
 
     Args:
-        hosts: Names under which it answers, beside this machine itself. clock: For the limit on wrong codes.
+        hosts: Names under which it answers, beside this machine itself. With one it stands behind what ends
+            TLS, and says to browsers that it is asked over TLS alone.
+        clock: For the limit on wrong codes.
     """
     from .office import add_office
 
     app = flask.Flask("corekit.hub", static_folder=None, template_folder=None)
     app.config.update(MAX_CONTENT_LENGTH=LARGEST)
-    allowed = {"127.0.0.1", "localhost", "[::1]", *map(bare_host, hosts)} - {""}
+    names = set(map(bare_host, hosts)) - {""}
+    allowed = {"127.0.0.1", "localhost", "[::1]", *names}
+    app.config[ARMOUR] = [
+        *_HEADERS.items(),
+        *([("Strict-Transport-Security", "max-age=31536000")] if names else []),
+    ]
     limit = RateLimit(clock, burst=20, per_second=0.2, network_burst=10, network_per_second=0.05)
 
     @app.before_request
@@ -153,8 +161,9 @@ def hub_app(
 
     @app.after_request
     def armour(answer: flask.Response) -> flask.Response:
-        for name, value in _HEADERS.items():
+        for name, value in app.config[ARMOUR]:
             answer.headers.setdefault(name, value)
+        answer.headers.setdefault("Cache-Control", "no-store")
         return answer
 
     @app.errorhandler(Exception)
@@ -248,7 +257,6 @@ def hub_app(
 
 
 _HEADERS = {
-    "Cache-Control": "no-store",
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "same-origin",
     "X-Robots-Tag": "noindex, nofollow",

@@ -44,6 +44,7 @@ from .passcode import (
     set_passcode,
 )
 from .rate_limit import LoginThrottle
+from .wsgi import ARMOUR
 
 log = logging.getLogger("corekit.screens")
 
@@ -144,6 +145,7 @@ class PasscodeAuth:
         Whatever else the application adds to what comes before a request comes after these checks.
         """
         app.jinja_env.globals.update(guard=self._guard_of_request, lock_seconds=round(self.lock_after * 60))
+        app.config[ARMOUR] = self._armour
         app.before_request(self._check_host)
         app.before_request(self._check_line)
         app.before_request(self._check_origin)
@@ -202,12 +204,15 @@ class PasscodeAuth:
         fields, whole = _typed_fields()
         return self._resend_page(fields, flask.request.path, whole=whole, status=403)
 
+    @property
+    def _armour(self) -> list[tuple[str, str]]:
+        """The headers that every answer carries."""
+        return [*_HEADERS.items(), *([("Strict-Transport-Security", "max-age=31536000")] if self.tls else [])]
+
     def _security_headers(self, answer: flask.Response) -> flask.Response:
-        for header, value in _HEADERS.items():
+        for header, value in self._armour:
             answer.headers[header] = value
         answer.headers.setdefault("Cache-Control", "no-store")
-        if self.tls:
-            answer.headers["Strict-Transport-Security"] = "max-age=31536000"
         session: Session | None = flask.g.get("session")
         if (
             session

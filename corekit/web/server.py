@@ -29,7 +29,7 @@ from cheroot.server import HeaderReader, HTTPConnection, HTTPRequest
 
 from ..errors import CorekitError
 from .lines import Lines, Pace, Reader, Writer
-from .wsgi import LINE, Wsgi, behind_proxy, buffered, drained
+from .wsgi import LINE, Headers, Wsgi, armour_of, behind_proxy, buffered, drained, plain_text
 
 log = logging.getLogger("corekit.web.server")
 
@@ -99,6 +99,7 @@ class Server(wsgi.Server):
         answers_at: True for an address of this machine at which it answers; lines to others, of a network
             that it is also in, are closed.
         proxy: Address of the reverse proxy in front, which speaks for many; None where there is none.
+        armour: Headers of every answer that is made here and not by the application; see `wsgi.armour_of`.
         lines: The lines that are open now.
     """
 
@@ -106,7 +107,7 @@ class Server(wsgi.Server):
     answers_at: Callable[[str], bool] = staticmethod(lambda address: True)
     proxy: str | None = None
 
-    def __init__(self, address: tuple[str, int], app: Wsgi, limits: Limits) -> None:
+    def __init__(self, address: tuple[str, int], app: Wsgi, limits: Limits, armour: Headers) -> None:
         super().__init__(
             address,
             app,
@@ -118,7 +119,7 @@ class Server(wsgi.Server):
             accepted_queue_size=limits.lines,
             accepted_queue_timeout=1,
         )
-        self.limits = limits
+        self.limits, self.armour = limits, armour
         self.lines: Lines[_Connection] = Lines(limits.lines, limits.lines_of_one)
         self.gateway = _Gateway
         self.max_request_header_size, self.max_request_body_size = _HEADER_BYTES, limits.body_bytes
@@ -199,6 +200,19 @@ class _Request(HTTPRequest):
             self.close_connection = True  # what follows the chunks is never taken for the next request
         return is_read
 
+    def simple_response(self, status: str | int, msg: str | bytes = "") -> None:
+        """Say that the request cannot be answered, and why; the line is closed after it."""
+        self.close_connection = True
+        text = msg.decode("latin-1") if isinstance(msg, bytes) else msg
+        with contextlib.suppress(ConnectionError):
+            self.conn.wfile.write(_whole_answer(str(status), text, self.server.armour))
+
+
+def _whole_answer(status: str, text: str, armour: Headers) -> bytes:
+    body, headers = plain_text(text, armour)
+    lines = [f"HTTP/1.1 {status}", *(f"{name}: {value}" for name, value in headers), "", ""]
+    return "\r\n".join(lines).encode("latin-1") + body
+
 
 class _Gateway(wsgi.Gateway_10):
     """Tells the application's environment which line asks, so that `wsgi.buffered` can say that all of a
@@ -236,10 +250,8 @@ class _Connection(HTTPConnection):
         if self.server.tls is None:
             with contextlib.suppress(OSError):
                 self.socket.setblocking(False)
-                self.socket.send(
-                    b"HTTP/1.1 503 Service Unavailable\r\nRetry-After: 30\r\nContent-Length: 0\r\n"
-                    b"Connection: close\r\n\r\n"
-                )
+                headers = [("Retry-After", "30"), *self.server.armour]
+                self.socket.send(_whole_answer("503 Service Unavailable", "", headers))
         self.close()
 
     def communicate(self) -> bool:
@@ -305,6 +317,7 @@ def server_for(
     """A server, bound but not yet running.
 
     Args:
+        app: What it says of its own answers (`wsgi.armour_of`) holds for those of the server too.
         host: Address to listen on; this device alone unless told otherwise. port: 0 takes a free one; see
             `bind_addr`.
         answers_at, proxy: See `Server`.
@@ -312,8 +325,9 @@ def server_for(
     Raises:
         ServeError: the address or port cannot be had.
     """
-    held = buffered(app, at_once=limits.at_once, largest=limits.held_bytes)
-    server = Server((host, port), drained(behind_proxy(held, proxy)), limits)
+    armour = armour_of(app)
+    held = buffered(app, at_once=limits.at_once, largest=limits.held_bytes, armour=armour)
+    server = Server((host, port), drained(behind_proxy(held, proxy)), limits, armour)
     server.tls, server.answers_at, server.proxy = tls, answers_at, proxy
     try:
         server.prepare()

@@ -34,6 +34,7 @@ from corekit.web.rate_limit import LoginThrottle
 from corekit.web.server import running, server_for
 
 from ..conftest import settled
+from .conftest import refused_by
 
 CODE = "47110815"
 LONGEST = "".join(map(str, range(10, 74)))  # 128 digits
@@ -506,6 +507,22 @@ def test_a_new_passcode_ends_every_session_at_once(let_in: Behind) -> None:  # (
     assert let_in.client.get("/job/abc").status_code == 401
     assert let_in.unlock().status_code == 401
     assert let_in.unlock("another one").status_code == 303
+
+
+@pytest.mark.parametrize("tls", [False, True])
+def test_what_the_server_refuses_itself_is_armoured_as_the_screens_are(
+    made: Callable[..., Behind], tls: bool
+) -> None:  # (3.4.1), (4.1.1)
+    behind = made(tls=tls)
+    screens = dict(behind.client.get("/").headers)
+    with running(server_for(behind.app, port=0)) as server:
+        below = refused_by(server.bind_addr)
+    assert {name for name in screens if name not in below} <= {"WWW-Authenticate"}
+    told = {"Content-Type", "Content-Length"}
+    assert {name: text for name, text in screens.items() if name not in {*told, "WWW-Authenticate"}} == {
+        name: text for name, text in below.items() if name not in {*told, "Connection", "Date"}
+    }
+    assert ("Strict-Transport-Security" in below) == tls
 
 
 # Wrong passcodes (6.3.1)
