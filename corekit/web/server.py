@@ -12,6 +12,7 @@ TLS adapters make it where lines are accepted, and there one silent device would
 from __future__ import annotations
 
 import contextlib
+import ipaddress
 import logging
 import re
 import signal
@@ -28,6 +29,7 @@ from cheroot.errors import MaxSizeExceeded
 from cheroot.server import HeaderReader, HTTPConnection, HTTPRequest
 
 from ..errors import CorekitError
+from .address import is_this_machine, peer_address
 from .lines import Lines, Pace, Reader, Writer
 from .wsgi import LINE, Headers, Wsgi, armour_of, behind_proxy, buffered, drained, plain_text
 
@@ -98,7 +100,8 @@ class Server(wsgi.Server):
     Attributes:
         answers_at: True for an address of this machine at which it answers; lines to others, of a network
             that it is also in, are closed.
-        proxy: Address of the reverse proxy in front, which speaks for many; None where there is none.
+        proxy: Address of the reverse proxy in front, which speaks for many and is the only one from another
+            machine that is answered; None where there is none.
         armour: Headers of every answer that is made here and not by the application; see `wsgi.armour_of`.
         lines: The lines that are open now.
     """
@@ -131,7 +134,7 @@ class Server(wsgi.Server):
         if conn.last_used is not None:
             super().process_conn(conn)
             return
-        slow = self.lines.admit(conn, conn.remote_addr or "", self.proxy)
+        slow = self.lines.admit(conn, peer_address(conn.remote_addr or ""), self.proxy)
         if slow is None:
             conn.refuse()
             return
@@ -304,6 +307,36 @@ class _Connection(HTTPConnection):
         return True
 
 
+def check_line(host: str, proxy: str | None) -> None:
+    """That plain http goes no further than to this machine, or to the proxy that ends TLS.
+
+    Args:
+        host: Address to listen on. proxy: That of the proxy in front, as this machine sees it.
+
+    Raises:
+        ServeError: strangers would be answered without TLS, or the proxy has no address.
+    """
+    if proxy is not None and not _is_address(proxy):
+        raise ServeError(
+            f"--behind-proxy {proxy}: this is no address; write that of the proxy as this machine sees it,"
+            " for instance 127.0.0.1."
+        )
+    if proxy is None and not is_this_machine(host):
+        raise ServeError(
+            f"--host {host}: other machines are not answered over plain http, where whoever is in between"
+            " reads and changes what he likes. Put a proxy in front that ends TLS and name its address with"
+            " --behind-proxy; then it alone is answered. Where it runs on this machine, leave --host out."
+        )
+
+
+def _is_address(text: str) -> bool:
+    try:
+        ipaddress.ip_address(text)
+    except ValueError:
+        return False
+    return True
+
+
 def server_for(
     app: Wsgi,
     host: str = "127.0.0.1",
@@ -327,7 +360,8 @@ def server_for(
     """
     armour = armour_of(app)
     held = buffered(app, at_once=limits.at_once, largest=limits.held_bytes, armour=armour)
-    server = Server((host, port), drained(behind_proxy(held, proxy)), limits, armour)
+    proxy = None if proxy is None else peer_address(proxy)
+    server = Server((host, port), drained(behind_proxy(held, proxy, armour)), limits, armour)
     server.tls, server.answers_at, server.proxy = tls, answers_at, proxy
     try:
         server.prepare()

@@ -12,6 +12,8 @@ from typing import Any
 
 from cheroot.errors import MaxSizeExceeded
 
+from .address import is_this_machine, peer_address
+
 Wsgi = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 Headers = list[tuple[str, str]]
 
@@ -19,6 +21,10 @@ Headers = list[tuple[str, str]]
 ARMOUR = "ARMOUR"
 
 _PIECE = 65_536  # bytes
+_PAST_PROXY = (
+    "Here only the proxy in front is answered, because this line has no TLS. Open the https address that the"
+    " proxy serves."
+)
 #: Headers by which a proxy says for whom it speaks; RFC 7239, and the customary ones before it.
 _PROXY_HEADERS = (
     "HTTP_FORWARDED",
@@ -187,20 +193,27 @@ def _request_body(environ: dict[str, Any], largest: int, take: Callable[[int], N
     return bytes(body)
 
 
-def _plain_answer(status: str, start_response: Callable[..., Any], more: Headers) -> Iterable[bytes]:
-    body, headers = plain_text(f"{status}\n", more)
+def _plain_answer(
+    status: str, start_response: Callable[..., Any], more: Headers, words: str = ""
+) -> Iterable[bytes]:
+    body, headers = plain_text(f"{words or status}\n", more)
     start_response(status, headers)
     return [body]
 
 
-def behind_proxy(app: Wsgi, proxy: str | None) -> Wsgi:
+def behind_proxy(app: Wsgi, proxy: str | None, armour: Headers) -> Wsgi:
     """Believe the reverse proxy at the address `proxy`, and nobody else, about who asks (its last
     `X-Forwarded-For`). Whatever else such headers say never reaches the application.
+
+    Where there is a proxy, nobody else is answered but this machine itself: the line has no TLS.
     """
 
     def proxied_app(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         claims = {header: environ.pop(header, "") for header in _PROXY_HEADERS}
-        if proxy is not None and environ.get("REMOTE_ADDR") == proxy:
+        peer = environ["REMOTE_ADDR"] = peer_address(environ.get("REMOTE_ADDR", ""))
+        if proxy is not None and peer != proxy and not is_this_machine(peer):
+            return _plain_answer("403 Forbidden", start_response, armour, _PAST_PROXY)
+        if proxy is not None and peer == proxy:
             client = _last_client(claims["HTTP_X_FORWARDED_FOR"])
             if client is not None:
                 environ["REMOTE_ADDR"] = client
