@@ -116,7 +116,8 @@ class PasscodeAuth:
         lock_after: Minutes without use after which a session ends.
         now, clock: Seconds since 1970; seconds that never go back.
         open_to_all: Endpoints that show nothing of the shop and that the locked page needs itself (style,
-            script, faces).
+            script, faces), under every address that they take: what is not there is said by a screen, and
+            that names the shop.
     """
 
     shop: Path

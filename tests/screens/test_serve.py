@@ -8,6 +8,7 @@ import contextlib
 import getpass
 import http.client
 import io
+import json
 import os
 import re
 import signal
@@ -300,6 +301,24 @@ def test_the_screens_have_none_of_the_customers_page(demo_copy: Path) -> None:
         assert not [
             rule.rule for rule in app.url_map.iter_rules() if rule.rule.startswith(("/v", "/published"))
         ]
+
+
+def test_nothing_names_the_shop_before_the_passcode(demo_copy: Path) -> None:  # (8.2.1)
+    """Over all rules that can be asked without a job, and over all files of the screens."""
+    set_passcode(demo_copy, CODE)
+    with opened(demo_copy, PasscodeAuth(shop=demo_copy)) as app:
+        client: Any = app.test_client()
+        name = str(app.jinja_env.globals["shop_name"])
+        rules = {rule.rule for rule in app.url_map.iter_rules() if "GET" in (rule.methods or ())}
+        files = {f"/{path.name}" for path in Path(str(app.template_folder)).iterdir()}
+        paths = {re.sub(r"<[^>]+>", "abc", rule) for rule in rules} | files | {"/face/none.ttf"}
+        assert "/work.webmanifest" in paths and "/face/regular.ttf" not in paths
+        for path in paths:
+            answer = client.get(path)
+            assert name not in answer.text and json.dumps(name)[1:-1] not in answer.text, path
+        assert client.get("/work.webmanifest").status_code == 401
+        client.post("/door", data={"passcode": CODE}, headers={"Origin": "http://localhost"})
+        assert client.get("/work.webmanifest").json["name"] == name
 
 
 def test_nothing_of_the_screens_changes_anything_by_a_get_or_lets_a_post_in_without_the_guard(
