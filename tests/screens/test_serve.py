@@ -321,6 +321,30 @@ def test_nothing_names_the_shop_before_the_passcode(demo_copy: Path) -> None:  #
         assert client.get("/work.webmanifest").json["name"] == name
 
 
+def test_lock_now_is_on_every_screen(demo_copy: Path) -> None:  # (7.4.4)
+    """Over all rules that answer with a screen, what is not there among it."""
+    set_passcode(demo_copy, CODE)
+    own = {"Origin": "http://localhost"}
+    with opened(demo_copy, PasscodeAuth(shop=demo_copy)) as app:
+        client: Any = app.test_client()
+        client.post("/door", data={"passcode": CODE}, headers=own)
+        job = re.findall(r'href="/job/([^"/?]+)', client.get("/find?q=DEMO").text)[0]
+        seen = 0
+        for rule in app.url_map.iter_rules():
+            path = re.sub(r"<[^>]+>", "abc", rule.rule.replace("<job>", job))
+            if "GET" not in (rule.methods or ()) or path == "/door":
+                continue
+            answer = client.get(path, follow_redirects=True)
+            if answer.mimetype == "text/html":
+                guard = client.get("/door/state").json["guard"]
+                form = f'action="/door/lock">\n<input type="hidden" name="guard" value="{guard}">'
+                assert answer.text.count(form) == answer.text.count("/door/lock") == 1, path
+                seen += 1
+        assert seen > 40
+        assert client.post("/door/lock", data={"guard": guard}, headers=own).status_code == 303
+        assert client.get("/").status_code == 401
+
+
 def test_nothing_of_the_screens_changes_anything_by_a_get_or_lets_a_post_in_without_the_guard(
     demo_copy: Path,
 ) -> None:  # ASVS 3.5.1, 3.5.3

@@ -892,3 +892,28 @@ def test_a_passcode_is_the_same_where_python_was_built_without_scrypt(
     assert kept.fits("password") and not kept.fits("passwort")
     monkeypatch.delattr(hashlib, "scrypt")
     assert kept.fits("password") and not kept.fits("passwort")
+
+
+@pytest.mark.browser
+def test_the_padlock_takes_no_line_and_is_large_enough_to_touch(
+    demo_copy: Path, phone: Any, quick: None
+) -> None:
+    set_passcode(demo_copy, CODE)
+    with opened(demo_copy, PasscodeAuth(shop=demo_copy)) as app, running(server_for(app, port=0)) as server:
+        page = phone().page
+        at = f"http://127.0.0.1:{server.bind_addr[1]}"
+        page.goto(f"{at}/find?q=DEMO")
+        given(page)
+        job = page.locator("a[href^='/job/']").first.get_attribute("href")
+        for width in (360, 320):
+            page.set_viewport_size({"width": width, "height": 740})
+            for path in ("/", "/day", "/reckon", "/shop", f"{job}/way"):
+                page.goto(f"{at}{path}")
+                settled(page, "() => document.fonts.ready.then(() => true)")
+                lock = page.get_by_role("button", name="Lock now").bounding_box()
+                assert lock["height"] >= 48 and lock["width"] >= 48, path
+                assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+                top = "document.querySelector('.top').getBoundingClientRect().height"
+                high = page.evaluate(top)
+                page.evaluate("document.querySelector('.lock').remove()")
+                assert page.evaluate(top) == high, (path, width)
