@@ -2,7 +2,8 @@
 
 Every request passes, in this order: the name it was asked for (a page elsewhere must not reach us under a
 name of its own), the line it came over (plain http is for this device alone), the page that sent it, the
-session, the session's anti-forgery word. OWASP ASVS 5.0, chapters 3, 6 and 7; the tests name the items.
+session, the session's anti-forgery word. OWASP ASVS 5.0.0, chapters 3, 4, 6 to 9, 11, 12 and 14; the tests
+name the items.
 
 A session is a signed cookie: its name, when the passcode was given and when it was last used. It outlives a
 restart of the server, because the phone of a mechanic in the middle of a job must not be locked out by that;

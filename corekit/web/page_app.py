@@ -5,7 +5,7 @@
 the masked PDF. `PUT /published/<token hash>` takes a document from the shop, `DELETE` takes it down.
 
 Whatever is wrong with a token, the answer is one and the same. Rules from W3C TAG, Good Practices for
-Capability URLs, and OWASP ASVS 5.0 (chapters 2, 3, 11, 14, 15, 16); the tests name the items.
+Capability URLs, and OWASP ASVS 5.0.0 (chapters 1 to 4, 11, 14 to 16); the tests name the items.
 """
 
 from __future__ import annotations

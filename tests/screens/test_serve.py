@@ -347,7 +347,7 @@ def test_lock_now_is_on_every_screen(demo_copy: Path) -> None:  # (7.4.4)
 
 def test_nothing_of_the_screens_changes_anything_by_a_get_or_lets_a_post_in_without_the_guard(
     demo_copy: Path,
-) -> None:  # ASVS 3.5.1, 3.5.3
+) -> None:  # OWASP ASVS 5.0.0, 3.5.1 and 3.5.3
     """Over all rules that the application has, so that a screen added later is held to it too."""
     set_passcode(demo_copy, CODE)
     own = {"Origin": "http://localhost"}
@@ -364,11 +364,25 @@ def test_nothing_of_the_screens_changes_anything_by_a_get_or_lets_a_post_in_with
             if rule.endpoint != "door_open":
                 assert client.post(path(rule), headers=own).status_code == 401, rule
         client.post("/door", data={"passcode": CODE}, headers=own)
+        job = re.findall(r'href="/job/([^"/?]+)', client.get("/find?q=DEMO").text)[0]
+        gets = [rule for rule in app.url_map.iter_rules() if "GET" in (rule.methods or ())]
+        assert len(gets) > 40
+        for rule in gets:
+            assert client.get(path(rule).replace("/job/abc", f"/job/{job}"), headers=own).status_code < 500
+        # Nor by one that says what a form would say.
+        for rule in posts:
+            client.get(path(rule).replace("/job/abc", f"/job/{job}"), query_string={"guard": guard(client)})
+        assert everything_in(demo_copy) == before
+        assert client.get("/").status_code == 200, "it locked nothing either"
         for rule in posts:
             if rule.endpoint != "door_open":
                 assert client.post(path(rule), data={"guard": "x"}, headers=own).status_code == 403, rule
             assert client.post(path(rule), headers={"Origin": "http://localhost:9"}).status_code == 403, rule
         assert everything_in(demo_copy) == before
+
+
+def guard(client: Any) -> str:
+    return str(client.get("/door/state").json["guard"])
 
 
 def everything_in(shop: Path) -> list[str]:

@@ -1,6 +1,6 @@
 """The van's own certificate, held against OpenSSL's opinion of it (Python's ssl) and a real browser's.
 
-RFC 5280 is the profile; items in brackets are of OWASP ASVS 5.0, their numbers from memory.
+RFC 5280 is the profile; items in brackets are of OWASP ASVS 5.0.0.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """The server under the screens, over real lines.
 
-Items in brackets are of OWASP ASVS 5.0, their numbers from memory.
+Items in brackets are of OWASP ASVS 5.0.0.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ def asked(server: Server, method: str = "GET", body: bytes | None = None, **head
         return answer.status, answer.read().decode()
 
 
-def test_it_listens_on_this_device_alone_unless_told_otherwise(server: Server) -> None:  # (13.2.2)
+def test_it_listens_on_this_device_alone_unless_told_otherwise(server: Server) -> None:
     assert server.bind_addr[0] == "127.0.0.1"
     assert asked(server) == (200, "http 127.0.0.1")
 
