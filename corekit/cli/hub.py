@@ -22,7 +22,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         default="hub.key",
         help="the key of the texts (%(default)s); drawn if there is none",
     )
-    parser.add_argument("--host", default="127.0.0.1", help="address to listen on (%(default)s)")
+    parser.add_argument(
+        "--host",
+        default="127.0.0.1",
+        help="address to listen on (%(default)s); another asks for --behind-proxy",
+    )
     parser.add_argument("--port", type=int, default=8743, help="port to listen on (%(default)s)")
     parser.add_argument(
         "--name", metavar="HOST", action="append", default=[], help="name it answers under, as vans type it"
@@ -30,7 +34,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--behind-proxy",
         metavar="ADDRESS",
-        help="address of the proxy in front, whose word on who asks is believed",
+        help="address of the proxy in front, which ends TLS: the only other machine that is answered, and its"
+        " word on who asks is believed (X-Forwarded-For)",
     )
     parser.add_argument("--invite", metavar="VAN", help="print a code that enrols one van of this name")
     parser.add_argument(

@@ -12,11 +12,16 @@ import argparse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--host", default="127.0.0.1", help="address to listen on (%(default)s)")
+    parser.add_argument(
+        "--host",
+        default="127.0.0.1",
+        help="address to listen on (%(default)s); another asks for --behind-proxy",
+    )
     parser.add_argument(
         "--behind-proxy",
         metavar="ADDRESS",
-        help="address of the proxy in front, whose word on who asks is believed (X-Forwarded-For)",
+        help="address of the proxy in front, which ends TLS: the only other machine that is answered, and its"
+        " word on who asks is believed (X-Forwarded-For)",
     )
     parser.add_argument("--port", type=int, default=8741, help="port to listen on (%(default)s)")
     parser.add_argument(

@@ -21,6 +21,7 @@ from ..store.exchange import Parcel
 from ..sync.message import CONTENT_TYPE, LARGEST, OFFICE, SMALL, SyncError, packed, unpacked
 from ..web.address import bare_host
 from ..web.rate_limit import RateLimit
+from ..web.wsgi import ARMOUR
 from . import devices, record
 from .database import HubDatabase, Line
 from .errors import DatabaseError, HubError, UnknownDeviceError
@@ -136,7 +137,8 @@ def hub_app(
     """The application.
 
     Args:
-        hosts: Names under which it answers, beside this machine itself; with one, a proxy in front ends TLS.
+        hosts: Names under which it answers, beside this machine itself. With one it stands behind what ends
+            TLS, and says to browsers that it is asked over TLS alone.
         clock: For the limit on wrong codes.
     """
     from .office import add_office
@@ -145,6 +147,10 @@ def hub_app(
     app.config.update(MAX_CONTENT_LENGTH=LARGEST)
     names = {*map(bare_host, hosts)} - {""}
     allowed = {"127.0.0.1", "localhost", "[::1]"} | names
+    app.config[ARMOUR] = [
+        *_HEADERS.items(),
+        *([("Strict-Transport-Security", "max-age=31536000")] if names else []),
+    ]
     limit = RateLimit(clock, burst=20, per_second=0.2, network_burst=10, network_per_second=0.05)
 
     @app.before_request
@@ -155,8 +161,9 @@ def hub_app(
 
     @app.after_request
     def armour(answer: flask.Response) -> flask.Response:
-        for name, value in _HEADERS.items():
+        for name, value in app.config[ARMOUR]:
             answer.headers.setdefault(name, value)
+        answer.headers.setdefault("Cache-Control", "no-store")
         return answer
 
     @app.errorhandler(Exception)
@@ -253,7 +260,6 @@ def hub_app(
 
 
 _HEADERS = {
-    "Cache-Control": "no-store",
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "same-origin",
     "X-Robots-Tag": "noindex, nofollow",

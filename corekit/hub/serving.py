@@ -14,7 +14,7 @@ from ..billing.price_file import read_price_book
 from ..errors import InputError
 from ..languages import name_of
 from ..sync.message import LARGEST
-from ..web.server import Limits, Server, serve, server_for
+from ..web.server import Limits, Server, check_line, serve, server_for
 from . import devices, people, record
 from .app import Hub, hub_app, open_hub, set_language, set_prices
 
@@ -96,8 +96,9 @@ def hub_server(
     """A server for a hub, bound but not yet running.
 
     Raises:
-        ServeError: the address or port cannot be had.
+        ServeError: the address or port cannot be had, or strangers would be answered without TLS.
     """
+    check_line(host, proxy)
     return server_for(hub_app(hub, hosts=names), host, port, limits=HUB, proxy=proxy)
 
 

@@ -10,7 +10,7 @@ import gzip
 import json
 import logging
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import ExitStack
 from functools import lru_cache
 from importlib import resources
@@ -55,7 +55,6 @@ _KEPT_FILES = {
     "queue.js": "text/javascript",
     "sw.js": "text/javascript",
     "mark.svg": "image/svg+xml",
-    "work.webmanifest": "application/manifest+json",
 }
 
 
@@ -236,32 +235,46 @@ def _files(app: flask.Flask, spoken: Spoken) -> None:
         """What the phone keeps until it can be sent; the server knows nothing of it."""
         return flask.render_template("queue.html")
 
-    @app.get("/<name>")
+    # What has no passcode before it answers these names and no others: what is not there is a screen too.
+    @app.get(f"/<any({_quoted(_KEPT_FILES)}):name>")
     def kept(name: str) -> flask.Response:
-        if name not in _KEPT_FILES:
-            flask.abort(404)
         data = (folder / name).read_bytes()
         if name == "work.css":
             data = f":root {{ --ink: {theme().ink_text}; }}\n".encode() + data + page_css().encode()
         if name.endswith(".js"):
             data = spoken.script(data.decode("utf-8")).encode()
-        if name == "work.webmanifest":
-            data = data.replace(b'"<name>"', json.dumps(app.jinja_env.globals["shop_name"]).encode())
-        reply = flask.Response(data, mimetype=_KEPT_FILES[name])
+        return kept_file(data, _KEPT_FILES[name])
+
+    @app.get("/work.webmanifest")
+    def manifest() -> flask.Response:
+        """How the screens are installed on a phone.
+
+        It names the shop, so it is no file for everybody; a browser asks for it with its cookie, as the page
+        says (`crossorigin="use-credentials"`).
+        """
+        data = (folder / "work.webmanifest").read_bytes()
+        name = json.dumps(app.jinja_env.globals["shop_name"]).encode()
+        return kept_file(data.replace(b'"<name>"', name), "application/manifest+json")
+
+    def kept_file(data: bytes, mimetype: str) -> flask.Response:
+        reply = flask.Response(data, mimetype=mimetype)
         reply.headers["Cache-Control"] = "no-cache"
         reply.add_etag()
         reply.make_conditional(flask.request)
         return reply
 
-    @app.get("/face/<name>.ttf")
+    @app.get(f"/face/<any({_quoted(_FACES)}):name>.ttf")
     def face(name: str) -> flask.Response:
-        if name not in _FACES:
-            flask.abort(404)
         reply = flask.Response(
             _face(name), mimetype="font/ttf", headers={"Content-Encoding": "gzip", "Vary": "Accept-Encoding"}
         )
         reply.headers["Cache-Control"] = "public, max-age=31536000, immutable"
         return reply
+
+
+def _quoted(names: Iterable[str]) -> str:
+    """Names as a rule of addresses takes them."""
+    return ",".join(f'"{name}"' for name in names)
 
 
 @lru_cache(maxsize=len(_FACES))

@@ -1,7 +1,10 @@
-"""What a browser says about where it is and where it wants to go, held against what is ours."""
+"""What a browser says about where it is and where it wants to go, and whose line it is, held against what is
+ours.
+"""
 
 from __future__ import annotations
 
+import ipaddress
 import re
 from collections.abc import Collection
 from urllib.parse import urlsplit
@@ -20,6 +23,27 @@ def bare_host(header: str) -> str:
     """
     match = _HOST.fullmatch(header)
     return match[1].lower().removesuffix(".") if match else ""
+
+
+def peer_address(text: str) -> str:
+    """An address in its one spelling, an IPv4 one within an IPv6 one as itself; what is none, as it is.
+
+    >>> peer_address("::ffff:192.0.2.1"), peer_address("2001:DB8::0:1"), peer_address("proxy")
+    ('192.0.2.1', '2001:db8::1', 'proxy')
+    """
+    try:
+        parsed = ipaddress.ip_address(text)
+    except ValueError:
+        return text
+    return str(getattr(parsed, "ipv4_mapped", None) or parsed)
+
+
+def is_this_machine(address: str) -> bool:
+    """Whether what comes from this address, or goes to it, never leaves the machine."""
+    try:
+        return address == "localhost" or ipaddress.ip_address(peer_address(address)).is_loopback
+    except ValueError:
+        return False
 
 
 def own_path(path: str, otherwise: str = "/") -> str:

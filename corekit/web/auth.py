@@ -2,12 +2,13 @@
 
 Every request passes, in this order: the name it was asked for (a page elsewhere must not reach us under a
 name of its own), the line it came over (plain http is for this device alone), the page that sent it, the
-session, the session's anti-forgery word. OWASP ASVS 5.0, chapters 3, 6 and 7; the tests name the items.
+session, the session's anti-forgery word. OWASP ASVS 5.0.0, chapters 3, 4, 6 to 9, 11, 12 and 14; the tests
+name the items.
 
 A session is a signed cookie: its name, when the passcode was given and when it was last used. It outlives a
 restart of the server, because the phone of a mechanic in the middle of a job must not be locked out by that;
-it ends after minutes without use, after half a day in any case, when it is locked by hand and when the
-passcode changes.
+it ends after minutes without use, after half a day in any case, when it is locked by hand, when the same
+browser is let in anew and when the passcode changes.
 """
 
 from __future__ import annotations
@@ -44,6 +45,7 @@ from .passcode import (
     set_passcode,
 )
 from .rate_limit import LoginThrottle
+from .wsgi import ARMOUR
 
 log = logging.getLogger("corekit.screens")
 
@@ -115,7 +117,8 @@ class PasscodeAuth:
         lock_after: Minutes without use after which a session ends.
         now, clock: Seconds since 1970; seconds that never go back.
         open_to_all: Endpoints that show nothing of the shop and that the locked page needs itself (style,
-            script, faces).
+            script, faces), under every address that they take: what is not there is said by a screen, and
+            that names the shop.
     """
 
     shop: Path
@@ -144,6 +147,7 @@ class PasscodeAuth:
         Whatever else the application adds to what comes before a request comes after these checks.
         """
         app.jinja_env.globals.update(guard=self._guard_of_request, lock_seconds=round(self.lock_after * 60))
+        app.config[ARMOUR] = self._armour
         app.before_request(self._check_host)
         app.before_request(self._check_line)
         app.before_request(self._check_origin)
@@ -202,12 +206,15 @@ class PasscodeAuth:
         fields, whole = _typed_fields()
         return self._resend_page(fields, flask.request.path, whole=whole, status=403)
 
+    @property
+    def _armour(self) -> list[tuple[str, str]]:
+        """The headers that every answer carries."""
+        return [*_HEADERS.items(), *([("Strict-Transport-Security", "max-age=31536000")] if self.tls else [])]
+
     def _security_headers(self, answer: flask.Response) -> flask.Response:
-        for header, value in _HEADERS.items():
+        for header, value in self._armour:
             answer.headers[header] = value
         answer.headers.setdefault("Cache-Control", "no-store")
-        if self.tls:
-            answer.headers["Strict-Transport-Security"] = "max-age=31536000"
         session: Session | None = flask.g.get("session")
         if (
             session
@@ -355,7 +362,10 @@ class PasscodeAuth:
             fault = self._fault_of_own(known, form.get("own", ""), form.get("again", ""))
             if fault:
                 return self._locked_page(next_path, kept=kept, kept_to=kept_to, message=fault)
-        # A name of its own for each unlocking (ASVS 7.2.4): what was known before it opens nothing after it.
+        # A name of its own for each unlocking, and the session that this browser had before is over (ASVS
+        # 7.2.4). Other devices stay where they are.
+        if earlier:
+            self._end(earlier)
         now = int(self.now())
         session = Session(name=secrets.token_urlsafe(16), since=now, last_used=now)
         flask.g.session = session
@@ -385,9 +395,13 @@ class PasscodeAuth:
         return ""
 
     def _lock_now(self) -> flask.Response:
-        self._revoked.revoke(flask.g.session.name, LONGEST_SESSION)
+        self._end(flask.g.session)
         flask.g.session = None
         return _redirect("/door")
+
+    def _end(self, session: Session) -> None:
+        # A session that is still to come was begun before the clock was set back.
+        self._revoked.revoke(session.name, max(0.0, session.since - self.now()) + LONGEST_SESSION)
 
     def _state(self) -> flask.Response:
         """Whether this device is let in, and the word for its forms.

@@ -23,9 +23,7 @@ from ..model.document import DocumentKind
 from ..share.link import read_token, token_hash
 from ..share.published import FileVersion, PublishedFolder
 from .address import bare_host
-from .wsgi import Wsgi
-
-Headers = list[tuple[str, str]]
+from .wsgi import Headers, Wsgi
 
 #: Of finished pages and papers in memory, all together; an opened account takes some 100 kB with its paper.
 _KEPT_BYTES = 32_000_000

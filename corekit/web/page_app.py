@@ -5,7 +5,7 @@
 the masked PDF. `PUT /published/<token hash>` takes a document from the shop, `DELETE` takes it down.
 
 Whatever is wrong with a token, the answer is one and the same. Rules from W3C TAG, Good Practices for
-Capability URLs, and OWASP ASVS 5.0 (chapters 2, 3, 11, 14, 15, 16); the tests name the items.
+Capability URLs, and OWASP ASVS 5.0.0 (chapters 1 to 4, 11, 14 to 16); the tests name the items.
 """
 
 from __future__ import annotations
@@ -47,6 +47,7 @@ from .finished import Body, Finished, FinishedPages, Front
 from .page_templates import PageTemplates, Renderers, language_of, masked_renderers
 from .rate_limit import RateLimit, TokenBucket
 from .server import ServeError
+from .wsgi import ARMOUR
 
 log = logging.getLogger("corekit.share")
 
@@ -111,7 +112,7 @@ def page_app(
         bare_host(urlsplit(base).netloc),
         *map(bare_host, hosts),
     } - {""}
-    armour = _armour(pages.policy, secure=base.startswith("https://"))
+    armour = app.config[ARMOUR] = _armour(pages.policy, secure=base.startswith("https://"))
     lookup = _Lookup(folder, RateLimit(clock), now, FinishedPages(folder))
     shells = {code: Body.of(text) for code, text in pages.shells.items()}
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ipaddress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -14,7 +13,7 @@ from ..share.keys import new_bearer
 from ..share.link import base_problem
 from ..share.published import LARGEST, PublishedFolder
 from ..store.store import Store
-from .server import Limits, Server, serve, server_for
+from .server import Limits, Server, check_line, serve, server_for
 from .wsgi import Wsgi
 
 #: Four work at once, so that many PDFs at one moment take no more memory than a few.
@@ -28,11 +27,13 @@ def page_server(app: Wsgi, host: str = "127.0.0.1", port: int = 8741, *, proxy: 
         app: See `page_app`.
         host: Where to listen; this machine alone unless told otherwise.
         port: 0 takes a free one.
-        proxy: Address of the reverse proxy in front (it ends TLS); only its word on who asks is believed.
+        proxy: Address of the reverse proxy in front (it ends TLS); only its word on who asks is believed, and
+            no other machine is answered.
 
     Raises:
-        ServeError: the address or port cannot be had.
+        ServeError: the address or port cannot be had, or strangers would be answered without TLS.
     """
+    check_line(host, proxy)
     return server_for(app, host, port, limits=PAGES, proxy=proxy)
 
 
@@ -41,7 +42,7 @@ def serve_shop(folder: Path, *, host: str, port: int, proxy: str | None = None) 
 
     Raises:
         DeskError: the shop publishes to another server, or has no page address.
-        ServeError: the address cannot be listened on.
+        ServeError: the address cannot be listened on, or strangers would be answered without TLS.
     """
     with Store.open(folder / STORE_FILE) as store:
         demo = store.demo
@@ -89,8 +90,10 @@ def serve_published(
 
     Raises:
         DeskError: no phone could reach the page address, or the key can be neither written nor read.
-        ServeError: the key cannot be used, or the address cannot be listened on.
+        ServeError: the key cannot be used, the address cannot be listened on, or strangers would be answered
+            without TLS.
     """
+    check_line(host, proxy)  # before anything is written
     fault = base_problem(page)
     if fault:
         raise DeskError(f"--page: {fault}")
@@ -125,11 +128,6 @@ def _serve(
     from .page_app import page_app
 
     host, port = at
-    if proxy is not None and not _is_address(proxy):
-        raise DeskError(
-            f"--behind-proxy {proxy}: this is no address; write that of the proxy as this machine sees it,"
-            " for instance 127.0.0.1."
-        )
     published = PublishedFolder(folder)
     app = page_app(published, bearer=bearer, demo=demo, base=page, language=language)
     folder.mkdir(parents=True, exist_ok=True)
@@ -137,11 +135,3 @@ def _serve(
     server = page_server(app, host, port, proxy=proxy)
     print(f"Serving {folder} at http://{host}:{server.bind_addr[1]}/v  (Ctrl-C stops it)", flush=True)
     serve(server)
-
-
-def _is_address(text: str) -> bool:
-    try:
-        ipaddress.ip_address(text)
-    except ValueError:
-        return False
-    return True

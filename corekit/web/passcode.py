@@ -264,7 +264,7 @@ def owners_file(path: Path, missing: str, error: type[Exception] = PasscodeError
 
 @attrs.define
 class RevokedLogins:
-    """Sessions that were locked by hand.
+    """Sessions that were ended before their time: locked by hand, or followed by another in the same browser.
 
     Each is kept until its cookie could not be used any more anyway; a restart forgets none.
 

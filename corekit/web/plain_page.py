@@ -12,7 +12,7 @@ import base64
 import hashlib
 import re
 from collections.abc import Callable, Iterable
-from typing import Any
+from typing import Any, ClassVar
 
 import attrs
 import jinja2
@@ -22,8 +22,16 @@ from ..languages import ENGLISH
 from ..reference import data_path
 from ..report.tongue import in_tongue, tongue_of
 from .pairing import VanCertificate
+from .wsgi import ARMOUR
 
 CERTIFICATE_PATH = "/van.crt"
+
+_ARMOUR = [
+    ("X-Content-Type-Options", "nosniff"),
+    ("Referrer-Policy", "no-referrer"),
+    ("X-Robots-Tag", "noindex, nofollow"),
+]
+_ALWAYS = [("Cache-Control", "no-store"), *_ARMOUR]
 
 
 @attrs.frozen
@@ -39,6 +47,9 @@ class PlainPage:
     port: int
     plain_port: int
     language: str = ENGLISH
+    config: ClassVar[dict[str, Any]] = {
+        ARMOUR: [*_ARMOUR, ("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'")]
+    }
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         is_read = environ.get("REQUEST_METHOD") in ("GET", "HEAD")
@@ -98,14 +109,6 @@ class PlainPage:
             ("Content-Security-Policy", policy),
             *_ALWAYS,
         ]
-
-
-_ALWAYS = [
-    ("Cache-Control", "no-store"),
-    ("X-Content-Type-Options", "nosniff"),
-    ("Referrer-Policy", "no-referrer"),
-    ("X-Robots-Tag", "noindex, nofollow"),
-]
 
 
 def _own_address(host: str, certificate: VanCertificate) -> str:

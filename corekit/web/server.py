@@ -12,6 +12,7 @@ TLS adapters make it where lines are accepted, and there one silent device would
 from __future__ import annotations
 
 import contextlib
+import ipaddress
 import logging
 import re
 import signal
@@ -28,8 +29,9 @@ from cheroot.errors import MaxSizeExceeded
 from cheroot.server import HeaderReader, HTTPConnection, HTTPRequest
 
 from ..errors import CorekitError
+from .address import is_this_machine, peer_address
 from .lines import Lines, Pace, Reader, Writer
-from .wsgi import LINE, Wsgi, behind_proxy, buffered, drained
+from .wsgi import LINE, Headers, Wsgi, armour_of, behind_proxy, buffered, drained, plain_text
 
 log = logging.getLogger("corekit.web.server")
 
@@ -98,7 +100,9 @@ class Server(wsgi.Server):
     Attributes:
         answers_at: True for an address of this machine at which it answers; lines to others, of a network
             that it is also in, are closed.
-        proxy: Address of the reverse proxy in front, which speaks for many; None where there is none.
+        proxy: Address of the reverse proxy in front, which speaks for many and is the only one from another
+            machine that is answered; None where there is none.
+        armour: Headers of every answer that is made here and not by the application; see `wsgi.armour_of`.
         lines: The lines that are open now.
     """
 
@@ -106,7 +110,7 @@ class Server(wsgi.Server):
     answers_at: Callable[[str], bool] = staticmethod(lambda address: True)
     proxy: str | None = None
 
-    def __init__(self, address: tuple[str, int], app: Wsgi, limits: Limits) -> None:
+    def __init__(self, address: tuple[str, int], app: Wsgi, limits: Limits, armour: Headers) -> None:
         super().__init__(
             address,
             app,
@@ -118,7 +122,7 @@ class Server(wsgi.Server):
             accepted_queue_size=limits.lines,
             accepted_queue_timeout=1,
         )
-        self.limits = limits
+        self.limits, self.armour = limits, armour
         self.lines: Lines[_Connection] = Lines(limits.lines, limits.lines_of_one)
         self.gateway = _Gateway
         self.max_request_header_size, self.max_request_body_size = _HEADER_BYTES, limits.body_bytes
@@ -130,7 +134,7 @@ class Server(wsgi.Server):
         if conn.last_used is not None:
             super().process_conn(conn)
             return
-        slow = self.lines.admit(conn, conn.remote_addr or "", self.proxy)
+        slow = self.lines.admit(conn, peer_address(conn.remote_addr or ""), self.proxy)
         if slow is None:
             conn.refuse()
             return
@@ -199,6 +203,19 @@ class _Request(HTTPRequest):
             self.close_connection = True  # what follows the chunks is never taken for the next request
         return is_read
 
+    def simple_response(self, status: str | int, msg: str | bytes = "") -> None:
+        """Say that the request cannot be answered, and why; the line is closed after it."""
+        self.close_connection = True
+        text = msg.decode("latin-1") if isinstance(msg, bytes) else msg
+        with contextlib.suppress(ConnectionError):
+            self.conn.wfile.write(_whole_answer(str(status), text, self.server.armour))
+
+
+def _whole_answer(status: str, text: str, armour: Headers) -> bytes:
+    body, headers = plain_text(text, armour)
+    lines = [f"HTTP/1.1 {status}", *(f"{name}: {value}" for name, value in headers), "", ""]
+    return "\r\n".join(lines).encode("latin-1") + body
+
 
 class _Gateway(wsgi.Gateway_10):
     """Tells the application's environment which line asks, so that `wsgi.buffered` can say that all of a
@@ -236,10 +253,8 @@ class _Connection(HTTPConnection):
         if self.server.tls is None:
             with contextlib.suppress(OSError):
                 self.socket.setblocking(False)
-                self.socket.send(
-                    b"HTTP/1.1 503 Service Unavailable\r\nRetry-After: 30\r\nContent-Length: 0\r\n"
-                    b"Connection: close\r\n\r\n"
-                )
+                headers = [("Retry-After", "30"), *self.server.armour]
+                self.socket.send(_whole_answer("503 Service Unavailable", "", headers))
         self.close()
 
     def communicate(self) -> bool:
@@ -292,6 +307,36 @@ class _Connection(HTTPConnection):
         return True
 
 
+def check_line(host: str, proxy: str | None) -> None:
+    """That plain http goes no further than to this machine, or to the proxy that ends TLS.
+
+    Args:
+        host: Address to listen on. proxy: That of the proxy in front, as this machine sees it.
+
+    Raises:
+        ServeError: strangers would be answered without TLS, or the proxy has no address.
+    """
+    if proxy is not None and not _is_address(proxy):
+        raise ServeError(
+            f"--behind-proxy {proxy}: this is no address; write that of the proxy as this machine sees it,"
+            " for instance 127.0.0.1."
+        )
+    if proxy is None and not is_this_machine(host):
+        raise ServeError(
+            f"--host {host}: other machines are not answered over plain http, where whoever is in between"
+            " reads and changes what he likes. Put a proxy in front that ends TLS and name its address with"
+            " --behind-proxy; then it alone is answered. Where it runs on this machine, leave --host out."
+        )
+
+
+def _is_address(text: str) -> bool:
+    try:
+        ipaddress.ip_address(text)
+    except ValueError:
+        return False
+    return True
+
+
 def server_for(
     app: Wsgi,
     host: str = "127.0.0.1",
@@ -305,6 +350,7 @@ def server_for(
     """A server, bound but not yet running.
 
     Args:
+        app: What it says of its own answers (`wsgi.armour_of`) holds for those of the server too.
         host: Address to listen on; this device alone unless told otherwise. port: 0 takes a free one; see
             `bind_addr`.
         answers_at, proxy: See `Server`.
@@ -312,8 +358,10 @@ def server_for(
     Raises:
         ServeError: the address or port cannot be had.
     """
-    held = buffered(app, at_once=limits.at_once, largest=limits.held_bytes)
-    server = Server((host, port), drained(behind_proxy(held, proxy)), limits)
+    armour = armour_of(app)
+    held = buffered(app, at_once=limits.at_once, largest=limits.held_bytes, armour=armour)
+    proxy = None if proxy is None else peer_address(proxy)
+    server = Server((host, port), drained(behind_proxy(held, proxy, armour)), limits, armour)
     server.tls, server.answers_at, server.proxy = tls, answers_at, proxy
     try:
         server.prepare()

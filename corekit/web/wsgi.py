@@ -12,14 +12,44 @@ from typing import Any
 
 from cheroot.errors import MaxSizeExceeded
 
+from .address import is_this_machine, peer_address
+
 Wsgi = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
+Headers = list[tuple[str, str]]
+
+#: Under this name in its `config` an application says which headers its answers carry for safety's sake.
+ARMOUR = "ARMOUR"
 
 _PIECE = 65_536  # bytes
+_PAST_PROXY = (
+    "Here only the proxy in front is answered, because this line has no TLS. Open the https address that the"
+    " proxy serves."
+)
 #: Headers by which a proxy says for whom it speaks; RFC 7239, and the customary ones before it.
 _PROXY_HEADERS = (
     "HTTP_FORWARDED",
     *(f"HTTP_X_FORWARDED_{what}" for what in ("FOR", "HOST", "PROTO", "PORT", "BY", "PREFIX")),
 )
+
+
+def armour_of(app: Wsgi) -> Headers:
+    """The headers that every answer of the application carries; none for one that says none.
+
+    What is answered before the application is asked carries them too.
+    """
+    return list(getattr(app, "config", {}).get(ARMOUR, ()))
+
+
+def plain_text(text: str, armour: Headers) -> tuple[bytes, Headers]:
+    """Body and headers of an answer that no application makes; the line is closed after it."""
+    body = text.encode("utf-8")
+    return body, [
+        ("Content-Type", "text/plain; charset=utf-8"),
+        ("Content-Length", str(len(body))),
+        ("Cache-Control", "no-store"),
+        ("Connection", "close"),
+        *armour,
+    ]
 
 
 def drained(app: Wsgi) -> Wsgi:
@@ -50,13 +80,14 @@ _BODIES, _BODIES_OF_ONE, _SMALL = 128 * 1024 * 1024, 32 * 1024 * 1024, _PIECE
 LINE = "corekit.line"
 
 
-def buffered(app: Wsgi, *, at_once: int, largest: int) -> Wsgi:
+def buffered(app: Wsgi, *, at_once: int, largest: int, armour: Headers) -> Wsgi:
     """Call the application when the whole request is here, and send when the whole answer is made: a client
     that sends or reads slowly then costs a waiting thread, and none of the few that may work `at_once`.
 
     Args:
         largest: Of a body that is held in memory, [bytes]. A larger one that says its length is for the
             application to refuse unread.
+        armour: What is refused here carries these headers.
     """
     permits = threading.BoundedSemaphore(at_once)
     room = _Room()
@@ -67,11 +98,13 @@ def buffered(app: Wsgi, *, at_once: int, largest: int) -> Wsgi:
             try:
                 body = _request_body(environ, largest, held)
             except MaxSizeExceeded:
-                return _plain_answer("413 Request Entity Too Large", start_response)
+                return _plain_answer("413 Request Entity Too Large", start_response, armour)
             except _NoRoomError:
-                return _plain_answer("503 Service Unavailable", start_response, ("Retry-After", "30"))
+                return _plain_answer(
+                    "503 Service Unavailable", start_response, [("Retry-After", "30"), *armour]
+                )
             except ValueError:
-                return _plain_answer("400 Bad Request", start_response)
+                return _plain_answer("400 Bad Request", start_response, armour)
             if body is not None:
                 environ["wsgi.input"], environ["CONTENT_LENGTH"] = io.BytesIO(body), str(len(body))
                 environ.pop("HTTP_TRANSFER_ENCODING", None)
@@ -160,26 +193,27 @@ def _request_body(environ: dict[str, Any], largest: int, take: Callable[[int], N
     return bytes(body)
 
 
-def _plain_answer(status: str, start_response: Callable[..., Any], *more: tuple[str, str]) -> Iterable[bytes]:
-    text = f"{status}\n".encode("ascii")
-    headers = [
-        ("Content-Type", "text/plain"),
-        ("Content-Length", str(len(text))),
-        ("Connection", "close"),
-        *more,
-    ]
+def _plain_answer(
+    status: str, start_response: Callable[..., Any], more: Headers, words: str = ""
+) -> Iterable[bytes]:
+    body, headers = plain_text(f"{words or status}\n", more)
     start_response(status, headers)
-    return [text]
+    return [body]
 
 
-def behind_proxy(app: Wsgi, proxy: str | None) -> Wsgi:
+def behind_proxy(app: Wsgi, proxy: str | None, armour: Headers) -> Wsgi:
     """Believe the reverse proxy at the address `proxy`, and nobody else, about who asks (its last
     `X-Forwarded-For`). Whatever else such headers say never reaches the application.
+
+    Where there is a proxy, nobody else is answered but this machine itself: the line has no TLS.
     """
 
     def proxied_app(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         claims = {header: environ.pop(header, "") for header in _PROXY_HEADERS}
-        if proxy is not None and environ.get("REMOTE_ADDR") == proxy:
+        peer = environ["REMOTE_ADDR"] = peer_address(environ.get("REMOTE_ADDR", ""))
+        if proxy is not None and peer != proxy and not is_this_machine(peer):
+            return _plain_answer("403 Forbidden", start_response, armour, _PAST_PROXY)
+        if proxy is not None and peer == proxy:
             client = _last_client(claims["HTTP_X_FORWARDED_FOR"])
             if client is not None:
                 environ["REMOTE_ADDR"] = client

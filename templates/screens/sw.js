@@ -1,7 +1,8 @@
 "use strict";
 // Keeps copies of the screens on the phone, so that the next ones open without a connection. Pages come from the server as long as it answers within
 // seconds; else the last copy is shown and says of when it is. Only pages that were shown, or are named as coming next, are kept; answers, papers and
-// photos never. All copies go when the screens are locked, by hand or because the server says so, and after half a day in any case.
+// photos never. All copies go when the screens are locked by hand, and as soon as the server says that they are locked: to this worker, which asked for a
+// page, or to the script of a screen, which says so here. Those of half a day ago go when this worker begins, and whenever a screen is opened.
 
 const PAGES = "corekit-pages-1";
 const FILES = "corekit-files-1";
@@ -33,6 +34,7 @@ async function install() {
 async function begin() {
   const old = (await caches.keys()).filter((name) => name.startsWith("corekit-") && ![PAGES, FILES].includes(name));
   await Promise.all(old.map((name) => caches.delete(name)));
+  await sweep();
   await self.clients.claim();
 }
 
@@ -46,7 +48,7 @@ self.addEventListener("fetch", (event) => {
   else if (mode === "navigate" && !IS_PAPER.test(pathname)) { event.respondWith(page(event)); }
 });
 
-self.addEventListener("message", (event) => event.waitUntil(fetchAhead(event.data)));
+self.addEventListener("message", (event) => event.waitUntil(event.data.forget ? forget() : fetchAhead(event.data)));
 
 /** The copies go first; then the server is told. */
 async function lock(event) {
@@ -82,6 +84,7 @@ async function page(event) {
     event.waitUntil(keep(path, reply.clone(), before));
     return reply;
   });
+  event.waitUntil(network.catch(() => undefined).then(sweep));
   const late = new Promise((resolve) => { setTimeout(resolve, DEADLINE_MS); });
   try {
     const reply = await Promise.race([network, late]);
@@ -89,7 +92,6 @@ async function page(event) {
   } catch {
     return await copyOf(path) || nothingKept(path);
   }
-  event.waitUntil(network.catch(() => undefined));
   return await copyOf(path) || network.catch(() => nothingKept(path));
 }
 
@@ -106,6 +108,20 @@ async function keep(path, reply, before) {
   await Promise.all(paths.slice(0, Math.max(0, paths.length - MOST)).map((one) => pages.delete(one)));
 }
 
+/** Whether a copy is shown no more; one from the future was kept before the phone's clock was set back. */
+function isOver(copy) {
+  return !(Math.abs(Date.now() - new Date(copy.headers.get(KEPT_AT))) < OLDEST_MS);
+}
+
+/** Delete what is over, whichever screen is asked for now. */
+async function sweep() {
+  const pages = await caches.open(PAGES);
+  await Promise.all((await pages.keys()).map(async (path) => {
+    const copy = await pages.match(path);
+    if (copy && isOver(copy)) { await pages.delete(path); }
+  }));
+}
+
 /** The last copy of a page, with a mark in it that says of when it is. Where a visit stands nobody knows without the server; its steps are shown instead. */
 async function copyOf(path) {
   const pages = await caches.open(PAGES);
@@ -113,7 +129,7 @@ async function copyOf(path) {
   const copy = found && await pages.match(found);
   if (!copy) { return null; }
   const at = copy.headers.get(KEPT_AT);
-  if (!(Date.now() - new Date(at) < OLDEST_MS)) { await pages.delete(found); return null; }
+  if (isOver(copy)) { await pages.delete(found); return null; }
   const text = (await copy.text()).replace("<body", `<body data-as-of="${at}"`);
   const headers = new Headers(copy.headers);
   for (const name of ["content-length", "content-encoding"]) { headers.delete(name); }

@@ -183,6 +183,7 @@ async function isLetIn() {
   try {
     const { content } = await reached("/door/state", { headers: { Accept: "application/json" } }, REPLY_MS);
     if (content?.guard) { state.guard = content.guard; }
+    if (content?.unlocked === false) { await forgetCopies(); }
     return content?.unlocked !== false;
   } catch { return null; }
 }
@@ -195,7 +196,7 @@ async function sent(item, again = true) {
   } catch { return { kind: "away" }; }
   const { status, content } = reply;
   if (status === 200 && typeof content?.next === "string" && /^\/(?![/\\])/.test(content.next)) { return { kind: "taken", next: content.next }; }
-  if (status === 401) { return { kind: "locked" }; }
+  if (status === 401) { await forgetCopies(); return { kind: "locked" }; }
   if (status === 403 && content?.guard && again && await isLetIn()) { return sent(item, false); }
   if ([400, 404, 405, 409, 410, 413, 415, 422].includes(status)) {
     return { kind: "refused", faults: content?.faults || [{ place: "", text: inWords("This was not saved ({status}).", { status }), asked: false, guesses: [] }] };
@@ -653,6 +654,7 @@ function tryWhileTyping(form) {
         strings.find(([name]) => name === "guard")[1] = state.guard;
         reply = await fetch(form.dataset.try, { ...options, body: new URLSearchParams(strings) });
       }
+      if (reply.status === 401) { await forgetCopies(); }
       const text = await reply.text();
       if (mine.signal.aborted) { return; }
       if (reply.ok || reply.status === 422) {
@@ -893,6 +895,14 @@ async function fetchAhead() {
   } catch { /* a browser that keeps nothing for us; everything else works */ }
 }
 
+/** Delete the copies that the worker kept, also where it has no hand in this page; what it is just fetching it then keeps no more. */
+async function forgetCopies() {
+  try {
+    await caches.delete("corekit-pages-1");
+    (await navigator.serviceWorker.getRegistration())?.active?.postMessage({ forget: true });
+  } catch { /* plain http from elsewhere: there are none */ }
+}
+
 /** A screen does not go on showing what it shows after the door is locked. */
 async function stillLetIn() {
   if (document.body.dataset.lock && await isLetIn() === false) {
@@ -911,6 +921,7 @@ function wakeUp() {
 
 all("[data-scripted]").forEach((element) => { element.hidden = false; });
 all("form[data-begins]").forEach(begin);
+all('form[action="/door/lock"]').forEach((form) => form.addEventListener("submit", forgetCopies));
 all("canvas[data-sign]").forEach(signOn);
 all("input[data-photo]").forEach(takePhoto);
 all("[data-filter]").forEach(filter);

@@ -26,12 +26,14 @@ from corekit.store import rows
 from corekit.store.exchange import Parcel
 from corekit.store.store import Store
 from corekit.sync.message import LARGEST, MOST_VALUES, SMALL, SyncError, packed, unpacked
+from corekit.web.server import running, server_for
 
 from ..store.conftest import fill, invoice, reading, said
 from ..store.writing import issue
 from ..torture.parcels import Bench, parcels
 from ..torture.work import new_shop, plugins
-from .conftest import VanAt, enrol
+from ..web.conftest import refused_by
+from .conftest import LIMITS, VanAt, enrol
 
 NewVan = Callable[[str], VanAt]
 
@@ -61,6 +63,23 @@ def pull(hub: Hub, van: VanAt, own: tuple[str, ...] = (), arrived: int = 0) -> P
 
 
 # ── a stranger ──────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("names", [(), ("hub.some-shop.com",)])
+def test_every_answer_is_armoured_also_those_that_no_application_makes(
+    hub: Hub, names: tuple[str, ...]
+) -> None:
+    app = hub_app(hub, hosts=names)
+    answers = [app.test_client().get(path) for path in ("/office/door", "/nothing", "/sync/hello")]
+    with running(server_for(app, port=0, limits=LIMITS)) as server:
+        below = refused_by(server.bind_addr)
+    for headers in (*(dict(answer.headers) for answer in answers), below):
+        assert headers["X-Content-Type-Options"] == "nosniff"
+        assert headers["Cache-Control"] == "no-store"
+        assert headers["Content-Security-Policy"].startswith("default-src 'none'; ")
+        year = "max-age=31536000" if names else None  # with a name it stands behind what ends TLS
+        assert headers.get("Strict-Transport-Security") == year
+    assert below["Content-Type"] == "text/plain; charset=utf-8"
 
 
 @pytest.mark.parametrize("path", ["/sync/hello", "/sync/enrol"])

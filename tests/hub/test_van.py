@@ -19,10 +19,11 @@ from corekit.fault import DataFileError
 from corekit.hub import devices, record
 from corekit.hub.app import Hub, hub_app, open_hub, set_prices
 from corekit.hub.sealing import hub_key
+from corekit.hub.serving import hub_server
 from corekit.reference import data_path
 from corekit.screens.serve import synced_by_itself
 from corekit.sync.message import SyncError
-from corekit.web.server import running, server_for
+from corekit.web.server import ServeError, running, server_for
 
 from ..conftest import soon
 from ..whole.chain import JOBS, corekit, done, refused
@@ -231,6 +232,20 @@ def test_the_hub_is_kept_from_its_own_machine(hub: Hub, tmp_path: Path) -> None:
     refused(
         corekit("hub", "--database", no_such, "--devices", "--key", tmp_path / "hub.key"), "cannot be reached"
     )
+
+
+def test_a_hub_answers_no_other_machine_over_plain_http_but_its_proxy(hub: Hub) -> None:
+    def said(proxy: str | None) -> str:
+        try:
+            server = hub_server(hub, host="0.0.0.0", proxy=proxy)
+        except ServeError as error:
+            return str(error)
+        server.stop()
+        return ""
+
+    assert "--behind-proxy" in said(None)
+    assert "this is no address" in said("proxy")
+    assert said("192.0.2.1") == ""
 
 
 def test_a_van_has_one_hub(demo_hub: Hub, at: str, tmp_path: Path) -> None:

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-#: What a form of ours never leads to. OWASP ASVS 5.0, chapter 3 (redirects stay on the own site; number of
-#: the item from memory: 3.7.2); `//[` and `http://[` are what urlsplit raises a ValueError for.
+#: What a form of ours never leads to (OWASP ASVS 5.0.0, 3.7.2); `//[` and `http://[` are what urlsplit raises
+#: a ValueError for.
 ELSEWHERE = [
     "",
     "job",

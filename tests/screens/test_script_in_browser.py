@@ -891,6 +891,102 @@ def test_a_door_that_locked_by_itself_takes_the_copies_with_it(bench: Bench, han
     hand.until(f"() => {PAGES}.then((pages) => pages.keys()).then((all) => all.length === 0)")
 
 
+def has_no_copies(hand: Hand) -> None:
+    hand.until(f"() => {PAGES}.then((pages) => pages.keys()).then((all) => all.length === 0)")
+
+
+def come_back(hand: Hand) -> None:
+    """The phone is taken out of the pocket: the screen is in sight again."""
+    hand.page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+
+
+def test_a_screen_that_finds_its_door_locked_deletes_the_copies(bench: Bench, hand: Hand) -> None:
+    hand.open("small")
+    hand.ready()
+    hand.has_copy("/queue")
+    lock(hand)
+    come_back(hand)
+    hand.page.wait_for_selector("#passcode")
+    has_no_copies(hand)
+    bench.stop()
+    hand.page.goto(bench.page("small"))
+    assert hand.page.inner_text("h1") == "No connection"
+
+
+def test_an_answer_that_meets_a_locked_door_deletes_the_copies(bench: Bench, hand: Hand) -> None:
+    hand.open(1)
+    hand.ready()
+    hand.has_copy("/queue")
+    lock(hand)
+    bench.meddle = lambda environ: "fail" if environ["PATH_INFO"] == "/door/state" else ""
+    hand.read("12.61")
+    has_no_copies(hand)
+
+
+def test_a_trial_that_meets_a_locked_door_deletes_the_copies(bench: Bench, hand: Hand) -> None:
+    hand.open(1)
+    hand.ready()
+    hand.has_copy("/queue")
+    lock(hand)
+    hand.page.locator("[name='step[0].readings[0].is']").press_sequentially("12.6")
+    has_no_copies(hand)
+
+
+def test_lock_now_deletes_the_copies_also_past_the_worker(bench: Bench, hand: Hand) -> None:
+    hand.open("small")
+    hand.ready()
+    hand.has_copy("/queue")
+    hand.page.evaluate("() => navigator.serviceWorker.getRegistration().then((found) => found.unregister())")
+    hand.page.reload()
+    settled(hand.page, "() => navigator.serviceWorker.ready.then(() => 0)")
+    past = hand.page.context.new_cdp_session(hand.page)
+    past.send("Network.enable")
+    past.send("Network.setBypassServiceWorker", {"bypass": True})
+    assert hand.copies() != []
+    hand.page.tap("text=Lock now")
+    hand.page.wait_for_selector("#passcode")
+    has_no_copies(hand)
+
+
+KEEP_OLD = """async ([path, hours]) => {
+  const at = new Date(Date.now() - hours * 3600e3).toISOString();
+  const headers = { "x-kept-at": at, "content-type": "text/html" };
+  const copy = new Response("<body>of then</body>", { headers });
+  await (await caches.open("corekit-pages-1")).put(path, copy);
+}"""
+
+
+@pytest.mark.parametrize("is_connected", [True, False])
+def test_copies_of_half_a_day_ago_go_when_any_screen_is_opened(
+    bench: Bench, hand: Hand, is_connected: bool
+) -> None:
+    hand.open("small")
+    hand.ready()
+    for path, hours in (("/old", 12.1), ("/young", 11.5), ("/to-come", -12.1)):
+        settled(hand.page, KEEP_OLD, [path, hours])
+    if not is_connected:
+        bench.stop()
+    hand.open("small")
+    hand.until(f"() => {PAGES}.then((pages) => pages.match('/old')).then((one) => !one)")
+    hand.until(f"() => {PAGES}.then((pages) => pages.match('/to-come')).then((one) => !one)")
+    assert {"/young", "/bench/small"} <= set(hand.copies())
+
+
+def test_copies_of_half_a_day_ago_go_when_the_worker_begins(bench: Bench, hand: Hand) -> None:
+    hand.open("small")
+    hand.ready()
+    settled(hand.page, "() => navigator.serviceWorker.getRegistration().then((found) => found.unregister())")
+    hand.page.goto(f"{bench.address}/door/state")  # past every worker, and without the script
+    settled(hand.page, KEEP_OLD, ["/old", 13])
+    settled(
+        hand.page,
+        "() => navigator.serviceWorker.register('/sw.js', { scope: '/' })"
+        ".then(() => navigator.serviceWorker.ready).then(() => 0)",
+    )
+    hand.until(f"() => {PAGES}.then((pages) => pages.match('/old')).then((one) => !one)")
+    hand.has_copy("/bench/small")
+
+
 # ── small things ──
 
 

@@ -8,6 +8,7 @@ import contextlib
 import getpass
 import http.client
 import io
+import json
 import os
 import re
 import signal
@@ -302,9 +303,51 @@ def test_the_screens_have_none_of_the_customers_page(demo_copy: Path) -> None:
         ]
 
 
+def test_nothing_names_the_shop_before_the_passcode(demo_copy: Path) -> None:  # (8.2.1)
+    """Over all rules that can be asked without a job, and over all files of the screens."""
+    set_passcode(demo_copy, CODE)
+    with opened(demo_copy, PasscodeAuth(shop=demo_copy)) as app:
+        client: Any = app.test_client()
+        name = str(app.jinja_env.globals["shop_name"])
+        rules = {rule.rule for rule in app.url_map.iter_rules() if "GET" in (rule.methods or ())}
+        files = {f"/{path.name}" for path in Path(str(app.template_folder)).iterdir()}
+        paths = {re.sub(r"<[^>]+>", "abc", rule) for rule in rules} | files | {"/face/none.ttf"}
+        assert "/work.webmanifest" in paths and "/face/regular.ttf" not in paths
+        for path in paths:
+            answer = client.get(path)
+            assert name not in answer.text and json.dumps(name)[1:-1] not in answer.text, path
+        assert client.get("/work.webmanifest").status_code == 401
+        client.post("/door", data={"passcode": CODE}, headers={"Origin": "http://localhost"})
+        assert client.get("/work.webmanifest").json["name"] == name
+
+
+def test_lock_now_is_on_every_screen(demo_copy: Path) -> None:  # (7.4.4)
+    """Over all rules that answer with a screen, what is not there among it."""
+    set_passcode(demo_copy, CODE)
+    own = {"Origin": "http://localhost"}
+    with opened(demo_copy, PasscodeAuth(shop=demo_copy)) as app:
+        client: Any = app.test_client()
+        client.post("/door", data={"passcode": CODE}, headers=own)
+        job = re.findall(r'href="/job/([^"/?]+)', client.get("/find?q=DEMO").text)[0]
+        seen = 0
+        for rule in app.url_map.iter_rules():
+            path = re.sub(r"<[^>]+>", "abc", rule.rule.replace("<job>", job))
+            if "GET" not in (rule.methods or ()) or path == "/door":
+                continue
+            answer = client.get(path, follow_redirects=True)
+            if answer.mimetype == "text/html":
+                guard = client.get("/door/state").json["guard"]
+                form = f'action="/door/lock">\n<input type="hidden" name="guard" value="{guard}">'
+                assert answer.text.count(form) == answer.text.count("/door/lock") == 1, path
+                seen += 1
+        assert seen > 40
+        assert client.post("/door/lock", data={"guard": guard}, headers=own).status_code == 303
+        assert client.get("/").status_code == 401
+
+
 def test_nothing_of_the_screens_changes_anything_by_a_get_or_lets_a_post_in_without_the_guard(
     demo_copy: Path,
-) -> None:  # ASVS 3.5.1, 3.5.3
+) -> None:  # OWASP ASVS 5.0.0, 3.5.1 and 3.5.3
     """Over all rules that the application has, so that a screen added later is held to it too."""
     set_passcode(demo_copy, CODE)
     own = {"Origin": "http://localhost"}
@@ -321,11 +364,25 @@ def test_nothing_of_the_screens_changes_anything_by_a_get_or_lets_a_post_in_with
             if rule.endpoint != "door_open":
                 assert client.post(path(rule), headers=own).status_code == 401, rule
         client.post("/door", data={"passcode": CODE}, headers=own)
+        job = re.findall(r'href="/job/([^"/?]+)', client.get("/find?q=DEMO").text)[0]
+        gets = [rule for rule in app.url_map.iter_rules() if "GET" in (rule.methods or ())]
+        assert len(gets) > 40
+        for rule in gets:
+            assert client.get(path(rule).replace("/job/abc", f"/job/{job}"), headers=own).status_code < 500
+        # Nor by one that says what a form would say.
+        for rule in posts:
+            client.get(path(rule).replace("/job/abc", f"/job/{job}"), query_string={"guard": guard(client)})
+        assert everything_in(demo_copy) == before
+        assert client.get("/").status_code == 200, "it locked nothing either"
         for rule in posts:
             if rule.endpoint != "door_open":
                 assert client.post(path(rule), data={"guard": "x"}, headers=own).status_code == 403, rule
             assert client.post(path(rule), headers={"Origin": "http://localhost:9"}).status_code == 403, rule
         assert everything_in(demo_copy) == before
+
+
+def guard(client: Any) -> str:
+    return str(client.get("/door/state").json["guard"])
 
 
 def everything_in(shop: Path) -> list[str]:

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import socket
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from html import escape
@@ -181,6 +182,14 @@ def a_desk(path: Path, **settings: Any) -> Desk:
     }
     app = page_app(folder, **(defaults | settings))
     return Desk(folder, code, document, clock, moment, app, app.test_client())
+
+
+def refused_by(address: tuple[str, int]) -> dict[str, str]:
+    """Headers with which a server refuses what is no request."""
+    with socket.create_connection(address, timeout=30) as line:
+        line.sendall(b"nonsense\r\n\r\n")
+        head = b"".join(iter(lambda: line.recv(65_536), b"")).partition(b"\r\n\r\n")[0].decode("latin-1")
+    return dict(header.split(": ", 1) for header in head.split("\r\n")[1:])
 
 
 @pytest.fixture

@@ -52,7 +52,7 @@ from corekit.web.pages import page_server
 from corekit.web.rate_limit import RateLimit, TokenBucket
 from corekit.web.server import ServeError, running
 
-from .conftest import BEARER, KEY, NOON, Desk, Served, a_desk, a_document, plain_renderers
+from .conftest import BEARER, KEY, NOON, Desk, Served, a_desk, a_document, plain_renderers, refused_by
 
 NOTHING = (
     "Nothing found for this code. If your invoice is from today, the shop may not have had a connection yet."
@@ -600,6 +600,22 @@ def test_a_shop_on_the_open_network_is_https_for_a_year(tmp_path: Path) -> None:
     answer = a_desk(tmp_path, demo=False, base="https://papers.some-shop.com").client.get("/v")
     assert answer.headers["Strict-Transport-Security"] == "max-age=31536000"
     assert "DEMO" not in words(answer.text)
+
+
+def test_what_the_server_refuses_itself_is_armoured_as_the_page_is(
+    tmp_path: Path,
+) -> None:  # (3.4.1), (4.1.1)
+    for folder, base in (("shop", "https://papers.some-shop.com"), ("demo", DEMO_BASE)):
+        desk = a_desk(tmp_path / folder, demo=folder == "demo", base=base)
+        page = {
+            name: text
+            for name, text in desk.client.get("/robots.txt").headers.items()
+            if not name.startswith(("Content-Type", "Content-Length"))
+        }
+        with running(page_server(desk.app, port=0)) as server:
+            below = refused_by(server.bind_addr)
+        assert page.items() <= below.items()
+        assert ("Strict-Transport-Security" in below) == (folder == "shop")
 
 
 def test_the_demo_says_so(desk: Desk) -> None:

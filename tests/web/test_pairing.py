@@ -1,6 +1,6 @@
 """The van's own certificate, held against OpenSSL's opinion of it (Python's ssl) and a real browser's.
 
-RFC 5280 is the profile; items in brackets are of OWASP ASVS 5.0, their numbers from memory.
+RFC 5280 is the profile; items in brackets are of OWASP ASVS 5.0.0.
 """
 
 from __future__ import annotations
@@ -41,6 +41,8 @@ from corekit.web.pairing import (
 )
 from corekit.web.plain_page import PlainPage
 from corekit.web.server import Server, running, server_for
+
+from .conftest import refused_by
 
 HOTSPOT = "192.168.4.1"
 
@@ -434,6 +436,14 @@ def test_plain_http_gets_one_page_and_nothing_else(plain: Server, method: str, p
     assert "https://192.168.4.1:" in text
     assert "set-cookie" not in headers
     assert not re.search(r"<script| on[a-z]+=|<form", text)
+
+
+def test_what_plain_http_is_refused_below_the_page_is_armoured_too(plain: Server) -> None:  # (4.1.1)
+    _, page, _ = over_http(plain, "GET", "/")
+    below = {name.lower(): text for name, text in refused_by(plain.bind_addr).items()}
+    for name in ("x-content-type-options", "referrer-policy", "x-robots-tag", "cache-control"):
+        assert below[name] == page[name]
+    assert below["content-security-policy"].startswith("default-src 'none'")
 
 
 def test_the_page_says_what_the_certificate_is_called_and_does_not_vouch_for_it_itself(

@@ -1,6 +1,6 @@
 """The server under the screens, over real lines.
 
-Items in brackets are of OWASP ASVS 5.0, their numbers from memory.
+Items in brackets are of OWASP ASVS 5.0.0.
 """
 
 from __future__ import annotations
@@ -20,11 +20,13 @@ import pytest
 
 from corekit.web.lines import Lines, Pace
 from corekit.web.server import Limits, ServeError, Server, running, serve, server_for
+from corekit.web.wsgi import ARMOUR
 
 
 def small_app() -> flask.Flask:
     app = flask.Flask("corekit.screens", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = 100_000
+    app.config[ARMOUR] = [("X-Content-Type-Options", "nosniff"), ("X-Own", "one; two")]
 
     @app.get("/")
     def hello() -> str:
@@ -60,7 +62,7 @@ def asked(server: Server, method: str = "GET", body: bytes | None = None, **head
         return answer.status, answer.read().decode()
 
 
-def test_it_listens_on_this_device_alone_unless_told_otherwise(server: Server) -> None:  # (13.2.2)
+def test_it_listens_on_this_device_alone_unless_told_otherwise(server: Server) -> None:
     assert server.bind_addr[0] == "127.0.0.1"
     assert asked(server) == (200, "http 127.0.0.1")
 
@@ -296,3 +298,80 @@ def test_large_bodies_take_so_much_memory_and_no_more(monkeypatch: pytest.Monkey
         form = {"Content-Type": "application/x-www-form-urlencoded"}
         assert asked(server, "POST", b"text=" + b"x" * 90_000, **form)[0] == 503
         assert asked(server, "POST", b"text=abc", **form) == (200, "3"), "a small one is always taken"
+
+
+# What is answered before the application is asked
+
+
+def _post(headers: bytes) -> bytes:
+    return b"POST / HTTP/1.1\r\nHost: 127.0.0.1\r\n" + headers + b"\r\n\r\n"
+
+
+def is_armoured(answer: bytes) -> bool:
+    """Whether it carries what the application says of its own answers, each once, and says its own kind."""
+    head, _, body = answer.partition(b"\r\n\r\n")
+    lines = head.split(b"\r\n")[1:]
+    return all(
+        lines.count(line) == 1
+        for line in (
+            b"X-Content-Type-Options: nosniff",
+            b"X-Own: one; two",
+            b"Content-Type: text/plain; charset=utf-8",
+            b"Cache-Control: no-store",
+            b"Connection: close",
+            b"Content-Length: %d" % len(body),
+        )
+    )
+
+
+@pytest.mark.parametrize(
+    ("request_", "status"),
+    [
+        (b"nonsense\r\n\r\n", b"400"),
+        (b"GET / HTTP/9.1\r\nHost: 127.0.0.1\r\n\r\n", b"505"),
+        (b"CONNECT / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", b"405"),
+        (b"GET /".ljust(16_384, b"a"), b"414"),
+        (b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Long: ".ljust(16_384, b"a"), b"431"),
+        (_post(b"Content-Length: x"), b"400"),
+        (_post(b"Content-Length: 99999999999"), b"413"),
+        (_post(b"Transfer-Encoding: odd"), b"501"),
+        (_post(b"Transfer-Encoding: chunked") + b"zz\r\n", b"400"),
+        (_post(b"Transfer-Encoding: chunked") + b"fffffff\r\n", b"413"),
+    ],
+)
+def test_what_the_server_refuses_itself_is_armoured_as_the_application_is(
+    request_: bytes, status: bytes
+) -> None:  # (3.4.1), (4.1.1)
+    limits = Limits(threads=4, lines=9, body_bytes=1000, silent_seconds=15)
+    with running(server_for(small_app(), port=0, limits=limits)) as server:
+        answer = raw(server, request_)
+    assert answer.split(b" ")[1] == status
+    assert is_armoured(answer)
+
+
+def test_a_line_too_many_is_sent_away_armoured() -> None:
+    limits = Limits(threads=2, lines=1, body_bytes=1000, silent_seconds=15)
+    with (
+        running(server_for(small_app(), port=0, limits=limits)) as server,
+        socket.create_connection(server.bind_addr, timeout=30),
+    ):
+        answer = raw(server, b"")
+    assert answer.startswith(b"HTTP/1.1 503 ")
+    assert is_armoured(answer)
+    assert b"\r\nRetry-After: 30\r\n" in answer
+
+
+def test_a_body_without_room_is_sent_away_armoured(monkeypatch: pytest.MonkeyPatch, server: Server) -> None:
+    monkeypatch.setattr("corekit.web.wsgi._BODIES", 0)
+    answer = raw(server, _post(b"Content-Length: 90000") + b"x" * 90_000)
+    assert answer.startswith(b"HTTP/1.1 503 ")
+    assert is_armoured(answer)
+
+
+def test_an_application_that_says_nothing_of_its_answers_is_served_all_the_same() -> None:
+    def bare(environ: dict[str, Any], start_response: Any) -> list[bytes]:
+        start_response("200 OK", [("Content-Length", "0")])
+        return [b""]
+
+    with running(server_for(bare, port=0)) as server:
+        assert raw(server, b"nonsense\r\n\r\n").startswith(b"HTTP/1.1 400 ")
