@@ -4,6 +4,9 @@ also while it goes on by itself.
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
+import socket
 import threading
 import time
 from collections.abc import Callable
@@ -31,6 +34,32 @@ def test_a_limit_within_another_leaves_the_outer_one_as_it_was() -> None:
         with at_most(PATIENCE):
             pass
         threading.Event().wait(PATIENCE)
+
+
+def test_a_line_on_which_something_comes_in_at_that_moment_stays_open() -> None:
+    """As that of a browser's driver, over which the test goes on."""
+    lost = list[object]()
+
+    class Slow(asyncio.Protocol):
+        def data_received(self, data: bytes) -> None:
+            until = time.monotonic() + 0.3
+            while time.monotonic() < until:
+                pass
+
+        def connection_lost(self, error: object) -> None:
+            lost.append(error)
+
+    ours, theirs = socket.socketpair()
+    with contextlib.closing(asyncio.new_event_loop()) as loop, ours, theirs:
+        line, _ = loop.run_until_complete(loop.create_connection(Slow, sock=ours))
+        theirs.send(b"x")
+        loop.call_later(PATIENCE, loop.stop)
+        with pytest.raises(pytest.fail.Exception, match=r"still waiting after 0\.1 s"), at_most(0.1):
+            loop.run_forever()
+        loop.run_until_complete(asyncio.sleep(0.01))
+        assert lost == [] and not line.is_closing()
+        line.close()
+        loop.run_until_complete(asyncio.sleep(0))
 
 
 @pytest.mark.browser
