@@ -26,10 +26,7 @@ _HEADS_KEPT = 4096
 
 
 def faults(connection: sqlite3.Connection) -> list[str]:
-    """Every fault of the store, one sentence each.
-
-    What cannot be read is a fault too.
-    """
+    """Every fault of the store, one sentence each. What cannot be read is a fault too."""
     found: list[str] = []
     parts: tuple[Callable[[], Iterator[str]], ...] = (
         lambda: _file(connection),
@@ -48,23 +45,21 @@ def faults(connection: sqlite3.Connection) -> list[str]:
     try:
         for part in parts:
             try:
-                for fault in part():
-                    found.append(fault)
+                found.extend(part())
             except (sqlite3.DatabaseError, UnicodeEncodeError) as error:
                 found.append(f"the file: {error}")
             except Exception:  # a row that SQLite itself calls broken may hold anything anywhere
                 if not found:
                     raise
-                found.append("the file: some of it is so damaged that what refers to it cannot be looked at")
+                found.append("the file: it is so damaged that something in it cannot be looked at")
     finally:
         connection.text_factory = str
     return found
 
 
 def _file(connection: sqlite3.Connection) -> Iterator[str]:
-    for (line,) in connection.execute("PRAGMA integrity_check"):
-        if line != "ok":
-            yield f"the file: {line}"
+    lines = connection.execute("PRAGMA integrity_check")
+    return (f"the file: {line}" for (line,) in lines if line != "ok")
 
 
 def _tables(connection: sqlite3.Connection) -> Iterator[str]:

@@ -16,6 +16,7 @@ import pytest
 
 import corekit as ck
 from corekit.cli import main
+from corekit.complaints import own_symptoms, set_own_symptoms
 from corekit.plugin.host import load
 from corekit.testing import conformance, nonconformities
 from corekit.testing.kit import REQUIREMENTS
@@ -55,8 +56,11 @@ def found(system: ck.System) -> list[str]:
 
 @pytest.fixture(autouse=True)
 def forgotten() -> Iterator[None]:
+    """Neither a system nor a symptom of its own stays behind for the tests that follow."""
+    before = own_symptoms()
     yield
-    for name in [one for one in sys.modules if one.startswith("corekit_sample_")]:
+    set_own_symptoms(before)
+    for name in [one for one in sys.modules if one.startswith(("corekit_sample_", "corekit_brakes"))]:
         del sys.modules[name]
 
 
