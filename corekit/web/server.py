@@ -324,7 +324,7 @@ def check_line(host: str, proxy: str | None) -> None:
     if proxy is None and not is_this_machine(host):
         raise ServeError(
             f"--host {host}: other machines are not answered over plain http, where whoever is in between"
-            " reads and changes what he likes. Put a proxy in front that ends TLS and name its address with"
+            " reads and changes what they like. Put a proxy in front that ends TLS and name its address with"
             " --behind-proxy; then it alone is answered. Where it runs on this machine, leave --host out."
         )
 
