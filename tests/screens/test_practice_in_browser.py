@@ -66,18 +66,18 @@ def on_the_car(practised: Practised) -> bool:
         hand.press("Read it on the car")
         hand.caution()
         assert "The meter shows" in hand.text or "Stored:" in hand.text or "don't know" in hand.text
-        hand.tap(page.locator("main .thumb .main").first)
+        with page.expect_navigation():
+            hand.tap(page.locator("main .thumb .main").first)
     elif page.get_by_role("button", name="Look at it on the car").first.is_visible():
         hand.press("Look at it on the car")
         hand.caution()
         found = re.search(r"You find: (.+?)\. ", hand.text + " ")
         assert found, hand.text
         answer = found[1]
-        hand.press(answer[:1].upper() + answer[1:], exact=True, stays=True)
+        with page.expect_navigation():
+            hand.press(answer[:1].upper() + answer[1:], exact=True, stays=True)
     else:
         return False
-    page.wait_for_load_state()
-    page.wait_for_timeout(300)
     return True
 
 
