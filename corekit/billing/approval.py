@@ -387,6 +387,18 @@ def tax_on_earlier(lines: Sequence[Line], work: ApprovedWork) -> Money:
     return after - before
 
 
+def more_tax_on_earlier(
+    job: Job, book: PriceBook, lines: Sequence[Line], before: Invoiced | None = None
+) -> Money:
+    """The same for new lines of a job beside everything approved in it that is on no invoice yet (`before`).
+    None where nobody can say any more what was approved: the invoice refuses that by name.
+    """
+    try:
+        return tax_on_earlier(lines, ApprovedWork.of(job, book, before=before))
+    except ConsentError:
+        return Money(0, book.currency)
+
+
 def _priced(decision: Decision, on_invoices: Container[LineKey]) -> _Priced:
     estimate = decision.estimate
     estimated = _lines_of(estimate)

@@ -17,10 +17,6 @@ from ..files import sweep
 from ..intake.declared import Declared
 from ..model.jurisdiction import Jurisdiction
 from ..plugin.host import Plugins, load
-from ..share import keys
-from ..store.door import Door
-from ..store.requests import Request
-from ..store.store import Store
 from .errors import DeskError
 from .learned import with_learned
 from .looked_over import look_over, look_over_words
@@ -36,6 +32,11 @@ from .settings import (
     read_settings,
     with_settings,
 )
+
+TYPE_CHECKING = False  # a draft of a visit file opens no store
+if TYPE_CHECKING:
+    from ..store.requests import Request
+    from ..store.store import Store
 
 
 def utc_now() -> datetime:
@@ -91,6 +92,8 @@ class ShopContext:
     @cached_property
     def link_key(self) -> bytes:
         """The key that the codes of this shop's papers are made with."""
+        from ..share import keys
+
         return keys.read_link_key(self.folder / KEY_FILE)
 
     @cached_property
@@ -120,6 +123,8 @@ def request_of(request_id: str, content: Any) -> Request | None:
     Args:
         content: All that is asked for, as plain data: the same id with other content is refused.
     """
+    from ..store.requests import Request
+
     return Request(id=request_id, content=content) if request_id else None
 
 
@@ -149,6 +154,9 @@ def open_context(
         DeskError: there is no shop, or its settings cannot be used.
         StoreError: its store cannot be opened.
     """
+    from ..store.door import Door
+    from ..store.store import Store
+
     if not (folder / STORE_FILE).is_file():
         read_settings(folder, demo=True)  # says first what is missing
     moment = clock or utc_now

@@ -11,6 +11,7 @@ import attrs
 
 from ..account.account import Account, account_of
 from ..assess.assessment import Assessment, assess
+from ..billing.approval import more_tax_on_earlier
 from ..billing.book import PriceBook
 from ..billing.estimate import diagnosis_lines, repair_lines
 from ..billing.invoiced import is_charged
@@ -30,11 +31,8 @@ from ..report.sheet import Sheet
 from ..store.mark import random_id
 from . import paper
 from .bill import Bill
-from .context import open_context
 from .errors import DeskError
-from .estimating import more_tax_in
 from .in_memory import scratch_job
-from .jobs import job_named, pictures_of, texts_of
 from .learned import with_learned
 from .offerable import approved_before, cap_of, done_without_estimate, requested_work
 from .settings import Settings, declared, jurisdiction_of, read_prices, read_settings, with_settings
@@ -93,7 +91,7 @@ def draft_estimate(
         totals=sums,
         cap=cap_of(bench.book),
         approved=approved_before(bench.job, bench.book),
-        on_earlier=more_tax_in(bench.job, bench.book, lines),
+        on_earlier=more_tax_on_earlier(bench.job, bench.book, lines),
     )
     return bench.write(document, out, as_text)
 
@@ -166,6 +164,9 @@ class _Bench:
         return tuple(differing_totals(self.visit, self.plugins, self.settings, self.book, km))
 
     def _from_store(self, visit: str, folder: Path) -> tuple[Job, dict[str, str]]:
+        from .context import open_context
+        from .jobs import job_named, pictures_of, texts_of
+
         shop = open_context(folder, plugins=self.plugins)
         with shop.store:
             job = job_named(shop, visit)

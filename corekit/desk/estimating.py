@@ -11,12 +11,9 @@ import attrs
 from .._version import __version__
 from ..account.account import account_of
 from ..assess.assessment import Assessment
-from ..billing.approval import ApprovedWork, tax_on_earlier
-from ..billing.book import PriceBook
+from ..billing.approval import more_tax_on_earlier
 from ..billing.discount import with_discounts
-from ..billing.errors import ConsentError
 from ..billing.estimate import diagnosis_lines, repair_lines
-from ..billing.invoice_lines import Invoiced
 from ..billing.line import Line
 from ..billing.line import to_data as line_data
 from ..billing.out_of_hours import book_out_of_hours, named_out_of_hours
@@ -258,15 +255,7 @@ def more_tax(shop: ShopContext, job: Job, lines: Sequence[Line]) -> Money:
     on one invoice.
     """
     before = invoiced_before(shop, job) if shop.prices.with_parts else None
-    return more_tax_in(job, shop.prices, lines, before)
-
-
-def more_tax_in(job: Job, book: PriceBook, lines: Sequence[Line], before: Invoiced | None = None) -> Money:
-    """The same by a price book, of what is not on an invoice yet (`before`)."""
-    try:
-        return tax_on_earlier(lines, ApprovedWork.of(job, book, before=before))
-    except ConsentError:  # nobody can say any more what was approved; the invoice refuses that by name
-        return Money(0, book.currency)
+    return more_tax_on_earlier(job, shop.prices, lines, before)
 
 
 def _new_estimate(

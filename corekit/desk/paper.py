@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import glob
 import hashlib
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -21,10 +20,12 @@ from ..model.records import Approved, Arrived, Instrument, Issued, Receipted, Re
 from ..plugin.host import Plugins
 from ..report.sheet import ApprovalRow, Sheet
 from ..store.mark import random_id
-from .context import ShopContext
 from .errors import DeskError
-from .photos import texts_on
 from .settings import PAPERS, Settings, jurisdiction_of
+
+TYPE_CHECKING = False  # the sheet of a draft is made without a shop
+if TYPE_CHECKING:
+    from .context import ShopContext
 
 
 def sheet(
@@ -97,6 +98,7 @@ def pdf_of(shop: ShopContext, document: Document, name: str, jobs: Sequence[Job]
     """
     from ..report.pdf import render_pdf
     from ..report.personal_text import resolver
+    from .photos import texts_on
 
     path = path_of(shop, name)
     carried = f"{shop.settings.carried}#{document.carried}" if document.carried else None
@@ -173,6 +175,8 @@ def remove_papers(shop: ShopContext, job: Job) -> list[str]:
     """Delete every paper and draft of a job that is kept in the shop's folder; gives in sentences what could
     not be deleted.
     """
+    import glob
+
     folder = shop.folder / PAPERS
     named = [
         *(invoice_name(noted.record.number) for noted in job.all(Issued)),

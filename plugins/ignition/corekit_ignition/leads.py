@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from statistics import median
+from collections.abc import Iterator, Mapping
 from typing import Annotated
 
 import attrs
@@ -77,8 +76,11 @@ def lead_resistances(
     }
     for reading in ohms:
         place, metres = reading.place, long[reading.place]
-        others = [by_length[other] for other in by_length if other != place]
-        if place in by_length and len(others) + 1 >= COMPARED and by_length[place] * SLIP < median(others):
+        if (
+            place in by_length
+            and len(by_length) >= COMPARED
+            and by_length[place] * SLIP < _median_beside(by_length, place)
+        ):
             yield _slip(case, reading)
             continue
         if own:
@@ -141,9 +143,9 @@ def leads_compared(
         yield case.gap(lead_resistance, "Leads are compared where three of them at least were read.")
         return
     beside = {
-        place: number / median([other for at, other in rated.items() if at != place])
+        place: number / middle
         for place, number in rated.items()
-        if median([other for at, other in rated.items() if at != place]) > 0
+        if (middle := _median_beside(rated, place)) > 0
     }
     far = [place for place, times in beside.items() if times > APART]
     yield case.advise(
@@ -171,6 +173,13 @@ def leads_compared(
             "by": " for their length" if whole else "",
         },
     )
+
+
+def _median_beside(numbers: Mapping[str, float], place: str) -> float:
+    """The median of what the other places gave."""
+    from statistics import median  # with `random` behind it, and most jobs read no leads
+
+    return median([number for at, number in numbers.items() if at != place])
 
 
 def _slip(case: ck.Case, reading: ck.Reading) -> ck.Finding:
