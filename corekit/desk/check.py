@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -116,14 +117,19 @@ def look(visit: str, *, is_file: bool, folder: Path, minutes_left: float | None 
     plugins = with_learned(with_settings(plugins, settings), folder)
     prices = read_prices(folder)
     read = read_for_check(Path(visit), declared(plugins, settings, prices.currency, prices))
-    view = _view(read, plugins, minutes_left, paper.instruments_for(read, settings))
+    instruments, now = paper.instruments_for(read, settings), settings.local(datetime.now(UTC))
+    view = _view(read, plugins, minutes_left, instruments, now)
     return attrs.evolve(view, prices=prices)
 
 
 def _view(
-    read: VisitFile, plugins: Plugins, minutes_left: float | None, instruments: list[Draft] | None = None
+    read: VisitFile,
+    plugins: Plugins,
+    minutes_left: float | None,
+    instruments: list[Draft] | None = None,
+    now: datetime | None = None,
 ) -> CheckView:
-    job, texts = scratch_job(read, instruments)
+    job, texts = scratch_job(read, instruments, now=now)
     return CheckView(
         assessment=assess(job.in_words(texts), plugins, minutes_left),
         plugins=plugins,

@@ -15,6 +15,7 @@ from ..assess.assessment import Assessor, assess
 from ..billing.book import PriceBook
 from ..files import sweep
 from ..intake.declared import Declared
+from ..model.entry import utc_text
 from ..model.jurisdiction import Jurisdiction
 from ..plugin.host import Plugins, load
 from .errors import DeskError
@@ -160,9 +161,7 @@ def open_context(
     if not (folder / STORE_FILE).is_file():
         read_settings(folder, demo=True)  # says first what is missing
     moment = clock or utc_now
-    store = Store.open(
-        folder / STORE_FILE, now=lambda: moment().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    )
+    store = Store.open(folder / STORE_FILE, now=lambda: utc_text(moment()))
     store.door = Door(drafts=look_over, words=look_over_words)
     if not store.is_read_only:
         sweep(folder / PAPERS)

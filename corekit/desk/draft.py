@@ -155,7 +155,8 @@ class _Bench:
     def _from_file(self, visit: str) -> tuple[Job, dict[str, str]]:
         read = read_visit(Path(visit), declared(self.plugins, self.settings, self.book.currency, self.book))
         self.visit = read
-        return scratch_job(read, paper.instruments_for(read, self.settings))
+        instruments = paper.instruments_for(read, self.settings)
+        return scratch_job(read, instruments, now=self.settings.local(datetime.now(UTC)))
 
     def remarks(self, km: Decimal | None) -> tuple[str, ...]:
         """What does not fit what the file says was approved; a job's approvals are bound to its estimates."""

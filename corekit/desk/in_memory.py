@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 from ..intake.visit import ApprovedRow, VisitFile
 from ..model.canonical import digest
-from ..model.entry import JOB, Draft, Entry, seal
+from ..model.entry import JOB, Draft, Entry, seal, utc_text
 from ..model.job import Job, fold
 from ..model.personal import PersonalText
 from ..model.records import with_kept_reason
@@ -20,11 +20,18 @@ from .errors import DeskError
 JOB_ID = "file"
 
 
-def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job, dict[str, str]]:
+def scratch_job(
+    visit: VisitFile, more: list[Draft] | None = None, *, now: datetime | None = None
+) -> tuple[Job, dict[str, str]]:
     """The job that the file tells of, sealed in a chain of its own in memory, and its personal texts by
     reference.
 
     Approvals are left out: they are bound to estimates, and estimates are in a store.
+
+    Args:
+        now: This moment by the shop's clock; by the machine's when left out. What has no date of its own
+            counts as said today. Ids are made of that too, so it is the day and not the second: the same file
+            gives the same all day.
     """
     drafts = [*(more or []), *(step for step in visit.steps if not isinstance(step, ApprovedRow))]
     result = reconcile((), {}, FIRST_ROWS, drafts, called=visit.origin)
@@ -33,14 +40,20 @@ def scratch_job(visit: VisitFile, more: list[Draft] | None = None) -> tuple[Job,
             f"{visit.origin} cannot be read as a job:\n" + "\n".join(f"  {fault}" for fault in result.faults)
         )
     texts: dict[str, str] = {}
-    return fold(JOB_ID, entries_of(result.drafts, JOB_ID, JOB_ID, texts), texts), texts
+    today = utc_text((now or datetime.now().astimezone()).replace(hour=12, minute=0, second=0))
+    return fold(JOB_ID, entries_of(result.drafts, JOB_ID, JOB_ID, texts, today), texts), texts
 
 
-def entries_of(drafts: Sequence[Draft], job: str, chain: str, texts: dict[str, str]) -> list[Entry]:
-    """Drafts as the entries they would be, in a chain in memory; their personal texts go into `texts`."""
+def entries_of(
+    drafts: Sequence[Draft], job: str, chain: str, texts: dict[str, str], recorded: str
+) -> list[Entry]:
+    """Drafts as the entries they would be, in a chain in memory; their personal texts go into `texts`.
+
+    Args:
+        recorded: When, RFC 3339 UTC.
+    """
     entries: list[Entry] = []
     latest: dict[str, str] = {}
-    recorded = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     for n, draft in enumerate(drafts):
         earlier = latest.get(draft.subject)
         body, reason = with_kept_reason(draft.kind, draft.body, draft.reason)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import attrs
@@ -20,7 +20,7 @@ from ..fault import DataFault
 from ..intake.fault import VisitError
 from ..intake.rows import WHERE, read_rows, whole
 from ..intake.visit import ApprovedRow, VisitFile
-from ..model.entry import JOB, Draft, Entry
+from ..model.entry import JOB, Draft, Entry, utc_text
 from ..model.job import Job, fold
 from ..model.mark import LETTERS
 from ..model.records import Withdrawn, body_of
@@ -216,7 +216,7 @@ def job_with(shop: ShopContext, job: str | None, rows: Mapping[str, Any]) -> Job
         except (PaymentError, ConsentError, DeskError) as error:
             raise _at_its_row(error, reading) from error
         texts = shop.store.texts(standing.persons()) if standing is not None else {}
-    entries = entries_of(reading.drafts, target, TRIAL, texts)
+    entries = entries_of(reading.drafts, target, TRIAL, texts, utc_text(shop.clock()))
     before = standing.entries if standing is not None else ()
     return JobPreview(
         job=fold(target, [*before, *entries], texts),
@@ -271,7 +271,7 @@ def _backdated(drafts: list[Draft], now: datetime, waited: float) -> list[Draft]
     """
     if waited < LATE:
         return drafts
-    then = (now.astimezone(UTC) - timedelta(seconds=waited)).strftime("%Y-%m-%dT%H:%M:%SZ")
+    then = utc_text(now - timedelta(seconds=waited))
     return [
         attrs.evolve(draft, taken=draft.taken or then) if draft.kind in _OBSERVED else draft
         for draft in drafts

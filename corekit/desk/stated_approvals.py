@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from decimal import Decimal
 
 import attrs
@@ -36,7 +37,8 @@ def differing_totals(
         if book.with_parts and any(isinstance(one, ApprovedRow) for one in visit.steps[:n]):
             continue  # its total has tax on what was approved before it, of which a file holds no lines
         before = attrs.evolve(visit, steps=visit.steps[:n])
-        job, _ = scratch_job(before, paper.instruments_for(before, settings))
+        instruments = paper.instruments_for(before, settings)
+        job, _ = scratch_job(before, instruments, now=settings.local(datetime.now(UTC)))
         sums = {
             totals(waive(lines, waivers(job)), book).gross
             for lines in _estimates(row.estimate.partition(" ")[0], job, plugins, book, km)

@@ -13,9 +13,9 @@ from .canonical import digest
 
 #: The journals there are: a job's own, and the books.
 JOB, BOOKS = "job", "books"
-#: What the id of a request may be; whoever asks makes it, and the same request sent again has the same.
 #: Before the row of what is kept as it was typed, because its system did not load.
 AS_TYPED = "as typed/"
+#: What the id of a request may be; whoever asks makes it, and the same request sent again has the same.
 REQUEST_ID = re.compile(r"[A-Za-z0-9_-]{16,64}")
 
 

@@ -42,7 +42,7 @@ class UncertaintyShare:
 def shares(
     value: Value, readings: Iterable[Reading], records: Iterable[Record] = ()
 ) -> list[UncertaintyShare]:
-    """The budget of a value, largest share first.
+    """The budget of a value, largest share first, alike ones by their words.
 
     Args:
         readings: Those it may rest on, with what was read beside them; they give the sources their words, as
@@ -57,7 +57,7 @@ def shares(
         for source, part in value.budget.items()
         if part
     ]
-    return sorted(rows, key=lambda row: (-row.part, row.source))
+    return sorted(rows, key=lambda row: (-row.part, row.words, row.source))
 
 
 def overdue(evidence: Iterable[str], readings: Iterable[Reading]) -> list[str]:

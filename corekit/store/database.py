@@ -14,6 +14,7 @@ from types import TracebackType
 from typing import Self
 
 from ..files import name_once
+from ..model.entry import utc_text
 from . import schema, seals
 from .door import Door
 from .errors import StoreError, store_error
@@ -26,7 +27,7 @@ LINEAGE_LETTERS = 12
 
 def utc_now() -> str:
     """This moment, RFC 3339 UTC."""
-    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return utc_text(datetime.now(UTC))
 
 
 class Database:

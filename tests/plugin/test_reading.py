@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import attrs
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -261,6 +262,18 @@ def test_the_shares_of_an_uncertainty_come_largest_first_and_make_the_whole() ->
     assert [row.part for row in rows] == sorted((row.part for row in rows), reverse=True)
     assert sum(row.part for row in rows) == pytest.approx(1)
     assert math.sqrt(sum(row.u**2 for row in rows)) == pytest.approx(value.u)
+
+
+def test_shares_that_are_alike_stand_in_the_order_of_their_words_whatever_their_readings_ids() -> None:
+    told = [measured(VOLTS, "12.6 V", place=place) for place in ("left", "right")]
+    for ids in (("b", "a"), ("a", "b")):
+        readings = [
+            attrs.evolve(reading, entry=id_)
+            for reading, id_ in zip(readings_at(job(*told), 0, KNOWN).values(), ids, strict=True)
+        ]
+        value = Value("voltage", 0.0, {f"{id_}.rest": 0.1 for id_ in ids})
+        words = [row.words for row in uncertainty.shares(value, readings)]
+        assert [word.split(",")[0] for word in words] == ["Voltage (left)", "Voltage (right)"]
 
 
 def test_every_source_of_an_uncertainty_has_words() -> None:
