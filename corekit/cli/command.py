@@ -108,7 +108,7 @@ def _run(words: list[str], request: str) -> int:
         verb = importlib.import_module(f".{words[0].replace('-', '_')}", __package__)
         parser = _Parser(
             prog=f"corekit {words[0]}",
-            description=verb.__doc__,
+            description=_paragraphs(verb.__doc__ or ""),
             formatter_class=_Help,
             allow_abbrev=False,
         )
@@ -192,10 +192,6 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         raise _UsageError(message, self.format_usage())
-
-    def format_help(self) -> str:
-        self.description = _paragraphs(self.description or "")
-        return super().format_help()
 
 
 def _wants_json(words: list[str]) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import hashlib
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -175,8 +176,6 @@ def remove_papers(shop: ShopContext, job: Job) -> list[str]:
     """Delete every paper and draft of a job that is kept in the shop's folder; gives in sentences what could
     not be deleted.
     """
-    import glob
-
     folder = shop.folder / PAPERS
     named = [
         *(invoice_name(noted.record.number) for noted in job.all(Issued)),

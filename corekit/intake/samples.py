@@ -8,6 +8,7 @@ with its line; nothing in a cell is ever carried out.
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import math
 import re
@@ -160,8 +161,6 @@ def points_rise(over: Sequence[float], typed: Sequence[str]) -> tuple[DataFault,
 
 def _lines(text: str, faults: _LineFaults) -> list[_Line]:
     """Every line that says something, in its two cells."""
-    import csv  # few jobs have a record
-
     rows = [
         (number, line.strip())
         for number, line in enumerate(re.split(r"\r\n|\n|\r", text), 1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from statistics import median
 from typing import Annotated
 
 import attrs
@@ -177,8 +178,6 @@ def leads_compared(
 
 def _median_beside(numbers: Mapping[str, float], place: str) -> float:
     """The median of what the other places gave."""
-    from statistics import median  # with `random` behind it, and most jobs read no leads
-
     return median([number for at, number in numbers.items() if at != place])
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from statistics import median
 from typing import Annotated
 
 import attrs
@@ -102,8 +103,6 @@ def ramps(
 
 def _others(rise: Rise, rises: Sequence[Rise]) -> float | None:
     """The median start slope of the other coils; None of fewer than two."""
-    from statistics import median  # with `random` behind it; few jobs have a record
-
     slopes = [one.fit.slope for one in rises if one is not rise and one.fit is not None]
     return median(slopes) if len(slopes) >= 2 else None
 
