@@ -993,7 +993,9 @@ def test_copies_of_half_a_day_ago_go_when_the_worker_begins(bench: Bench, hand: 
 def test_a_signature_is_drawn_by_finger_and_cleared(bench: Bench, hand: Hand) -> None:
     hand.open("small")
     canvas = hand.page.locator("canvas")
-    canvas.evaluate("(one) => one.scrollIntoView({ block: 'center' })")  # away from what lies over the foot
+    canvas.evaluate(
+        "(one) => one.scrollIntoView({ block: 'center', behavior: 'instant' })"
+    )  # away from what lies over the foot
     box = canvas.bounding_box()
     assert box
     hand.page.mouse.move(box["x"] + box["width"] * 0.1, box["y"] + box["height"] / 2)
