@@ -190,3 +190,16 @@ def test_the_names_for_type_checkers_are_the_names_that_load() -> None:
         if alias.asname
     }
     assert typed == corekit._WHERE
+
+
+def test_a_draft_of_a_file_loads_no_store_and_one_of_a_job_does(demo_out: Path, tmp_path: Path) -> None:
+    store = {"sqlite3", "corekit.store.store", "corekit.store.transaction"}
+
+    def drafting(what: str) -> set[str]:
+        said = saying(
+            "invoice", "--draft", what, "--shop", str(demo_out), "--out", str(tmp_path / "draft.pdf")
+        )
+        return loaded_by(said, tmp_path)
+
+    assert drafting(str(JOBS["worn-battery"])) & store == set()
+    assert drafting("undecided") >= store
