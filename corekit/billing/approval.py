@@ -390,8 +390,11 @@ def tax_on_earlier(lines: Sequence[Line], work: ApprovedWork) -> Money:
 def more_tax_on_earlier(
     job: Job, book: PriceBook, lines: Sequence[Line], before: Invoiced | None = None
 ) -> Money:
-    """The same for new lines of a job beside everything approved in it that is on no invoice yet (`before`).
-    None where nobody can say any more what was approved: the invoice refuses that by name.
+    """How much more tax is due on new lines of a job beside what is approved in it. Zero where nobody can say
+    any more what that is: the invoice refuses it by name.
+
+    Args:
+        before: What is on invoices already.
     """
     try:
         return tax_on_earlier(lines, ApprovedWork.of(job, book, before=before))
